@@ -1,0 +1,1 @@
+"""Cutting-nozzle trials: plan, record, grade, fit, decide."""

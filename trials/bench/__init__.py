@@ -1,0 +1,1 @@
+"""From the edge to a number."""

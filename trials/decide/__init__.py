@@ -1,0 +1,1 @@
+"""From effects to advice."""

@@ -1,0 +1,1 @@
+"""From numbers to effects: arrays in, frozen results out."""

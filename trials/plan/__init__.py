@@ -1,0 +1,1 @@
+"""Which coupons answer the question."""

@@ -1,0 +1,1 @@
+"""Paper: figures and documents."""
