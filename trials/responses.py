@@ -1,0 +1,46 @@
+"""What is measured on a cut edge: the columns, their units, the scale they are analysed on, the way that is better."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Scale = Literal["log", "as measured", "grade"]
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """One measured quantity.
+
+    column: name in the readings table, unit at its end; unit: kept unit; scale: what the model works on;
+    per_coupon: one value per coupon (the worst), not one per reading; resolution: smallest step of the usual
+    instrument, in the kept unit (common practice, no source), used for zeros on the log scale; low, high: what a cell
+    of the bench workbook accepts, in the kept unit.
+    """
+
+    name: str
+    label: str
+    column: str
+    unit: str
+    scale: Scale
+    resolution: float
+    low: float = 0.0
+    high: float = float("inf")
+    per_coupon: bool = False
+    higher_is_better: bool = False
+
+
+QUANTITIES: dict[str, Quantity] = {
+    q.name: q
+    for q in (
+        Quantity("roughness", "mean height of profile Rz5", "rz5_um", "um", "log", 0.1, 0.0, 1000.0),
+        Quantity("squareness", "perpendicularity tolerance u", "u_mm", "mm", "as measured", 0.001, 0.0, 10.0),
+        Quantity("dross", "dross grade", "dross_grade", "", "grade", 1.0, 0.0, 4.0, per_coupon=True),
+        Quantity("dross_height", "dross height", "dross_height_mm", "mm", "as measured", 0.01, 0.0, 20.0),
+        Quantity("kerf", "kerf width", "kerf_mm", "mm", "as measured", 0.01, 0.0, 10.0),
+        Quantity("drag", "drag n", "drag_mm", "mm", "as measured", 0.1, 0.0, 100.0),
+        Quantity("standoff", "measured standoff", "standoff_measured_mm", "mm", "as measured", 0.01, 0.0, 50.0),
+    )
+}
+
+VALUE_COLUMNS: tuple[str, ...] = tuple(q.column for q in QUANTITIES.values())

@@ -1,0 +1,402 @@
+"""The question of a trial, as written in `trial.toml`: read, checked, frozen.
+
+Nothing here opens a file: `parse` takes the text. Names of keys are a contract; unknown keys are refused, so that a
+slip of the pen is not a setting that silently does nothing.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+import tomllib
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+
+from trials.errors import InputError
+from trials.nozzles import Nozzle
+from trials.responses import QUANTITIES, Quantity
+from trials.units import column, factor, parse_amount
+
+Level = float | str
+EDITABLE = {"trial": ("title", "engineer", "currency", "notes"), "nozzles": ("price", "notes")}
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Heading(_Part):
+    """`[trial]`: what is asked, and by whom."""
+
+    title: str
+    question: str
+    engineer: str = ""
+    currency: str = "EUR"
+    notes: str = ""
+
+
+class Requirement(_Part):
+    """What the drawing asks of an edge; every part may be missing. Ranges are those of ISO 9013."""
+
+    squareness_range: int | None = Field(default=None, ge=1, le=5)
+    roughness_range: int | None = Field(default=None, ge=1, le=4)
+    dross_grade: int | None = Field(default=None, ge=0, le=4)
+    u_mm: float | None = Field(default=None, gt=0)
+    rz5_um: float | None = Field(default=None, gt=0)
+    execution_class: str | None = None
+
+
+class Application(_Part):
+    """`[application]`: material, thickness in mm, gas, kind of cut and what the drawing requires."""
+
+    material: str
+    thickness_mm: float | None = Field(default=None, gt=0)
+    gas: str = ""
+    cut: Literal["flame", "fusion"] | None = None
+    required: Requirement = Requirement()
+
+
+class Factor(_Part):
+    """`[factors.NAME]`: a setting that is varied; levels are all numbers or all text."""
+
+    unit: str = ""
+    levels: tuple[Level, ...] = Field(min_length=1)
+    today: Level | None = None
+
+    @property
+    def is_text(self) -> bool:
+        """True where the levels are words."""
+        return isinstance(self.levels[0], str)
+
+    @model_validator(mode="after")
+    def _levels_fit(self) -> Factor:
+        if len({isinstance(level, str) for level in self.levels}) > 1:
+            raise ValueError("levels mix numbers and text; use one kind")
+        if len(set(self.levels)) != len(self.levels):
+            raise ValueError("a level is listed twice; list each once")
+        if not self.is_text and not all(math.isfinite(level) for level in self.levels):
+            raise ValueError("a level is not a finite number")
+        if self.today is not None and isinstance(self.today, str) != self.is_text:
+            raise ValueError("today is not of the same kind as the levels")
+        if self.is_text and self.today is not None and self.today not in self.levels:
+            raise ValueError(f"today {self.today!r} is not among the levels; add it or choose one of them")
+        return self
+
+
+class Limit(_Part):
+    """A setting that must not be cut: one nozzle type's own bound, or a product or weighted sum of settings."""
+
+    nozzle: str | None = None
+    factor: str | None = None
+    at_most: float | None = None
+    at_least: float | None = None
+    factors: tuple[str, ...] = ()
+    product_at_most: float | None = None
+    weights: tuple[float, ...] = ()
+    sum_at_most: float | None = None
+
+    @model_validator(mode="after")
+    def _says_something(self) -> Limit:
+        single = self.factor is not None and (self.at_most is not None or self.at_least is not None)
+        several = len(self.factors) > 0 and (self.product_at_most is not None or self.sum_at_most is not None)
+        if single == several:
+            raise ValueError(
+                "a limit needs factor with at_most or at_least, or factors with product_at_most or sum_at_most"
+            )
+        if self.sum_at_most is not None and len(self.weights) not in (0, len(self.factors)):
+            raise ValueError("weights needs one number per factor")
+        return self
+
+    def words(self) -> str:
+        """The limit in words, as printed on plan and run sheet."""
+        who = f"{self.nozzle}: " if self.nozzle else ""
+        if self.factor:
+            parts = [f"at most {self.at_most:g}"] if self.at_most is not None else []
+            parts += [f"at least {self.at_least:g}"] if self.at_least is not None else []
+            return f"{who}{self.factor} {' and '.join(parts)}"
+        if self.product_at_most is not None:
+            return f"{who}{' x '.join(self.factors)} at most {self.product_at_most:g}"
+        weights = self.weights or (1.0,) * len(self.factors)
+        total = " + ".join(f"{w:g} {name}" for w, name in zip(weights, self.factors, strict=True))
+        return f"{who}{total} at most {self.sum_at_most:g}"
+
+
+Method = Literal["full", "fraction", "screening", "surface", "optimal", "ladder", "life", "bench", "adopted"]
+
+
+class PlanRequest(_Part):
+    """`[plan]`: how coupons are chosen and how often the question will be asked of the data."""
+
+    method: Method = "full"
+    aim: Literal["effects", "prediction"] = "effects"
+    coupons: int | None = Field(default=None, ge=1)
+    mounts_per_specimen: int = Field(default=1, ge=1)
+    sheets: int = Field(default=1, ge=1)
+    repeats: int = Field(default=0, ge=0)
+    generators: tuple[str, ...] = ()
+    seed: int = 1
+    compare_at: Literal["today", "average"] = "today"
+    looks: int = Field(default=1, ge=1)
+    limits: tuple[Limit, ...] = ()
+
+
+class CouponSize(_Part):
+    """`[coupon]`: outline in mm; the slat pitch decides whether a coupon can tip."""
+
+    length_mm: float = Field(default=60.0, gt=0)
+    width_mm: float = Field(default=40.0, gt=0)
+    slat_pitch_mm: float | None = Field(default=None, gt=0)
+    sheet_length_mm: float = Field(default=1500.0, gt=0)
+    sheet_width_mm: float = Field(default=1000.0, gt=0)
+
+
+def _as_text(value: Any) -> Any:
+    return str(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else value
+
+
+Amount = Annotated[str, BeforeValidator(_as_text)]
+
+
+class Expected(_Part):
+    """`[responses.NAME.expected]`: level and spreads guessed before cutting; a spread: `8 %` or a figure."""
+
+    level: float | None = None
+    sheet: Amount | None = None
+    specimen: Amount | None = None
+    mount: Amount | None = None
+    coupon: Amount | None = None
+    reading: Amount | None = None
+    source: Literal["guess", "pilot", "earlier trial"] = "guess"
+
+
+class ResponseRequest(_Part):
+    """`[responses.NAME]`: one measured response. `column` and `unit` only for names the tool does not know."""
+
+    primary: bool = False
+    readings: int = Field(default=1, ge=1)
+    worthwhile: Amount | None = None
+    expected: Expected | None = None
+    scale: Literal["log", "as measured", "grade"] | None = None
+    column: str | None = None
+    unit: str | None = None
+    resolution: float | None = Field(default=None, gt=0)
+    higher_is_better: bool | None = None
+
+
+class BenchRequest(_Part):
+    """`[bench]`: how readings are judged. uncertainty: expanded U (k = 2) by column."""
+
+    uncertainty: dict[str, float] = Field(default_factory=dict)
+    rule: Literal["guard band", "simple acceptance"] = "guard band"
+    judged_by: Literal["worst", "mean"] = "worst"
+    cutoff_mm: float = Field(default=2.5, gt=0)
+    repeat_share: float = Field(default=0.1, ge=0, le=1)
+
+
+class Trial(_Part):
+    """A whole trial file, checked."""
+
+    trial: Heading
+    application: Application
+    nozzles: tuple[Nozzle, ...] = Field(min_length=1)
+    factors: dict[str, Factor] = Field(default_factory=dict)
+    held: dict[str, float | str | bool] = Field(default_factory=dict)
+    plan: PlanRequest = PlanRequest()
+    coupon: CouponSize = CouponSize()
+    responses: dict[str, ResponseRequest] = Field(min_length=1)
+    bench: BenchRequest = BenchRequest()
+
+    @property
+    def types(self) -> tuple[str, ...]:
+        """Nozzle types in the order of the file."""
+        return tuple(nozzle.type for nozzle in self.nozzles)
+
+    @property
+    def today(self) -> Nozzle:
+        """The nozzle in use, with which the others are compared."""
+        return next(nozzle for nozzle in self.nozzles if nozzle.today)
+
+    def factor_column(self, name: str) -> str:
+        """Column of a factor in the coupons table, e.g. `pressure_bar`."""
+        return column(name, self.factors[name].unit)
+
+    @property
+    def today_settings(self) -> dict[str, Level]:
+        """Today's setting of each factor; the middle level where none is stated."""
+        return {name: f.today if f.today is not None else _middle(f) for name, f in self.factors.items()}
+
+    def quantity(self, name: str) -> Quantity:
+        """What a response measures: a known quantity, with what this trial overrides."""
+        asked = self.responses[name]
+        known = QUANTITIES.get(name)
+        base = known or Quantity(name, name, asked.column or name, asked.unit or "", "as measured", 1e-3)
+        changes = {
+            "column": asked.column,
+            "unit": asked.unit,
+            "scale": asked.scale,
+            "resolution": asked.resolution,
+            "higher_is_better": asked.higher_is_better,
+        }
+        return Quantity(**{**vars(base), **{key: value for key, value in changes.items() if value is not None}})
+
+    @property
+    def primaries(self) -> tuple[str, ...]:
+        """Names of the responses that decide the answer."""
+        return tuple(name for name, response in self.responses.items() if response.primary)
+
+    @model_validator(mode="after")
+    def _fits_together(self) -> Trial:
+        for check in (_check_nozzles, _check_limits, _check_responses):
+            check(self)
+        return self
+
+
+def _middle(asked: Factor) -> Level:
+    levels = asked.levels if asked.is_text else tuple(sorted(asked.levels))
+    return levels[(len(levels) - 1) // 2]
+
+
+def _check_nozzles(trial: Trial) -> None:
+    if len(set(trial.types)) != len(trial.types):
+        raise ValueError("nozzles: two entries share one type; give each type its own label")
+    if sum(nozzle.today for nozzle in trial.nozzles) != 1:
+        raise ValueError("nozzles: exactly one type needs today = true, the one in use")
+    seen: dict[str, str] = {}
+    for nozzle in trial.nozzles:
+        for specimen in nozzle.specimens:
+            if specimen in seen:
+                raise ValueError(f"nozzles: specimen {specimen!r} is listed twice; give each piece its own mark")
+            seen[specimen] = nozzle.type
+        if not nozzle.specimens and trial.plan.method != "adopted":
+            raise ValueError(f"nozzles: type {nozzle.type!r} has no specimens; list the marks of its pieces")
+
+
+def _check_limits(trial: Trial) -> None:
+    for limit in trial.plan.limits:
+        named = ([limit.factor] if limit.factor else []) + list(limit.factors)
+        for name in named:
+            if name not in trial.factors:
+                raise ValueError(f"plan.limits: factor {name!r} is not among {sorted(trial.factors)}")
+            if trial.factors[name].is_text:
+                raise ValueError(f"plan.limits: factor {name!r} has text levels; a limit needs numbers")
+        if limit.nozzle is not None and limit.nozzle not in trial.types:
+            raise ValueError(f"plan.limits: nozzle {limit.nozzle!r} is not among {list(trial.types)}")
+
+
+def _check_responses(trial: Trial) -> None:
+    for name, asked in trial.responses.items():
+        if name not in QUANTITIES and asked.column is None:
+            raise ValueError(f"responses.{name}: not a known response ({', '.join(QUANTITIES)}); give it a column")
+        if asked.primary and asked.worthwhile is None and trial.quantity(name).scale != "grade":
+            raise ValueError(f"responses.{name}: a primary response needs a worthwhile difference")
+        if asked.worthwhile is not None:
+            worthwhile_on_scale(trial, name)
+    if not trial.primaries:
+        raise ValueError("responses: no response is primary; mark the one that decides with primary = true")
+
+
+def worthwhile_on_scale(trial: Trial, name: str) -> float | None:
+    """Worthwhile difference of a response on the scale of its model (log ratio, or the kept unit); None if not stated.
+
+    `15 %` on the log scale is log(1.15); a figure in units becomes a ratio at the expected level.
+
+    Raises
+    ------
+    ValueError
+        If the amount has no number, is not positive, its unit does not fit, or the expected level that it needs
+        is missing.
+    """
+    asked = trial.responses[name]
+    if asked.worthwhile is None:
+        return None
+    quantity = trial.quantity(name)
+    level = asked.expected.level if asked.expected else None
+    return amount_on_scale(asked.worthwhile, quantity, level, f"responses.{name}.worthwhile")
+
+
+def amount_on_scale(text: str, quantity: Quantity, level: float | None, place: str) -> float:
+    """An amount (`15 %`, `0.03 mm`) on the scale of a response's model; see `worthwhile_on_scale`."""
+    try:
+        value, unit = parse_amount(text)
+    except ValueError as error:
+        raise ValueError(f"{place}: {error}; write a share like '15 %' or a figure with its unit") from None
+    if not math.isfinite(value) or value <= 0:
+        raise ValueError(f"{place}: {text!r} is not above zero")
+    share = value / 100.0 if unit == "%" else None
+    if quantity.scale == "log" and share is not None:
+        return math.log1p(share)
+    if share is not None or quantity.scale == "log":
+        if level is None:
+            raise ValueError(f"{place}: {text!r} needs responses.{quantity.name}.expected.level to be turned around")
+        if share is not None:
+            return share * level
+    scale = factor(unit, quantity.unit) if unit else 1.0
+    if scale is None:
+        raise ValueError(f"{place}: unit {unit!r} does not fit a response in {quantity.unit!r}")
+    return math.log1p(value * scale / level) if quantity.scale == "log" and level else value * scale
+
+
+def parse(text: str, file: str = "trial.toml") -> Trial:
+    """Read and check the text of a trial file.
+
+    Raises
+    ------
+    InputError
+        If the text is not TOML, or a key is unknown, missing or has a value that is not allowed.
+    """
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"not valid TOML: {error}", file=file, do="Correct the file and run again.") from None
+    try:
+        return Trial.model_validate(data)
+    except ValidationError as error:
+        raise _first_problem(error, file) from None
+
+
+def _first_problem(error: ValidationError, file: str) -> InputError:
+    first = error.errors()[0]
+    place = ".".join(str(part + 1) if isinstance(part, int) else part for part in first["loc"])
+    message = first["msg"].removeprefix("Value error, ")
+    if first["type"] == "extra_forbidden":
+        return InputError("unknown key", file=file, column=place, do="Correct its spelling or remove it.")
+    if first["type"] == "missing":
+        return InputError("missing key", file=file, column=place, do="Add it; `trials new` shows a complete file.")
+    found = first["input"] if isinstance(first["input"], (str, int, float, bool)) else None
+    return InputError(message, file=file, column=place, found=found, do="Correct the file and run again.")
+
+
+def frozen_part(trial: Trial) -> dict[str, Any]:
+    """What the freeze covers: everything but title, engineer, currency, prices and notes."""
+    data = trial.model_dump(mode="json")
+    for key in EDITABLE["trial"]:
+        data["trial"].pop(key)
+    for nozzle in data["nozzles"]:
+        for key in EDITABLE["nozzles"]:
+            nozzle.pop(key)
+    return data
+
+
+def freeze_hash(trial: Trial) -> str:
+    """SHA-256 of the frozen part, as 64 hexadecimal digits; independent of key order and layout of the file."""
+    text = json.dumps(frozen_part(trial), sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def changes(old: Trial, new: Trial) -> list[tuple[str, str, str]]:
+    """Frozen keys that differ: (key, old value, new value) as text, in key order."""
+    before, after = _flat(frozen_part(old)), _flat(frozen_part(new))
+    keys = sorted(before.keys() | after.keys())
+    return [
+        (key, before.get(key, "absent"), after.get(key, "absent")) for key in keys if before.get(key) != after.get(key)
+    ]
+
+
+def _flat(data: Any, path: str = "") -> dict[str, str]:
+    if isinstance(data, dict):
+        return {k: v for key, value in data.items() for k, v in _flat(value, f"{path}.{key}".strip(".")).items()}
+    if isinstance(data, list) and any(isinstance(item, dict) for item in data):
+        return {k: v for i, value in enumerate(data, 1) for k, v in _flat(value, f"{path}.{i}").items()}
+    return {path: json.dumps(data, ensure_ascii=False)}
