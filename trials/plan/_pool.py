@@ -1,0 +1,61 @@
+"""Which candidates to look at first: a coarse sub-grid of the settings, and the neighbours of a plan."""
+
+from __future__ import annotations
+
+import numpy as np
+
+
+def codes(coordinates: np.ndarray) -> np.ndarray:
+    """Return (N, c) level numbers 0, 1, 2, ... of each column, in sorted order."""
+    columns = [np.unique(coordinates[:, j], return_inverse=True)[1] for j in range(coordinates.shape[1])]
+    return np.column_stack(columns).astype(np.int64)
+
+
+def _line_keys(level: np.ndarray, column: int) -> np.ndarray:
+    """Return one whole number per candidate, equal for candidates that share all settings but one column."""
+    key = np.zeros(len(level), dtype=np.int64)
+    for j in range(level.shape[1]):
+        if j != column:
+            key = key * (level[:, j].max() + 1) + level[:, j]
+    return key
+
+
+def _line_ends(level: np.ndarray, column: int) -> np.ndarray:
+    """Mark the candidates at the lowest or highest allowed level of their line along a column (limits' corners)."""
+    key = _line_keys(level, column)
+    order = np.lexsort((level[:, column], key))
+    change = np.diff(key[order]) != 0
+    marked = np.zeros(len(level), dtype=bool)
+    marked[order[np.r_[True, change]]] = True
+    marked[order[np.r_[change, True]]] = True
+    return marked
+
+
+def coarse(rows: np.ndarray, coordinates: np.ndarray) -> np.ndarray | None:
+    """Mark (N,) the candidates at low, middle or high level of every column, or at an end of their line.
+
+    A column keeps all its levels where three of them lower the rank of the model (text factors, cubic terms).
+    None if that leaves out nothing.
+    """
+    level = codes(coordinates if coordinates.ndim == 2 else coordinates.reshape(-1, 1))
+    keep = np.ones(len(level), dtype=bool)
+    full = np.linalg.matrix_rank(rows.T @ rows, hermitian=True)
+    for j in range(level.shape[1]):
+        top = level[:, j].max()
+        if top < 3:
+            continue
+        three = np.isin(level[:, j], (0, top // 2, (top + 1) // 2, top))
+        part = rows[three]
+        if np.linalg.matrix_rank(part.T @ part, hermitian=True) == full:
+            keep &= three | _line_ends(level, j)
+    return None if keep.all() else keep
+
+
+def neighbours(coordinates: np.ndarray, chosen: np.ndarray) -> np.ndarray:
+    """Mark (N,) the candidates that share all settings but one with a chosen candidate."""
+    level = codes(coordinates)
+    near = np.zeros(len(level), dtype=bool)
+    for j in range(level.shape[1]):
+        key = _line_keys(level, j)
+        near |= np.isin(key, key[chosen])
+    return near
