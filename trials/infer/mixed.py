@@ -1,0 +1,266 @@
+"""Mixed model by restricted likelihood with the Kenward-Roger tests: the yardstick of every measured response.
+
+Readings sit in coupons, coupons in mounts, mounts in specimens, across sheets; each grouping carries a variance
+bounded at zero, the rest is reading-to-reading. Patterson and Thompson (1971) for the restricted likelihood, Kenward
+and Roger (1997) for tests and intervals. A variance estimated as zero stays in the adjustment.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import special
+
+from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.infer._groups import RESIDUAL, Grouping, carrier, read_groupings
+from trials.infer._kenward_roger import Adjustment, adjust, denominator
+from trials.infer._layout import FixedPart, Layout, lay_out, read_fixed
+from trials.infer._reml import LARGE, Solved, criterion, information, minimise, solve_fixed
+
+DEPENDENT = 1e-9  # singular value, relative to the largest, below which a contrast row adds nothing
+NOTHING_LEFT = 1e-13  # spread left after the fixed columns, relative to the spread of the response
+
+
+@dataclass(frozen=True)
+class FTest:
+    """Scaled F of Kenward and Roger: F on df and den_df degrees of freedom with its p."""
+
+    F: float
+    df: int
+    den_df: float
+    p: float
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A combination of coefficients: value, standard error, df, confidence limits and two-sided p of no effect."""
+
+    value: float
+    se: float
+    df: float
+    low: float
+    high: float
+    p: float
+
+
+@dataclass(frozen=True)
+class MixedFit:
+    """A fitted mixed model.
+
+    coefficients (k,); covariance (k, k) Kenward-Roger adjusted; covariance_unadjusted (k, k); variances by grouping
+    and "reading", in squared units of the response; reml_criterion: -2 log restricted likelihood, which depends on
+    the coding of the fixed columns; converged: whether the conditions of a minimum were met.
+    """
+
+    coefficients: np.ndarray
+    covariance: np.ndarray
+    covariance_unadjusted: np.ndarray
+    variances: dict[str, float]
+    reml_criterion: float
+    converged: bool
+    adjustment: Adjustment
+
+    def test(self, contrast: np.ndarray) -> FTest:
+        """Test that every row of contrast (q, k) gives zero; dependent rows are reduced and df says so.
+
+        Raises:
+            WrongShape: contrast is not (q, k), or all its rows are zero.
+            NotFinite: contrast holds a value that is not a number.
+        """
+        rows = self._reduced(self._read(contrast, 2))
+        value = rows @ self.coefficients
+        df, scale = denominator(self.adjustment, rows)
+        q = len(rows)
+        wald = float(value @ np.linalg.solve(rows @ self.covariance @ rows.T, value))
+        f = scale * wald / q
+        return FTest(f, q, df, float(special.fdtrc(q, df, f)))
+
+    def estimate(self, contrast: np.ndarray, confidence: float = 0.95) -> Estimate:
+        """Estimate contrast (k,) @ coefficients with its interval.
+
+        Raises:
+            WrongShape: contrast is not (k,) or all zero, or confidence is not between 0 and 1.
+            NotFinite: contrast holds a value that is not a number.
+        """
+        if not 0.0 < confidence < 1.0:
+            raise WrongShape(f"confidence is {confidence}, expected a figure between 0 and 1 such as 0.95")
+        row = self._read(contrast, 1)
+        if not row.any():
+            raise WrongShape("the contrast is all zero, so it asks nothing; give at least one weight")
+        df, _ = denominator(self.adjustment, row[None, :])
+        value = float(row @ self.coefficients)
+        se = float(np.sqrt(row @ self.covariance @ row))
+        reach = float(special.stdtrit(df, 0.5 + confidence / 2.0)) * se
+        p = 2.0 * float(special.stdtr(df, -abs(value) / se))
+        return Estimate(value, se, df, value - reach, value + reach, p)
+
+    def _read(self, contrast: np.ndarray, ndim: int) -> np.ndarray:
+        rows = np.asarray(contrast, dtype=float)
+        k = len(self.coefficients)
+        if rows.ndim != ndim or rows.shape[-1] != k:
+            raise WrongShape(
+                f"the contrast has shape {rows.shape}, expected {'(q, k)' if ndim == 2 else '(k,)'}, k = {k}"
+            )
+        if not np.isfinite(rows).all():
+            raise NotFinite("the contrast holds a value that is not a finite number; give plain weights")
+        return rows
+
+    def _reduced(self, rows: np.ndarray) -> np.ndarray:
+        unit = np.sqrt(np.diagonal(self.covariance_unadjusted))
+        _, values, vectors = np.linalg.svd(rows * unit, full_matrices=False)
+        if not len(values) or values[0] == 0:
+            raise WrongShape("every row of the contrast is zero, so it asks nothing; give at least one weight")
+        return vectors[values > DEPENDENT * values[0]] / unit
+
+
+@dataclass(frozen=True)
+class MixedDesign:
+    """Fixed columns and groupings made ready once, to fit any number of responses cut to the same plan."""
+
+    fixed_part: FixedPart
+    groupings: tuple[Grouping, ...]
+    layout: Layout
+
+    @classmethod
+    def build(cls, fixed: np.ndarray, groups: Mapping[str, Sequence], collapse: bool = True) -> MixedDesign:
+        """Check and prepare a design; raises as fit_mixed does. collapse=False keeps every row."""
+        part = read_fixed(fixed)
+        groupings = tuple(read_groupings(groups, len(part.q)))
+        x = np.asarray(fixed, dtype=float)
+        layout = lay_out(x, part.q, groupings, carrier(groupings) if collapse else None)
+        design = cls(part, groupings, layout)
+        design._refuse_inseparable()
+        return design
+
+    @property
+    def nu(self) -> int:
+        """Readings less fixed columns."""
+        n, k = self.fixed_part.q.shape
+        return n - k
+
+    def _refuse_inseparable(self) -> None:
+        """Refuse groupings whose variance the data cannot show, from tr(M G_i M G_j) with M = I - X(X'X)^-1X'."""
+        if not self.groupings:
+            return
+        kernel = self.layout.kernel_for(np.zeros(len(self.fixed_part.q)))
+        pieces = kernel.evaluate(np.zeros(len(self.groupings)), residual=True)
+        k = self.fixed_part.q.shape[1]
+        solved = Solved(np.eye(k), np.zeros(k), 0.0, 0.0)
+        left = pieces.trace[:-1] - np.trace(pieces.aga[:-1, :k, :k], axis1=1, axis2=2)
+        for grouping, rest, whole in zip(self.groupings, left, pieces.trace, strict=False):
+            if rest <= 1e-9 * whole:
+                raise NotIdentifiable(
+                    f"grouping {grouping.name!r} is spanned by the fixed columns: its levels cannot differ once the "
+                    "fixed terms are taken out; leave it out, or leave out the fixed term that stands for it"
+                )
+        gram = information(pieces, solved)
+        unit = 1.0 / np.sqrt(np.diagonal(gram))
+        values, vectors = np.linalg.eigh(gram * np.outer(unit, unit))
+        if values[0] > 1e-9:
+            return
+        names = [g.name for g in self.groupings] + [RESIDUAL]
+        mixed = [name for name, weight in zip(names, vectors[:, 0], strict=True) if abs(weight) > 0.05]
+        raise NotIdentifiable(
+            f"the variances of {', '.join(repr(n) for n in mixed)} cannot be told apart once the fixed "
+            f"terms are taken out; leave {mixed[0]!r} out"
+        )
+
+    def fit(self, response: np.ndarray) -> MixedFit:
+        """Fit one response (n,).
+
+        Raises:
+            WrongShape: response is not (n,).
+            NotFinite: response holds a value that is not a number.
+            NotIdentifiable: the readings leave no spread to judge by.
+        """
+        y, offset = self._centred(response)
+        part = self.fixed_part
+        first = part.q.T @ y
+        rest = y - part.q @ first
+        again = part.q.T @ rest
+        first, rest = first + again, rest - part.q @ again
+        spread = float(rest @ rest)
+        if spread <= NOTHING_LEFT**2 * max(float(y @ y), offset**2 * len(y)):
+            raise NotIdentifiable(
+                "the fixed columns reproduce every reading exactly, so no spread is left to judge by; "
+                "record more digits or fit fewer terms"
+            )
+        unit = np.sqrt(spread / self.nu)
+        return self._fit_scaled(rest / unit, first, unit, offset)
+
+    def _centred(self, response: np.ndarray) -> tuple[np.ndarray, float]:
+        y = np.asarray(response, dtype=float)
+        n = len(self.fixed_part.q)
+        if y.shape != (n,):
+            raise WrongShape(f"the response has shape {y.shape}, expected ({n},) to match the fixed columns")
+        if not np.isfinite(y).all():
+            row = int(np.argmax(~np.isfinite(y))) + 1
+            raise NotFinite(f"the response holds no finite number at row {row}; leave the row out")
+        offset = 0.0 if self.fixed_part.constant is None else float(np.partition(y, n // 2)[n // 2])
+        return y - offset, offset
+
+    def _fit_scaled(self, rest: np.ndarray, first: np.ndarray, unit: float, offset: float) -> MixedFit:
+        part, nu = self.fixed_part, self.nu
+        kernel = self.layout.kernel_for(rest)
+        per_level = np.array([len(rest) / g.levels for g in self.groupings])
+        found = minimise(kernel, nu, per_level) if self.groupings else None
+        gamma = np.empty(0) if found is None else found.gamma
+        if (gamma * per_level > 0.01 * LARGE).any():
+            raise NotIdentifiable(
+                "readings of the same group never differ, so the spread between readings is zero; "
+                "record more digits or average the readings of a group and leave that grouping out"
+            )
+        pieces = kernel.evaluate(gamma, residual=True)
+        solved = solve_fixed(pieces)
+        sigma2 = solved.rss / nu * unit**2
+        adjustment = adjust(pieces, solved, sigma2, None if self.groupings else nu)
+        coefficients = part.coefficients(first + unit * solved.beta)
+        if part.constant is not None:
+            coefficients = coefficients + offset * part.constant
+        value = criterion(pieces, solved, nu) + part.log_det + 2.0 * nu * np.log(unit)
+        variances = {g.name: float(v * sigma2) for g, v in zip(self.groupings, gamma, strict=True)}
+        adjustment = self._in_given_coding(adjustment)
+        return MixedFit(
+            coefficients,
+            adjustment.phi_adjusted,
+            adjustment.phi,
+            {**variances, RESIDUAL: float(sigma2)},
+            float(value),
+            True if found is None else found.converged,
+            adjustment,
+        )
+
+    def _in_given_coding(self, adjustment: Adjustment) -> Adjustment:
+        part = self.fixed_part
+        back = part.coefficients(np.eye(len(part.scale)))
+        return Adjustment(
+            back @ adjustment.phi @ back.T,
+            back @ adjustment.phi_adjusted @ back.T,
+            back @ adjustment.turned @ back.T,
+            adjustment.w,
+            adjustment.exact_df,
+        )
+
+
+def fit_mixed(response: np.ndarray, fixed: np.ndarray, groups: Mapping[str, Sequence]) -> MixedFit:
+    """Fit response = fixed @ coefficients + one random effect per grouping + reading, by restricted likelihood.
+
+    Args:
+        response: (n,) readings on the model scale.
+        fixed: (n, k) model matrix of full column rank, any coding.
+        groups: name -> labels (n,); groupings may nest or cross, a label means the same thing wherever it stands;
+            {} fits without. "reading" is the name of the residual.
+
+    Raises:
+        WrongShape: arrays do not fit together, or a grouping is called "reading".
+        NotFinite: a value or label is missing or infinite.
+        NotIdentifiable: fixed lacks rank (the column is named), a grouping has one level, one row per level, equals
+            another, or is spanned by the fixed columns, or the readings leave no spread to judge by.
+    """
+    y = np.asarray(response, dtype=float)
+    x = np.asarray(fixed, dtype=float)
+    if y.ndim != 1 or x.ndim != 2 or len(y) != len(x):
+        raise WrongShape(f"response {y.shape} and fixed {x.shape} do not fit together; expected (n,) and (n, k)")
+    return MixedDesign.build(x, groups).fit(y)
