@@ -1,0 +1,298 @@
+"""What a balanced plan can detect: exactly, by noncentral F and noncentral t, from counts and spreads alone.
+
+A nozzle type is judged against how much its specimens differ, so the chance to see a difference hangs on the number of
+specimens first, on mounts second, and hardly on readings. Spreads are standard deviations on the scale of the model
+(log for roughness). The sheet spread cancels: each sheet holds every type equally often.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+from scipy import optimize, stats
+
+from trials.errors import NotFinite, NotIdentifiable, WrongShape
+
+SOURCES = ("specimen", "mount", "coupon", "reading")
+LEAST_FAVOURABLE = "two types apart, the others half-way (least favourable)"
+TYPICAL = "half the types at each end (typical)"
+PATTERNS = (LEAST_FAVOURABLE, TYPICAL)
+COUNTS = (1, 2, 3, 4, 6, 8, 12, 16)
+"""Counts at which a curve is drawn."""
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Counts of a balanced plan: specimens per type, mounts per specimen, coupons per mount, readings per coupon.
+
+    Raises `WrongShape` if a count is below one (two for the types) or is no whole number.
+    """
+
+    types: int
+    specimens: int
+    mounts: int = 1
+    coupons: int = 1
+    readings: int = 1
+    sheets: int = 1
+
+    def __post_init__(self) -> None:
+        """Refuse counts that are no plan."""
+        for name, least in (("types", 2), *((name, 1) for name in ("specimens", "mounts", "coupons", "readings"))):
+            if getattr(self, name) < least or getattr(self, name) != int(getattr(self, name)):
+                raise WrongShape(f"{name} is {getattr(self, name)}; give a whole number of {least} or more.")
+        if self.sheets < 1:
+            raise WrongShape(f"sheets is {self.sheets}; give 1 or more.")
+
+    @property
+    def units(self) -> int:
+        """Independent pieces per type that the type is tested against: specimens, or mounts where there is one."""
+        return self.specimens if self.specimens > 1 else self.mounts
+
+    @property
+    def df(self) -> int:
+        """Degrees of freedom the nozzle test rests on.
+
+        Where the tested piece stays on one sheet, the sheets take one each but the first: 4 types x 3 specimens leave
+        8 on one sheet and 6 on three.
+        """
+        moves = self.specimens > 1 and self.mounts > 1
+        return self.types * (self.units - 1) - (0 if moves else self.sheets - 1)
+
+    @property
+    def n_coupons(self) -> int:
+        """Coupons in the whole plan."""
+        return self.types * self.specimens * self.mounts * self.coupons
+
+    def variance_of_mean(self, spreads: Mapping[str, float]) -> float:
+        """Variance of the mean of one type; with one specimen per type its spread is left out (these nozzles only)."""
+        sd = checked_spreads(spreads)
+        specimen = sd["specimen"] ** 2 / self.specimens if self.specimens > 1 else 0.0
+        n_mounts = self.specimens * self.mounts
+        coupon = sd["coupon"] ** 2 + sd["reading"] ** 2 / self.readings
+        return specimen + sd["mount"] ** 2 / n_mounts + coupon / (n_mounts * self.coupons)
+
+
+def checked_spreads(spreads: Mapping[str, float]) -> dict[str, float]:
+    """Spreads by source, zero where none is given.
+
+    Raises
+    ------
+    NotFinite
+        If a spread is NaN or infinite.
+    WrongShape
+        If a spread is negative or its source is not specimen, mount, coupon or reading.
+    """
+    for source, value in spreads.items():
+        if source not in (*SOURCES, "sheet"):
+            raise WrongShape(f"spread of {source!r} is unknown; use {', '.join(SOURCES)}.")
+        if not math.isfinite(value):
+            raise NotFinite(f"the spread of {source} is {value}; give a finite standard deviation.")
+        if value < 0:
+            raise WrongShape(f"the spread of {source} is {value:g}; give zero or more.")
+    return {source: float(spreads.get(source, 0.0)) for source in SOURCES}
+
+
+def pattern_means(types: int, pattern: str = LEAST_FAVOURABLE) -> np.ndarray:
+    """Means (types,) of a pattern whose highest and lowest differ by one, centred on zero mean.
+
+    Raises `WrongShape` if the pattern is not one of `PATTERNS`.
+    """
+    means = np.zeros(types)
+    if pattern == LEAST_FAVOURABLE:
+        means[0], means[-1] = -0.5, 0.5
+    elif pattern == TYPICAL:
+        means[: types // 2], means[types // 2 :] = -0.5, 0.5
+    else:
+        raise WrongShape(f"pattern {pattern!r} is unknown; use one of: {'; '.join(PATTERNS)}.")
+    return means - means.mean()
+
+
+def chance_balanced(
+    layout: Layout,
+    spreads: Mapping[str, float],
+    difference: float,
+    pattern: str = LEAST_FAVOURABLE,
+    alpha: float = 0.05,
+) -> float:
+    """Chance that the nozzle test of a balanced plan comes out at level alpha, exact by noncentral F.
+
+    `difference` between the highest and the lowest type, on the scale of the spreads; noncentrality is the sum of
+    squares of the pattern over the variance of a type's mean (Searle, Casella and McCulloch 1992, section 4.3).
+
+    Raises
+    ------
+    NotIdentifiable
+        If nothing is replicated above the coupon, so that there is nothing to test a type against.
+    NotFinite, WrongShape
+        If a spread or the difference is unusable.
+    """
+    if not math.isfinite(difference):
+        raise NotFinite(f"the difference is {difference}; give a finite one.")
+    _need_df(layout)
+    variance = layout.variance_of_mean(spreads)
+    signal = difference**2 * float(np.sum(pattern_means(layout.types, pattern) ** 2))
+    if variance == 0.0:
+        return 1.0 if signal > 0 else alpha
+    return _chance_f(signal / variance, layout.types - 1, layout.df, alpha)
+
+
+def detectable_balanced(
+    layout: Layout,
+    spreads: Mapping[str, float],
+    pattern: str = LEAST_FAVOURABLE,
+    chance: float = 0.8,
+    alpha: float = 0.05,
+) -> float:
+    """Smallest difference between highest and lowest type that the nozzle test sees with this chance; 0 at no spread.
+
+    Raises as `chance_balanced`.
+    """
+    _need_df(layout)
+    needed = noncentrality_needed(layout.types - 1, layout.df, chance, alpha)
+    signal = float(np.sum(pattern_means(layout.types, pattern) ** 2))
+    return math.sqrt(needed * layout.variance_of_mean(spreads) / signal)
+
+
+def noncentrality_needed(df: int, den_df: float, chance: float = 0.8, alpha: float = 0.05) -> float:
+    """Noncentrality at which an F test on df and den_df degrees of freedom rejects with this chance.
+
+    Raises `WrongShape` unless alpha < chance < 1.
+    """
+    if not 0 < alpha < chance < 1:
+        raise WrongShape(f"chance {chance:g} and level {alpha:g} do not fit; use 0 < level < chance < 1.")
+    high = 10.0
+    while _chance_f(high, df, den_df, alpha) < chance:
+        high *= 2.0
+    return float(optimize.brentq(lambda nc: _chance_f(nc, df, den_df, alpha) - chance, 0.0, high, xtol=1e-10))
+
+
+def _chance_f(noncentrality: float, df: int, den_df: float, alpha: float) -> float:
+    critical = stats.f.isf(alpha, df, den_df)
+    if noncentrality < 1e-12:
+        return alpha
+    return float(stats.ncf.sf(critical, df, den_df, noncentrality))
+
+
+def _need_df(layout: Layout) -> None:
+    if layout.df < 1:
+        raise NotIdentifiable(
+            f"{layout.units} piece(s) per type on {layout.sheets} sheet(s) leave nothing to test a nozzle type "
+            "against; add specimens or mounts, or use fewer sheets."
+        )
+
+
+def curve(
+    layout: Layout, spreads: Mapping[str, float], pattern: str = LEAST_FAVOURABLE, chance: float = 0.8
+) -> pd.DataFrame:
+    """Detectable difference against specimens, mounts, coupons and readings, one of them varied at a time.
+
+    Columns: varied, count, coupons (in the whole plan), readings (in the whole plan), df, detectable, planned (the
+    plan as it is). `specimens, same coupons` shares the coupons of the plan out among more specimens. Counts at which
+    nothing can be tested are left out.
+    """
+    rows = []
+    for varied, count, changed in _variations(layout):
+        if changed.df < 1:
+            continue
+        rows.append(
+            {
+                "varied": varied,
+                "count": count,
+                "coupons": changed.n_coupons,
+                "readings": changed.n_coupons * changed.readings,
+                "df": changed.df,
+                "detectable": detectable_balanced(changed, spreads, pattern, chance),
+                "planned": changed == layout,
+            }
+        )
+    columns = ["varied", "count", "coupons", "readings", "df", "detectable", "planned"]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def _variations(layout: Layout) -> list[tuple[str, int, Layout]]:
+    found = []
+    for name in ("specimens", "mounts", "coupons", "readings"):
+        for count in sorted({*COUNTS, getattr(layout, name)}):
+            found.append((name, count, replace(layout, **{name: count})))
+    total = layout.specimens * layout.coupons
+    for count in range(1, total + 1):
+        if total % count == 0 and count % layout.sheets == 0:
+            found.append(("specimens, same coupons", count, replace(layout, specimens=count, coupons=total // count)))
+    return found
+
+
+@dataclass(frozen=True)
+class Minutes:
+    """Time one step takes, in minutes (common practice, no source).
+
+    mount: change, centring, height calibration, bore check; coupon: pierce, cut, pick up, cool, mark; reading: one
+    side of one coupon measured and written down.
+    """
+
+    mount: float = 12.0
+    coupon: float = 3.0
+    reading: float = 4.0
+
+    def of(self, layout: Layout) -> float:
+        """Minutes the whole plan takes at machine and bench."""
+        mounts = layout.types * layout.specimens * layout.mounts
+        return mounts * self.mount + layout.n_coupons * (self.coupon + layout.readings * self.reading)
+
+
+@dataclass(frozen=True)
+class Step:
+    """One way to spend more time: detectable difference after it, and how much an hour brings (share of it now)."""
+
+    what: str
+    minutes: float
+    detectable: float
+    gain_per_hour: float
+
+
+def next_steps(
+    layout: Layout, spreads: Mapping[str, float], minutes: Minutes | None = None, pattern: str = LEAST_FAVOURABLE
+) -> tuple[Step, ...]:
+    """What one more of each would bring, the most rewarding hour first.
+
+    One more specimen of each type, one more mount of each specimen, one more coupon in each mount, one more reading on
+    each coupon. The gain is the share by which the detectable difference falls, per hour of extra work.
+    """
+    cost = minutes or Minutes()
+    now, steps = detectable_balanced(layout, spreads, pattern), []
+    for name, what in (
+        ("specimens", "one more specimen of each type"),
+        ("mounts", "one more mount of each specimen"),
+        ("coupons", "one more coupon in each mount"),
+        ("readings", "one more reading on each coupon"),
+    ):
+        changed = replace(layout, **{name: getattr(layout, name) + 1})
+        extra = cost.of(changed) - cost.of(layout)
+        after = detectable_balanced(changed, spreads, pattern)
+        share = (now - after) / now if now > 0 else 0.0
+        steps.append(Step(what, extra, after, share / (extra / 60.0)))
+    return tuple(sorted(steps, key=lambda step: -step.gain_per_hour))
+
+
+def next_hour(
+    layout: Layout, spreads: Mapping[str, float], minutes: Minutes | None = None, pattern: str = LEAST_FAVOURABLE
+) -> str:
+    """One sentence: where the next hour pays, and where it does not."""
+    now = detectable_balanced(layout, spreads, pattern)
+    steps = next_steps(layout, spreads, minutes, pattern)
+    if now == 0.0:
+        return "No spread is expected, so no further hour is needed."
+    best, least = steps[0], steps[-1]
+
+    def said(step: Step) -> str:
+        less = 1.0 - step.detectable / now
+        return f"{step.what} ({step.minutes / 60:.1f} h) lowers the detectable difference by {less:.1%}"
+
+    return f"The next hour pays best in more {_plural(best.what)}: {said(best)}; {said(least)}."
+
+
+def _plural(what: str) -> str:
+    return next(f"{word}s" for word in ("specimen", "mount", "coupon", "reading") if f"one more {word}" in what)
