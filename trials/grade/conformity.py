@@ -1,0 +1,185 @@
+"""Does an edge meet the requirement: yes, no, or undecided (ISO 14253-1).
+
+An expanded uncertainty U is quoted at k = 2, so the standard uncertainty is u_c = U / 2. At 95 % the guard band is
+g = 1.645 u_c = 0.8224 U, one-sided since both u and Rz5 have an upper limit only. A value up to `limit - g` meets the
+limit, a value above `limit + g` does not, and between the two neither is proved. Simple acceptance puts g to zero.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from statistics import NormalDist
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from trials.errors import InputError, NotFinite
+from trials.grade import iso9013
+from trials.standards import ExecutionClass, decision_confidence, editions_en1090, execution_classes
+from trials.trial import Requirement
+
+Rule = Literal["guard band", "simple acceptance"]
+COVERAGE = 2.0
+"""k of every expanded uncertainty in this package."""
+YES, UNDECIDED, NO = 1, 0, -1
+WORDS = {YES: "yes", UNDECIDED: "undecided", NO: "no"}
+
+FloatArray = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Uncertainty:
+    """Uncertainty of one reading: expanded U (k = 2), and the standard deviation of its repeatability part.
+
+    The repeatability part averages out over readings, the rest does not. With `repeatability_sd` zero (not known), a
+    mean is judged with the whole U, which is on the cautious side.
+    """
+
+    expanded: float
+    repeatability_sd: float = 0.0
+
+    def __post_init__(self) -> None:
+        """Refuse an uncertainty that is negative, not finite, or smaller than its own part."""
+        if not (math.isfinite(self.expanded) and math.isfinite(self.repeatability_sd)):
+            raise NotFinite("The uncertainty of the bench is not a number; give U as a figure at k = 2.")
+        if self.expanded < 0 or self.repeatability_sd < 0:
+            raise InputError("negative uncertainty", found=self.expanded, allowed="0 or more", do="Give U at k = 2.")
+        if self.repeatability_sd > self.expanded / COVERAGE * (1 + 1e-9):
+            raise InputError(
+                "the repeatability part is larger than the whole uncertainty",
+                found=self.repeatability_sd,
+                allowed=f"up to U / 2 = {self.expanded / COVERAGE:g}",
+                do="Give U at k = 2 and the repeatability as one standard deviation.",
+            )
+
+    def standard(self, readings: npt.ArrayLike = 1) -> FloatArray:
+        """Standard uncertainty of a mean of `readings` readings, same unit as U."""
+        whole, part = (self.expanded / COVERAGE) ** 2, self.repeatability_sd**2
+        counted = np.maximum(np.asarray(readings, dtype=float), 1.0)
+        return np.sqrt(np.maximum(whole - part, 0.0) + part / counted)
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Upper limits that a requirement sets, each (n,) by thickness; None where nothing is required."""
+
+    squareness_mm: FloatArray | None
+    roughness_um: FloatArray | None
+    dross_grade: int | None
+    by_thickness: bool
+
+
+def guard_factor(confidence: float | None = None) -> float:
+    """Guard band in standard uncertainties, one-sided: 1.645 at 95 % (ISO 14253-1).
+
+    Raises
+    ------
+    InputError
+        If the confidence is not between 0.5 and 1.
+    """
+    level = decision_confidence() if confidence is None else confidence
+    if not 0.5 <= level < 1:
+        raise InputError("not a confidence", found=level, allowed="0.5 up to below 1", do="Give 0.95 for 95 %.")
+    return NormalDist().inv_cdf(level)
+
+
+def decide(
+    value: npt.ArrayLike,
+    limit: npt.ArrayLike,
+    standard_uncertainty: npt.ArrayLike = 0.0,
+    rule: Rule = "guard band",
+    confidence: float | None = None,
+) -> npt.NDArray[np.int8]:
+    """1 yes, 0 undecided, -1 no, for values against upper limits; all arguments broadcast.
+
+    NaN in value or limit is undecided. Values and limits are compared after rounding to 1e-9.
+
+    Raises
+    ------
+    InputError
+        If the rule is not one of the two.
+    NotFinite
+        If a value is infinite.
+    """
+    if rule not in ("guard band", "simple acceptance"):
+        raise InputError("unknown rule", found=rule, allowed="guard band, simple acceptance", do="Name one of these.")
+    found, most = np.asarray(value, dtype=float), np.asarray(limit, dtype=float)
+    if np.isinf(found).any():
+        raise NotFinite("A value to be judged is infinite; leave it empty where nothing was measured.")
+    factor = guard_factor(confidence) if rule == "guard band" else 0.0
+    guard = factor * np.asarray(standard_uncertainty, dtype=float)
+    rounded = np.round(found, iso9013.DECIMALS)
+    inside = rounded <= np.round(most - guard, iso9013.DECIMALS)
+    outside = rounded > np.round(most + guard, iso9013.DECIMALS)
+    return inside.astype(np.int8) - outside.astype(np.int8)
+
+
+def limits_of(requirement: Requirement, thickness_mm: npt.ArrayLike) -> Limits:
+    """Limits of a requirement at each thickness (n,); where it names several for one item, the tightest holds.
+
+    A range becomes the limit of ISO 9013 at the thickness, an execution class the ranges of EN 1090-2.
+
+    Raises
+    ------
+    InputError
+        If the range, class or edition does not exist.
+    """
+    thickness = np.atleast_1d(np.asarray(thickness_mm, dtype=float))
+    asked = execution_class(requirement.execution_class) if requirement.execution_class else None
+    u_ranges = [r for r in (requirement.squareness_range, asked and asked.squareness_range) if r]
+    rz_ranges = [r for r in (requirement.roughness_range, asked and asked.roughness_range) if r]
+    u_limits = [iso9013.squareness_limit(r, thickness) for r in u_ranges]
+    rz_limits = [iso9013.roughness_limit(r, thickness) for r in rz_ranges]
+    if requirement.u_mm is not None:
+        u_limits.append(np.full(thickness.shape, requirement.u_mm))
+    if requirement.rz5_um is not None:
+        rz_limits.append(np.full(thickness.shape, requirement.rz5_um))
+    return Limits(
+        squareness_mm=np.minimum.reduce(u_limits) if u_limits else None,
+        roughness_um=np.minimum.reduce(rz_limits) if rz_limits else None,
+        dross_grade=requirement.dross_grade,
+        by_thickness=bool(u_ranges or rz_ranges),
+    )
+
+
+def execution_class(name: str) -> ExecutionClass:
+    """Class by its name, `EXC3` for the current edition of EN 1090-2 or `EXC3 2008` for an earlier one.
+
+    Raises
+    ------
+    InputError
+        If the class or the edition is not known.
+    """
+    short, _, year = name.strip().partition(" ")
+    editions = [entry for entry in editions_en1090() if entry.startswith(year.strip("() "))]
+    classes = execution_classes(editions[0]) if editions else {}
+    if short.upper() not in classes:
+        raise InputError(
+            "unknown execution class of EN 1090-2",
+            found=name,
+            allowed=", ".join(execution_classes()) + "; a year may follow: " + ", ".join(editions_en1090()),
+            do="Name the class as EXC2, or EXC2 2008.",
+        )
+    return classes[short.upper()]
+
+
+def requirement_words(requirement: Requirement) -> tuple[str, ...]:
+    """The requirement in plain words, one part each; empty if nothing is required."""
+    words = []
+    if requirement.squareness_range is not None:
+        words.append(f"u in range {requirement.squareness_range}")
+    if requirement.u_mm is not None:
+        words.append(f"u up to {requirement.u_mm:g} mm")
+    if requirement.roughness_range is not None:
+        words.append(f"Rz5 in range {requirement.roughness_range}")
+    if requirement.rz5_um is not None:
+        words.append(f"Rz5 up to {requirement.rz5_um:g} um")
+    if requirement.dross_grade is not None:
+        words.append(f"dross grade up to {requirement.dross_grade}")
+    if requirement.execution_class:
+        asked = execution_class(requirement.execution_class)
+        parts = asked.text or f"u range {asked.squareness_range}, Rz5 range {asked.roughness_range}"
+        words.append(f"{asked.name} of EN 1090-2:{asked.edition} ({parts}; {asked.status})")
+    return tuple(words)
