@@ -1,0 +1,86 @@
+"""How many more: critical values against printed tables, the chance against a simulation of the rule."""
+
+import math
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from trials.errors import NotFinite, WrongShape
+from trials.plan.settle import Counts, chance_settled, critical_value, specimens_needed
+
+LOG = {"specimen": 0.08**2, "coupon": 0.10**2, "reading": 0.07**2}
+D = math.log(1.15)
+
+
+@pytest.mark.parametrize(("comparisons", "df"), [(2, 5), (3, 6), (3, 8), (3, 20), (5, 10)])
+def test_critical_values_cover_by_multivariate_t(comparisons, df):
+    shape = 0.5 * (np.eye(comparisons) + 1.0)
+    box = np.full(comparisons, critical_value(comparisons, df, 0.95))
+    covered = stats.multivariate_t(shape=shape, df=df, seed=1).cdf(box, lower_limit=-box, maxpts=200_000)
+    # that function integrates by lattice points, good to about 1e-4
+    assert covered == pytest.approx(0.95, abs=3e-4)
+
+
+@pytest.mark.parametrize("df", [3, 8, 60])
+def test_one_comparison_is_student(df):
+    # quadrature over the quantiles of chi loses digits where df is small
+    assert critical_value(1, df, 0.95) == pytest.approx(stats.t.isf(0.025, df), rel=1e-3)
+
+
+def test_chance_against_a_simulation_of_the_rule():
+    counts, variances = Counts(4, 3, 1, 6), {"specimen": 0.03**2, "coupon": 0.05**2}
+    rng, trials = np.random.default_rng(11), 100_000
+    se = math.sqrt(counts.variance(variances))
+    for true in (D, 0.0):
+        estimate = true + se * rng.standard_normal(trials)
+        s = se * np.sqrt(rng.chisquare(counts.df, trials) / counts.df)
+        apart = abs(estimate) > critical_value(3, counts.df, 0.95) * s
+        same = abs(estimate) + critical_value(3, counts.df, 0.90) * s < D
+        # five standard errors of 100,000 trials at most
+        assert chance_settled(variances, true, D, counts) == pytest.approx(np.mean(apart | same), abs=0.008)
+
+
+def test_fewest_specimens_are_the_fewest():
+    needed = specimens_needed(LOG, D, Counts(4, 3, 1, 6, 3))
+    for number, true in ((needed.at_worthwhile, D), (needed.at_zero, 0.0)):
+        assert chance_settled(LOG, true, D, Counts(4, number, 1, 6, 3)) >= 0.8
+        assert chance_settled(LOG, true, D, Counts(4, number - 1, 1, 6, 3)) < 0.8
+
+
+def test_specimens_that_differ_too_much_cannot_be_mounted_away():
+    needed = specimens_needed({**LOG, "mount": 0.05**2}, D, Counts(4, 3, 2, 6, 3))
+    assert needed.mounts_at_worthwhile is None
+    assert "no number of mounts of these specimens will do" in needed.sentence
+
+
+def test_mounts_do_where_the_mounts_are_what_differs():
+    needed = specimens_needed({"specimen": 0.01**2, "mount": 0.15**2, "coupon": 0.02**2}, D, Counts(3, 4, 2, 6, 3))
+    assert needed.mounts_at_worthwhile > 2
+    assert "mounts of each" in needed.sentence
+
+
+def test_one_specimen_per_type_says_so():
+    needed = specimens_needed({"mount": 0.05**2, "coupon": 0.1**2}, D, Counts(3, 1, 2, 6, 3))
+    assert needed.at_worthwhile is None
+    assert "With one specimen per type" in needed.sentence
+
+
+def test_stricter_levels_need_more():
+    loose = specimens_needed(LOG, D, Counts(4, 3, 1, 6, 3))
+    strict = specimens_needed(LOG, D, Counts(4, 3, 1, 6, 3), levels=(0.975, 0.95))
+    assert strict.at_zero > loose.at_zero
+
+
+@pytest.mark.parametrize(
+    ("variances", "worthwhile", "error", "message"),
+    [
+        ({"specimen": np.nan}, D, NotFinite, "specimen is nan"),
+        ({"specimen": -1.0}, D, WrongShape, "zero or more"),
+        (LOG, 0.0, WrongShape, "above zero in the trial file"),
+        (LOG, np.inf, NotFinite, "worthwhile difference is inf"),
+    ],
+)
+def test_refusals(variances, worthwhile, error, message):
+    with pytest.raises(error, match=message):
+        specimens_needed(variances, worthwhile, Counts(4, 3))

@@ -1,0 +1,98 @@
+"""Simulation against the exact chance, and its own invariants."""
+
+import numpy as np
+import pytest
+
+from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.plan.power import LEAST_FAVOURABLE, TYPICAL, Layout, chance_balanced, pattern_means
+from trials.plan.simulate import chance_by_strata, simulate_tests
+
+UM = {"specimen": 4.0, "coupon": 3.0, "reading": 2.0}
+SMALL = Layout(4, 3, coupons=3, readings=2)
+
+
+def plan_arrays(layout):
+    """Model matrix against the first type, and labels, of a balanced plan."""
+    per_specimen = layout.coupons * layout.readings
+    kind = np.repeat(np.arange(layout.types), layout.specimens * per_specimen)
+    specimen = np.repeat(np.arange(layout.types * layout.specimens), per_specimen)
+    coupon = np.repeat(np.arange(layout.n_coupons), layout.readings)
+    groups = {"specimen": specimen, "coupon": coupon}
+    if layout.sheets > 1:
+        groups["sheet"] = specimen % layout.sheets
+    return np.column_stack([np.ones(len(kind)), np.eye(layout.types)[kind][:, 1:]]), groups
+
+
+@pytest.mark.parametrize("pattern", [LEAST_FAVOURABLE, TYPICAL])
+@pytest.mark.parametrize(
+    "layout",
+    [
+        Layout(4, 3, coupons=6, readings=6),
+        Layout(4, 3, coupons=6, readings=6, sheets=3),
+        Layout(3, 4, mounts=2, coupons=4, readings=2),
+        Layout(4, 1, mounts=4, coupons=6, readings=3),
+    ],
+)
+def test_strata_agree_with_noncentral_f(layout, pattern):
+    spreads = {**UM, "mount": 1.5}
+    chance, error = chance_by_strata(layout, spreads, 8.0, pattern, trials=20_000, seed=7)
+    # four standard errors of 20,000 trials
+    assert chance == pytest.approx(chance_balanced(layout, spreads, 8.0, pattern), abs=4.0 * error)
+
+
+@pytest.mark.parametrize("sheets", [1, 3])
+def test_full_analysis_agrees_where_components_are_well_above_zero(sheets):
+    layout = Layout(4, 3, coupons=3, readings=2, sheets=sheets)
+    fixed, groups = plan_arrays(layout)
+    spreads = {"specimen": 8.0, "coupon": 3.0, "reading": 1.0, "sheet": 8.0}
+    found = simulate_tests(fixed, groups, spreads, {"nozzle": np.eye(4)[1:]}, trials=400, seed=5)["nozzle"]
+    means = 24.0 * pattern_means(4)
+    effect = means[1:] - means[0]
+    exact = chance_balanced(layout, {k: v for k, v in spreads.items() if k != "sheet"}, 24.0)
+    # four standard errors of 400 trials; specimens differ 8 against 3 and 1, so no estimate is zero but by rare chance
+    assert found.chance(effect) == pytest.approx(exact, abs=4.0 * found.error(effect))
+
+
+def test_one_round_of_null_trials_answers_for_an_effect():
+    fixed, groups = plan_arrays(SMALL)
+    contrast = np.eye(4)[1:]
+    effect = np.array([4.0, 4.0, 8.0])
+    found = simulate_tests(fixed, groups, UM, {"nozzle": contrast}, trials=25, seed=3)["nozzle"]
+    # the same draws with the effect added to each response, analysed afresh
+    from trials.infer.mixed import fit_mixed
+    from trials.plan.simulate import _drawer
+
+    rng, draw, hits = np.random.default_rng(3), _drawer(groups, UM, len(fixed)), 0
+    for _ in range(25):
+        hits += fit_mixed(draw(rng) + fixed[:, 1:] @ effect, fixed, groups).test(contrast).p < 0.05
+    assert found.chance(effect) == pytest.approx(hits / 25, abs=1e-12)
+
+
+def test_detectable_is_where_the_chance_is_reached():
+    fixed, groups = plan_arrays(SMALL)
+    found = simulate_tests(fixed, groups, UM, {"nozzle": np.eye(4)[1:]}, trials=100, seed=2)["nozzle"]
+    pattern = np.array([0.5, 0.5, 1.0])
+    size = found.detectable(pattern)
+    # one trial in a hundred is the smallest step of the share
+    assert found.chance(size * pattern) == pytest.approx(0.8, abs=0.0101)
+
+
+def test_the_same_seed_gives_the_same_trials():
+    fixed, groups = plan_arrays(SMALL)
+    once, again = (simulate_tests(fixed, groups, UM, {"a": np.eye(4)[1:]}, trials=5, seed=9)["a"] for _ in range(2))
+    assert np.array_equal(once.value, again.value)
+
+
+@pytest.mark.parametrize(
+    ("call", "error", "message"),
+    [
+        (lambda: chance_by_strata(Layout(4, 4, sheets=3), UM, 1.0), NotIdentifiable, "evenly over 3 sheets"),
+        (lambda: chance_by_strata(Layout(4, 1), UM, 1.0), NotIdentifiable, "add specimens or mounts"),
+        (lambda: simulate_tests(*plan_arrays(SMALL), {"specimen": 1.0}, {}), WrongShape, "no spread is given"),
+        (lambda: simulate_tests(*plan_arrays(SMALL), {**UM, "coupon": np.nan}, {}), NotFinite, "spread of coupon"),
+        (lambda: simulate_tests(*plan_arrays(SMALL), {**UM, "coupon": -1.0}, {}), WrongShape, "zero or more"),
+    ],
+)
+def test_refusals(call, error, message):
+    with pytest.raises(error, match=message):
+        call()

@@ -1,0 +1,208 @@
+"""How many more specimens or mounts would settle an answer, if the true difference were worthwhile, or none.
+
+The chance is that of the rule itself: the answer is settled when the simultaneous interval S against today's leaves
+out zero, or the interval E lies within the worthwhile difference. The difference that was observed plays no part: a
+plan made on it would repeat its luck.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from scipy import optimize, special, stats
+
+from trials.errors import NotFinite, WrongShape
+
+MOST = 200
+"""Specimens or mounts beyond which the search stops."""
+
+
+@dataclass(frozen=True)
+class Needed:
+    """Numbers per type (specimens) or per specimen (mounts) for the asked chance of a settled answer.
+
+    at_worthwhile, at_zero: specimens per type if the true difference is the worthwhile one, or zero; mounts_*: mounts
+    of each specimen already there; None where no number up to `MOST` will do. chance_*: with the counts as they are;
+    sentence: all of it for people.
+    """
+
+    chance_at_worthwhile: float
+    chance_at_zero: float
+    at_worthwhile: int | None
+    at_zero: int | None
+    mounts_at_worthwhile: int | None
+    mounts_at_zero: int | None
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Counts:
+    """Balanced counts behind one comparison with today's nozzle.
+
+    coupons may be a fraction: the number of coupons of a mount that the mean at the compared settings is worth.
+    """
+
+    types: int
+    specimens: int
+    mounts: int = 1
+    coupons: float = 1.0
+    readings: int = 1
+    sheets: int = 1
+
+    @property
+    def df(self) -> int:
+        """Degrees of freedom of the yardstick: specimens within types, or mounts where each type has one specimen."""
+        if self.specimens > 1:
+            return self.types * (self.specimens - 1) - (0 if self.mounts > 1 else self.sheets - 1)
+        return self.types * (self.mounts - 1) - (self.sheets - 1)
+
+    def variance(self, variances: Mapping[str, float]) -> float:
+        """Variance of the difference of two types."""
+        part = {name: variances.get(name, 0.0) for name in ("specimen", "mount", "coupon", "reading")}
+        mounts = self.specimens * self.mounts
+        specimen = part["specimen"] / self.specimens if self.specimens > 1 else 0.0
+        coupon = (part["coupon"] + part["reading"] / self.readings) / (mounts * self.coupons)
+        return 2.0 * (specimen + part["mount"] / mounts + coupon)
+
+
+def specimens_needed(
+    variances: Mapping[str, float],
+    worthwhile: float,
+    counts: Counts,
+    levels: tuple[float, float] = (0.95, 0.90),
+    chance: float = 0.8,
+) -> Needed:
+    """Specimens per type, and mounts of those there are, for this chance of a settled answer.
+
+    variances: by source, on the model's scale (log for roughness); worthwhile: D on that scale; levels: of the
+    intervals S and E, with primaries and looks already counted in (1 - 0.05 / (m k), 1 - 0.10 / (m k)).
+
+    Raises
+    ------
+    NotFinite
+        If a variance or the worthwhile difference is NaN or infinite.
+    WrongShape
+        If the worthwhile difference is not above zero or a variance is negative.
+    """
+    _check(variances, worthwhile)
+    now = [chance_settled(variances, true, worthwhile, counts, levels) for true in (worthwhile, 0.0)]
+    found: dict[str, list[int | None]] = {}
+    for what in ("specimens", "mounts"):
+        found[what] = [_fewest(what, variances, true, worthwhile, counts, levels, chance) for true in (worthwhile, 0.0)]
+    sentence = _sentence(found["specimens"], found["mounts"], counts, chance)
+    return Needed(now[0], now[1], *found["specimens"], *found["mounts"], sentence)
+
+
+def chance_settled(
+    variances: Mapping[str, float],
+    true: float,
+    worthwhile: float,
+    counts: Counts,
+    levels: tuple[float, float] = (0.95, 0.90),
+) -> float:
+    """Chance that one type's answer is better, worse or same if its true difference to today's is `true`.
+
+    0 where nothing is left to estimate the spread from. Exact for the balanced rule up to quadrature (1e-6).
+    """
+    if counts.df < 1 or counts.coupons <= 0:
+        return 0.0
+    se = math.sqrt(counts.variance(variances))
+    if se == 0.0:
+        return 1.0
+    scale, weights = _chi(counts.df)
+    s = se * scale
+    significant = critical_value(counts.types - 1, counts.df, levels[0]) * s
+    within = np.minimum(worthwhile - critical_value(counts.types - 1, counts.df, levels[1]) * s, significant)
+    apart = special.ndtr((-significant - true) / se) + special.ndtr((true - significant) / se)
+    same = np.where(within > 0, special.ndtr((within - true) / se) - special.ndtr((-within - true) / se), 0.0)
+    return float(weights @ (apart + same))
+
+
+@lru_cache(maxsize=512)
+def critical_value(comparisons: int, df: int, level: float) -> float:
+    """Two-sided critical value of Dunnett (1955) for equal numbers: multivariate t, correlation one half."""
+    scale, weights = _chi(df)
+    nodes, heights = np.polynomial.hermite_e.hermegauss(64)
+    heights = heights / heights.sum()
+
+    def missing(c: float) -> float:
+        reach = c * math.sqrt(2.0) * scale[:, None]
+        inside = special.ndtr(reach + nodes) - special.ndtr(nodes - reach)
+        return float(weights @ (inside**comparisons @ heights)) - level
+
+    return float(optimize.brentq(missing, 0.0, 2.0 * stats.t.isf((1.0 - level) / (2.0 * comparisons), df), xtol=1e-9))
+
+
+@lru_cache(maxsize=512)
+def _chi(df: int) -> tuple[np.ndarray, np.ndarray]:
+    """Nodes and weights of chi / sqrt(df): Gauss-Legendre over its quantiles, 128 points."""
+    points, weights = np.polynomial.legendre.leggauss(128)
+    return np.sqrt(special.chdtri(df, 1.0 - (points + 1.0) / 2.0) / df), weights / 2.0
+
+
+def _fewest(
+    what: str,
+    variances: Mapping[str, float],
+    true: float,
+    worthwhile: float,
+    counts: Counts,
+    levels: tuple[float, float],
+    chance: float,
+) -> int | None:
+    if what == "specimens" and counts.specimens < 2:
+        return None
+    start = getattr(counts, what)
+
+    def enough(number: int) -> bool:
+        changed = Counts(**{**vars(counts), what: number})
+        return chance_settled(variances, true, worthwhile, changed, levels) >= chance
+
+    if enough(start):
+        return start
+    low, high = start, start + 1
+    while not enough(high):
+        if high >= MOST:
+            return None
+        low, high = high, min(2 * high, MOST)
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if enough(middle) else (middle, high)
+    return high
+
+
+def _check(variances: Mapping[str, float], worthwhile: float) -> None:
+    for source, value in {**variances, "worthwhile difference": worthwhile}.items():
+        if not math.isfinite(value):
+            raise NotFinite(f"{source} is {value}; give a finite number.")
+        if value < 0:
+            raise WrongShape(f"{source} is {value:g}; give zero or more.")
+    if worthwhile == 0:
+        raise WrongShape("the worthwhile difference is zero; state one above zero in the trial file.")
+
+
+def _sentence(specimens: list[int | None], mounts: list[int | None], counts: Counts, chance: float) -> str:
+    """The numbers in words."""
+    lead = f"For a chance of {chance:.0%} of a settled answer"
+    if counts.specimens < 2:
+        return (
+            "With one specimen per type no number of mounts of these specimens will do for the types; "
+            f"for these nozzles, {lead[0].lower()}{lead[1:]}: {_words(mounts, counts.mounts, 'mounts of each')}."
+        )
+    more = f"{lead}: {_words(specimens, counts.specimens, 'specimens of each type')}"
+    if all(number is None for number in mounts):
+        return f"{more}; no number of mounts of these specimens will do."
+    return f"{more}; or with these specimens {_words(mounts, counts.mounts, 'mounts of each')}."
+
+
+def _words(numbers: list[int | None], now: int, what: str) -> str:
+    def one(number: int | None) -> str:
+        if number is None:
+            return f"no number up to {MOST} {what}"
+        return f"the {number} {what} as now" if number == now else f"{number} {what} instead of {now}"
+
+    at_worthwhile, at_zero = (one(number) for number in numbers)
+    return f"{at_worthwhile} if the true difference is the worthwhile one, {at_zero} if there is none"
