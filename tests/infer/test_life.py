@@ -1,0 +1,164 @@
+"""Weibull regression against R and a printed example, and on lives that break common fitters."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.stats import weibull_min
+
+from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.infer.life import fit_life
+
+REFERENCE = Path(__file__).parents[1] / "reference" / "life"
+# Tolerances of the reference file: R iterates to a relative change of 1e-13.
+LOG_LIKELIHOOD, ESTIMATE, SE, PROFILE = 1e-7, 1e-6, 1e-5, 1e-5
+
+
+@pytest.fixture(scope="module")
+def motors():
+    case = json.loads((REFERENCE / "imotor.json").read_text())
+    data = {k: np.array(v, float) for k, v in case["data"]["columns"].items()}
+    fixed = np.column_stack([np.ones(40), data["x"]])
+    return data, fixed, fit_life(data["t"], data["event"], fixed), case["expected"]
+
+
+def test_motor_estimates_match_r(motors):
+    data, fixed, fit, want = motors
+    assert fit.log_likelihood == pytest.approx(want["logLik"], abs=LOG_LIKELIHOOD)
+    assert fit.scale == pytest.approx(want["scale"], rel=ESTIMATE)
+    assert fit.shape == pytest.approx(want["shape"], rel=ESTIMATE)
+    assert fit.coefficients == pytest.approx(want["coefficients"]["estimate"], rel=ESTIMATE)
+    se = np.sqrt(np.diag(fit.covariance))
+    assert se == pytest.approx(want["coefficients"]["se"] + [want["se_log_scale"]], rel=SE)
+    limits = np.exp(-np.log(fit.scale) + np.array([-1, 1]) * 1.959963984540054 * se[2])
+    assert limits == pytest.approx(want["shape_wald95"], rel=SE)
+    assert (fit.failures, fit.converged, fit.separated) == (want["events"], True, False)
+    null = fit_life(data["t"], data["event"], fixed[:, :1])
+    assert null.log_likelihood == pytest.approx(want["logLik_null"], abs=LOG_LIKELIHOOD)
+    ratio = 2 * (fit.log_likelihood - null.log_likelihood)
+    assert ratio == pytest.approx(want["drop_one_LR"][0]["LR"], abs=2 * LOG_LIKELIHOOD)
+
+
+def test_motor_profile_matches_r(motors):
+    _, _, fit, want = motors
+    low, high = np.exp(fit.profile(1))
+    assert low == pytest.approx(want["ratios"][0]["profile_lower95"], rel=PROFILE)
+    assert high == pytest.approx(want["ratios"][0]["profile_upper95"], rel=PROFILE)
+    assert np.exp(fit.coefficients[1]) == pytest.approx(want["ratios"][0]["ratio_of_characteristic_life"], rel=PROFILE)
+
+
+def test_motor_predictions_match_r(motors):
+    _, _, fit, want = motors
+    table = want["predictions"]
+    for x, lives, errors in zip(table["grid"]["x"], table["log_time"], table["se_log_time"], strict=True):
+        for quantile, life, se in zip(table["quantile_p"], lives, errors, strict=True):
+            got = fit.log_life(np.array([1.0, x]), quantile)
+            assert got[0] == pytest.approx(life, rel=ESTIMATE)
+            assert got[1] == pytest.approx(se, rel=SE)
+
+
+def test_printed_example_with_censoring():
+    table = pd.read_csv(REFERENCE / "nist_weibull_censored.csv")
+    fit = fit_life(table["hours"], table["failed"], np.ones((20, 1)))
+    # Printed to the digits given (e-Handbook 8.4.1.2); the tolerance is one unit of the last digit.
+    assert np.exp(fit.coefficients[0]) == pytest.approx(606.528, abs=0.01)
+    assert fit.shape == pytest.approx(1.7208, abs=1e-4)
+    assert fit.log_likelihood == pytest.approx(-75.135, abs=1e-3)
+
+
+def two_groups(censor_second):
+    time = np.array([31.0, 44, 58, 63, 75, 80, 96, 120, 120, 120, 120, 120, 120, 120, 120, 120])
+    failed = np.ones(16)
+    if censor_second:
+        failed[8:] = 0
+    else:
+        time[8:] = time[:8] * 2.5
+    return time, failed, np.column_stack([np.ones(16), np.arange(16) >= 8]).astype(float)
+
+
+def test_group_that_never_failed_gets_a_lower_bound():
+    time, failed, fixed = two_groups(True)
+    fit = fit_life(time, failed, fixed)
+    assert fit.separated and fit.coefficients[1] == np.inf and np.isfinite(fit.coefficients[0])
+    # In the limit the second group says nothing about the first.
+    alone = fit_life(time[:8], failed[:8], np.ones((8, 1)))
+    assert fit.log_likelihood == pytest.approx(alone.log_likelihood, abs=1e-9)
+    assert fit.scale == pytest.approx(alone.scale, rel=1e-8)
+    low, high = fit.profile(1)
+    assert 0 < low < 3 and high == np.inf
+    assert fit.covariance[1, 1] == np.inf
+    assert fit.log_life(np.array([1.0, 1.0])) == (np.inf, np.inf)
+    # The bound is where twice the fall of the profile is the chi-square point: check from the other side by a grid.
+    drops = [fit.log_likelihood - profile_at(time, failed, fixed, v) for v in (low, low - 0.05, low + 0.05)]
+    assert drops[0] == pytest.approx(3.841458820694124 / 2, abs=1e-6)
+    assert drops[1] > drops[0] > drops[2]
+
+
+def profile_at(time, failed, fixed, value):
+    """Profile of the second coefficient: its effect taken out of the times, Jacobian put back."""
+    shift = value * fixed[:, 1]
+    held = fit_life(time / np.exp(shift), failed, fixed[:, :1])
+    return held.log_likelihood - float(np.sum(shift[failed == 1]))
+
+
+def test_reference_group_that_never_failed():
+    time, failed, fixed = two_groups(True)
+    one = fit_life(time, failed, fixed)
+    two = fit_life(time, failed, np.column_stack([np.ones(16), 1 - fixed[:, 1]]))
+    assert list(two.coefficients) == [np.inf, -np.inf]
+    assert two.profile(1)[1] == pytest.approx(-one.profile(1)[0], abs=1e-7)
+    assert two.profile_quantile(np.array([1.0, 1.0])) == pytest.approx(one.profile(0), abs=1e-6)
+
+
+def test_scaled_copy_of_a_group_gives_the_exact_ratio():
+    time, failed, fixed = two_groups(False)
+    fit = fit_life(time, failed, fixed)
+    assert fit.coefficients[1] == pytest.approx(np.log(2.5), abs=1e-8)
+    low, high = fit.profile(1)
+    assert low + high == pytest.approx(2 * np.log(2.5), abs=1e-6)
+
+
+def test_unit_of_time_shifts_only_the_level(motors):
+    data, fixed, fit, _ = motors
+    again = fit_life(data["t"] / 1000, data["event"], fixed * [1.0, 1000.0])
+    assert again.coefficients[0] == pytest.approx(fit.coefficients[0] - np.log(1000), abs=1e-8)
+    assert again.coefficients[1] * 1000 == pytest.approx(fit.coefficients[1], rel=1e-8)
+    assert again.scale == pytest.approx(fit.scale, rel=1e-8)
+
+
+def test_complete_sample_agrees_with_scipy():
+    time = weibull_min.rvs(1.8, scale=40.0, size=60, random_state=np.random.default_rng(3))
+    fit = fit_life(time, np.ones(60), np.ones((60, 1)))
+    shape, _, scale = weibull_min.fit(time, floc=0)
+    # scipy's simplex search stops near 1e-5.
+    assert fit.shape == pytest.approx(shape, rel=1e-4)
+    assert np.exp(fit.coefficients[0]) == pytest.approx(scale, rel=1e-4)
+
+
+ONE = np.ones((3, 1))
+REFUSED = [
+    (([1.0, 2, 3], [0, 0, 0], ONE), NotIdentifiable, "Nothing failed"),
+    (([5.0, 5, 5], [1, 1, 1], ONE), NotIdentifiable, "shape has no finite estimate"),
+    (([5.0, 4, 3], [1, 0, 0], ONE), NotIdentifiable, "shape has no finite estimate"),
+    (([1.0, 2, 3], [1, 1, 0], np.ones((3, 2))), NotIdentifiable, "depend on each other"),
+    (([1.0, 2, 3], [1, 1, 0], np.ones((3, 0))), NotIdentifiable, "there is none"),
+    (([1.0, 0, 3], [1, 1, 0], ONE), WrongShape, "above zero"),
+    (([1.0, 2, 3], [1, 2, 0], ONE), WrongShape, "1 .failed. or 0"),
+    (([1.0, 2], [1, 1, 0], ONE), WrongShape, "one row per life"),
+    (([1.0, np.nan, 3], [1, 1, 0], ONE), NotFinite, "missing or infinite"),
+    (([1.0, 2, np.inf], [1, 1, 0], ONE), NotFinite, "missing or infinite"),
+]
+
+
+@pytest.mark.parametrize(("arguments", "error", "text"), REFUSED)
+def test_refusals_are_named(arguments, error, text):
+    with pytest.raises(error, match=text):
+        fit_life(*arguments)
+
+
+def test_one_failure_is_enough_when_others_outlast_it():
+    fit = fit_life([5.0, 7, 3], [1, 0, 0], ONE)
+    low, high = fit.profile(0)
+    assert fit.failures == 1 and low < fit.coefficients[0] < high

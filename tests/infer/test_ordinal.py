@@ -1,0 +1,266 @@
+"""Cumulative-logit model against R, by hand, and on tables that break common fitters."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.integrate import quad
+from scipy.special import expit
+
+from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.infer import _ordinal_fit
+from trials.infer.ordinal import fit_ordinal, proportional_odds
+
+REFERENCE = Path(__file__).parents[1] / "reference" / "ordinal"
+# Tolerances of the reference files: R stops at a gradient of 1e-10, clmm at about six digits.
+LOG_LIKELIHOOD, ESTIMATE, SE, PROFILE = 1e-6, 1e-4, 1e-4, 1e-4
+
+
+def read(name):
+    case = json.loads((REFERENCE / name).read_text())
+    return {k: np.array(v) for k, v in case["data"]["columns"].items()}, case["expected"]
+
+
+def wine():
+    data, expected = read("wine.json")
+    fixed = np.column_stack([data["factor_a"] == "warm", data["factor_b"] == "yes"]).astype(float)
+    return data, fixed, expected
+
+
+def separated():
+    data, expected = read("separation.json")
+    a, b = data["factor_a"], data["factor_b"]
+    return data, np.column_stack([a == "a2", a == "a3", data["x1c"], b == "hi"]).astype(float), expected
+
+
+def test_wine_estimates_match_r():
+    data, fixed, expected = wine()
+    fit = fit_ordinal(data["y"], fixed)
+    assert fit.log_likelihood == pytest.approx(expected["logLik"], abs=LOG_LIKELIHOOD)
+    assert fit.thresholds == pytest.approx(expected["thresholds"]["estimate"], abs=ESTIMATE)
+    assert fit.coefficients == pytest.approx(expected["coefficients"]["estimate"], abs=ESTIMATE)
+    se = expected["thresholds"]["se"] + expected["coefficients"]["se"]
+    assert np.sqrt(np.diag(fit.covariance)) == pytest.approx(se, rel=SE)
+    assert list(fit.categories) == expected["categories"]
+    assert fit.converged and not fit.separated and fit.group_sd == 0
+
+
+def test_wine_tutorial_figures():
+    data, fixed, _ = wine()
+    fit = fit_ordinal(data["y"], fixed)
+    # Printed to three decimals in the tutorial of the R package ordinal (from memory).
+    assert np.round(fit.thresholds, 3) == pytest.approx([-1.344, 1.251, 3.467, 5.006], abs=1e-9)
+    assert np.round(fit.coefficients, 3) == pytest.approx([2.503, 1.528], abs=1e-9)
+
+
+def test_wine_profile_limits_match_r():
+    data, fixed, expected = wine()
+    fit = fit_ordinal(data["y"], fixed)
+    limits = np.array([fit.profile(i) for i in range(2)])
+    assert limits[:, 0] == pytest.approx(expected["coefficients"]["profile_lower95"], abs=PROFILE)
+    assert limits[:, 1] == pytest.approx(expected["coefficients"]["profile_upper95"], abs=PROFILE)
+
+
+def test_wine_probabilities_match_r():
+    data, fixed, expected = wine()
+    grid = np.array([[0, 0], [1, 0], [0, 1], [1, 1]], float)
+    got = fit_ordinal(data["y"], fixed).probabilities(grid)
+    # Probabilities are at most 0.25 times as sensitive as the estimates.
+    assert got == pytest.approx(np.array(expected["predicted_probabilities"]["prob"]), abs=ESTIMATE / 4)
+
+
+@pytest.mark.parametrize("name", ["wine", "separated"])
+def test_likelihood_ratios_match_r(name):
+    data, fixed, expected = wine() if name == "wine" else separated()
+    full = fit_ordinal(data["y"], fixed).log_likelihood
+    columns = (
+        {"factor_a": [0], "factor_b": [1]} if name == "wine" else {"factor_a": [0, 1], "x1c": [2], "factor_b": [3]}
+    )
+    for row in expected["drop_one_LR"]:
+        less = fit_ordinal(data["y"], np.delete(fixed, columns[row["term"]], axis=1)).log_likelihood
+        assert 2 * (full - less) == pytest.approx(row["LR"], abs=2 * LOG_LIKELIHOOD)
+    null = fit_ordinal(data["y"], np.zeros((len(fixed), 0)))
+    assert null.log_likelihood == pytest.approx(expected["logLik_null"], abs=LOG_LIKELIHOOD)
+
+
+def test_wine_proportional_odds_match_r():
+    data, fixed, expected = wine()
+    fit = fit_ordinal(data["y"], fixed)
+    contact = proportional_odds(fit, (1,))
+    assert contact.statistic == pytest.approx(expected["proportional_odds_LR"][1]["LR"], abs=2 * LOG_LIKELIHOOD)
+    assert (contact.df, contact.separated) == (3, False)
+    assert contact.p == pytest.approx(expected["proportional_odds_LR"][1]["p"], rel=1e-3)
+    # R's wider model does not converge for temperature: it separates, and the supremum is used here.
+    assert proportional_odds(fit, (0,)).separated
+
+
+def test_wine_group_effect_matches_r():
+    data, fixed, expected = wine()
+    want = expected["clmm_nAGQ10"]
+    fit = fit_ordinal(data["y"], fixed, data["unit"])
+    assert fit.log_likelihood == pytest.approx(want["logLik"], abs=LOG_LIKELIHOOD)
+    assert fit.thresholds == pytest.approx(want["thresholds"], abs=ESTIMATE)
+    assert fit.coefficients == pytest.approx(want["beta"], abs=ESTIMATE)
+    assert fit.group_sd == pytest.approx(want["sd_random"], abs=ESTIMATE)
+    assert np.sqrt(np.diag(fit.covariance)) == pytest.approx(want["se"], rel=SE)
+    for row, keep in zip(want["drop_one_LR"], (1, 0), strict=True):
+        less = fit_ordinal(data["y"], fixed[:, [keep]], data["unit"])
+        assert 2 * (fit.log_likelihood - less.log_likelihood) == pytest.approx(row["LR"], abs=1e-5)
+
+
+def test_separation_is_seen_and_bounded():
+    data, fixed, expected = separated()
+    fit = fit_ordinal(data["y"], fixed)
+    want = expected["separation"]
+    assert fit.separated and fit.coefficients[1] == -np.inf
+    assert fit.log_likelihood == pytest.approx(want["supremum_logLik"], abs=LOG_LIKELIHOOD)
+    finite = [want["finite_coefficients"][k] for k in ("factor_aa2", "x1c", "factor_bhi")]
+    assert fit.coefficients[[0, 2, 3]] == pytest.approx(finite, abs=ESTIMATE)
+    low, high = fit.profile(1)
+    assert low == -np.inf
+    assert high == pytest.approx(want["profile_upper95_of_separated_coefficient"], abs=PROFILE)
+    assert fit.covariance[6 - 1, 6 - 1] == np.inf
+    assert np.all(np.isfinite(fit.penalised)) and fit.penalised[1] < -2
+    assert fit.probabilities(fixed[data["factor_a"] == "a3"])[:, 0] == pytest.approx(1.0, abs=0)
+
+
+def test_binary_grades_are_a_logistic_regression():
+    # 2 x 2 table: 3 of 10 and 7 of 10; the coefficient is the log odds ratio, its variance the sum of 1/counts.
+    grades = np.repeat([1, 0, 1, 0], [3, 7, 7, 3])
+    fixed = np.repeat([[0.0], [1.0]], 10, axis=0)
+    fit = fit_ordinal(grades, fixed)
+    assert fit.coefficients[0] == pytest.approx(np.log(7 * 7 / 9), abs=1e-9)
+    assert fit.covariance[1, 1] == pytest.approx(2 * (1 / 3 + 1 / 7), rel=1e-9)
+
+
+def test_reference_level_always_clean_sends_everything_to_infinity_but_differences_stay():
+    grades = np.repeat([0, 1, 2, 0, 1, 2, 0], [10, 4, 3, 3, 3, 3, 4])
+    types = np.repeat([0, 1, 2], 10)
+    fit = fit_ordinal(grades, np.column_stack([types == 1, types == 2]).astype(float))
+    assert list(fit.coefficients) == [np.inf, np.inf]
+    again = fit_ordinal(grades, np.column_stack([types == 0, types == 2]).astype(float))
+    assert again.coefficients[0] == -np.inf and np.isfinite(again.coefficients[1])
+    # Same model, other coding: same supremum, same chances.
+    assert again.log_likelihood == pytest.approx(fit.log_likelihood, abs=1e-9)
+    first = fit.probabilities(np.array([[0, 0], [1, 0], [0, 1]], float))
+    second = again.probabilities(np.array([[1, 0], [0, 0], [0, 1]], float))
+    assert first == pytest.approx(second, abs=1e-9)
+    assert first[0] == pytest.approx([1, 0, 0], abs=0)
+
+
+def test_complete_separation_reaches_likelihood_one():
+    fit = fit_ordinal([0, 0, 0, 1, 1, 1], np.array([[1.0], [2], [3], [4], [5], [6]]))
+    assert fit.log_likelihood == pytest.approx(0.0, abs=1e-12)
+    assert fit.coefficients[0] == np.inf and np.isfinite(fit.penalised[0])
+    low, high = fit.profile(0)
+    assert np.isfinite(low) and high == np.inf
+
+
+def test_quasi_separation_by_one_shared_point():
+    # At x = 3 both grades occur, so only the slope is infinite and the supremum is that of two coin tosses.
+    fit = fit_ordinal([0, 0, 0, 1, 1, 1], np.array([[1.0], [2], [3], [3], [4], [5]]))
+    assert fit.coefficients[0] == np.inf
+    assert fit.log_likelihood == pytest.approx(2 * np.log(0.5), abs=1e-12)
+
+
+@pytest.mark.parametrize("with_group", [False, True])
+def test_separated_type_with_specimens(with_group):
+    rng = np.random.default_rng(4)
+    types, specimen = np.repeat([0, 1, 2], 18), np.repeat(np.arange(9), 6)
+    grades = np.clip(np.round(rng.normal(1.5, 1.0, 54) + rng.normal(0, 0.7, 9)[specimen]), 0, 4)
+    grades[types == 2] = 0
+    fit = fit_ordinal(grades, np.column_stack([types == 1, types == 2]).astype(float), specimen if with_group else None)
+    assert fit.separated and fit.coefficients[1] == -np.inf and np.isfinite(fit.coefficients[0])
+    low, high = fit.profile(1)
+    assert low == -np.inf and high < 0
+    assert np.all(np.isfinite(fit.penalised))
+
+
+def test_gradient_of_the_quadrature_is_exact():
+    data, fixed, _ = wine()
+    problem = fit_ordinal(data["y"], fixed, data["unit"])._problem
+    theta, sd = np.array([-1.5, 1.2, 3.6, 5.2, 2.2, 1.0]), 1.3
+    _, slope = _ordinal_fit._grouped(problem, theta, sd, True)
+    point, numeric = np.append(theta, sd), []
+    for j in range(7):
+        step = 1e-5 * np.eye(7)[j]
+        ahead, behind = (_ordinal_fit._grouped(problem, p[:-1], p[-1], False)[0] for p in (point + step, point - step))
+        numeric.append((ahead - behind) / 2e-5)
+    assert slope == pytest.approx(numeric, abs=1e-7)
+
+
+def test_quadrature_agrees_with_direct_integration():
+    grades, specimen = np.array([0, 1, 1, 0, 0, 1, 1, 1, 0, 0, 0, 1]), np.repeat([0, 1, 2], 4)
+    fit = fit_ordinal(grades, np.zeros((12, 0)), specimen, quadrature_points=40)
+    a, sd = fit.thresholds[0], max(fit.group_sd, 0.8)
+    got = _ordinal_fit._grouped(fit._problem, np.array([a]), sd, False)[0]
+    want = 0.0
+    for g in range(3):
+        y = grades[specimen == g]
+
+        def inside(z, y=y):
+            clean = expit(a - sd * z)
+            return np.prod(np.where(y == 0, clean, 1 - clean)) * np.exp(-z * z / 2) / np.sqrt(2 * np.pi)
+
+        want += np.log(quad(inside, -12, 12, epsabs=1e-13)[0])
+    assert got == pytest.approx(want, abs=1e-9)
+
+
+def test_row_order_and_scale_of_a_column_do_not_matter():
+    data, fixed, _ = wine()
+    order = np.random.default_rng(1).permutation(72)
+    one = fit_ordinal(data["y"], fixed, data["unit"])
+    two = fit_ordinal(data["y"][order] * 10, fixed[order] * [1000.0, 0.001], data["unit"][order])
+    assert two.log_likelihood == pytest.approx(one.log_likelihood, abs=1e-8)
+    assert two.coefficients * [1000.0, 0.001] == pytest.approx(one.coefficients, abs=1e-6)
+
+
+def test_a_grade_that_never_occurs_is_left_out():
+    fit = fit_ordinal([0, 0, 4, 4, 0, 4], np.array([[1.0], [2], [3], [1], [3], [2]]))
+    assert list(fit.categories) == [0, 4] and len(fit.thresholds) == 1
+
+
+def test_two_grades_have_nothing_to_check():
+    fit = fit_ordinal([0, 0, 1, 1], np.array([[1.0], [2], [2], [1]]))
+    with pytest.raises(NotIdentifiable, match="Only two grades"):
+        proportional_odds(fit)
+
+
+def test_groups_that_are_always_the_same_are_named():
+    grades, specimen = np.repeat([0, 2, 0, 2, 0, 2], 6), np.repeat(np.arange(6), 6)
+    fit = fit_ordinal(grades, np.repeat([[0.0], [1.0]], 18, axis=0), specimen)
+    assert fit.group_sd_open and np.all(np.isfinite(fit.penalised))
+
+
+COLUMN = np.array([[0.0], [1.0], [0.0], [1.0]])
+REFUSED = [
+    ({"grades": [1, 1, 1, 1], "fixed": COLUMN}, NotIdentifiable, "Every grade is 1"),
+    ({"grades": [1, np.nan, 1, 2], "fixed": COLUMN}, NotFinite, "grade is missing"),
+    ({"grades": [1, 2, 1, 2], "fixed": COLUMN + np.inf}, NotFinite, "fixed columns"),
+    ({"grades": [1, 2, 1], "fixed": COLUMN}, WrongShape, "fixed columns"),
+    ({"grades": [], "fixed": COLUMN}, WrongShape, "at least one row"),
+    ({"grades": [1, 2, 1, 2], "fixed": np.ones((4, 1))}, NotIdentifiable, "Column 0"),
+    ({"grades": [1, 2, 1, 2], "fixed": np.hstack([COLUMN, 2 * COLUMN])}, NotIdentifiable, "Column 1"),
+    ({"grades": [1, 2, 1, 2], "fixed": COLUMN, "group": ["a"] * 4}, NotIdentifiable, "only one group"),
+    ({"grades": [1, 2, 1, 2], "fixed": COLUMN, "group": list("abcd")}, NotIdentifiable, "holds one grade"),
+    ({"grades": [1, 2, 1, 2], "fixed": COLUMN, "group": list("abab")}, NotIdentifiable, "one specimen per type"),
+    ({"grades": [1, 2, 1, 2], "fixed": COLUMN, "group": list("ab")}, WrongShape, "2 labels for 4"),
+    ({"grades": [1, 2, 1, 2], "fixed": COLUMN, "quadrature_points": 0}, WrongShape, "at least one point"),
+]
+
+
+@pytest.mark.parametrize(("arguments", "error", "text"), REFUSED)
+def test_refusals_are_named(arguments, error, text):
+    with pytest.raises(error, match=text):
+        fit_ordinal(**arguments)
+
+
+def test_profile_refuses_what_is_not_there():
+    fit = fit_ordinal([1, 2, 2, 1, 2], np.array([[0.0], [1], [0], [1], [1]]))
+    with pytest.raises(WrongShape, match="no coefficient 1"):
+        fit.profile(1)
+    with pytest.raises(WrongShape, match="between 0 and 1"):
+        fit.profile(0, confidence=1.0)
+    with pytest.raises(WrongShape, match="rows to predict at"):
+        fit.probabilities(np.zeros((2, 3)))
