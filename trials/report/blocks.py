@@ -1,0 +1,73 @@
+"""Parts of a page as plain data, and numbers as people read them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from trials.units import shown
+
+Block = dict[str, Any]
+
+
+def words(*items: str) -> Block:
+    """Paragraphs; empty ones are left out."""
+    return {"kind": "text", "items": [item for item in items if item]}
+
+
+def listed(items: Iterable[str]) -> Block:
+    """A list of sentences."""
+    return {"kind": "list", "items": list(items)}
+
+
+def head(title: str) -> Block:
+    """A small heading inside a section."""
+    return {"kind": "head", "title": title}
+
+
+def table(
+    names: Sequence[str], rows: Iterable[Sequence[str]], right: Sequence[int] = (), widths: Sequence[float] = ()
+) -> Block:
+    """A table of text cells; `right` are the columns that hold numbers, `widths` shares of the line."""
+    cells = [[str(cell) for cell in row] for row in rows]
+    return {"kind": "table", "head": list(names), "rows": cells, "right": list(right), "widths": list(widths)}
+
+
+def figure(svg: str, alt: str, caption: str = "") -> Block:
+    """A picture with its description for those who cannot see it."""
+    return {"kind": "figure", "svg": svg, "alt": alt, "caption": caption}
+
+
+def section(title: str, blocks: Iterable[Block]) -> dict[str, Any]:
+    """A section; blocks without content are left out."""
+    return {"title": title, "blocks": [block for block in blocks if block.get("items", True)]}
+
+
+def num(value: float | None, digits: int = 3) -> str:
+    """A number with so many significant digits, never as a power of ten; a dash for none."""
+    if value is None or math.isnan(value):
+        return "–"
+    if math.isinf(value):
+        return "no bound"
+    if value == 0:
+        return "0"
+    places = max(digits - 1 - math.floor(math.log10(abs(value))), 0)
+    return f"{value:.{places}f}".replace("-", "−")
+
+
+def with_unit(value: float | None, unit: str, digits: int = 3) -> str:
+    """A number with its unit as printed for people."""
+    return f"{num(value, digits)} {shown(unit)}".strip()
+
+
+def chance(p: float | None) -> str:
+    """A p-value: three decimals, or below 0.001."""
+    if p is None:
+        return "–"
+    return "below 0.001" if p < 0.001 else f"{p:.3f}"
+
+
+def percent(share: float | None) -> str:
+    """A share as a whole percentage; a dash for none."""
+    return "–" if share is None else f"{100 * share:.0f} %"

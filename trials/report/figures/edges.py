@@ -1,0 +1,212 @@
+"""Figures of one response: the main one with the ranges behind the means, and the response against each setting."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from trials.decide.results import Mean, NozzleRow, ResponseResult
+from trials.report.figures.look import (
+    ACCENT,
+    GREY,
+    INK,
+    LIGHT,
+    PALE,
+    canvas,
+    dash,
+    drawn,
+    empty,
+    jitter,
+    marker,
+    span,
+    svg,
+    wrapped,
+)
+from trials.units import shown
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
+
+
+@dataclass(frozen=True)
+class Band:
+    """One range of a standard on the response's axis: from the limit of the range before it to its own `high`."""
+
+    number: int
+    low: float
+    high: float
+    required: bool = False
+
+
+_BAND_FILL = (("#ffffff", ""), ("#f3f3f3", "//"), ("#e9e9e9", "\\\\"), ("#dedede", "xx"), ("#d2d2d2", ".."))
+
+
+def coupon_means(table: pd.DataFrame, scale: str) -> pd.DataFrame:
+    """One row per coupon of an analysis table, `value` averaged on the model's scale (geometric mean on the log scale).
+
+    `table` has one row per reading with `coupon, nozzle, value`; other columns keep their first entry.
+    """
+    first = table.groupby("coupon", sort=False).first().reset_index()
+    if scale == "log" and bool((table["value"] > 0).all()):
+        logs = np.log(table["value"]).groupby(table["coupon"], sort=False).mean()
+        means = np.exp(logs)
+    else:
+        means = table.groupby("coupon", sort=False)["value"].mean()
+    first["value"] = first["coupon"].map(means)
+    return first
+
+
+def axis_words(result: ResponseResult) -> str:
+    """Axis title: the response with its unit."""
+    return drawn(f"{result.label}, {shown(result.unit)}" if result.unit else result.label, 60)
+
+
+def main_figure(
+    result: ResponseResult, coupons: pd.DataFrame, bands: Sequence[Band] = (), today: str = "", height_in: float = 0.0
+) -> str:
+    """Typical edge of each nozzle type with its interval, each coupon as a light mark, ranges behind them.
+
+    `coupons` has `nozzle, value` (unit of the response), one row per coupon that was cut; see `coupon_means`.
+    """
+    height = height_in or 1.05 + 0.36 * max(len(result.means), 2)
+    with canvas(height) as (figure, axes):
+        low, high = _value_span(result, coupons)
+        _draw_bands(axes, bands, low, high, shown(result.unit))
+        for position, mean in enumerate(result.means):
+            _draw_type(axes, position, mean, coupons, today)
+        axes.set_ylim(len(result.means) - 0.45, -0.55)
+        axes.set_xlim(low, high)
+        axes.set_yticks(range(len(result.means)), [_label(mean.nozzle, today) for mean in result.means])
+        axes.tick_params(axis="y", length=0)
+        axes.set_xlabel(f"{axis_words(result)}   (large mark: typical edge with 95 % interval; small: one coupon)")
+        return svg(figure)
+
+
+def _label(nozzle: str, today: str) -> str:
+    return wrapped(f"{nozzle} (today)" if nozzle == today else nozzle, 22, 2)
+
+
+def _value_span(result: ResponseResult, coupons: pd.DataFrame) -> tuple[float, float]:
+    values = [v for mean in result.means for v in (mean.low, mean.mean, mean.high)]
+    low, high = span(np.concatenate([np.asarray(values, float), coupons["value"].to_numpy(float)]), 0.08)
+    return (max(low, 0.0) if not result.means or min(values) >= 0 else low), high
+
+
+def _draw_bands(axes: Axes, bands: Sequence[Band], low: float, high: float, unit: str) -> None:
+    for band in bands:
+        left, right = max(band.low, low), min(band.high, high)
+        if right <= left:
+            continue
+        fill, hatch = _BAND_FILL[(band.number - 1) % len(_BAND_FILL)]
+        axes.axvspan(left, right, facecolor=fill, edgecolor=PALE, hatch=hatch, linewidth=0, zorder=0)
+        if right - left > 0.11 * (high - low):
+            axes.text(
+                (left + right) / 2, 1.015, f"range {band.number}", transform=axes.get_xaxis_transform(), ha="center",
+                va="bottom", fontsize=8.5, color=INK,
+            )  # fmt: skip
+        if low < band.high < high:
+            style = "-" if band.required else (0, (2, 2))
+            axes.axvline(band.high, color=INK if band.required else GREY, lw=1.3 if band.required else 0.7, ls=style)
+            words = f" {'required: ' if band.required else ''}at most {band.high:g} {unit}"
+            axes.text(
+                band.high, 0.0, words, transform=axes.get_xaxis_transform(), rotation=90, ha="right", va="bottom",
+                fontsize=7.5, color=INK, zorder=1,
+            )  # fmt: skip
+
+
+def _draw_type(axes: Axes, position: int, mean: Mean, coupons: pd.DataFrame, today: str) -> None:
+    values = coupons.loc[coupons["nozzle"] == mean.nozzle, "value"].to_numpy(float)
+    axes.scatter(
+        values, position + jitter(len(values), 0.26), s=11, marker=marker(position), facecolors="white",
+        edgecolors=GREY, linewidths=0.6, zorder=2,
+    )  # fmt: skip
+    colour = INK if mean.nozzle == today else ACCENT
+    axes.plot([mean.low, mean.high], [position] * 2, color="white", lw=4.6, solid_capstyle="butt", zorder=3)
+    axes.plot([mean.low, mean.high], [position] * 2, color=colour, lw=2.2, solid_capstyle="butt", zorder=4)
+    for end in (mean.low, mean.high):
+        axes.plot([end, end], [position - 0.12, position + 0.12], color=colour, lw=1.4, zorder=4)
+    axes.plot(
+        mean.mean, position, marker=marker(position), ms=9, color=colour, markeredgecolor="white", mew=1.2, zorder=5
+    )
+
+
+def by_factor_figure(
+    result: ResponseResult, coupons: pd.DataFrame, columns: Sequence[tuple[str, str]], types: Sequence[str]
+) -> str:
+    """One strip per nozzle type, one block of strips per setting: coupon marks and the mean at each level.
+
+    `columns` are (column of `coupons`, words for it with unit); `types` the nozzle types in order.
+    """
+    height = 0.75 + 1.35 * max(len(columns), 1)
+    with canvas(height, max(len(columns), 1), max(len(types), 1), sharey=True, squeeze=False) as (figure, grid):
+        low, high = span(coupons["value"].to_numpy(float))
+        for row, (column, words) in enumerate(columns):
+            levels = sorted(coupons[column].dropna().unique().tolist())
+            for place, nozzle in enumerate(types):
+                axes = grid[row][place]
+                part = coupons[coupons["nozzle"] == nozzle]
+                _draw_levels(axes, part[column].tolist(), part["value"].to_numpy(float), levels, place)
+                axes.set_ylim(low, high)
+                if row == 0:
+                    axes.set_title(wrapped(nozzle, max(10, 62 // len(types)), 2), fontsize=8.5)
+                axes.set_xlabel(drawn(words, max(14, 90 // len(types))), fontsize=8.5)
+        figure.supylabel(axis_words(result), fontsize=9)
+        return svg(figure)
+
+
+def _draw_levels(axes: Axes, settings: list, values: np.ndarray, levels: list, position: int) -> None:
+    at = np.array([levels.index(setting) for setting in settings], dtype=float)
+    axes.scatter(at + jitter(len(at), 0.16), values, s=9, marker=marker(position), facecolors="white",
+                 edgecolors=GREY, linewidths=0.6)  # fmt: skip
+    used = [k for k in range(len(levels)) if (at == k).any()]
+    axes.plot(used, [values[at == k].mean() for k in used], color=ACCENT, lw=1.4, marker=marker(position), ms=5,
+              ls=dash(position), markeredgecolor="white", mew=0.7)  # fmt: skip
+    axes.set_xticks(range(len(levels)), [drawn(f"{v:g}" if isinstance(v, (int, float)) else v, 12) for v in levels])
+    axes.set_xlim(-0.5, len(levels) - 0.5)
+    axes.tick_params(labelsize=8)
+    axes.grid(axis="y", color=PALE, lw=0.4)
+
+
+def lost_figure(rows: Sequence[NozzleRow]) -> str:
+    """Coupons planned per nozzle type as bars, the lost ones hatched and counted."""
+    with canvas(0.75 + 0.26 * max(len(rows), 1)) as (figure, axes):
+        if not rows:
+            empty(axes, "no coupons")
+            return svg(figure)
+        for position, row in enumerate(rows):
+            cut = row.n_coupons - row.n_lost
+            axes.barh(position, cut, height=0.6, color=PALE, edgecolor=GREY, lw=0.7)
+            axes.barh(position, row.n_lost, left=cut, height=0.6, color="white", edgecolor=INK, hatch="////", lw=0.7)
+            lost = f", {row.n_lost} lost" if row.n_lost else ""
+            axes.text(row.n_coupons, position, f"  {cut} of {row.n_coupons} cut{lost}", va="center", fontsize=8.5)
+        axes.set_yticks(range(len(rows)), [wrapped(row.nozzle, 24, 2) for row in rows])
+        axes.set_ylim(len(rows) - 0.4, -0.6)
+        axes.set_xlim(0, 1.3 * max(row.n_coupons for row in rows) or 1)
+        axes.set_xlabel("coupons (hatched: lost)")
+        axes.tick_params(axis="y", length=0)
+        return svg(figure)
+
+
+def spread_figure(result: ResponseResult) -> str:
+    """How much each source varies, as a row of dots on the model's scale (in percent where that scale is the log)."""
+    with canvas(0.75 + 0.26 * max(len(result.spread), 1)) as (figure, axes):
+        if not result.spread:
+            empty(axes, "no spread was estimated")
+            return svg(figure)
+        percent = result.scale == "log"
+        sizes = [100 * np.expm1(part.sd) if percent else part.sd for part in result.spread]
+        for position, (part, size) in enumerate(zip(result.spread, sizes, strict=True)):
+            axes.plot([0, size], [position] * 2, color=LIGHT, lw=1.2)
+            axes.plot(size, position, marker="o", ms=7, color=ACCENT if part.source != "reading" else GREY)
+            axes.text(size, position - 0.12, f"   {size:.2g}{' %' if percent else ''}", va="center", fontsize=8.5)
+        axes.set_yticks(range(len(sizes)), [drawn(f"between {part.source}s") for part in result.spread])
+        axes.set_ylim(len(sizes) - 0.4, -0.6)
+        axes.set_xlim(0, 1.18 * max(sizes) or 1)
+        unit = "% of the typical edge" if percent else shown(result.unit)
+        axes.set_xlabel(f"standard deviation, {unit}" if unit else "standard deviation, grades")
+        axes.tick_params(axis="y", length=0)
+        return svg(figure)

@@ -1,0 +1,165 @@
+"""The engineer's pages of one response, as plain data."""
+
+from __future__ import annotations
+
+
+import pandas as pd
+
+from trials.decide.results import Comparison, Mean, ResponseResult
+from trials.report import blocks as b
+from trials.report.figures.checks import drift_figure, sides_figure
+from trials.report.figures.edges import by_factor_figure, coupon_means, spread_figure
+from trials.trial import Trial
+from trials.units import shown
+
+_SCALES = {
+    "log": "Analysed on the log scale, reported back as ratios and as the typical (median) edge.",
+    "as measured": "Analysed as measured.",
+    "grade": "The worst grade of each coupon, taken as a number for the test.",
+}
+
+
+def response_section(
+    result: ResponseResult, trial: Trial, table: pd.DataFrame | None, picture: dict[str, Any] | None
+) -> dict[str, Any]:
+    """All blocks of a response: what the test rests on, tests, spread, means, comparisons, checks, figures."""
+    role = "decides" if result.primary else "beside it"
+    parts: list[b.Block] = [_basis(result)]
+    parts += [picture] if picture else []
+    parts += _terms(result) + _spread(result) + _means(result)
+    parts += _comparisons("Compared with today’s nozzle", result.comparisons, result.unit)
+    parts += _comparisons("Every pair", result.pairs, result.unit)
+    if result.more:
+        parts += [b.head("How many more would settle it"), b.listed(result.more)]
+    parts += _checks(result) + _pictures(result, trial, table)
+    title = f"{result.label[:1].upper()}{result.label[1:]}"
+    return b.section(f"{title} ({role})", parts)
+
+
+def _basis(result: ResponseResult) -> b.Block:
+    counts = f"{result.n_readings} readings on {result.n_coupons} coupons."
+    return b.words(" ".join((counts, result.rests_on, _SCALES.get(result.scale, ""))), *result.said)
+
+
+def _terms(result: ResponseResult) -> list[b.Block]:
+    if not result.terms:
+        return []
+    beside = any(t.strata_F is not None for t in result.terms)
+    names = ["What was varied", "F", "df", "p"] + (["F by strata", "df", "p"] if beside else [])
+    rows = []
+    for t in result.terms:
+        row = [t.term, b.num(t.F), f"{t.df} and {t.den_df:.1f}", b.chance(t.p)]
+        if beside:
+            known = t.strata_F is not None and t.strata_den_df is not None
+            row += [b.num(t.strata_F), f"{t.df} and {t.strata_den_df:.0f}", b.chance(t.strata_p)] if known else ["–"] * 3
+        rows.append(row)
+    widths = (2.6, 0.8, 1.1, 1) + ((1, 1.1, 1) if beside else ())
+    note = "p: how often chance alone would show a difference as large, if there were none." + (
+        " By strata: the classical test of a balanced trial, beside the Kenward-Roger one." if beside else ""
+    )
+    return [b.head("Does it matter?"), b.table(names, rows, range(1, len(names)), widths), b.words(note)]
+
+
+def _spread(result: ResponseResult) -> list[b.Block]:
+    if not result.spread:
+        return []
+    alt = "; ".join(f"{part.source} {b.num(part.sd, 2)}" for part in result.spread)
+    return [
+        b.head("Where the spread comes from"),
+        b.listed(part.words or f"{part.source}: {b.num(part.sd, 2)}" for part in result.spread),
+        b.figure(spread_figure(result), f"Standard deviation by source on the model's scale: {alt}."),
+    ]
+
+
+def _means(result: ResponseResult) -> list[b.Block]:
+    if not result.means:
+        return []
+    unit = f", {shown(result.unit)}" if result.unit else ""
+    names = ("Nozzle type", "At", f"Typical edge{unit}", "95 % interval")
+    rows = [_mean_row(mean) for mean in (*result.means, *result.other_means)]
+    return [b.head("Typical edges"), b.table(names, rows, (2, 3), (2.2, 3.2, 1.4, 1.8))]
+
+
+def _mean_row(mean: Mean) -> tuple[str, ...]:
+    return mean.nozzle, mean.settings, b.num(mean.mean), f"{b.num(mean.low)} to {b.num(mean.high)}"
+
+
+def _comparisons(title: str, found: tuple[Comparison, ...], unit: str) -> list[b.Block]:
+    if not found:
+        return []
+    kind = {"ratio": "Ratio", "difference": f"Difference{', ' + shown(unit) if unit else ''}"}[found[0].kind]
+    sure = f"{100 * found[0].confidence:.4g} % interval"
+    names = ["Nozzle type", "Against", kind, sure, "p"]
+    widths = [2, 2, 1.1, 1.7, 1.1]
+    in_unit = any(c.in_unit for c in found) and found[0].kind == "ratio"
+    worded = any(c.answer for c in found)
+    names += [f"In {shown(unit)}"] if in_unit else []
+    widths += [2.2] if in_unit else []
+    names += ["Answer"] if worded else []
+    widths += [2.4] if worded else []
+    rows = [_comparison_row(c, in_unit, worded) for c in found]
+    right = range(2, 6 if in_unit else 5)
+    settings = "; ".join(dict.fromkeys(c.settings for c in found if c.settings))
+    note = f"At {settings}. " if settings else ""
+    note += "Intervals hold together for all comparisons of the table; p allows for their number."
+    return [b.head(title), b.table(names, rows, right, widths), b.words(note)]
+
+
+def _comparison_row(c: Comparison, in_unit: bool, worded: bool) -> list[str]:
+    row = [c.nozzle, c.against, b.num(c.value), f"{b.num(c.low)} to {b.num(c.high)}", b.chance(c.p)]
+    if in_unit:
+        row.append(f"{b.num(c.in_unit[0], 2)} ({b.num(c.in_unit[1], 2)} to {b.num(c.in_unit[2], 2)})" if c.in_unit else "–")
+    if worded:
+        row.append(", ".join(part for part in (c.answer or "–", c.answer_adds) if part))
+    return row
+
+
+def _checks(result: ResponseResult) -> list[b.Block]:
+    if not result.checks:
+        return []
+    ordered = sorted(result.checks, key=lambda check: not check.flagged)
+    lines = [f"{'LOOK AT THIS: ' if check.flagged else ''}{check.sentence}" for check in ordered]
+    return [b.head("Checks"), b.listed(lines)]
+
+
+def _pictures(result: ResponseResult, trial: Trial, table: pd.DataFrame | None) -> list[b.Block]:
+    if table is None or table.empty:
+        return []
+    coupons = coupon_means(table, result.scale)
+    columns = [
+        (trial.factor_column(name), f"{name}, {shown(f.unit)}" if f.unit else name)
+        for name, f in trial.factors.items()
+        if trial.factor_column(name) in coupons
+    ]
+    found = []
+    if columns:
+        said = ", ".join(words for _, words in columns)
+        found += [
+            b.head("Against each setting"),
+            b.figure(
+                by_factor_figure(result, coupons, columns, trial.types),
+                f"{result.label} of every coupon against {said}, one strip per nozzle type, with the mean of each level.",
+                "Small marks: coupons. Joined marks: their mean at each level, over all other settings.",
+            ),
+        ]
+    if "cut_order" in table:
+        found += [
+            b.head("In the order of cutting"),
+            b.figure(
+                drift_figure(result, coupons, trial.types, [column for column, _ in columns]),
+                f"What is left of {result.label} after nozzle type and settings, coupon by coupon in the order of cutting.",
+                "What is left after nozzle type and settings; a slope would be wear or lens heating.",
+            ),
+        ]
+    if "side" in table and table["side"].nunique() > 1:
+        found += [
+            b.head("One side against the other"),
+            b.figure(
+                sides_figure(result, table, trial.types),
+                f"Difference in {result.label} between the two sides of the coupons, mount by mount.",
+                "An off-centre nozzle shows as a mount that stands away from the line on one side.",
+            ),
+        ]
+    return found
+
+

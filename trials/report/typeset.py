@@ -1,0 +1,78 @@
+"""From plain data to a tagged PDF: the one place that calls the typesetter.
+
+User text reaches a template only as JSON data and is set as text, never read as markup. Only the fonts inside the
+typesetter are used, so the same data give the same bytes on any machine.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from datetime import UTC, date, datetime
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+HERE = Path(__file__).parent
+LONG_WORD = 18
+_PLAIN = re.compile(r"[\x20-\x7e\xa0-\xac\xae-\u017f\u0391-\u03c9\u0410-\u044f–—‘’“”…−×≤≥±√µμ°]*")
+_FONTS = ("Libertinus Serif", "New Computer Modern", "DejaVu Sans Mono")
+
+
+def pdf(template: str, data: dict[str, Any], made_on: date) -> bytes:
+    """PDF of `template` (a file beside this one) with `data`; dated `made_on`; same input, same bytes."""
+    import typst
+
+    ready = _ready(data) | {"day": [made_on.year, made_on.month, made_on.day], "fonts": list(_FONTS)}
+    return typst.compile(
+        HERE / template,
+        root=HERE,
+        ignore_system_fonts=True,
+        sys_inputs={"data": json.dumps(ready, ensure_ascii=False)},
+        timestamp=datetime(made_on.year, made_on.month, made_on.day, tzinfo=UTC),
+        pdf_standards="ua-1",
+    )
+
+
+def day_words(day: date) -> str:
+    """A date in words, without locale: 3 March 2026."""
+    months = "January February March April May June July August September October November December".split()
+    return f"{day.day} {months[day.month - 1]} {day.year}"
+
+
+def _ready(value: Any, key: str = "") -> Any:
+    if isinstance(value, dict):
+        return {name: _ready(item, name) for name, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_ready(item, key) for item in value]
+    return text(value) if isinstance(value, str) and key != "svg" else value
+
+
+def text(raw: str) -> str:
+    """Text as the paper can show it: one line, long words with places to break, unknown characters as code points."""
+    line = " ".join(raw.split())
+    if not _PLAIN.fullmatch(line):
+        line = "".join(c if _PLAIN.fullmatch(c) or _has_glyph(c) else f"[U+{ord(c):04X}]" for c in line)
+    return re.sub(r"\S{%d,}" % (LONG_WORD + 1), _breakable, line)
+
+
+def _breakable(word: re.Match[str]) -> str:
+    return "\u200b".join(word[0][i : i + LONG_WORD - 4] for i in range(0, len(word[0]), LONG_WORD - 4))
+
+
+@cache
+def _has_glyph(character: str) -> bool:
+    """Whether one of the typesetter's own fonts shows the character; its strict profile refuses one that none has."""
+    import typst
+
+    source = "#set document(title: [t])\n#set text(font: json(bytes(sys.inputs.f)))\n#sys.inputs.c"
+    try:
+        typst.compile(
+            source.encode(),
+            ignore_system_fonts=True,
+            sys_inputs={"c": character, "f": json.dumps(_FONTS)},
+            pdf_standards="ua-1",
+        )
+    except typst.TypstError:
+        return False
+    return True
