@@ -2,9 +2,9 @@
 
 One-factor correlations r_ij = l_i l_j (two contrasts always, several against one reference in a balanced trial) take
 one normal integral: g(h) = E prod_i [Phi((h - l_i u) / s_i) - Phi((-h - l_i u) / s_i)], s_i^2 = 1 - l_i^2
-(Dunnett 1955). For other correlations the nearest one-factor curve is corrected by the difference of two
-sequential-conditioning integrals (Genz 1992) over one fixed set of points, so that most of their error cancels.
-Nothing is drawn at random.
+(Dunnett 1955). Other correlations start from a one-factor curve nearby and add the integral of the slope along the
+straight path to the true correlations (Plackett 1954), up to six contrasts; from seven on the difference of two
+sequential-conditioning integrals (Genz 1992) over one fixed set of points. Nothing is drawn at random.
 """
 
 from __future__ import annotations
@@ -20,8 +20,12 @@ TOP = 8.0  # beyond this h the chance to exceed is below 1e-14 a contrast
 DEGREE = 47
 STEPS = 256  # cells of the cubic table
 SAME = 1e-10  # correlations this close to +-1 or to the one-factor form count as being there
-PLAIN_POINTS = 14  # Gauss points a dimension for three or four contrasts
-LATTICE = 8191  # lattice points for five or more
+COARSE = 28  # nodes in h of a correction
+PATH_POINTS = ((0.02, 2), (0.1, 3), (0.3, 5), (2.0, 10))  # points by the largest change of a correlation
+LARGEST_PATH = 6  # contrasts up to which the path integral is taken
+GAUSS_POINTS = {1: 1, 2: 24, 3: 16, 4: 12}  # a deviate, by how many deviates are left beside the pair
+EDGE = 6.5  # normal deviates beyond this are left out of a correction
+LATTICE = 8191
 
 
 @dataclass(frozen=True)
@@ -64,30 +68,20 @@ def _table() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
 
 def one_factor(correlation: np.ndarray) -> tuple[np.ndarray, bool]:
-    """Loadings (m,) in [0, 1) of the one-factor form nearest to a correlation matrix, and whether it is that form.
-
-    Turning the sign of a contrast does not move the box, so signs are free.
-    """
+    """Signed loadings (m,) below 1 in size of a one-factor form near a correlation matrix; whether it is that form."""
     m = len(correlation)
     if m == 1:
         return np.zeros(1), True
     if m == 2:
-        return np.full(2, np.sqrt(abs(correlation[0, 1]))), True
+        size = np.sqrt(abs(correlation[0, 1]))
+        return np.array([size, np.copysign(size, correlation[0, 1])]), True
     off = ~np.eye(m, dtype=bool)
-    sign = np.where(correlation[np.argmax(np.abs(correlation - np.eye(m)).sum(axis=1))] < 0, -1.0, 1.0)
-    turned = correlation * np.outer(sign, sign)
-    start = _triads(np.maximum(turned, 0.0), off)
-    if np.abs(np.outer(start, start) - turned)[off].max() < SAME:
-        return start, True
-    upper = np.triu_indices(m, 1)
-    found = optimize.least_squares(
-        lambda v: (np.outer(v, v) - turned)[upper],
-        np.clip(start, 0.01, 0.98),
-        bounds=(0.0, 0.99),
-        xtol=1e-12,
-        ftol=1e-12,
-    ).x
-    return found, bool(np.abs(np.outer(found, found) - turned)[off].max() < SAME)
+    strongest = np.argmax(np.abs(correlation).sum(axis=1))
+    sign = np.where(correlation[strongest] < 0, -1.0, 1.0)
+    loadings = sign * _triads(np.maximum(correlation * np.outer(sign, sign), 0.0), off)
+    if np.abs(np.outer(loadings, loadings) - correlation)[off].max() < SAME:
+        return loadings, True
+    return np.clip(loadings, -0.95, 0.95), False
 
 
 def _triads(r: np.ndarray, off: np.ndarray) -> np.ndarray:
@@ -102,7 +96,7 @@ def _triads(r: np.ndarray, off: np.ndarray) -> np.ndarray:
 
 def _one_factor_curve(loadings: np.ndarray, h: np.ndarray) -> np.ndarray:
     rest = np.sqrt(1.0 - loadings**2)
-    steepest = np.min(rest / np.maximum(loadings, 1e-3))
+    steepest = np.min(rest / np.maximum(np.abs(loadings), 1e-3))
     half = max(20, int(np.ceil(8.0 / min(0.4, 0.5 * steepest))))
     u = np.linspace(-8.0, 8.0, 2 * half + 1)[half:]  # even in u, half the line is enough
     weight = np.exp(-0.5 * u**2)
@@ -116,39 +110,91 @@ def _one_factor_curve(loadings: np.ndarray, h: np.ndarray) -> np.ndarray:
 
 def _correction(correlation: np.ndarray, loadings: np.ndarray, h: np.ndarray) -> np.ndarray:
     """Difference of the true curve and the one-factor curve at h (nodes,)."""
+    m = len(loadings)
     near = np.outer(loadings, loadings)
     np.fill_diagonal(near, 1.0)
-    points, weight = _points(len(loadings) - 1)
-    coarse = np.linspace(0.0, 1.0, 13)[1:] * 6.0
-    gap = _conditioned(correlation, coarse, points, weight) - _conditioned(near, coarse, points, weight)
-    knots = np.concatenate([[0.0], coarse, [7.0, TOP]])
-    return _smooth(knots, np.concatenate([[0.0], gap, [0.0, 0.0]]), h)
+    x = np.cos(np.pi * (np.arange(COARSE) + 0.5) / COARSE)
+    coarse = (x + 1.0) * TOP / 2.0
+    if m <= LARGEST_PATH:
+        gap = _along_path(near, correlation, coarse)
+    else:
+        gap = _conditioned(correlation, coarse) - _conditioned(near, coarse)
+    weights = np.linalg.solve(chebyshev.chebvander(x, COARSE - 1), gap)
+    return chebyshev.chebval(2.0 * h / TOP - 1.0, weights)
 
 
-def _smooth(knots: np.ndarray, values: np.ndarray, at: np.ndarray) -> np.ndarray:
-    from scipy.interpolate import CubicSpline
+def _along_path(start: np.ndarray, end: np.ndarray, h: np.ndarray) -> np.ndarray:
+    """Integral of dg/dt over R(t) = start + t (end - start); dg/dr_ij by Plackett (1954), eq. 3.
 
-    return CubicSpline(knots, values, bc_type="clamped")(at)
+    dg/dr_ij = 2 [phi2(h, h; r_ij) P(rest in the box | h, h) - phi2(h, -h; r_ij) P(rest in the box | h, -h)].
+    """
+    longest = np.abs(end - start).max()
+    nodes, weights = _gauss(next(points for reach, points in PATH_POINTS if longest <= reach))
+    total = np.zeros(len(h))
+    for t, weight in zip((nodes + 1.0) / 2.0, weights / 2.0, strict=True):
+        r = start + t * (end - start)
+        for i, j in zip(*np.triu_indices(len(r), 1), strict=True):
+            move = end[i, j] - start[i, j]
+            if abs(move) > SAME / 100.0:
+                total += weight * move * _corner_slope(r, i, j, h)
+    return total
 
 
 @cache
-def _points(dimensions: int) -> tuple[np.ndarray, np.ndarray]:
-    """Fixed points (N, d) in the unit cube with weights (N,): Gauss products up to 3 dimensions, a lattice beyond."""
-    if dimensions <= 3:
-        x, w = np.polynomial.legendre.leggauss(PLAIN_POINTS)
-        grid = np.stack(np.meshgrid(*[(x + 1.0) / 2.0] * dimensions, indexing="ij"), axis=-1).reshape(-1, dimensions)
-        weight = np.stack(np.meshgrid(*[w / 2.0] * dimensions, indexing="ij"), axis=-1).reshape(-1, dimensions)
-        return grid, weight.prod(axis=1)
-    steps = np.sqrt(np.array([2.0, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47, 53, 59, 61, 67, 71]))[
-        :dimensions
-    ]
-    raw = np.outer(np.arange(1, LATTICE + 1), steps) % 1.0
-    return np.abs(2.0 * raw - 1.0), np.full(LATTICE, 1.0 / LATTICE)
+def _gauss(points: int) -> tuple[np.ndarray, np.ndarray]:
+    return np.polynomial.legendre.leggauss(points)
 
 
-def _conditioned(correlation: np.ndarray, h: np.ndarray, points: np.ndarray, weight: np.ndarray) -> np.ndarray:
+def _corner_slope(r: np.ndarray, i: int, j: int, h: np.ndarray) -> np.ndarray:
+    pair, rest = [i, j], [a for a in range(len(r)) if a not in (i, j)]
+    rho = r[i, j]
+    back = np.linalg.solve(r[np.ix_(pair, pair)], r[np.ix_(pair, rest)])
+    covariance = r[np.ix_(rest, rest)] - r[np.ix_(rest, pair)] @ back
+    slope = np.zeros(len(h))
+    for side in (1.0, -1.0):
+        density = np.exp(-(h**2) / (1.0 + side * rho)) / (2.0 * np.pi * np.sqrt(1.0 - rho**2))
+        mean = h[:, None] * (back[0] + side * back[1])
+        slope += 2.0 * side * density * _rectangle(covariance, -h[:, None] - mean, h[:, None] - mean)
+    return slope
+
+
+def _rectangle(covariance: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
+    """Normal chance of low < z < high, both (nodes, d), by Gauss-Legendre one deviate after the other."""
+    d = len(covariance)
+    factor = _safe_root(covariance)
+    x, w = _gauss(GAUSS_POINTS[d])
+    weight = np.ones((len(low), 1))
+    taken: list[np.ndarray] = []
+    for i in range(d):
+        centre = sum((factor[i, j] * z for j, z in enumerate(taken)), np.zeros((1, 1)))
+        a, b = (low[:, i, None] - centre) / factor[i, i], (high[:, i, None] - centre) / factor[i, i]
+        if i == d - 1:
+            return (weight * (special.ndtr(b) - special.ndtr(a))).sum(axis=1)
+        a, b = np.clip(a, -EDGE, EDGE), np.clip(b, -EDGE, EDGE)
+        z = 0.5 * (a + b)[:, :, None] + 0.5 * (b - a)[:, :, None] * x
+        density = np.exp(-0.5 * z**2) / np.sqrt(2.0 * np.pi) * (0.5 * (b - a)[:, :, None] * w)
+        weight = (weight[:, :, None] * density).reshape(len(low), -1)
+        taken = [np.repeat(np.broadcast_to(t, a.shape), len(x), axis=1) for t in taken] + [z.reshape(len(low), -1)]
+    return weight.sum(axis=1)
+
+
+def _safe_root(covariance: np.ndarray) -> np.ndarray:
+    """Cholesky factor of a covariance that may have lost rank."""
+    return np.linalg.cholesky(covariance + 1e-11 * np.eye(len(covariance)))
+
+
+@cache
+def _lattice(dimensions: int) -> np.ndarray:
+    """Fixed points (N, d) of an additive recurrence, folded to be even about the middle."""
+    ratio = optimize.brentq(lambda v: v ** (dimensions + 1) - v - 1.0, 1.0, 2.0)
+    steps = ratio ** -np.arange(1.0, dimensions + 1.0)
+    return np.abs(2.0 * (np.outer(np.arange(1, LATTICE + 1), steps) % 1.0) - 1.0)
+
+
+def _conditioned(correlation: np.ndarray, h: np.ndarray) -> np.ndarray:
     """Chance of the box at each h (nodes,) by taking the deviates one after the other (Genz 1992)."""
-    factor = np.linalg.cholesky(correlation + 1e-12 * np.eye(len(correlation)))
+    factor = _safe_root(correlation)
+    points = _lattice(len(factor) - 1)
     chance = np.ones((len(h), len(points)))
     taken: list[np.ndarray] = []
     for i, row in enumerate(factor):
@@ -158,4 +204,4 @@ def _conditioned(correlation: np.ndarray, h: np.ndarray, points: np.ndarray, wei
         chance = chance * span
         if i < len(factor) - 1:
             taken.append(special.ndtri(np.clip(low + span * points[:, i], 1e-300, 1.0 - 1e-16)))
-    return chance @ weight
+    return chance.mean(axis=1)

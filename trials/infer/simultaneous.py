@@ -105,7 +105,8 @@ def _checked(
     m = len(values)
     if values.shape != (m,) or dfs.shape != (m,) or (m and covariance.shape != (m, m)):
         raise WrongShape(
-            f"values {values.shape}, covariance {covariance.shape} and df {dfs.shape} do not fit; expected (m,), (m, m), (m,)"
+            f"values {values.shape}, covariance {covariance.shape} and df {dfs.shape} do not fit; "
+            "expected (m,), (m, m) and (m,)"
         )
     if not (np.isfinite(values).all() and np.isfinite(covariance).all() and not np.isnan(dfs).any()):
         raise NotFinite("a contrast, its covariance or its degrees of freedom is not a finite number; check the fit")
