@@ -1,0 +1,219 @@
+"""One response from its readings to its result: fit, tests, means, words, checks, and what more would settle it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from trials.decide.answer import Levels
+from trials.decide.checking import far_coupons, far_mask, run_checks
+from trials.decide.measured import (
+    Place,
+    all_comparisons,
+    compare,
+    mean_rows,
+    mean_table,
+    order_changes,
+    places,
+    spreads,
+    term_tests,
+)
+from trials.decide.prepare import NOZZLE, Prepared, prepare
+from trials.decide.results import Check, Comparison, ResponseResult
+from trials.decide.wording import listed, number, worthwhile_words
+from trials.errors import TrialError
+from trials.infer.mixed import MixedFit
+from trials.infer.structure import rests_on
+from trials.plan.settle import Counts, specimens_needed
+from trials.trial import Level, Trial, worthwhile_on_scale
+
+Allowed = Mapping[str, Sequence[tuple[Level, ...]]]
+
+
+def study_response(trial: Trial, name: str, table: pd.DataFrame, allowed: Allowed, levels: Levels) -> ResponseResult:
+    """Study one response; table as `prepare` takes it, allowed: planned settings of each type.
+
+    A response that cannot be studied comes back without numbers and with the reason in `said`.
+    """
+    try:
+        ready = prepare(trial, name, table)
+        fit = ready.design.fit(ready.y)
+    except TrialError as error:
+        return _not_studied(trial, name, table, str(error))
+    return _result(trial, ready, fit, allowed, levels)
+
+
+def _result(trial: Trial, ready: Prepared, fit: MixedFit, allowed: Allowed, levels: Levels) -> ResponseResult:
+    asked = trial.responses[ready.name]
+    worthwhile = worthwhile_on_scale(trial, ready.name)
+    found = places(trial, allowed)
+    place = found.get(trial.plan.compare_at, found["today"])
+    other = next((p for key, p in found.items() if p is not place), None)
+    tests = term_tests(ready, fit)
+    comparisons = compare(ready, fit, place, levels, worthwhile, asked.primary)
+    checks = run_checks(ready, fit) + _without_far(trial, ready, fit, place, levels, comparisons)
+    said = [*ready.said, *_cautious(ready, fit, tests), *order_changes(trial, ready, fit, tests, place)]
+    said += _outside(trial, ready, allowed, place)
+    nozzle = next((t for t in tests if t.term == NOZZLE), None)
+    den_df = nozzle.den_df if nozzle and ready.structure.replicated else None
+    return ResponseResult(
+        response=ready.name,
+        label=ready.quantity.label,
+        scale=ready.quantity.scale,
+        unit=ready.quantity.unit,
+        primary=asked.primary,
+        n_readings=len(ready.table),
+        n_coupons=int(ready.table["coupon"].nunique()),
+        rests_on=rests_on(ready.structure, den_df) if len(ready.types) > 1 else "one nozzle type: nothing to compare",
+        terms=tests,
+        spread=spreads(ready, fit),
+        means=mean_table(ready, fit, place),
+        comparisons=comparisons,
+        pairs=all_comparisons(ready, fit, place, levels.difference),
+        worthwhile=worthwhile,
+        worthwhile_words="" if worthwhile is None else worthwhile_words(worthwhile, ready.quantity),
+        checks=checks,
+        more=_more(ready, fit, place, levels, worthwhile, comparisons),
+        said=tuple(dict.fromkeys(said)),
+        other_means=mean_table(ready, fit, other) if other else (),
+        reml_criterion=fit.reml_criterion,
+    )
+
+
+def _not_studied(trial: Trial, name: str, table: pd.DataFrame, reason: str) -> ResponseResult:
+    quantity = trial.quantity(name)
+    return ResponseResult(
+        response=name,
+        label=quantity.label,
+        scale=quantity.scale,
+        unit=quantity.unit,
+        primary=trial.responses[name].primary,
+        n_readings=len(table),
+        n_coupons=int(table["coupon"].nunique()) if len(table) else 0,
+        rests_on="not studied",
+        terms=(),
+        spread=(),
+        means=(),
+        comparisons=(),
+        said=(f"{name}: not studied. {reason}",),
+    )
+
+
+def _cautious(ready: Prepared, fit: MixedFit, tests: Sequence) -> list[str]:
+    total = sum(fit.variances.values())
+    zero = [g for g, v in fit.variances.items() if v <= 1e-10 * total and g != "reading"]
+    if not zero:
+        return []
+    beside = any(t.strata_F is not None for t in tests)
+    return [
+        f"The spread between {listed([f'{g}s' for g in zero])} came out as zero. It stays in the reckoning, so the tests "
+        f"are on the cautious side{'; the classical test stands beside them' if beside else ''}."
+    ]
+
+
+def _outside(trial: Trial, ready: Prepared, allowed: Allowed, place: Place) -> list[str]:
+    """Types compared at a setting that they were not allowed to cut."""
+    if len(place.settings) != 1:
+        return []
+    point = tuple(place.settings[0].values())
+    names = [t for t in ready.types if t in allowed and not _within(point, allowed[t])]
+    if not names:
+        return []
+    return [
+        f"{listed(names)} did not cut around {place.words}: the mean there is reached by the curves alone. "
+        "Compare on average instead."
+    ]
+
+
+def _within(point: tuple[Level, ...], settings: Sequence[tuple[Level, ...]]) -> bool:
+    for i, level in enumerate(point):
+        column = [s[i] for s in settings]
+        if isinstance(level, str):
+            if level not in column:
+                return False
+        elif not min(column) - 1e-9 <= level <= max(column) + 1e-9:
+            return False
+    return True
+
+
+def _without_far(
+    trial: Trial, ready: Prepared, fit: MixedFit, place: Place, levels: Levels, before: Sequence[Comparison]
+) -> tuple[Check, ...]:
+    """The answer repeated without the flagged readings and coupons: does any word change?"""
+    named = set(far_coupons(ready, fit).coupons)
+    keep = ~far_mask(ready) & ~ready.table["coupon"].astype(str).isin(named).to_numpy()
+    if keep.all() or not before:
+        return ()
+    try:
+        again = ready.with_rows(keep, trial)
+        second = again.design.fit(again.y)
+        primary = trial.responses[ready.name].primary
+        after = compare(again, second, place, levels, worthwhile_on_scale(trial, ready.name), primary)
+    except TrialError as error:
+        return (Check("without the far ones", f"Without the flagged readings nothing can be said: {error}", True),)
+    moved = [
+        f"{b.nozzle}: {b.answer} becomes {a.answer}"
+        for b, a in zip(before, after, strict=False)
+        if (a.nozzle, a.answer) != (b.nozzle, b.answer)
+    ]
+    lost = int((~keep).sum())
+    if moved:
+        text = (
+            f"Without the {lost} flagged readings the answer changes: {'; '.join(moved)}. Settle these readings first."
+        )
+        return (Check("without the far ones", text, True),)
+    values = "; ".join(
+        f"{a.nozzle} {number(a.value)} (was {number(b.value)})" for b, a in zip(before, after, strict=False)
+    )
+    return (Check("without the far ones", f"Without the {lost} flagged readings no word changes: {values}."),)
+
+
+def _more(
+    ready: Prepared,
+    fit: MixedFit,
+    place: Place,
+    levels: Levels,
+    worthwhile: float | None,
+    comparisons: Sequence[Comparison],
+) -> tuple[str, ...]:
+    """How many more specimens or mounts would settle what is not settled."""
+    if worthwhile is None or not any(c.answer == "not settled" for c in comparisons):
+        return ()
+    specimens = _per_type(ready, "specimen")
+    if not ready.structure.replicated:
+        return ("Cut with three specimens or more of each type: one piece of each cannot speak for its type.",)
+    counts = Counts(
+        types=len(ready.types),
+        specimens=max(1, round(specimens)),
+        mounts=max(1, round(_per_type(ready, "mount") / max(specimens, 1.0))) if "mount" in ready.table else 1,
+        coupons=_coupons_worth(ready, place),
+        readings=max(1, round(len(ready.table) / ready.table["coupon"].nunique())),
+        sheets=max(1, ready.structure.counts.get("sheet", 1)),
+    )
+    needed = specimens_needed(fit.variances, worthwhile, counts, (levels.difference, levels.sameness))
+    return (needed.sentence,)
+
+
+def _per_type(ready: Prepared, name: str) -> float:
+    if name not in ready.table or (ready.table[name].astype(str) == "").any():
+        return 1.0
+    return float(ready.table.groupby(NOZZLE)[name].nunique().mean())
+
+
+def _coupons_worth(ready: Prepared, place: Place) -> float:
+    """How many coupons of one mount a mean at the place is worth, from the coupon-level least squares variance."""
+    first = ready.table.drop_duplicates("coupon").index.to_numpy()
+    rows = mean_rows(ready, place)
+    spread = np.linalg.pinv(ready.fixed[first].T @ ready.fixed[first])
+    variance = float(np.mean(np.einsum("ij,jk,ik->i", rows, spread, rows)))
+    mounts = ready.table["mount"].nunique() if "mount" in ready.table else len(ready.types)
+    return 1.0 / variance / max(1.0, mounts / len(ready.types))
+
+
+def explored(result: ResponseResult) -> ResponseResult:
+    """The same result labelled exploratory: an undeclared second look at the data."""
+    note = "Undeclared second look: these words are exploratory; the first verdict stands."
+    return replace(result, said=(note, *result.said))

@@ -1,0 +1,205 @@
+"""The whole study of a trial: every response, the nozzle table, the sentence for the manager, limits and next steps."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from trials.decide.answer import levels
+from trials.decide.response import Allowed, explored, study_response
+from trials.decide.results import ChanceResult, Comparison, NozzleRow, ResponseResult, Study
+from trials.decide.wording import listed, number, with_unit
+from trials.trial import Trial
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What was recorded, ready to be studied.
+
+    tables: by response, as-cut readings; coupons: one row per planned or cut coupon with nozzle, specimen, outcome;
+    grades: one row per coupon with meets; allowed: planned settings of each type; departures: sentences;
+    confounded: sentences on what the plan cannot tell apart; look: which look at the data this is (1 first).
+    """
+
+    tables: Mapping[str, pd.DataFrame]
+    coupons: pd.DataFrame
+    grades: pd.DataFrame
+    allowed: Allowed
+    departures: tuple[str, ...] = ()
+    confounded: tuple[str, ...] = ()
+    open_slips: tuple[str, ...] = ()
+    look: int = 1
+    chances: Mapping[str, Sequence[ChanceResult]] = field(default_factory=dict)
+
+
+def study(trial: Trial, evidence: Evidence) -> Study:
+    """Study every response that has readings and put the answer together."""
+    primaries = max(1, len(trial.primaries))
+    shared = levels(primaries, trial.plan.looks)
+    names = [name for name in trial.responses if name in evidence.tables]
+    results = [
+        study_response(trial, name, evidence.tables[name], evidence.allowed, shared)
+        if trial.responses[name].primary
+        else study_response(trial, name, evidence.tables[name], evidence.allowed, levels(1, trial.plan.looks))
+        for name in names
+    ]
+    late = evidence.look > trial.plan.looks
+    results = [explored(r) if late else r for r in results]
+    chances = tuple(c for found in evidence.chances.values() for c in found)
+    return Study(
+        title=trial.trial.title,
+        question=trial.trial.question,
+        sentence=answer_sentence(trial, results),
+        results=tuple(results),
+        nozzles=nozzle_rows(trial, results, evidence),
+        chances=chances,
+        departures=evidence.departures,
+        cannot_say=cannot_say(trial, results, evidence),
+        next_steps=next_steps(trial, results, evidence),
+        exploratory=late,
+    )
+
+
+def answer_sentence(trial: Trial, results: Sequence[ResponseResult]) -> str:
+    """The answer in one sentence, from the primary responses."""
+    parts = [_response_clause(trial, result) for result in results if result.primary and result.comparisons]
+    if not parts:
+        if len(trial.nozzles) < 2:
+            return "One nozzle type was cut, so there is nothing to compare."
+        return "No answer yet: the decisive response has no readings that can be compared."
+    return " ".join(parts)
+
+
+def _response_clause(trial: Trial, result: ResponseResult) -> str:
+    words = {w: [c for c in result.comparisons if c.answer == w] for w in ("better", "worse", "not settled")}
+    words["same"] = [c for c in result.comparisons if c.answer == "same for practical purposes"]
+    said = [_with_numbers(c, result) for c in (*words["better"], *words["worse"])]
+    if words["same"]:
+        said.append(f"{listed([c.nozzle for c in words['same']])}: same for practical purposes")
+    if words["not settled"]:
+        said.append(f"{listed([c.nozzle for c in words['not settled']])}: not settled")
+    against = result.comparisons[0].against
+    place = result.comparisons[0].settings
+    return f"{result.label[0].upper()}{result.label[1:]} against today's {against}, {place}: {'; '.join(said)}."
+
+
+def _with_numbers(c: Comparison, result: ResponseResult) -> str:
+    adds = f" {c.answer_adds}" if c.answer_adds and c.answer_adds.startswith("by") else ""
+    more = f"; {c.answer_adds}" if c.answer_adds and not adds else ""
+    return f"{c.nozzle} is {c.answer}{adds} ({size_words(c, result.unit)}{more})"
+
+
+def size_words(c: Comparison, unit: str) -> str:
+    """The size of a comparison with its interval: `27 % lower, 17 to 36 % lower`."""
+    if c.kind == "difference":
+        size = f"{c.value:+.3g} {unit}".strip()
+        return size if math.isnan(c.low) else f"{size}, interval {c.low:+.3g} to {c.high:+.3g}"
+    change = [100 * (x - 1) for x in (c.value, c.low, c.high)]
+    size = f"{change[0]:+.0f} %"
+    return size if math.isnan(c.low) else f"{size}, interval {change[1]:+.0f} to {change[2]:+.0f} %"
+
+
+def nozzle_rows(trial: Trial, results: Sequence[ResponseResult], evidence: Evidence) -> tuple[NozzleRow, ...]:
+    """The manager's table: one line per type, today's first as in the trial file."""
+    rows = []
+    for nozzle in trial.nozzles:
+        own = evidence.coupons[evidence.coupons["nozzle"] == nozzle.type]
+        cut = own[own["outcome"] == "cut"]
+        means = {
+            r.response: with_unit(m.mean, trial.quantity(r.response))
+            for r in results
+            for m in r.means
+            if m.nozzle == nozzle.type
+        }
+        words = [_short_word(c) for r in results if r.primary for c in r.comparisons if c.nozzle == nozzle.type]
+        rows.append(
+            NozzleRow(
+                nozzle=nozzle.type,
+                described=nozzle.described(),
+                today=nozzle.today,
+                price=nozzle.price,
+                n_specimens=int(own["specimen"].replace("", pd.NA).nunique()),
+                n_coupons=len(cut),
+                n_lost=int(own["outcome"].isin(["not_severed", "aborted", "scrapped"]).sum()),
+                means=means,
+                share_met=_share_met(evidence.grades, own["coupon"]),
+                answer="today's nozzle" if nozzle.today else "; ".join(w for w in words if w),
+            )
+        )
+    return tuple(rows)
+
+
+def _short_word(c: Comparison) -> str:
+    if c.answer is None:
+        return ""
+    return f"{c.answer}, {c.answer_adds}" if c.answer == "better" and c.answer_adds else c.answer
+
+
+def _share_met(grades: pd.DataFrame, own: pd.Series) -> str:
+    """`22 of 27` coupons that met the requirement, lost cuts counted as not meeting, scrapped ones left out."""
+    rows = grades[grades["coupon"].isin(own) & ~grades["outcome"].isin(["scrapped", "not cut yet", ""])]
+    if rows.empty:
+        return ""
+    open_ = int((rows["meets"] == "undecided").sum())
+    text = f"{int((rows['meets'] == 'yes').sum())} of {len(rows)}"
+    return f"{text} ({open_} undecided)" if open_ else text
+
+
+def cannot_say(trial: Trial, results: Sequence[ResponseResult], evidence: Evidence) -> tuple[str, ...]:
+    """What the trial cannot say, most important first."""
+    said = list(evidence.confounded)
+    bare = [r for r in results if r.rests_on.endswith("nothing above the coupon was repeated")]
+    if bare:
+        said.append(
+            "Whether the difference belongs to the nozzle type: no second piece or second fitting of a type was cut, "
+            "so another nozzle of the same type may do otherwise."
+        )
+    if trial.plan.method == "adopted":
+        said.append("Whether the order of cutting was random: this table was cut without a plan of this tool.")
+    if len(trial.primaries) > 2:
+        said.append(f"{len(trial.primaries)} responses were called decisive: each answer is the weaker for it.")
+    material = " ".join(p for p in (trial.application.material, trial.application.gas) if p)
+    thickness = f" of {trial.application.thickness_mm:g} mm" if trial.application.thickness_mm else ""
+    said.append(f"Anything about another material, thickness or gas than {material}{thickness}.")
+    said.append(f"Anything outside the settings that were cut ({_ranges(trial)}).")
+    said.append("Lens life and nozzle life: not measured here. Best settings, operating window and cost: not computed.")
+    return tuple(dict.fromkeys(said))
+
+
+def _ranges(trial: Trial) -> str:
+    parts = []
+    for name, factor in trial.factors.items():
+        if factor.is_text:
+            parts.append(f"{name} {listed(factor.levels)}")
+        else:
+            parts.append(f"{name} {min(factor.levels):g} to {max(factor.levels):g} {factor.unit}".rstrip())
+    return ", ".join(parts) or "one setting"
+
+
+def next_steps(trial: Trial, results: Sequence[ResponseResult], evidence: Evidence) -> tuple[str, ...]:
+    """What to do next, most urgent first."""
+    steps = [f"Settle this reading first: {text}" for text in evidence.open_slips]
+    undone = int((evidence.coupons["outcome"] == "not cut yet").sum())
+    if undone:
+        steps.append(f"{undone} planned coupons are not recorded as cut: record them or say why not.")
+    for result in results:
+        if not result.primary:
+            continue
+        for c in result.comparisons:
+            if c.answer == "better":
+                steps.append(_if_better(trial, c))
+        steps += list(result.more)
+    steps += [c.sentence for r in results if r.primary for c in r.checks if c.flagged and c.name == "centring"]
+    return tuple(dict.fromkeys(steps)) or ("File this verdict; no further step follows from the decisive response.",)
+
+
+def _if_better(trial: Trial, c: Comparison) -> str:
+    nozzle = next(n for n in trial.nozzles if n.type == c.nozzle)
+    today = trial.today
+    price = ""
+    if nozzle.price is not None and today.price is not None:
+        price = f" ({number(nozzle.price)} against {number(today.price)} {trial.trial.currency} a piece)"
+    return f"Consider {c.nozzle} for this job at {c.settings}{price}; confirm with a few parts before changing over."

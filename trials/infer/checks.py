@@ -1,0 +1,252 @@
+"""Checks of data and model that go with every fit: arrays in, small frozen findings out; words are made elsewhere.
+
+Every test of an added column runs through the same mixed model as the nozzle test, so it is judged by the same
+yardstick (Kenward-Roger), not by repeated readings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special, stats
+
+from trials.errors import NotIdentifiable, WrongShape
+from trials.infer.mixed import FTest, fit_mixed
+
+Array = NDArray[np.float64]
+Labels = NDArray
+ROBUST = 1.4826  # a median absolute deviation times this is a standard deviation under the normal distribution
+
+
+@dataclass(frozen=True)
+class Slope:
+    """Trend of the response along something: change per unit on the model's scale, its interval and test."""
+
+    value: float
+    low: float
+    high: float
+    p: float
+
+
+@dataclass(frozen=True)
+class Shape:
+    """Residual shape: skewness, excess kurtosis and the p-value of the Shapiro-Wilk test (Royston 1995)."""
+
+    skewness: float
+    excess: float
+    p: float
+
+
+@dataclass(frozen=True)
+class BoxCox:
+    """Power that fits best and the powers within the 95 % profile interval (Box and Cox 1964, equation 8)."""
+
+    best: float
+    low: float
+    high: float
+    powers: Array
+    criterion: Array
+
+
+@dataclass(frozen=True)
+class SideShift:
+    """Side difference of one mount: largest difference between side means, model's scale, and its adjusted p."""
+
+    mount: object
+    high_side: object
+    low_side: object
+    difference: float
+    p: float
+
+
+def added_columns(response: Array, fixed: Array, groups: Mapping[str, Labels], extra: Array) -> FTest | None:
+    """F test of columns added to the fixed part; None where they add nothing or the model cannot carry them."""
+    new = independent_of(fixed, extra)
+    if new.shape[1] == 0 or fixed.shape[1] + new.shape[1] >= len(response):
+        return None
+    try:
+        fit = fit_mixed(response, np.hstack([fixed, new]), groups)
+    except NotIdentifiable:
+        return None
+    contrast = np.eye(fixed.shape[1] + new.shape[1])[fixed.shape[1] :]
+    return fit.test(contrast)
+
+
+def slope(response: Array, fixed: Array, groups: Mapping[str, Labels], along: Array) -> Slope | None:
+    """Slope of the response along a centred column, beside everything else in the model; None if it adds nothing."""
+    column = np.asarray(along, dtype=float) - np.mean(along)
+    if independent_of(fixed, column[:, None]).shape[1] == 0:
+        return None
+    try:
+        fit = fit_mixed(response, np.column_stack([fixed, column]), groups)
+    except NotIdentifiable:
+        return None
+    found = fit.estimate(np.eye(fixed.shape[1] + 1)[-1])
+    return Slope(found.value, found.low, found.high, found.p)
+
+
+def independent_of(fixed: Array, extra: Array, tolerance: float = 1e-7) -> Array:
+    """Orthonormal columns (n, r) that span what `extra` adds to `fixed`."""
+    basis = np.linalg.qr(fixed)[0]
+    rest = extra - basis @ (basis.T @ extra)
+    rest -= basis @ (basis.T @ rest)
+    left, sizes, _ = np.linalg.svd(rest, full_matrices=False)
+    scale = np.linalg.norm(extra, axis=0).max() if extra.size else 0.0
+    return left[:, sizes > tolerance * max(scale, 1e-300)]
+
+
+def lack_of_fit(response: Array, fixed: Array, groups: Mapping[str, Labels], cells: Labels) -> FTest | None:
+    """Do the settings differ by more than the model's curves say? Cells are nozzle-by-setting labels (n,).
+
+    The pure error comes from coupons repeated at the same cell; None where no cell adds to the model.
+    """
+    _, place = np.unique(np.asarray(cells, dtype=str), return_inverse=True)
+    return added_columns(response, fixed, groups, np.eye(place.max() + 1)[place])
+
+
+def residual_shape(residuals: Array) -> Shape | None:
+    """Shape of residuals; None with fewer than eight or without any spread."""
+    if len(residuals) < 8 or np.ptp(residuals) == 0:
+        return None
+    sample = residuals[:5000]
+    return Shape(float(stats.skew(residuals)), float(stats.kurtosis(residuals)), float(stats.shapiro(sample).pvalue))
+
+
+def coupon_means(values: Array, coupon: Labels) -> tuple[Array, Array, Array]:
+    """(index of the first row of each coupon, mean per coupon, coupon number per row)."""
+    _, first, place = np.unique(np.asarray(coupon, dtype=str), return_index=True, return_inverse=True)
+    return first, np.bincount(place, values) / np.bincount(place), place
+
+
+def coupon_residuals(values: Array, fixed: Array, coupon: Labels, specimen: Labels | None) -> tuple[Array, Array]:
+    """Residuals of coupon means after the fixed part and each specimen's (or mount's) own level.
+
+    Returns the index of the first row of each coupon and the residuals, both (coupons,).
+    """
+    first, means, _ = coupon_means(values, coupon)
+    design = fixed[first]
+    if specimen is not None:
+        _, place = np.unique(np.asarray(specimen, dtype=str)[first], return_inverse=True)
+        design = np.hstack([design, np.eye(place.max() + 1)[place]])
+    solution = np.linalg.lstsq(design, means, rcond=None)[0]
+    return first, means - design @ solution
+
+
+def far_readings(values: Array, coupon: Labels, limit: float = 5.0) -> NDArray[np.bool_]:
+    """Readings (n,) far from the median of their coupon, in robust standard deviations pooled over coupons.
+
+    A coupon needs three readings, since of two that differ nobody knows which one slipped. The limit of 5 is common
+    practice, no source.
+    """
+    _, place, counts = np.unique(np.asarray(coupon, dtype=str), return_inverse=True, return_counts=True)
+    order = np.argsort(place, kind="stable")
+    medians = np.array([np.median(part) for part in np.split(values[order], np.cumsum(counts)[:-1])])
+    away = np.abs(values - medians[place])
+    usable = counts[place] >= 3
+    moved = away[usable & (away > 0)]
+    if not len(moved):
+        return np.zeros(len(values), dtype=bool)
+    scale = ROBUST * np.median(moved)
+    return usable & (away > limit * scale)
+
+
+def far_coupons(residuals: Array, limit: float = 4.5) -> NDArray[np.bool_]:
+    """Coupons whose residual is beyond `limit` robust standard deviations (limit: common practice, no source)."""
+    scale = ROBUST * np.median(np.abs(residuals - np.median(residuals)))
+    return np.abs(residuals) > limit * scale if scale > 0 else np.zeros(len(residuals), dtype=bool)
+
+
+def log_variance_within(values: Array, coupon: Labels, resolution: float) -> tuple[Array, Array]:
+    """Log of the within-coupon variance, floored by the resolution and corrected for bias.
+
+    The floor is resolution^2 / 12 (a uniform step); the correction takes off the mean of log chi-square,
+    digamma(v/2) - log(v/2) (Bartlett and Kendall 1946). Returns first rows and values for coupons with two readings
+    or more.
+    """
+    first, means, place = coupon_means(values, coupon)
+    counts = np.bincount(place)
+    squares = np.bincount(place, (values - means[place]) ** 2)
+    keep = counts >= 2
+    free = counts[keep] - 1.0
+    variance = np.maximum(squares[keep] / free, resolution**2 / 12.0)
+    return first[keep], np.log(variance) - (special.digamma(free / 2) - np.log(free / 2))
+
+
+def side_shifts(residuals: Array, mount: Labels, coupon: Labels, side: Labels) -> tuple[SideShift, ...]:
+    """Side differences per mount, Bonferroni over mounts; an off-centre nozzle shows on one side.
+
+    residuals (n,) of readings from the fixed part; where a coupon was read on several sides its own level is taken
+    off first. Mounts with fewer than two sides, or too few coupons, give nothing.
+    """
+    table = _cells(residuals, mount, coupon, side)
+    found = [_one_mount(label, rows) for label, rows in table.items()]
+    known = [shift for shift in found if shift is not None]
+    return tuple(SideShift(s.mount, s.high_side, s.low_side, s.difference, min(1.0, s.p * len(known))) for s in known)
+
+
+def _cells(residuals: Array, mount: Labels, coupon: Labels, side: Labels) -> dict[object, list[tuple]]:
+    sums: dict[tuple, list[float]] = {}
+    for value, m, c, s in zip(residuals, mount, coupon, side, strict=True):
+        if s is not None and s == s and str(s) != "":
+            sums.setdefault((m, c, s), []).append(value)
+    table: dict[object, list[tuple]] = {}
+    for (m, c, s), values in sums.items():
+        table.setdefault(m, []).append((c, s, float(np.mean(values))))
+    return table
+
+
+def _one_mount(label: object, rows: list[tuple]) -> SideShift | None:
+    sides = sorted({s for _, s, _ in rows}, key=str)
+    coupons = sorted({c for c, _, _ in rows}, key=str)
+    if len(sides) < 2 or len(rows) < len(sides) + 2:
+        return None
+    paired = len(rows) > len(coupons)
+    design = np.zeros((len(rows), len(sides) - 1 + (len(coupons) if paired else 1)))
+    values = np.array([value for _, _, value in rows])
+    for i, (c, s, _) in enumerate(rows):
+        design[i, coupons.index(c) if paired else 0] = 1.0
+        if s != sides[0]:
+            design[i, -len(sides) + sides.index(s)] = 1.0
+    return _side_test(label, sides, design, values)
+
+
+def _side_test(label: object, sides: list, design: Array, values: Array) -> SideShift | None:
+    q = len(sides) - 1
+    solution, _, rank, _ = np.linalg.lstsq(design, values, rcond=None)
+    free = len(values) - rank
+    full = float(np.sum((values - design @ solution) ** 2))
+    base = design[:, :-q]
+    less = float(np.sum((values - base @ np.linalg.lstsq(base, values, rcond=None)[0]) ** 2))
+    if free < 1 or full <= 0 or rank < design.shape[1]:
+        return None
+    levels = np.concatenate([[0.0], solution[-q:]])
+    p = float(stats.f.sf((less - full) / q / (full / free), q, free))
+    high, low = int(levels.argmax()), int(levels.argmin())
+    return SideShift(label, sides[high], sides[low], float(levels[high] - levels[low]), p)
+
+
+def box_cox(values: Array, fixed: Array, groups: Mapping[str, Labels], powers: Array | None = None) -> BoxCox:
+    """Profile of the restricted likelihood over powers of the response; a check, never a choice after the fact.
+
+    Raises
+    ------
+    WrongShape
+        If a value is not above zero.
+    """
+    if np.any(values <= 0):
+        raise WrongShape("A power profile needs values above zero; measure again or leave this check out.")
+    powers = np.round(np.linspace(-2.0, 2.0, 17), 10) if powers is None else powers
+    middle = np.exp(np.mean(np.log(values)))
+    criterion = np.array([fit_mixed(_power(values, p, middle), fixed, groups).reml_criterion for p in powers])
+    inside = powers[criterion <= criterion.min() + stats.chi2.ppf(0.95, 1)]
+    return BoxCox(float(powers[criterion.argmin()]), float(inside.min()), float(inside.max()), powers, criterion)
+
+
+def _power(values: Array, power: float, middle: float) -> Array:
+    """Scaled power transform z(lambda) of Box and Cox (1964), whose likelihoods compare across powers."""
+    if abs(power) < 1e-9:
+        return middle * np.log(values)
+    return (values**power - 1.0) / (power * middle ** (power - 1.0))
