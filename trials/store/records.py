@@ -1,0 +1,127 @@
+"""Everything that is known about one trial, as plain pandas tables."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from trials.trial import Trial
+
+OUTCOMES = ("cut", "not_severed", "aborted", "scrapped")
+COUPON_COLUMNS = ("coupon", "order", "sheet", "mount", "nozzle", "specimen", "block")
+MOUNT_PLAN_COLUMNS = ("mount", "nozzle", "specimen", "order", "sheet")
+MOUNT_COLUMNS = (
+    *MOUNT_PLAN_COLUMNS,
+    "fitted_at",
+    "centring_checked",
+    "height_calibrated",
+    "pierces_before",
+    "window_changed",
+)
+SHEET_COLUMNS = ("sheet", "heat_lot", "surface", "gas_purity")
+CUT_COLUMNS = ("coupon", "cut_order", "cut_at", "mount", "sheet", "outcome", "changed_setting", "note")
+READING_COLUMNS = (
+    "coupon",
+    "reading",
+    "repeat",
+    "side",
+    "field",
+    "value",
+    "inspector",
+    "instrument",
+    "cutoff_mm",
+    "depth_mm",
+    "measured_on",
+    "note",
+)
+JOURNAL_COLUMNS = ("id", "at", "who", "kind", "what", "why")
+LOOK_COLUMNS = ("look", "at", "declared", "summary_json")
+WHOLE = {"order", "cut_order", "pierces_before", "reading", "repeat", "id", "replaces", "look", "block"}
+REAL = {"value", "cutoff_mm", "depth_mm"}
+
+
+@dataclass(frozen=True)
+class Records:
+    """One trial as loaded.
+
+    coupons: as planned, one row per coupon in planned order, with the factor columns and any layout columns.
+    mounts, sheets: what was recorded, over what was planned where nothing was recorded yet; planned_mounts,
+    planned_sheets: the plan alone. cuts, readings (long): the current rows; all_cuts, all_readings: with every
+    corrected row and the row that replaced it. confirmed: ids of readings whose suspected slip was confirmed.
+    """
+
+    folder: Path
+    trial: Trial
+    frozen: bool
+    coupons: pd.DataFrame
+    mounts: pd.DataFrame
+    sheets: pd.DataFrame
+    cuts: pd.DataFrame
+    readings: pd.DataFrame
+    journal: pd.DataFrame
+    looks: pd.DataFrame
+    planned_mounts: pd.DataFrame
+    planned_sheets: pd.DataFrame
+    all_cuts: pd.DataFrame
+    all_readings: pd.DataFrame
+    confirmed: frozenset[int] = frozenset()
+    frozen_at: str = ""
+    freeze_hash: str = ""
+
+    @property
+    def factor_columns(self) -> dict[str, str]:
+        """Factor name -> its column in the coupons table."""
+        return {name: self.trial.factor_column(name) for name in self.trial.factors}
+
+
+def table(rows: Iterable[Mapping[str, Any]], columns: Iterable[str]) -> pd.DataFrame:
+    """Rows as a table with at least `columns`, in that order first; whole numbers, numbers and text each of one kind.
+
+    Missing text is an empty string, a missing number NaN (or <NA> in a column of whole numbers).
+    """
+    rows = list(rows)
+    names = list(dict.fromkeys([*columns, *(name for row in rows for name in row)]))
+    data = {name: [row.get(name) for row in rows] for name in names}
+    return pd.DataFrame({name: _typed(name, cells) for name, cells in data.items()}, columns=names)
+
+
+def _typed(name: str, cells: list[Any]) -> pd.Series:
+    known = [cell for cell in cells if cell is not None]
+    if name in WHOLE:
+        return pd.Series(cells, dtype="Int64" if len(known) < len(cells) or name == "replaces" else "int64")
+    if known and all(isinstance(cell, bool) for cell in cells):
+        return pd.Series(cells, dtype="bool")
+    if name in REAL or (known and all(isinstance(cell, (int, float)) for cell in known)):
+        whole = name not in REAL and all(isinstance(cell, int) for cell in cells)
+        return pd.Series(cells, dtype="int64" if whole else "float64")
+    return pd.Series(["" if cell is None else cell for cell in cells], dtype="object")
+
+
+def current(rows: pd.DataFrame) -> pd.DataFrame:
+    """The rows that no other row replaces, in the order they were entered."""
+    replaced = set(rows["replaces"].dropna())
+    return rows[~rows["id"].isin(replaced)].reset_index(drop=True)
+
+
+def plain(value: Any) -> Any:
+    """A cell as a plain Python value for the database: numpy scalars unpacked, NaN and NA as None."""
+    if value is None or value is pd.NA or value is pd.NaT:
+        return None
+    if hasattr(value, "isoformat"):
+        return value.isoformat()
+    if hasattr(value, "item"):
+        value = value.item()
+    return None if isinstance(value, float) and value != value else value
+
+
+def rows_of(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """A table as plain dictionaries, one per row."""
+    names = list(frame.columns)
+    return [
+        {name: plain(cell) for name, cell in zip(names, row, strict=True)}
+        for row in frame.itertuples(index=False, name=None)
+    ]

@@ -1,0 +1,195 @@
+"""Tables of `trial.db`: portable types only, so that the same schema serves SQLite and PostgreSQL.
+
+Nothing that was recorded is changed in place: a row that corrects another names it in `replaces`, and each row can be
+replaced once. The plan is kept as JSON cells, because its columns depend on the factors of the trial.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from sqlalchemy import (
+    JSON,
+    Boolean,
+    Column,
+    Connection,
+    Engine,
+    Float,
+    ForeignKey,
+    Integer,
+    MetaData,
+    String,
+    Table,
+    Text,
+    create_engine,
+    event,
+)
+from sqlalchemy.exc import DatabaseError
+from sqlalchemy.pool import NullPool
+
+from trials.errors import InputError
+
+FILE = "trial.db"
+metadata = MetaData()
+
+
+def _plan(name: str, mark: str) -> Table:
+    return Table(
+        name,
+        metadata,
+        Column(mark, String, primary_key=True),
+        Column("position", Integer, nullable=False),
+        Column("cells", JSON, nullable=False),
+    )
+
+
+def _recorded(name: str, *columns: Column) -> Table:
+    return Table(
+        name,
+        metadata,
+        Column("id", Integer, primary_key=True),
+        *columns,
+        Column("who", Text, nullable=False, default=""),
+        Column("why", Text, nullable=False, default=""),
+        Column("entered_at", String, nullable=False),
+        Column("replaces", Integer, ForeignKey(f"{name}.id"), unique=True),
+    )
+
+
+def _text(name: str) -> Column:
+    return Column(name, Text, nullable=False, default="")
+
+
+planned_coupons = _plan("planned_coupons", "coupon")
+planned_mounts = _plan("planned_mounts", "mount")
+planned_sheets = _plan("planned_sheets", "sheet")
+
+versions = Table(
+    "versions",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("at", String, nullable=False),
+    _text("who"),
+    _text("why"),
+    Column("freeze_hash", String(64), nullable=False),
+    Column("toml", Text, nullable=False),
+)
+mounts = _recorded(
+    "mounts",
+    Column("mount", String, nullable=False),
+    Column("nozzle", Text, nullable=False),
+    _text("specimen"),
+    Column("order", Integer),
+    _text("sheet"),
+    _text("fitted_at"),
+    _text("centring_checked"),
+    _text("height_calibrated"),
+    Column("pierces_before", Integer),
+    _text("window_changed"),
+)
+sheets = _recorded(
+    "sheets",
+    Column("sheet", String, nullable=False),
+    _text("heat_lot"),
+    _text("surface"),
+    _text("gas_purity"),
+)
+cuts = _recorded(
+    "cuts",
+    Column("coupon", String, ForeignKey("planned_coupons.coupon"), nullable=False),
+    Column("cut_order", Integer),
+    _text("cut_at"),
+    _text("mount"),
+    _text("sheet"),
+    Column("outcome", String, nullable=False),
+    _text("changed_setting"),
+    _text("note"),
+)
+readings = _recorded(
+    "readings",
+    Column("coupon", String, ForeignKey("planned_coupons.coupon"), nullable=False),
+    Column("reading", Integer, nullable=False),
+    Column("repeat", Integer, nullable=False, default=0),
+    _text("side"),
+    Column("field", String, nullable=False),
+    Column("value", Float),
+    _text("inspector"),
+    _text("instrument"),
+    Column("cutoff_mm", Float),
+    Column("depth_mm", Float),
+    _text("measured_on"),
+    _text("note"),
+)
+journal = Table(
+    "journal",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("at", String, nullable=False),
+    _text("who"),
+    Column("kind", String, nullable=False),
+    Column("what", Text, nullable=False),
+    _text("why"),
+)
+confirmed_slips = Table(
+    "confirmed_slips",
+    metadata,
+    Column("reading_id", Integer, ForeignKey("readings.id"), primary_key=True),
+    Column("journal_id", Integer, ForeignKey("journal.id"), nullable=False),
+)
+looks = Table(
+    "looks",
+    metadata,
+    Column("look", Integer, primary_key=True),
+    Column("at", String, nullable=False),
+    Column("declared", Boolean, nullable=False),
+    Column("summary_json", Text, nullable=False),
+)
+
+
+def engine_for(url: str) -> Engine:
+    """Engine of a database URL. On SQLite foreign keys are on and a writer takes the lock at the start, not halfway."""
+    engine = create_engine(url, poolclass=NullPool)
+    if engine.dialect.name == "sqlite":
+        event.listen(engine, "connect", _sqlite_settings)
+        event.listen(engine, "begin", _sqlite_begin)
+    return engine
+
+
+def _sqlite_settings(connection, _record) -> None:
+    connection.isolation_level = None  # the driver's own BEGIN comes too late; ours is in _sqlite_begin
+    connection.execute("PRAGMA foreign_keys = ON")
+
+
+def _sqlite_begin(connection: Connection) -> None:
+    kind = "IMMEDIATE" if connection.get_execution_options().get("writes") else "DEFERRED"
+    connection.exec_driver_sql(f"BEGIN {kind}")
+
+
+@contextmanager
+def transaction(path: Path, *, writes: bool) -> Iterator[Connection]:
+    """One transaction on a trial's database: all of it is kept, or nothing.
+
+    Raises
+    ------
+    InputError
+        If the file is no trial database, or another program is writing to it.
+    """
+    engine = engine_for(f"sqlite:///{path}").execution_options(writes=writes)
+    try:
+        with engine.begin() as connection:
+            yield connection
+    except DatabaseError as error:
+        raise _database_problem(error, path) from error
+
+
+def _database_problem(error: DatabaseError, path: Path) -> InputError:
+    text = str(error.orig)
+    if "locked" in text:
+        return InputError("another program is writing to it", file=str(path), do="Wait a moment and run again.")
+    if "readonly" in text or "unable to open" in text:
+        return InputError(f"cannot be written ({text})", file=str(path), do="Check the rights of file and folder.")
+    if "not a database" in text or "malformed" in text or "no such table" in text:
+        return InputError("not a trial database, or damaged", file=str(path), do="Put back a copy of the file.")
+    return InputError(f"the database refused: {text}", file=str(path), do="Nothing was written; correct the input.")

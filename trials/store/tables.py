@@ -1,0 +1,262 @@
+"""Raw tables from CSV and XLSX files: cells as typed, each row with the number that the user sees."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import sys
+from datetime import date, datetime, time
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from trials.errors import InputError
+
+WORKBOOKS = (".xlsx", ".xlsm", ".xls", ".ods")
+SAVE = "Save it as CSV or XLSX."
+
+
+def read_table(path: str | Path, sheet: str | None = None) -> pd.DataFrame:
+    """Cells of a CSV file, a workbook sheet, or (`-`) CSV on standard input, with empty rows left out.
+
+    The index holds row numbers as the user sees them (the header is row 1). Cells are text, numbers, dates or None.
+    attrs: `file`, `decimal_comma` (separator is `;`), `said` (remarks for the user), `sheet`.
+
+    Raises
+    ------
+    InputError
+        If the file is missing, empty, no table, or its header is missing or names a column twice.
+    """
+    name = "standard input" if str(path) == "-" else str(path)
+    data = _bytes(path, name)
+    if Path(name).suffix.lower() in WORKBOOKS or data.startswith(b"PK\x03\x04"):
+        rows, found = _workbook_rows(data, name, sheet)
+        return _frame(rows, name, {"sheet": found, "said": [], "decimal_comma": False})
+    rows, attrs = _csv_rows(data, name)
+    return _frame(rows, name, attrs)
+
+
+def sheet_names(path: str | Path) -> list[str]:
+    """Names of the sheets of a workbook; an empty list for anything else."""
+    if Path(path).suffix.lower() not in WORKBOOKS:
+        return []
+    return _open_workbook(_bytes(path, str(path)), str(path)).sheet_names
+
+
+def _bytes(path: str | Path, name: str) -> bytes:
+    if str(path) == "-":
+        data = sys.stdin.buffer.read()
+    else:
+        if not Path(path).exists():
+            raise InputError("no such file", file=name, do="Check the name and the folder.")
+        if Path(path).is_dir():
+            raise InputError("is a folder, not a table", file=name, do="Name a CSV or XLSX file.")
+        try:
+            data = Path(path).read_bytes()
+        except OSError as error:
+            raise InputError(f"cannot be read ({error.strerror})", file=name, do="Check the rights.") from None
+    if not data.strip():
+        raise InputError("the file is empty", file=name, do="It needs a header row and rows below it.")
+    return data
+
+
+def _text(data: bytes, name: str) -> tuple[str, list[str]]:
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return data.decode("utf-16", errors="replace"), []
+    if data.startswith(b"%PDF") or b"\0" in data[:4096]:
+        raise InputError("is not a table of text", file=name, do=SAVE)
+    try:
+        return data.decode("utf-8-sig"), []
+    except UnicodeDecodeError:
+        return data.decode("latin-1"), [f"{name}: not UTF-8; read as Latin-1."]
+
+
+def _csv_rows(data: bytes, name: str) -> tuple[list[tuple[int, list[Any]]], dict[str, Any]]:
+    text, said = _text(data, name)
+    lines = text.splitlines()
+    skipped = 0
+    separator = ""
+    if lines and lines[0].lower().startswith("sep=") and len(lines[0]) == 5:
+        separator, skipped = lines[0][4], 1
+        text = "\n".join(lines[1:])
+    header = next((line for line in lines[skipped:] if line.strip()), "")
+    separator = separator or max(";\t,", key=lambda mark: _outside_quotes(header).count(mark))
+    try:
+        parsed = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True))
+    except csv.Error as error:
+        raise InputError(
+            f"not a table: {error}", file=name, do="Check the quotation marks, or save it again."
+        ) from None
+    rows = [(number, [cell.strip() or None for cell in row]) for number, row in enumerate(parsed, 1 + skipped)]
+    return rows, {"decimal_comma": separator == ";", "said": said, "sheet": ""}
+
+
+def _outside_quotes(line: str) -> str:
+    return "".join(line.split('"')[::2])
+
+
+def _open_workbook(data: bytes, name: str):
+    from python_calamine import CalamineError, CalamineWorkbook
+
+    try:
+        return CalamineWorkbook.from_filelike(io.BytesIO(data))
+    except (CalamineError, OSError, ValueError) as error:
+        reason = str(error).splitlines()[0] if str(error) else "unknown format"
+        raise InputError(f"not a workbook that can be read ({reason})", file=name, do=SAVE) from None
+
+
+def _workbook_rows(data: bytes, name: str, sheet: str | None) -> tuple[list[tuple[int, list[Any]]], str]:
+    book = _open_workbook(data, name)
+    wanted = sheet or book.sheet_names[0]
+    found = next((s for s in book.sheet_names if s.lower() == wanted.lower()), None)
+    if found is None:
+        raise InputError(
+            f"has no sheet {wanted!r}", file=name, allowed=", ".join(book.sheet_names), do="Rename the sheet."
+        )
+    cells = book.get_sheet_by_name(found).to_python(skip_empty_area=False)
+    return [(number, [_cell(cell) for cell in row]) for number, row in enumerate(cells, 1)], found
+
+
+def _cell(cell: Any) -> Any:
+    if isinstance(cell, str):
+        return cell.strip() or None
+    return cell
+
+
+def _frame(rows: list[tuple[int, list[Any]]], name: str, attrs: dict[str, Any]) -> pd.DataFrame:
+    filled = [(number, row) for number, row in rows if any(cell is not None for cell in row)]
+    if not filled:
+        raise InputError("the table is empty", file=name, do="It needs a header row and rows below it.")
+    header = _header(*filled[0], name)
+    width = len(header)
+    for number, row in filled[1:]:
+        if any(cell is not None for cell in row[width:]):
+            raise InputError(
+                f"has more cells than the header ({width})",
+                file=name,
+                row=number,
+                found=next(cell for cell in row[width:] if cell is not None),
+                do="A decimal comma needs `;` between the cells; or give the extra column a name.",
+            )
+    body = [(row + [None] * width)[:width] for _, row in filled[1:]]
+    columns = [column for column in header if column]
+    table = pd.DataFrame(
+        [[cell for cell, column in zip(row, header, strict=True) if column] for row in body],
+        columns=columns,
+        index=[number for number, _ in filled[1:]],
+        dtype=object,
+    )
+    table.attrs = {"file": name, "header_row": filled[0][0], **attrs}
+    return table
+
+
+def _header(number: int, row: list[Any], name: str) -> list[str]:
+    while row and row[-1] is None:
+        row = row[:-1]
+    names = ["" if cell is None else str(cell) for cell in row]
+    if not any(isinstance(cell, str) and not _is_number(cell) for cell in row):
+        raise InputError(
+            "no header row", file=name, row=number, found=names[0], do="Name the columns in the first row."
+        )
+    seen: set[str] = set()
+    for column in names:
+        if column and column.lower() in seen:
+            raise InputError(
+                "a column is named twice", file=name, row=number, column=column, do="Rename or remove one."
+            )
+        seen.add(column.lower())
+    return names
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text.replace(",", "."))
+    except ValueError:
+        return False
+    return True
+
+
+def number_in(cell: Any, *, decimal_comma: bool, **place: Any) -> float | None:
+    """A cell as a finite number, None where empty; place is file, row and column for the message.
+
+    Raises
+    ------
+    InputError
+        If the cell holds anything but one finite number.
+    """
+    if cell is None:
+        return None
+    if isinstance(cell, (int, float)) and not isinstance(cell, bool):
+        value = float(cell)
+    else:
+        value = _parsed(str(cell), decimal_comma)
+    if math.isfinite(value):
+        return value
+    comma = isinstance(cell, str) and "," in cell and not decimal_comma
+    do = (
+        "Write 3.5, or put `;` between the cells of a file with decimal commas."
+        if comma
+        else "Type a number, or leave the cell empty where nothing was measured."
+    )
+    raise InputError("not a number", found=cell, do=do, **place)
+
+
+def _parsed(text: str, decimal_comma: bool) -> float:
+    if decimal_comma and text.count(",") == 1 and "." not in text:
+        text = text.replace(",", ".")
+    try:
+        return math.nan if "_" in text else float(text)
+    except ValueError:
+        return math.nan
+
+
+def whole_in(cell: Any, low: int, *, decimal_comma: bool, **place: Any) -> int | None:
+    """A cell as a whole number of at least `low`, None where empty; raises as `number_in`."""
+    value = number_in(cell, decimal_comma=decimal_comma, **place)
+    if value is None:
+        return None
+    if value != int(value) or value < low:
+        raise InputError("not a whole number", found=cell, allowed=f"{low} or more", do="Correct the cell.", **place)
+    return int(value)
+
+
+def text_in(cell: Any) -> str:
+    """A cell as text: a whole number without its decimal point, a date as ISO 8601, empty for None."""
+    if cell is None:
+        return ""
+    if isinstance(cell, (datetime, date)):
+        return moment_in(cell)
+    if isinstance(cell, float) and cell == int(cell):
+        return str(int(cell))
+    return str(cell).strip()
+
+
+def moment_in(cell: Any, **place: Any) -> str:
+    """A date, a date with time or a time of day as ISO 8601 text, empty for None.
+
+    Raises
+    ------
+    InputError
+        If text is none of them, such as 31.3.26.
+    """
+    if cell is None:
+        return ""
+    if isinstance(cell, time):
+        return cell.isoformat(timespec="minutes")
+    if isinstance(cell, datetime):
+        whole_day = (cell.hour, cell.minute, cell.second) == (0, 0, 0)
+        return cell.date().isoformat() if whole_day else cell.isoformat(sep=" ", timespec="minutes")
+    if isinstance(cell, date):
+        return cell.isoformat()
+    text = str(cell).strip()
+    for kind in (time, datetime):
+        try:
+            moment = kind.fromisoformat(text)
+        except ValueError:
+            continue
+        if ":" in text or kind is datetime:
+            return moment_in(moment)
+    allowed = "2026-03-31, 2026-03-31 14:05 or 14:05"
+    raise InputError("not a date", found=cell, allowed=allowed, do="Write year-month-day.", **place)
