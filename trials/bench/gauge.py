@@ -1,0 +1,328 @@
+"""Measurement study: how much a reading owes to the bench, and the expanded uncertainty U that grading needs.
+
+Inspectors, coupons and repeats are random. Where each inspector measured each coupon equally often the study is
+crossed, where each coupon has one inspector it is nested; both by analysis of variance. With unequal counts the
+variances come from restricted likelihood.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from trials.bench.variance_table import Anova, Row, crossed, nested, one_inspector
+from trials.errors import InputError, NotFinite, NotIdentifiable, WrongShape
+
+Design = Literal["crossed", "nested", "one inspector", "unequal counts"]
+COVERAGE = 2.0
+DRAWS = 50_000
+SEED = 16610
+
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Spread:
+    """One variance component: `estimate` may be negative, `sd` then is zero; low and high bound the sd, or are None."""
+
+    source: str
+    estimate: float
+    sd: float
+    low: float | None
+    high: float | None
+
+
+@dataclass(frozen=True)
+class GaugeStudy:
+    """Result of a measurement study, in the unit of the readings.
+
+    repeatability: same inspector, same coupon; reproducibility: between inspectors, with their interaction with the
+    coupon where it can be told; bench: both together; coupon: between coupons. The sd of a total sums its parts after
+    those below zero were put to zero. expanded: U at k = 2 of one reading. share_of_limit: U over the range limit;
+    share_of_spread: variance of the bench over that of the trial's readings; both None where the limit or the spread
+    was not given. statements: plain words.
+    """
+
+    design: Design
+    inspectors: int
+    coupons: int
+    readings: int
+    table: tuple[Row, ...]
+    spreads: tuple[Spread, ...]
+    repeatability: Spread
+    reproducibility: Spread | None
+    bench: Spread
+    coupon: Spread
+    expanded: float
+    share_of_limit: float | None
+    share_of_spread: float | None
+    statements: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Bias:
+    """Mean of readings on a reference piece less its stated value, with a t interval and its standard uncertainty."""
+
+    value: float
+    low: float
+    high: float
+    standard_uncertainty: float
+    readings: int
+    statement: str
+
+
+def measurement_study(
+    values: npt.ArrayLike,
+    coupon: npt.ArrayLike,
+    inspector: npt.ArrayLike | None = None,
+    limit: float | None = None,
+    trial_sd: float | None = None,
+    worthwhile: float | None = None,
+    bias: Bias | None = None,
+    other_standard_uncertainty: float = 0.0,
+    confidence: float = 0.95,
+) -> GaugeStudy:
+    """Repeatability and reproducibility from readings (n,) by coupon (n,) and inspector (n,).
+
+    coupon: the thing measured again, a whole coupon or one place on it. limit: the range limit that readings are
+    graded against; trial_sd: standard deviation of the trial's readings; worthwhile: the difference the trial must
+    see; all in the unit of the readings. bias and other_standard_uncertainty (levelling, calibration) join U:
+    2 sqrt(bench^2 + bias^2 + other^2) + |bias value| (ISO/TS 15530-3:2004, from memory). Intervals: exact for
+    repeatability, else from generalized pivotal quantities (Hamada and Weerahandi 2000, from memory), `DRAWS` draws
+    with a fixed seed.
+
+    Raises
+    ------
+    NotFinite
+        If a reading is NaN or infinite.
+    WrongShape
+        If the columns differ in length.
+    NotIdentifiable
+        If no place was measured twice, or there is one coupon only.
+    """
+    y, coupons, inspectors = _columns(values, coupon, inspector)
+    design, cells = _design(coupons, inspectors)
+    if design == "unequal counts":
+        rows, spreads = (), _by_likelihood(y, coupons, inspectors, cells, confidence)
+    else:
+        anova = {"crossed": crossed, "nested": nested, "one inspector": one_inspector}[design](y, coupons, inspectors)
+        rows, spreads = anova.rows, _by_anova(anova, confidence)
+    by_name = {spread.source: spread for spread in spreads}
+    bench = by_name["bench"]
+    bias_u, bias_value = (bias.standard_uncertainty, abs(bias.value)) if bias else (0.0, 0.0)
+    expanded = COVERAGE * math.sqrt(bench.sd**2 + bias_u**2 + other_standard_uncertainty**2) + bias_value
+    share_of_limit = None if limit is None else expanded / limit
+    share_of_spread = None if trial_sd is None else (bench.sd / trial_sd) ** 2
+    return GaugeStudy(
+        design=design,
+        inspectors=int(inspectors.max()) + 1,
+        coupons=int(coupons.max()) + 1,
+        readings=len(y),
+        table=rows,
+        spreads=spreads,
+        repeatability=by_name["repeat"],
+        reproducibility=by_name.get("reproducibility"),
+        bench=bench,
+        coupon=by_name["coupon"],
+        expanded=expanded,
+        share_of_limit=share_of_limit,
+        share_of_spread=share_of_spread,
+        statements=_statements(design, by_name, expanded, share_of_limit, share_of_spread, worthwhile),
+    )
+
+
+def reference_bias(
+    values: npt.ArrayLike, reference: float, reference_expanded: float = 0.0, confidence: float = 0.95
+) -> Bias:
+    """Bias of readings (n,) on a reference piece of stated value and expanded uncertainty (k = 2).
+
+    Raises
+    ------
+    NotFinite
+        If a reading or the reference is NaN or infinite.
+    WrongShape
+        If there are fewer than 2 readings.
+    """
+    from scipy.stats import t as student
+
+    y = np.asarray(values, dtype=float)
+    if y.ndim != 1 or len(y) < 2:
+        raise WrongShape("A bias needs 2 readings or more of the reference piece; measure it again.")
+    if not (np.isfinite(y).all() and math.isfinite(reference) and math.isfinite(reference_expanded)):
+        raise NotFinite("A reading or the reference is not a number; correct it.")
+    mean_error = float(y.std(ddof=1) / math.sqrt(len(y)))
+    value = float(y.mean() - reference)
+    standard = math.hypot(mean_error, reference_expanded / COVERAGE)
+    reach = float(student.ppf(0.5 + confidence / 2, len(y) - 1)) * mean_error
+    seen = abs(value) > reach + reference_expanded
+    word = "beyond" if seen else "within"
+    return Bias(
+        value=value,
+        low=value - reach,
+        high=value + reach,
+        standard_uncertainty=standard,
+        readings=len(y),
+        statement=f"The bench reads {value:+.4g} against the reference, {word} what {len(y)} readings and the "
+        "certificate leave open.",
+    )
+
+
+def _columns(
+    values: npt.ArrayLike, coupon: npt.ArrayLike, inspector: npt.ArrayLike | None
+) -> tuple[FloatArray, IntArray, IntArray]:
+    y, coupons = np.asarray(values, dtype=float), np.asarray(coupon).astype(str)
+    inspectors = np.full(len(coupons), "") if inspector is None else np.asarray(inspector).astype(str)
+    if y.ndim != 1 or y.shape != coupons.shape or y.shape != inspectors.shape:
+        raise WrongShape(
+            f"{y.shape} readings, {coupons.shape} coupons and {inspectors.shape} inspectors; give one of each per row."
+        )
+    if not np.isfinite(y).all():
+        place = int(np.argmin(np.isfinite(y))) + 1
+        raise NotFinite(f"Reading {place} of the study is not a number; leave the row out or correct it.")
+    return y, np.unique(coupons, return_inverse=True)[1], np.unique(inspectors, return_inverse=True)[1]
+
+
+def _design(coupons: IntArray, inspectors: IntArray) -> tuple[Design, IntArray]:
+    """Which study this is, and the cell (n,) of each reading: one inspector on one coupon."""
+    p, o = int(coupons.max()) + 1, int(inspectors.max()) + 1
+    counts = np.zeros((o, p), dtype=np.int64)
+    np.add.at(counts, (inspectors, coupons), 1)
+    used = counts[counts > 0]
+    if p < 2:
+        raise NotIdentifiable("The study has one coupon; measure two coupons or more.")
+    if used.max() < 2:
+        raise NotIdentifiable("No coupon was measured twice by one inspector; repeat some readings blind.")
+    cells = inspectors * p + coupons
+    equal = (used == used[0]).all()
+    owners = (counts > 0).sum(axis=0)
+    per_inspector = (counts > 0).sum(axis=1)
+    if o == 1 and equal:
+        return "one inspector", cells
+    if o > 1 and equal and (counts > 0).all():
+        return "crossed", cells
+    if o > 1 and equal and (owners == 1).all() and (per_inspector == per_inspector[0]).all() and per_inspector[0] > 1:
+        return "nested", cells
+    return "unequal counts", cells
+
+
+def _by_anova(anova: Anova, confidence: float) -> tuple[Spread, ...]:
+    squares = np.array([row.mean_square for row in anova.rows])
+    dfs = np.array([row.df for row in anova.rows])
+    pivots = squares * dfs / np.random.default_rng(SEED).chisquare(dfs, size=(DRAWS, len(dfs)))
+    parts = [name for name in anova.weights if name not in ("reproducibility", "bench")]
+    floored = {name: max(float(anova.weights[name] @ squares), 0.0) for name in parts}
+    between = [name for name in parts if name not in ("coupon", "repeat")]
+    sums = {"reproducibility": sum(floored[n] for n in between), "bench": sum(floored[n] for n in (*between, "repeat"))}
+    out = []
+    for name, weight in anova.weights.items():
+        estimate = float(weight @ squares)
+        low, high = np.quantile(np.maximum(pivots @ weight, 0.0), [0.5 - confidence / 2, 0.5 + confidence / 2])
+        if name == "repeat":
+            low, high = _exact(estimate, int(dfs[-1]), confidence)
+        variance = sums.get(name, floored.get(name, 0.0))
+        out.append(Spread(name, estimate, math.sqrt(variance), math.sqrt(low), math.sqrt(high)))
+    return tuple(out)
+
+
+def _exact(variance: float, df: int, confidence: float) -> tuple[float, float]:
+    """Chi-square interval of a pooled variance."""
+    from scipy.stats import chi2
+
+    return tuple(float(df * variance / chi2.ppf(q, df)) for q in (0.5 + confidence / 2, 0.5 - confidence / 2))
+
+
+def _by_likelihood(
+    y: FloatArray, coupons: IntArray, inspectors: IntArray, cells: IntArray, confidence: float
+) -> tuple[Spread, ...]:
+    """Restricted likelihood for unequal counts; the interval of repeatability is exact, the others are not given."""
+    from trials.infer.mixed import fit_mixed
+
+    groups = {"coupon": coupons}
+    if inspectors.max() > 0:
+        groups["inspector"] = inspectors
+        if len(np.unique(cells)) > int(coupons.max()) + 1:
+            groups["coupon x inspector"] = cells
+    try:
+        variances = fit_mixed(y, np.ones((len(y), 1)), groups).variances
+    except NotIdentifiable:
+        groups.pop("coupon x inspector", None)
+        variances = fit_mixed(y, np.ones((len(y), 1)), groups).variances
+    counts = np.bincount(cells)
+    means = np.bincount(cells, weights=y) / np.maximum(counts, 1)
+    df = len(y) - int((counts > 0).sum())
+    pooled = float(np.sum((y - means[cells]) ** 2) / df)
+    low, high = _exact(pooled, df, confidence)
+    found = {name: float(variances[name]) for name in groups} | {"repeat": float(variances["reading"])}
+    between = [name for name in ("inspector", "coupon x inspector") if name in found]
+    sums = {"bench": sum(found[name] for name in (*between, "repeat"))}
+    if between:
+        sums["reproducibility"] = sum(found[name] for name in between)
+    out = [Spread(name, value, math.sqrt(value), None, None) for name, value in (found | sums).items()]
+    repeat = Spread("repeat", found["repeat"], math.sqrt(found["repeat"]), math.sqrt(low), math.sqrt(high))
+    return tuple(repeat if spread.source == "repeat" else spread for spread in out)
+
+
+def pooled_sd(sds: npt.ArrayLike, dfs: npt.ArrayLike) -> tuple[float, int]:
+    """Pooled standard deviation and its degrees of freedom from (n,) standard deviations and their degrees of freedom.
+
+    sqrt(sum(df s^2) / sum(df)) (NIST/SEMATECH e-Handbook, 2.4.4.1).
+
+    Raises
+    ------
+    WrongShape
+        If the columns differ in length or hold no degree of freedom.
+    """
+    spread, counts = np.asarray(sds, dtype=float), np.asarray(dfs, dtype=float)
+    if spread.shape != counts.shape or counts.sum() <= 0:
+        raise WrongShape("Give one number of degrees of freedom for each standard deviation.")
+    return math.sqrt(float(np.sum(counts * spread**2) / counts.sum())), int(counts.sum())
+
+
+def coupons_to_see(difference: float, expanded: float) -> int:
+    """Coupons per nozzle type from which the bench alone no longer hides a difference: U sqrt(2 / n) <= difference.
+
+    Raises
+    ------
+    InputError
+        If the difference is not above zero.
+    """
+    if difference <= 0:
+        raise InputError("not a difference", found=difference, allowed="above 0", do="Give the worthwhile difference.")
+    return max(1, math.ceil(2 * (expanded / difference) ** 2 - 1e-9))
+
+
+def _statements(
+    design: Design,
+    spreads: Mapping[str, Spread],
+    expanded: float,
+    share_of_limit: float | None,
+    share_of_spread: float | None,
+    worthwhile: float | None,
+) -> tuple[str, ...]:
+    words = [f"One reading is uncertain by {expanded:.3g} either way (k = 2)."]
+    if design == "one inspector":
+        words.append("One inspector took part: what differs between inspectors is not in this figure.")
+    if design == "unequal counts":
+        words.append("Counts are unequal: intervals are given for repeatability only.")
+    negative = [s.source for s in spreads.values() if s.estimate < 0 and s.source not in ("reproducibility", "bench")]
+    words += [f"The estimate for {name} is below zero and counts as zero." for name in negative]
+    if share_of_limit is not None:
+        words.append(f"That is {share_of_limit:.0%} of the limit it is graded against.")
+    if share_of_spread is not None:
+        words.append(f"The bench makes up {share_of_spread:.0%} of the variance of the trial's readings.")
+    if worthwhile is not None:
+        n = coupons_to_see(worthwhile, expanded)
+        if n == 1:
+            words.append("The bench sees the worthwhile difference between two single readings.")
+        else:
+            words.append(
+                f"The bench does not see the worthwhile difference between two single readings; it takes the means of "
+                f"{n} coupons each, if the coupons were all alike."
+            )
+    return tuple(words)
