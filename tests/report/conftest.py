@@ -108,19 +108,19 @@ def planned(trial: Trial) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     for place, which in enumerate(order):
         nozzle, specimen = specimens[which]
         sheet = int(specimen[1:])
-        mounts.append({"mount": f"M{place + 1}", "order": place + 1, "sheet": sheet, "nozzle": nozzle, "specimen": specimen})
+        mounts.append({"mount": f"M{place + 1}", "order": place + 1, "sheet": str(sheet), "nozzle": nozzle, "specimen": specimen})
         for k in rng.permutation(len(settings)):
             spot = placed[sheet]
             placed[sheet] += 1
             coupons.append(
                 {
-                    "coupon": marks.pop(), "order": len(coupons) + 1, "sheet": sheet, "mount": f"M{place + 1}",
+                    "coupon": marks.pop(), "order": len(coupons) + 1, "sheet": str(sheet), "mount": f"M{place + 1}",
                     "nozzle": nozzle, "specimen": specimen, "pressure_bar": settings[k][0],
                     "standoff_mm": settings[k][1], "x_mm": 20.0 + 75.0 * (spot % 8), "y_mm": 20.0 + 55.0 * (spot // 8),
-                    "edge": ("left", "right")[spot % 2], "cut_direction": ("up", "down")[spot // 2 % 2],
+                    "edge": ("left", "right", "near", "far")[spot % 4], "cut_direction": ("clockwise", "anticlockwise")[spot // 2 % 2],
                 }
             )  # fmt: skip
-    sheets = pd.DataFrame({"sheet": [1, 2, 3], "heat_lot": ["", "", ""], "surface": ["pickled", "", ""]})
+    sheets = pd.DataFrame({"sheet": ["1", "2", "3"], "heat_lot": ["", "", ""], "surface": ["pickled", "", ""]})
     return pd.DataFrame(coupons), pd.DataFrame(mounts), sheets
 
 
@@ -205,10 +205,10 @@ def graded_table(trial: Trial) -> pd.DataFrame:
     roughness = rng.choice([1, 2, 2, 2, 3], len(coupons))
     squareness = rng.choice([1, 2, 2, 3], len(coupons))
     roughness[4] = squareness[4] = -1
-    met = np.where((roughness <= 2) & (squareness <= 2), "yes", "no")
+    met = np.where((roughness <= 2) & (squareness <= 2), "yes", "no").astype(object)
     met[[10, 11, 50]] = "undecided"
     met[4] = "no"
-    why = np.where(met == "no", "Rz5 or u worse than range 2", np.where(met == "undecided", "Rz5 within U of the limit", ""))
+    why = np.where(met == "no", "Rz5 or u worse than range 2", np.where(met == "undecided", "Rz5 within U of the limit", "")).astype(object)
     why[4] = "not severed"
     return pd.DataFrame(
         {
@@ -220,13 +220,13 @@ def graded_table(trial: Trial) -> pd.DataFrame:
 
 
 def invented_study() -> Study:
-    answers = ("", "same for practical purposes", "better", "not settled")
+    answers = ("today's nozzle", "same for practical purposes", "better, how much is open", "not settled")
     rz = ("35.1 µm", "34.6 µm", "27.9 µm", "38.2 µm")
     u = ("0.19 mm", "0.19 mm", "0.15 mm", "0.21 mm")
     trial = invented_trial()
     rows = tuple(
-        NozzleRow(n.type, n.described(), n.today, n.price, 3, 27, (0, 0, 1, 1)[k], {"roughness": rz[k], "squareness": u[k]},
-                  "", ("63 %", "67 %", "89 %", "48 %")[k], answers[k])
+        NozzleRow(n.type, n.described(), n.today, n.price, 3, (24, 24, 23, 23)[k], (0, 0, 1, 1)[k], {"roughness": rz[k], "squareness": u[k]},
+                  "", ("15 of 24", "16 of 24", "21 of 24", "11 of 24 (2 undecided)")[k], answers[k])
         for k, n in enumerate(trial.nozzles)
     )  # fmt: skip
     return Study(

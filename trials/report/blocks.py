@@ -21,6 +21,11 @@ def listed(items: Iterable[str]) -> Block:
     return {"kind": "list", "items": list(items)}
 
 
+def code(label: str, text: str) -> Block:
+    """A label and a text that must be read letter by letter."""
+    return {"kind": "code", "label": label, "text": text}
+
+
 def head(title: str) -> Block:
     """A small heading inside a section."""
     return {"kind": "head", "title": title}
@@ -54,6 +59,14 @@ def num(value: float | None, digits: int = 3) -> str:
         return "0"
     places = max(digits - 1 - math.floor(math.log10(abs(value))), 0)
     return f"{value:.{places}f}".replace("-", "−")
+
+
+def alike(*values: float | None, digits: int = 3) -> list[str]:
+    """Numbers that stand together, all with the decimals that the largest needs for so many significant digits."""
+    sizes = [abs(v) for v in values if v is not None and math.isfinite(v) and v != 0]
+    places = max(digits - 1 - math.floor(math.log10(max(sizes))), 0) if sizes else 0
+    plain = [v is not None and math.isfinite(v) for v in values]
+    return [f"{v:.{places}f}".replace("-", "−") if ok else num(v) for v, ok in zip(values, plain, strict=True)]
 
 
 def with_unit(value: float | None, unit: str, digits: int = 3) -> str:

@@ -81,7 +81,8 @@ def _means(result: ResponseResult) -> list[b.Block]:
 
 
 def _mean_row(mean: Mean) -> tuple[str, ...]:
-    return mean.nozzle, mean.settings, b.num(mean.mean), f"{b.num(mean.low)} to {b.num(mean.high)}"
+    middle, low, high = b.alike(mean.mean, mean.low, mean.high)
+    return mean.nozzle, mean.settings, middle, f"{low} to {high}"
 
 
 def _comparisons(title: str, found: tuple[Comparison, ...], unit: str) -> list[b.Block]:
@@ -106,9 +107,11 @@ def _comparisons(title: str, found: tuple[Comparison, ...], unit: str) -> list[b
 
 
 def _comparison_row(c: Comparison, in_unit: bool, worded: bool) -> list[str]:
-    row = [c.nozzle, c.against, b.num(c.value), f"{b.num(c.low)} to {b.num(c.high)}", b.chance(c.p)]
+    value, low, high = b.alike(c.value, c.low, c.high)
+    row = [c.nozzle, c.against, value, f"{low} to {high}", b.chance(c.p)]
     if in_unit:
-        row.append(f"{b.num(c.in_unit[0], 2)} ({b.num(c.in_unit[1], 2)} to {b.num(c.in_unit[2], 2)})" if c.in_unit else "–")
+        unit = b.alike(*c.in_unit) if c.in_unit else ()
+        row.append(f"{unit[0]} ({unit[1]} to {unit[2]})" if unit else "–")
     if worded:
         row.append(", ".join(part for part in (c.answer or "–", c.answer_adds) if part))
     return row

@@ -50,10 +50,10 @@ def _ready(value: Any, key: str = "") -> Any:
 
 def text(raw: str) -> str:
     """Text as the paper can show it: one line, long words with places to break, unknown characters as code points."""
-    line = " ".join(raw.split())
+    line = re.sub(r"[^\S\u00a0]+", " ", raw).strip(" ")
     if not _PLAIN.fullmatch(line):
         line = "".join(c if _PLAIN.fullmatch(c) or _has_glyph(c) else f"[U+{ord(c):04X}]" for c in line)
-    return re.sub(r"\S{%d,}" % (LONG_WORD + 1), _breakable, line)
+    return re.sub(r"[^\s\u00a0]{%d,}" % (LONG_WORD + 1), _breakable, line)
 
 
 def _breakable(word: re.Match[str]) -> str:

@@ -94,25 +94,36 @@ def _column_words(result: ResponseResult) -> str:
 
 def _nozzle_head(study: Study) -> list[str]:
     columns = [_column_words(result) for result in _shown_means(study)]
-    return ["Nozzle type", "Pieces", "Coupons cut", *columns, "Met the requirement", "Price", "Answer"]
+    return ["Nozzle type", "Specimens", "Coupons cut", *columns, "Met the requirement", "Price", "Answer"]
 
 
 def _nozzle_row(row: NozzleRow, study: Study, trial: Trial) -> dict[str, Any]:
     price = "–" if row.price is None else f"{row.price:.2f} {trial.trial.currency}"
-    means = [_bare(row.means.get(r.response, "–"), r.unit) for r in _shown_means(study)]
+    means = [_typical(row, r, trial) for r in _shown_means(study)]
     return {
         "type": row.nozzle,
         "what": row.described if row.described != row.nozzle else "",
         "today": row.today,
         "cells": [
             str(row.n_specimens),
-            f"{row.n_coupons - row.n_lost} of {row.n_coupons}",
+            f"{row.n_coupons} of {row.n_coupons + row.n_lost}",
             *means,
             row.share_met or "–",
             price,
         ],
         "answer": row.answer or ("in use" if row.today else "–"),
     }
+
+
+def _typical(row: NozzleRow, result: ResponseResult, trial: Trial) -> str:
+    """Typical edge without its unit, and the range that it falls in."""
+    value = _bare(row.means.get(result.response, "–"), result.unit)
+    mean = next((m.mean for m in result.means if m.nozzle == row.nozzle), None)
+    ranges = bands(result, trial)
+    if mean is None or not ranges:
+        return value
+    found = next((f"range\u00a0{band.number}" for band in ranges if mean <= band.high), "worse")
+    return f"{value} ({found})"
 
 
 def _bare(value: str, unit: str) -> str:
@@ -144,7 +155,8 @@ def response_picture(result: ResponseResult, trial: Trial, extras: VerdictExtras
     values = "; ".join(
         f"{m.nozzle} {b.with_unit(m.mean, result.unit)} ({b.num(m.low)} to {b.num(m.high)})" for m in result.means
     )
-    behind = f" Grey zones: ranges of {edition()} at {trial.application.thickness_mm:g} mm." if ranges else ""
+    behind = f" Grey zones: ranges of {edition()} at {trial.application.thickness_mm:g} mm" if ranges else ""
+    behind += ", hatched where the requirement is not met." if any(band.required for band in ranges) else ""
     return b.figure(
         main_figure(result, coupons, ranges, trial.today.type),
         f"Typical {result.label} of each nozzle type with its 95 % interval: {values}.",
@@ -180,7 +192,7 @@ def _chances(study: Study) -> dict[str, Any]:
     ]  # fmt: skip
     names = ("Nozzle type", "Requirement", "At", "Chance", "95 % sure of", "Coupons that met it")
     notes = list(dict.fromkeys(c.words for c in study.chances if c.words))
-    parts = [b.table(names, rows, (3, 4, 5), (2, 3, 2.4, 1, 1.5, 1.6)), b.listed(notes)] if rows else []
+    parts = [b.words(*notes), b.table(names, rows, (3, 4, 5), (2, 3, 2.4, 1, 1.5, 1.6))] if rows else []
     return b.section("Chance that the next edge meets the requirement", parts)
 
 
@@ -188,14 +200,14 @@ def _grades(graded: pd.DataFrame | None, trial: Trial) -> dict[str, Any]:
     if graded is None or graded.empty:
         return b.section("Grades", [])
     rows = [_grade_row(nozzle, graded[graded["nozzle"] == nozzle]) for nozzle in trial.types]
-    names = ("Nozzle type", "Coupons", "Rz5 range", "u range", "Dross grade", "Meets: yes", "undecided", "no")
+    names = ("Nozzle type", "Coupons", "Coupons by Rz5", "Coupons by u", "Coupons by dross", "Meets", "Undecided", "Not")
     reasons = graded.loc[graded["meets"] != "yes", "why"].dropna().astype(str).value_counts(sort=False)
     why = sorted(((n, words) for words, n in reasons.items() if words), key=lambda pair: (-pair[0], pair[1]))
     return b.section(
         "Grades of the coupons",
         [
-            b.table(names, rows, (1, 5, 6, 7), (2.2, 1, 2.2, 2.2, 2.2, 1.1, 1.1, 0.8)),
-            b.words("Ranges and grades are listed with the number of coupons in each; “worse” is worse than the last."),
+            b.table(names, rows, (1, 5, 6, 7), (2, 1, 2.6, 2.6, 2.6, 1, 1.25, 0.6)),
+            b.words("Each range or grade with its number of coupons; “worse” is worse than the last range."),
             b.listed(f"{words} ({n} coupon{'s' if n > 1 else ''})" for n, words in why[:8]),
         ],
     )
@@ -206,26 +218,26 @@ def _grade_row(nozzle: str, part: pd.DataFrame) -> tuple[str, ...]:
     return (
         nozzle,
         str(len(part)),
-        _tally(part, "roughness_range", {0: "worse", -1: "not graded"}),
-        _tally(part, "squareness_range", {0: "worse", -1: "not graded"}),
-        _tally(part, "dross_grade", {-1: "not graded"}),
+        _tally(part, "roughness_range", "range", {0: "worse", -1: "not graded"}),
+        _tally(part, "squareness_range", "range", {0: "worse", -1: "not graded"}),
+        _tally(part, "dross_grade", "grade", {-1: "not graded"}),
         *(str(int(met.get(answer, 0))) for answer in ("yes", "undecided", "no")),
     )
 
 
-def _tally(part: pd.DataFrame, column: str, names: dict[int, str]) -> str:
+def _tally(part: pd.DataFrame, column: str, word: str, names: dict[int, str]) -> str:
     if column not in part:
         return "–"
     values = pd.to_numeric(part[column], errors="coerce").fillna(-1).astype(int)
     counts = values.value_counts()
     order = sorted(counts.index, key=lambda grade: (grade == -1, grade in names, grade))
-    return ", ".join(f"{names.get(grade, grade)}: {counts[grade]}" for grade in order)
+    return ", ".join(f"{names.get(grade, f'{word} {grade}')}: {counts[grade]}" for grade in order)
 
 
 def _lost(study: Study, extras: VerdictExtras) -> dict[str, Any]:
     parts: list[b.Block] = []
     if any(row.n_lost for row in study.nozzles):
-        alt = "; ".join(f"{r.nozzle}: {r.n_coupons - r.n_lost} of {r.n_coupons} cut" for r in study.nozzles)
+        alt = "; ".join(f"{r.nozzle}: {r.n_coupons} of {r.n_coupons + r.n_lost} cut" for r in study.nozzles)
         parts.append(b.figure(lost_figure(study.nozzles), f"Coupons cut and lost by nozzle type. {alt}."))
     changed = [f"Changed after freezing: {change}" for change in extras.amendments]
     found = [*study.departures, *changed]
@@ -314,7 +326,7 @@ def _judged(trial: Trial, extras: VerdictExtras) -> dict[str, Any]:
 
 
 def _cautions() -> dict[str, Any]:
-    return b.section("Cautions", [b.listed(caution_lines())])
+    return b.section("Cautions", [b.listed(caution_lines()) | {"kind": "columns"}])
 
 
 def caution_lines() -> list[str]:
@@ -323,8 +335,8 @@ def caution_lines() -> list[str]:
 
 
 def _record(made_on: date, extras: VerdictExtras) -> dict[str, Any]:
-    frozen = f"Frozen settings: {extras.freeze_hash}" if extras.freeze_hash else "The trial's settings were not frozen."
-    return b.section(
-        "Record",
-        [b.words(ADVICE, frozen, f"Made on {day_words(made_on)} with {extras.software or program()}.")],
-    )
+    made = f"Made on {day_words(made_on)} with {extras.software or program()}."
+    frozen = b.code("Frozen settings", extras.freeze_hash)
+    if not extras.freeze_hash:
+        frozen = b.words("The trial's settings were not frozen.")
+    return b.section("Record", [b.words(ADVICE), frozen, b.words(made)])

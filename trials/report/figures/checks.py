@@ -51,7 +51,7 @@ def drift_figure(
         middle = ordered["left"].rolling(window, center=True, min_periods=max(window // 2, 1)).median()
         axes.plot(ordered["cut_order"], middle, color=ACCENT, lw=1.6, label="running median")
         axes.set_xlabel("order of cutting")
-        axes.set_ylabel(f"left over, {left_unit(result)}")
+        axes.set_ylabel(f"left over,\n{left_unit(result)}")
         figure.legend(loc="outside upper left", ncols=4, handletextpad=0.3, columnspacing=1.2)
         return svg(figure)
 

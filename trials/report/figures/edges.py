@@ -42,7 +42,7 @@ class Band:
     required: bool = False
 
 
-_BAND_FILL = (("#ffffff", ""), ("#f3f3f3", "//"), ("#e9e9e9", "\\\\"), ("#dedede", "xx"), ("#d2d2d2", ".."))
+_BAND_FILL = ("#ffffff", "#f1f1f1", "#e4e4e4", "#d8d8d8", "#cccccc")
 
 
 def coupon_means(table: pd.DataFrame, scale: str) -> pd.DataFrame:
@@ -72,9 +72,9 @@ def main_figure(
 
     `coupons` has `nozzle, value` (unit of the response), one row per coupon that was cut; see `coupon_means`.
     """
-    height = height_in or 1.05 + 0.36 * max(len(result.means), 2)
+    height = height_in or 1.1 + 0.4 * max(len(result.means), 2)
     with canvas(height) as (figure, axes):
-        low, high = _value_span(result, coupons)
+        low, high = _value_span(result, coupons, [band.high for band in bands if band.required])
         _draw_bands(axes, bands, low, high, shown(result.unit))
         for position, mean in enumerate(result.means):
             _draw_type(axes, position, mean, coupons, today)
@@ -90,20 +90,21 @@ def _label(nozzle: str, today: str) -> str:
     return wrapped(f"{nozzle} (today)" if nozzle == today else nozzle, 22, 2)
 
 
-def _value_span(result: ResponseResult, coupons: pd.DataFrame) -> tuple[float, float]:
+def _value_span(result: ResponseResult, coupons: pd.DataFrame, limits: list[float]) -> tuple[float, float]:
     values = [v for mean in result.means for v in (mean.low, mean.mean, mean.high)]
-    low, high = span(np.concatenate([np.asarray(values, float), coupons["value"].to_numpy(float)]), 0.08)
+    low, high = span(np.concatenate([np.asarray(values, float), coupons["value"].to_numpy(float), limits]), 0.08)
     return (max(low, 0.0) if not result.means or min(values) >= 0 else low), high
 
 
 def _draw_bands(axes: Axes, bands: Sequence[Band], low: float, high: float, unit: str) -> None:
+    worst_allowed = next((band.number for band in bands if band.required), len(bands))
     for band in bands:
         left, right = max(band.low, low), min(band.high, high)
         if right <= left:
             continue
-        fill, hatch = _BAND_FILL[(band.number - 1) % len(_BAND_FILL)]
+        fill, hatch = _BAND_FILL[(band.number - 1) % len(_BAND_FILL)], "////" if band.number > worst_allowed else ""
         axes.axvspan(left, right, facecolor=fill, edgecolor=PALE, hatch=hatch, linewidth=0, zorder=0)
-        if right - left > 0.11 * (high - low):
+        if right - left > 0.07 * (high - low):
             axes.text(
                 (left + right) / 2, 1.015, f"range {band.number}", transform=axes.get_xaxis_transform(), ha="center",
                 va="bottom", fontsize=8.5, color=INK,
@@ -114,7 +115,7 @@ def _draw_bands(axes: Axes, bands: Sequence[Band], low: float, high: float, unit
             words = f" {'required: ' if band.required else ''}at most {band.high:g} {unit}"
             axes.text(
                 band.high, 0.0, words, transform=axes.get_xaxis_transform(), rotation=90, ha="right", va="bottom",
-                fontsize=7.5, color=INK, zorder=1,
+                fontsize=8, color=INK, zorder=1,
             )  # fmt: skip
 
 
@@ -178,14 +179,14 @@ def lost_figure(rows: Sequence[NozzleRow]) -> str:
             empty(axes, "no coupons")
             return svg(figure)
         for position, row in enumerate(rows):
-            cut = row.n_coupons - row.n_lost
+            cut, planned = row.n_coupons, row.n_coupons + row.n_lost
             axes.barh(position, cut, height=0.6, color=PALE, edgecolor=GREY, lw=0.7)
             axes.barh(position, row.n_lost, left=cut, height=0.6, color="white", edgecolor=INK, hatch="////", lw=0.7)
             lost = f", {row.n_lost} lost" if row.n_lost else ""
-            axes.text(row.n_coupons, position, f"  {cut} of {row.n_coupons} cut{lost}", va="center", fontsize=8.5)
+            axes.text(planned, position, f"  {cut} of {planned} cut{lost}", va="center", fontsize=8.5)
         axes.set_yticks(range(len(rows)), [wrapped(row.nozzle, 24, 2) for row in rows])
         axes.set_ylim(len(rows) - 0.4, -0.6)
-        axes.set_xlim(0, 1.3 * max(row.n_coupons for row in rows) or 1)
+        axes.set_xlim(0, 1.3 * max(row.n_coupons + row.n_lost for row in rows) or 1)
         axes.set_xlabel("coupons (hatched: lost)")
         axes.tick_params(axis="y", length=0)
         return svg(figure)

@@ -1,0 +1,100 @@
+"""Figures of the bench: a trace with its five lengths, a scan of the flank, and the drawings of the dross scale."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from trials.report.figures.look import ACCENT, GREY, INK, LIGHT, PALE, canvas, svg
+
+if TYPE_CHECKING:
+    from trials.bench.roughness import Roughness
+    from trials.bench.squareness import Squareness
+
+
+def trace_figure(trace: Roughness) -> str:
+    """The trace above, its roughness below with the five lengths and the height of each; um over mm."""
+    with canvas(3.6, 2, 1, sharex=True) as (figure, (upper, lower)):
+        upper.plot(trace.position_mm, trace.primary_um, color=LIGHT, lw=0.7, label="trace, form removed")
+        upper.plot(trace.position_mm, trace.waviness_um, color=INK, lw=1.3, label="waviness")
+        upper.set_ylabel("height, µm")
+        upper.legend(loc="upper right", ncols=2)
+        upper.margins(y=0.25)
+        lower.plot(trace.position_mm, trace.roughness_um, color=GREY, lw=0.7)
+        for k, height in enumerate(trace.rz_each):
+            left, right = trace.edges_mm[k], trace.edges_mm[k + 1]
+            inside = (trace.position_mm >= left) & (trace.position_mm <= right)
+            part = trace.roughness_um[inside]
+            lower.axvspan(left, right, color=PALE if k % 2 else "#f1f1f1", lw=0, zorder=0)
+            lower.plot([left, right], [part.max()] * 2, color=ACCENT, lw=1.2)
+            lower.plot([left, right], [part.min()] * 2, color=ACCENT, lw=1.2)
+            lower.text((left + right) / 2, 1.02, f"{height:.3g}", transform=lower.get_xaxis_transform(), ha="center",
+                       va="bottom", fontsize=8.5)  # fmt: skip
+        lower.set_ylabel("roughness, µm")
+        lower.set_xlabel(
+            f"mm along the edge   (Rz5 {trace.rz5:.3g} µm, mean of the five heights above; cut-off {trace.cutoff_mm:g} mm)"
+        )
+        return svg(figure)
+
+
+def scan_figure(scan: Squareness, thickness_mm: float | None = None) -> str:
+    """The flank as scanned, depth downwards, with the two lines that hold it and the depths left out; mm."""
+    with canvas(3.4, width_in=4.2) as (figure, axes):
+        axes.plot(scan.distance_mm, scan.depth_mm, color=INK, lw=1.2)
+        inside = (scan.depth_mm >= scan.from_mm - 1e-9) & (scan.depth_mm <= scan.to_mm + 1e-9)
+        low = float(np.min(scan.distance_mm[inside]))
+        for edge in (low, low + scan.u_mm):
+            axes.plot([edge, edge], [scan.from_mm, scan.to_mm], color=ACCENT, lw=1.3, ls=(0, (5, 2)))
+        bottom = thickness_mm or float(scan.depth_mm.max())
+        for top, end in ((0.0, scan.from_mm), (scan.to_mm, bottom)):
+            axes.axhspan(top, end, facecolor="#f1f1f1", edgecolor=LIGHT, hatch="////", lw=0, zorder=0)
+        room = max(0.35 * (float(np.ptp(scan.distance_mm)) or 0.1), 0.02)
+        axes.set_xlim(float(scan.distance_mm.min()) - room, float(scan.distance_mm.max()) + room)
+        axes.set_ylim(bottom, 0)
+        axes.set_ylabel("depth below the top face, mm")
+        axes.set_xlabel(f"out of the intended line, mm   (u = {scan.u_mm:.3f} mm)\nhatched: left out, {scan.delta_a_mm:g} mm")
+        return svg(figure)
+
+
+_LINES = "".join(
+    f'<path d="M{x} 12 C{x} 45 {x + 3} 70 {x + 8} 92" stroke="#b5b5b5" stroke-width="1" fill="none"/>'
+    for x in range(14, 196, 9)
+)
+_EDGE = (
+    '<rect x="6" y="10" width="196" height="84" fill="#efefef" stroke="#1c1c1c" stroke-width="1.6"/>'
+    + _LINES
+    + '<line x1="6" y1="94" x2="202" y2="94" stroke="#1c1c1c" stroke-width="2.4"/>'
+)
+
+
+def _bead(x: float, y: float, r: float, fill: str) -> str:
+    return f'<circle cx="{x}" cy="{y}" r="{r}" fill="{fill}" stroke="#1c1c1c" stroke-width="1.2"/>'
+
+
+def _drop(x: float, width: float, length: float, fill: str) -> str:
+    half = width / 2
+    path = f"M{x - half} 94 C{x - half} {94 + length * 0.6} {x - half * 0.8} {94 + length} {x} {94 + length} "
+    path += f"C{x + half * 0.8} {94 + length} {x + half} {94 + length * 0.6} {x + half} 94 Z"
+    return f'<path d="{path}" fill="{fill}" stroke="#1c1c1c" stroke-width="1.2"/>'
+
+
+def _fringe(fill: str, depth: float, top: float) -> str:
+    bumps = "".join(f"q7 {depth * (1.5 if k % 3 else 2.2)} 14 0 " for k in range(14))
+    path = f"M6 {top} L6 {top + depth} {bumps} L202 {top} Z"
+    return f'<path d="{path}" fill="{fill}" stroke="#1c1c1c" stroke-width="1.3"/>'
+
+
+def dross_drawing(grade: int) -> str:
+    """The lower edge of a coupon, seen from the cut face, as it looks at this grade (0 to 4) of the scale."""
+    parts = {
+        0: "",
+        1: "".join(_bead(x, 99 + 0.4 * r, r, "#ffffff") for x, r in ((38, 4), (83, 5), (127, 3.5), (171, 4.5))),
+        2: "".join(_drop(x, w, h, "#bdbdbd") for x, w, h in ((30, 13, 16), (68, 10, 12), (104, 15, 21), (141, 11, 14), (178, 14, 18))),
+        3: _fringe("#bdbdbd", 9.0, 98.0),
+        4: _fringe("#4a4a4a", 9.0, 88.0) + "".join(
+            f'<path d="M{x} 88 l4 -7 l5 7" fill="#4a4a4a" stroke="#1c1c1c" stroke-width="0.8"/>' for x in range(14, 194, 15)
+        ),
+    }  # fmt: skip
+    box = '<svg xmlns="http://www.w3.org/2000/svg" width="208" height="132" viewBox="0 0 208 132">'
+    return f"{box}{_EDGE}{parts[grade]}</svg>"

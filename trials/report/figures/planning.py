@@ -1,0 +1,151 @@
+"""Figures of a plan: the sheet map, what the plan detects, and how well it predicts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from trials.plan.sheet_map import CouponPlace, SheetMap
+from trials.report.figures.look import ACCENT, GREY, INK, LIGHT, PALE, canvas, dash, drawn, empty, marker, svg
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
+
+
+def sheet_figure(place: SheetMap) -> str:
+    """Map of one sheet: outlines with mark and order of cutting, the measured edge bold, lead-ins and joints.
+
+    The map shows the used part of the sheet, from its near left corner, to scale.
+    """
+    right = min(place.length, max(c.corner[0] + c.length for c in place.coupons) + 25.0)
+    far = min(place.width, max(c.corner[1] + c.width for c in place.coupons) + 25.0)
+    height = min(6.85 * (far + 20.0) / (right + 20.0) + 0.45, 7.6)
+    with canvas(max(height, 1.4)) as (figure, axes):
+        per_mm = min(6.3 / (right + 20.0), (height - 0.45) / (far + 20.0)) * 72.0
+        for coupon in place.coupons:
+            _draw_coupon(axes, coupon, per_mm)
+        axes.plot([0, 0, right], [far, 0, 0], color=INK, lw=1.2, clip_on=False)
+        axes.set_xlim(-8, right)
+        axes.set_ylim(-8, far)
+        axes.set_aspect("equal")
+        axes.set_xlabel(f"mm along the sheet (sheet: {place.length:g} by {place.width:g} mm, near left corner at 0)")
+        axes.set_ylabel("mm")
+        axes.tick_params(labelsize=7.5)
+        return svg(figure)
+
+
+def _draw_coupon(axes: Axes, coupon: CouponPlace, per_mm: float) -> None:
+    from matplotlib.patches import Rectangle
+
+    x, y = coupon.corner
+    axes.add_patch(Rectangle(coupon.corner, coupon.length, coupon.width, fill=False, ec=GREY, lw=0.6))
+    axes.plot(*zip(*coupon.measured, strict=True), color=INK, lw=2.4, solid_capstyle="butt")
+    axes.plot(*zip(*coupon.lead_in, strict=True), color=GREY, lw=0.8)
+    if coupon.joint is not None:
+        axes.plot(*zip(*coupon.joint, strict=True), color="white", lw=2.0)
+    room = per_mm * coupon.length
+    size = min(max(room / (0.68 * max(len(coupon.coupon), 3)), 3.5), 10.0, 0.42 * per_mm * coupon.width)
+    axes.text(x + coupon.length / 2, y + 0.62 * coupon.width, drawn(coupon.coupon, 12), ha="center", va="center",
+              fontsize=size, fontweight="bold")  # fmt: skip
+    turn = "↻" if coupon.cut_direction == "clockwise" else "↺"
+    axes.text(x + coupon.length / 2, y + 0.22 * coupon.width, f"{coupon.order} {turn}", ha="center", va="center",
+              fontsize=0.8 * size, color=INK)  # fmt: skip
+
+
+def detectable_figure(curve: pd.DataFrame, unit: str = "", worthwhile: float | None = None) -> str:
+    """Detectable difference against the count of each part of a plan, one line per part; the plan itself is ringed.
+
+    `curve` has `varied, count, detectable, planned`, as `trials.plan.power.curve` gives it.
+    """
+    with canvas(2.9) as (figure, axes):
+        for position, (varied, part) in enumerate(curve.groupby("varied", sort=False)):
+            axes.plot(part["count"], part["detectable"], color=ACCENT if position == 0 else GREY, ls=dash(position), lw=1.4,
+                      marker=marker(position), ms=5, markeredgecolor="white", mew=0.6, label=drawn(varied, 30))  # fmt: skip
+        planned = curve[curve["planned"]]
+        axes.scatter(planned["count"], planned["detectable"], s=110, facecolors="none", edgecolors=INK, lw=1.1,
+                     label="as planned")  # fmt: skip
+        if worthwhile is not None:
+            axes.axhline(worthwhile, color=INK, lw=0.9, ls=(0, (4, 2)))
+            axes.text(1.0, worthwhile, "worthwhile ", transform=axes.get_yaxis_transform(), ha="right", va="bottom")
+        axes.set_xscale("log")
+        counts = sorted(curve["count"].unique())
+        axes.set_xticks(counts, [f"{c:g}" for c in counts])
+        axes.minorticks_off()
+        axes.set_ylim(bottom=0)
+        axes.set_xlabel("how many of them (the other parts as planned)")
+        axes.set_ylabel(drawn(f"detectable difference, {unit}" if unit else "detectable difference", 40))
+        figure.legend(loc="outside upper left", ncols=3, columnspacing=1.2)
+        return svg(figure)
+
+
+def prediction_figure(
+    x: Sequence[float], y: Sequence[float], errors: np.ndarray, x_words: str, y_words: str, cut: Sequence[Sequence[float]] = ()
+) -> str:
+    """Prediction error over two settings: shades of grey, lines with their value, crosses where coupons are planned.
+
+    `errors` (len(y), len(x)), NaN where the setting is not allowed; `cut` pairs (x, y).
+    """
+    with canvas(3.2, width_in=4.6) as (figure, axes):
+        shown = np.ma.masked_invalid(np.asarray(errors, dtype=float))
+        if shown.count() == 0:
+            empty(axes, "no setting is allowed")
+            return svg(figure)
+        axes.set_facecolor("white")
+        axes.contourf(x, y, shown, levels=7, cmap="Greys", alpha=0.55)
+        if float(shown.max()) > float(shown.min()):
+            lines = axes.contour(x, y, shown, levels=7, colors=INK, linewidths=0.6)
+            axes.clabel(lines, fontsize=7.5, fmt="%.3g")
+        if len(cut):
+            axes.scatter(*np.asarray(cut, dtype=float).T, marker="x", s=34, color=ACCENT, lw=1.6, zorder=3, clip_on=False)
+        axes.set_xlabel(drawn(x_words))
+        axes.set_ylabel(drawn(y_words))
+        return svg(figure)
+
+
+def life_figure(
+    types: Sequence[str],
+    times: Sequence[Sequence[float]],
+    failed: Sequence[Sequence[bool]],
+    curves: Sequence[tuple[Sequence[float], Sequence[float]] | None],
+    unit: str,
+) -> str:
+    """Share of specimens still good over time: Kaplan-Meier steps, ticks for those still running, Weibull lines.
+
+    For each type its `times` and `failed`, and the fitted curve (times, share) or None.
+    """
+    with canvas(2.9) as (figure, axes):
+        for position, nozzle in enumerate(types):
+            at, share, running = kaplan_meier(times[position], failed[position])
+            grey = (INK, GREY, LIGHT)[position % 3]
+            axes.step(at, share, where="post", color=grey, lw=1.5, label=drawn(nozzle, 26))
+            axes.plot(running[0], running[1], ls="none", marker="|", ms=9, mew=1.3, color=grey)
+            axes.plot(at[1:], share[1:], ls="none", marker=marker(position), ms=4.5, color=grey, markeredgecolor="white")
+            if curves[position] is not None:
+                axes.plot(*curves[position], color=ACCENT, ls=dash(position + 1), lw=1.1)
+        axes.set_ylim(0, 1.04)
+        axes.set_xlim(left=0)
+        axes.grid(axis="y", color=PALE, lw=0.4)
+        axes.set_xlabel(drawn(unit))
+        axes.set_ylabel("share still good")
+        figure.legend(loc="outside upper left", ncols=4, columnspacing=1.2)
+        return svg(figure)
+
+
+def kaplan_meier(
+    times: Sequence[float], failed: Sequence[bool]
+) -> tuple[np.ndarray, np.ndarray, tuple[np.ndarray, np.ndarray]]:
+    """Kaplan-Meier estimate (1958, J. Am. Stat. Assoc. 53, 457): steps (times, shares) and marks of those censored."""
+    at, gone = np.asarray(times, dtype=float), np.asarray(failed, dtype=bool)
+    steps, share = [0.0], [1.0]
+    for time in np.unique(at[gone]):
+        share.append(share[-1] * (1.0 - np.sum(gone & (at == time)) / np.sum(at >= time)))
+        steps.append(float(time))
+    censored = np.sort(at[~gone])
+    height = np.array([share[np.searchsorted(steps, time, side="right") - 1] for time in censored])
+    last = float(at.max()) if at.size else 0.0
+    if last > steps[-1]:
+        return np.array([*steps, last]), np.array([*share, share[-1]]), (censored, height)
+    return np.array(steps), np.array(share), (censored, height)
