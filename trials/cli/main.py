@@ -1,0 +1,72 @@
+"""The command `trials`: every command parses, calls one step and shows what came of it."""
+
+from __future__ import annotations
+
+import sys
+
+import click
+import typer
+
+from trials.errors import TrialError
+
+app = typer.Typer(
+    name="trials",
+    help="Find out on your own machine which cutting nozzle to run, and print a verdict a manager can sign.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+
+
+def version(asked: bool) -> None:
+    """Print the version and stop."""
+    if asked:
+        from trials import __version__
+
+        sys.stdout.write(f"trials {__version__}\n")
+        raise typer.Exit
+
+
+@app.callback()
+def top(
+    shown: bool = typer.Option(False, "--version", callback=version, is_eager=True, help="Print the version."),
+) -> None:
+    """Find out on your own machine which cutting nozzle to run, and print a verdict a manager can sign.
+
+    The way of a trial: new, plan, sheet, cut, record, grade, fit, verdict. `trials status FOLDER` says where a trial
+    stands and what comes next. To see the whole way at once: trials demo my-demo
+    """
+
+
+def _register() -> None:
+    from trials.cli import planning, recording, start, studying
+
+    for part in (start, planning, recording, studying):
+        part.register(app)
+
+
+def run() -> None:
+    """Entry point: one line on standard error and exit code 2 for anything the user can put right."""
+    _register()
+    try:
+        code = app(standalone_mode=False)
+    except TrialError as error:
+        _fail(str(error))
+    except click.exceptions.NoArgsIsHelpError as error:
+        sys.stdout.write(f"{error.format_message()}\n")
+        raise SystemExit(0) from None
+    except click.UsageError as error:
+        where = f" See `{error.ctx.command_path} --help`." if error.ctx else ""
+        _fail(f"{error.format_message()}{where}")
+    except click.ClickException as error:
+        _fail(error.format_message())
+    except (click.Abort, KeyboardInterrupt):
+        _fail("Stopped; nothing was written.")
+    raise SystemExit(code or 0)
+
+
+def _fail(line: str) -> None:
+    sys.stderr.write(f"trials: {' '.join(line.split())}\n")
+    raise SystemExit(2)

@@ -1,0 +1,93 @@
+"""Commands before the first cut, and changes to what was frozen: plan, sheet, amend."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import typer
+
+from trials.cli import show
+
+FOLDER = typer.Argument(..., help="Folder of the trial.")
+JSON = typer.Option(False, "--json", help="Print the same as JSON.")
+WHO = typer.Option(..., "--who", help="Your name, kept in the journal.")
+WHY = typer.Option(..., "--why", help="The reason, kept in the journal.")
+
+
+def register(app: typer.Typer) -> None:
+    """Add these commands to the application."""
+    app.command("plan")(plan)
+    app.command("sheet")(sheet)
+    app.command("amend")(amend)
+
+
+def plan(
+    folder: Path = FOLDER,
+    show_only: bool = typer.Option(False, "--show", help="Show the plan without freezing it."),
+    json_: bool = JSON,
+) -> None:
+    """Choose the coupons, say what they can and cannot show, and freeze question and plan.
+
+    Example: `trials plan my-trial --show` to look, `trials plan my-trial` to freeze.
+    """
+    from trials import steps
+    from trials.errors import InputError
+    from trials.store.core import database_path, read_trial
+
+    trial, _ = read_trial(folder)
+    if not show_only and database_path(folder).is_file():
+        raise InputError(
+            "the plan is frozen already",
+            file=str(folder),
+            do="Change it with `trials amend`, or start another trial with `trials new`.",
+        )
+    made = steps.propose(trial)
+    if not show_only:
+        steps.freeze(folder, made)
+    if json_:
+        show.as_json({"frozen": not show_only, "coupons": show.rows_of(made.coupons), "said": list(made.said)})
+        return
+    _show_plan(trial, made)
+    if show_only:
+        show.next_step(f"`trials plan {folder}` freezes this plan; until then change trial.toml as you like")
+    else:
+        show.next_step(f"trials sheet {folder}")
+
+
+def _show_plan(trial, made) -> None:
+    show.say(trial.trial.title, trial.trial.question)
+    counts = made.coupons.groupby("nozzle", sort=False).agg(
+        specimens=("specimen", "nunique"), mounts=("mount", "nunique"), coupons=("coupon", "size")
+    )
+    show.table(["nozzle", "specimens", "mounts", "coupons"], [[name, *row] for name, row in counts.iterrows()])
+    show.heading("What this plan says")
+    show.bullets(made.said)
+
+
+def sheet(folder: Path = FOLDER) -> None:
+    """Print the papers of the cutting day: run sheet, workbooks, bench card, labels, drawings.
+
+    Example: `trials sheet my-trial` writes them to my-trial/papers.
+    """
+    from trials import steps
+
+    files = steps.run_sheet(folder)
+    for name, data in files.items():
+        steps.write_bytes(folder / "papers" / name, data)
+        show.say(str(folder / "papers" / name))
+    show.next_step(
+        f"cut by the run sheet, fill in run-workbook.xlsx, then `trials cut {folder} {folder}/papers/run-workbook.xlsx`"
+    )
+
+
+def amend(folder: Path = FOLDER, who: str = WHO, why: str = WHY) -> None:
+    """Accept a change to a frozen trial.toml; it is kept in the journal and printed on the first page.
+
+    Example: `trials amend my-trial --who "A. Berg" --why "third sheet never came"`
+    """
+    from trials.store import database
+
+    changed = database.amend(folder, who, why)
+    show.say(f"Amended by {who}: {why}")
+    show.table(["key", "was", "is now"], changed)
+    show.next_step(f"trials status {folder}")

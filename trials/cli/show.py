@@ -1,0 +1,80 @@
+"""How commands talk: plain lines, plain tables, JSON on request, and always a next step."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+WIDTH = 100
+
+
+def say(*lines: str) -> None:
+    """Print lines as they are, wrapped to the width of the screen where they are sentences."""
+    for line in lines:
+        sys.stdout.write(f"{_wrapped(line)}\n")
+
+
+def heading(text: str) -> None:
+    """A heading with an empty line before it."""
+    sys.stdout.write(f"\n{text}\n{'-' * len(text)}\n")
+
+
+def bullets(lines: Iterable[str]) -> None:
+    """Sentences, one per dash."""
+    for line in lines:
+        sys.stdout.write(f"{_wrapped(line, '- ', '  ')}\n")
+
+
+def next_step(text: str) -> None:
+    """The next step, always the last line of a command."""
+    sys.stdout.write(f"\n{_wrapped(f'Next: {text}')}\n")
+
+
+def table(headers: Sequence[str], rows: Sequence[Sequence[Any]]) -> None:
+    """A table with aligned columns: words to the left, figures to the right."""
+    from rich.box import SIMPLE_HEAD
+    from rich.console import Console
+    from rich.table import Table
+
+    drawn = Table(box=SIMPLE_HEAD, show_edge=False, pad_edge=False)
+    for i, name in enumerate(headers):
+        figures = bool(rows) and all(_is_figure(row[i]) for row in rows)
+        drawn.add_column(name, justify="right" if figures else "left", overflow="fold")
+    for row in rows:
+        drawn.add_row(*(_cell(value) for value in row))
+    console = Console(file=sys.stdout, width=None if sys.stdout.isatty() else 110, highlight=False, markup=False)
+    console.print(drawn)
+
+
+def as_json(value: Any) -> None:
+    """Machine-readable result on standard output; keys are listed in DEVELOPERS.md."""
+    from trials.steps import plain
+
+    sys.stdout.write(json.dumps(plain(value), ensure_ascii=False, indent=2, allow_nan=False) + "\n")
+
+
+def rows_of(frame: Any) -> list[dict[str, Any]]:
+    """A pandas table as a list of plain rows for JSON."""
+    return frame.astype(object).where(frame.notna(), None).to_dict(orient="records")
+
+
+def _is_figure(value: Any) -> bool:
+    return isinstance(value, (int, float)) or (isinstance(value, str) and value[:1].isdigit())
+
+
+def _cell(value: Any) -> str:
+    if value is None or value != value:
+        return ""
+    return f"{value:.4g}" if isinstance(value, float) else str(value)
+
+
+def _wrapped(line: str, first: str = "", later: str = "") -> str:
+    import textwrap
+
+    if len(line) + len(first) <= WIDTH:
+        return f"{first}{line}"
+    return textwrap.fill(
+        line, WIDTH, initial_indent=first, subsequent_indent=later, break_long_words=False, break_on_hyphens=False
+    )

@@ -1,0 +1,142 @@
+"""Commands that begin a trial or say where it stands: new, demo, status."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import typer
+
+from trials.cli import show
+from trials.errors import InputError
+
+
+def register(app: typer.Typer) -> None:
+    """Add these commands to the application."""
+    app.command("new")(new)
+    app.command("demo")(demo)
+    app.command("status")(status)
+
+
+def packaged(folder: str) -> Path:
+    """A folder that ships with the package: inside the wheel, or beside the package in a checkout."""
+    import trials
+
+    home = Path(trials.__file__).parent
+    for place in (home / folder, home.parent / folder):
+        if place.is_dir():
+            return place
+    raise InputError(f"the folder {folder} is missing from this installation", do="Install the package again.")
+
+
+def new(
+    design: str = typer.Argument("", help="Name of a ready-made trial; without it the names are listed."),
+    folder: Path = typer.Argument(Path(), help="Folder to make; it must not hold a trial yet."),
+) -> None:
+    """Start a trial from a ready-made file.
+
+    Example: `trials new` lists the files; `trials new compare-nozzles my-trial` makes my-trial/trial.toml.
+    """
+    designs = {path.stem: path for path in sorted(packaged("designs").glob("*.toml"))}
+    if not design:
+        show.say("Ready-made trials:")
+        show.table(["name", "what for"], [[name, _first_comment(path)] for name, path in designs.items()])
+        show.next_step("trials new NAME FOLDER")
+        return
+    if design not in designs:
+        raise InputError(
+            "no such ready-made trial", found=design, allowed=", ".join(designs), do="Run `trials new` for the list."
+        )
+    if folder == Path():
+        raise InputError("a folder for the new trial is missing", do=f"Run `trials new {design} FOLDER`.")
+    target = folder / "trial.toml"
+    if target.exists():
+        raise InputError("a trial is already here", file=str(target), do="Choose another folder.")
+    from trials.steps import write_bytes
+
+    write_bytes(target, designs[design].read_bytes())
+    show.say(f"Made {target}.")
+    show.next_step(f"open {target}, put in your nozzles, settings and requirement, then `trials plan {folder}`")
+
+
+def _first_comment(path: Path) -> str:
+    first = path.read_text(encoding="utf-8").splitlines()[0]
+    return first.lstrip("# ").strip()
+
+
+def demo(
+    folder: Path = typer.Argument(..., help="Folder to make for the demo."),
+    which: str = typer.Option("oxygen_12mm", "--trial", help="oxygen_12mm or nitrogen_6mm."),
+) -> None:
+    """Run the whole way on an invented example trial and leave its verdict.
+
+    Example: `trials demo my-demo` leaves my-demo/verdict.pdf and the papers of the cutting day.
+    """
+    source = packaged("example_data") / which
+    if not (source / "trial.toml").is_file():
+        names = sorted(p.parent.name for p in packaged("example_data").glob("*/trial.toml"))
+        raise InputError("no such example trial", found=which, allowed=", ".join(names), do="Choose one of these.")
+    if folder.exists() and any(folder.iterdir() if folder.is_dir() else [folder]):
+        raise InputError("the folder is not empty", file=str(folder), do="Choose a new folder for the demo.")
+    from rich.console import Console
+
+    console = Console(file=sys.stderr)
+    with console.status("starting") as busy:
+        found = _walk(source, folder, busy.update)
+    show.say(
+        "The data of this demo are invented.", f"Question: {found.study.question}", f"Answer: {found.study.sentence}"
+    )
+    show.say(f"Verdict: {found.path}", f"Papers of the cutting day: {folder / 'papers'}")
+    show.next_step(f"open {found.path}; `trials status {folder}` shows where the trial stands")
+
+
+def _walk(source: Path, folder: Path, tell):
+    from datetime import UTC, datetime
+
+    from trials import steps
+    from trials.store import intake, recording
+
+    moment = datetime(2026, 1, 12, 8, tzinfo=UTC)
+    steps.write_bytes(folder / "trial.toml", (source / "trial.toml").read_bytes())
+    tell("choosing and freezing coupons")
+    from trials.store.core import read_trial
+
+    steps.freeze(folder, steps.propose(read_trial(folder)[0]), moment)
+    tell("printing the papers of the cutting day")
+    for name, data in steps.run_sheet(folder).items():
+        steps.write_bytes(folder / "papers" / name, data)
+    tell("recording what was cut")
+    records = steps.load(folder)
+    tables = [read(source / f"{name}.csv", records) for name, read in _readers(intake)]
+    recording.record_cuts(folder, *tables, who="demo", at=moment)
+    tell("recording readings")
+    readings = intake.read_readings(source / "readings.csv", steps.load(folder))
+    recording.record_readings(folder, readings, who="demo", at=moment)
+    tell("grading, fitting, writing the verdict")
+    return steps.verdict(folder, at=moment)
+
+
+def _readers(intake):
+    return (("cuts", intake.read_cuts), ("mounts", intake.read_mounts), ("sheets", intake.read_sheets))
+
+
+def status(
+    folder: Path = typer.Argument(..., help="Folder of the trial."),
+    json_: bool = typer.Option(False, "--json", help="Print the same as JSON."),
+) -> None:
+    """Say where a trial stands, what is missing and what comes next.
+
+    Example: `trials status my-trial`
+    """
+    from trials.cli.standing import standing
+
+    found = standing(folder)
+    if json_:
+        show.as_json(found)
+        return
+    show.say(found["title"])
+    show.table(["step", "done", "of", "note"], [[s["step"], s["done"], s["of"], s["note"]] for s in found["steps"]])
+    if found["missing"]:
+        show.heading("Missing")
+        show.bullets(found["missing"])
+    show.next_step(found["next"])

@@ -1,0 +1,150 @@
+"""Commands that turn records into answers: grade, fit, verdict."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import typer
+
+from trials.cli import show
+from trials.cli.planning import FOLDER, JSON
+from trials.errors import InputError
+
+
+def register(app: typer.Typer) -> None:
+    """Add these commands to the application."""
+    app.command("grade")(grade)
+    app.command("fit")(fit)
+    app.command("verdict")(verdict)
+
+
+def grade(
+    source: Path = typer.Argument(None, help="Folder of a trial, or a CSV/XLSX table of readings."),
+    thickness: float = typer.Option(0.0, "--thickness", help="Thickness in mm, for a plain table or single values."),
+    u: float = typer.Option(None, "--u", help="One perpendicularity u in mm."),
+    rz5: float = typer.Option(None, "--rz5", help="One mean height of profile Rz5 in um."),
+    dross: int = typer.Option(None, "--dross", help="One dross grade, 0 to 4."),
+    squareness_range: int = typer.Option(None, "--need-squareness", help="Required range of u, 1 to 5."),
+    roughness_range: int = typer.Option(None, "--need-roughness", help="Required range of Rz5, 1 to 4."),
+    dross_grade: int = typer.Option(None, "--need-dross", help="Worst dross grade allowed, 0 to 4."),
+    json_: bool = JSON,
+) -> None:
+    """Grade edges by ISO 9013: a trial, a plain table, or one value.
+
+    Example: `trials grade my-trial`, `trials grade readings.csv --thickness 6`, or
+    `trials grade --u 0.12 --rz5 31 --thickness 6`
+    """
+    need = {"squareness_range": squareness_range, "roughness_range": roughness_range, "dross_grade": dross_grade}
+    if source is None:
+        _grade_one(thickness, u, rz5, dross, need, json_)
+        return
+    if source.is_dir() or not source.exists():
+        from trials import steps
+
+        records = steps.load(source)
+        _show_grades(steps.grade(records), json_, records.trial.bench.judged_by)
+        if not json_:
+            show.next_step(f"trials fit {source}")
+        return
+    from trials.steps import grade_table
+
+    _show_grades(grade_table(source, thickness or None, need), json_, "worst")
+    if not json_:
+        show.next_step("trials adopt, if the table tells nozzle types apart and you want to compare them")
+
+
+def _grade_one(thickness: float, u: float, rz5: float, dross: int, need: dict, json_: bool) -> None:
+    if u is None and rz5 is None and dross is None:
+        raise InputError("nothing to grade", do="Give a folder, a table, or values such as --u 0.12 --thickness 6.")
+    if not thickness:
+        raise InputError("the thickness is missing", column="--thickness", allowed="above 0 mm", do="Add --thickness.")
+    from dataclasses import asdict
+
+    from trials.steps import grade_value
+
+    found = grade_value(thickness, u, rz5, dross, need)
+    if json_:
+        show.as_json(asdict(found))
+        return
+    show.say(f"u: {_range(found.squareness_range, u)}", f"Rz5: {_range(found.roughness_range, rz5)}")
+    if found.dross_grade is not None:
+        show.say(f"dross: grade {found.dross_grade}")
+    show.say(f"designation: {found.designation}")
+    if any(value is not None for value in need.values()):
+        show.say(f"meets the requirement: {found.meets}")
+    if found.why:
+        show.say(f"because: {found.why}")
+    show.next_step("`trials grade FOLDER` grades a whole trial")
+
+
+def _range(found: int, value: float | None) -> str:
+    if value is None or found < 0:
+        return "not graded"
+    return f"range {found}" if found else "worse than the last range"
+
+
+def _show_grades(graded, json_: bool, judged_by: str) -> None:
+    if json_:
+        show.as_json({"coupons": show.rows_of(graded)})
+        return
+    names = [
+        c for c in ("coupon", "nozzle", "outcome", "squareness_range", "roughness_range", "dross_grade") if c in graded
+    ]
+    names += ["designation", "meets", "why"]
+    show.table([name.replace("_", " ") for name in names], graded[names].to_numpy(object).tolist())
+    counts = graded["meets"].value_counts()
+    show.say(f"Meets: {counts.get('yes', 0)} yes, {counts.get('no', 0)} no, {counts.get('undecided', 0)} undecided.")
+    show.say(f"Judged by the {judged_by} reading of each coupon; dross by this project's own scale of 0 to 4.")
+    show.say("A grade is advice to a qualified person, not a release certificate.")
+
+
+def fit(folder: Path = FOLDER, json_: bool = JSON) -> None:
+    """Fit the model of each response and answer in four words; the numbers behind the verdict.
+
+    Example: `trials fit my-trial`, or `trials fit my-trial --json` for a machine.
+    """
+    from dataclasses import asdict
+
+    from trials import steps
+
+    with _busy("fitting"):
+        found = steps.fit(folder)
+    if json_:
+        show.as_json(asdict(found))
+        return
+    from trials.cli.study_text import print_study
+
+    print_study(found)
+    show.next_step(f"trials verdict {folder}")
+
+
+def verdict(
+    folder: Path = FOLDER,
+    out: Path = typer.Option(None, "--out", help="Where to write; verdict.pdf in the folder if left out."),
+    json_: bool = JSON,
+) -> None:
+    """Write the verdict as a PDF to print and sign. The same records give the same file, byte for byte.
+
+    Example: `trials verdict my-trial`
+    """
+    from dataclasses import asdict
+
+    from trials import steps
+
+    with _busy("fitting and writing"):
+        found = steps.verdict(folder, out)
+    if json_:
+        show.as_json({"file": str(found.path), "look": found.look, "study": asdict(found.study)})
+        return
+    show.say(found.study.sentence)
+    if found.study.exploratory:
+        show.say(f"This is look {found.look}, more than the trial declared: exploratory. The first verdict is kept.")
+    show.say(f"Verdict: {found.path}")
+    show.next_step(f"read it, then sign it; `trials fit {folder}` shows the numbers behind it")
+
+
+def _busy(text: str):
+    from rich.console import Console
+
+    return Console(file=sys.stderr).status(text)
