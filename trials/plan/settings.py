@@ -63,6 +63,55 @@ def allowed_settings(trial: Trial, nozzle: str) -> list[Setting]:
     return found
 
 
+def limit_corners(trial: Trial, nozzle: str) -> list[Setting]:
+    """Allowed settings on a limit, between the levels: where the crossings next to it are forbidden.
+
+    From each forbidden crossing, one factor of the limit at a time goes back to the limit, rounded to three digits
+    towards the allowed side, if it stays between its lowest and highest level.
+    """
+    found: dict[tuple, Setting] = {}
+    for setting in crossed(trial):
+        limit = broken(trial, nozzle, setting)
+        if limit is None:
+            continue
+        for name in [limit.factor] if limit.factor else limit.factors:
+            levels = trial.factors[name].levels
+            value = _moved_back(limit, setting, name)
+            if value is None or not min(levels) <= value <= max(levels):
+                continue
+            moved = setting | {name: value}
+            if value not in levels and broken(trial, nozzle, moved) is None:
+                found.setdefault(tuple(moved.values()), moved)
+    return list(found.values())
+
+
+def _moved_back(limit: Limit, setting: Mapping[str, Level], name: str) -> float | None:
+    """Value of one factor that puts the setting on the limit; None if no value does."""
+    value = float(setting[name])
+    if limit.factor is not None:
+        exact = limit.at_most if _above(value, limit.at_most) else limit.at_least
+        return None if exact is None else float(exact)
+    numbers = {n: float(setting[n]) for n in limit.factors}
+    if _above(math.prod(numbers.values()), limit.product_at_most):
+        others = math.prod(numbers.values()) / value if value else 0.0
+        exact = limit.product_at_most / others if others else None
+    else:
+        weights = dict(zip(limit.factors, limit.weights or (1.0,) * len(numbers), strict=True))
+        rest = sum(weights[n] * v for n, v in numbers.items() if n != name)
+        exact = (limit.sum_at_most - rest) / weights[name] if weights[name] else None
+    return None if exact is None else _three_digits(exact, towards=-1.0 if exact < value else 1.0)
+
+
+def _three_digits(value: float, towards: float) -> float:
+    """Rounded to three significant digits, down for towards = -1 and up for 1, so that a limit is not passed."""
+    if value == 0.0:
+        return 0.0
+    step = 10.0 ** (math.floor(math.log10(abs(value))) - 2)
+    count = value / step
+    whole = math.floor(count + 1e-9) if towards < 0 else math.ceil(count - 1e-9)
+    return float(f"{whole * step:.3g}")
+
+
 def left_out(trial: Trial) -> list[str]:
     """One sentence per nozzle type and limit on the settings that are not cut."""
     said = []
