@@ -18,6 +18,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 GAIN = 1e-9  # smallest relative improvement that counts, on log det and on average variance alike
+SINGULAR = 3e-5  # smallest ratio of Cholesky pivots (a square root of information) that counts as estimable
+REFRESH = 5  # rounds of updates between two recomputations
 CHUNK = 4096  # candidates scored at a time, so that the work stays in cache
 
 
@@ -69,14 +71,19 @@ class State:
         self.weighted = self.problem.weights @ self.matrix
         information = self.matrix.T @ self.weighted
         information = (information + information.T) / 2
-        values, vectors = np.linalg.eigh(information)
-        self.singular = bool(values[0] <= 1e-9 * max(values[-1], 1e-300))
-        values = np.maximum(values, 0.0) + self.ridge
-        if self.singular and self.ridge == 0.0:
-            self.log_det, self.variance = -np.inf, np.inf
+        if self.ridge:
+            information[np.diag_indices_from(information)] += self.ridge
+        self.singular, self.log_det, self.variance = True, -np.inf, np.inf
+        try:
+            root = np.diag(np.linalg.cholesky(information))
+        except np.linalg.LinAlgError:
             return
-        self.inverse = (vectors / values) @ vectors.T
-        self.log_det = float(np.log(values).sum())
+        if root.min() < SINGULAR * root.max():
+            return
+        inverse = np.linalg.inv(information)
+        self.inverse = (inverse + inverse.T) / 2
+        self.singular = False
+        self.log_det = float(2 * np.log(root).sum())
         self.variance = float(np.sum(self.inverse * self.problem.moments))
 
     @property
@@ -85,11 +92,9 @@ class State:
         return -np.log(self.variance) if self.problem.use_variance else self.log_det
 
     def copy_of(self, other: State) -> None:
-        """Take over another plan of the same problem."""
+        """Take over the rows of another plan of the same problem; `place` or `refresh` must follow."""
         self.chosen = other.chosen.copy()
         self.matrix = other.matrix.copy()
-        self.ridge = 0.0
-        self.refresh()
 
     def place(self, runs: np.ndarray, candidates: np.ndarray) -> None:
         """Put candidates into runs without asking whether it helps, and recompute."""
@@ -161,7 +166,8 @@ def _gains(state: State, factors: list[np.ndarray], features: np.ndarray) -> np.
     ratio = factors[0] @ features
     if not state.problem.use_variance:
         ratio += turn * turn
-        return ratio - 1.0 if ratio.size < 64 else np.subtract(ratio, 1.0, out=ratio)
+        ratio -= 1.0
+        return ratio
     drop = factors[3] @ features
     drop *= turn
     drop += factors[2] @ features
@@ -209,5 +215,7 @@ def improve(state: State, pools: list[Pool], rounds: int = 1000) -> int:
             accepted += state.try_exchange(int(run), int(best[run]), max(GAIN, 0.3 * expected))
         if not accepted:
             break
-        state.refresh()
+        if used % REFRESH == 0:
+            state.refresh()
+    state.refresh()
     return used

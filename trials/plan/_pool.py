@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+LEVELS = 60  # a model column with more levels than this is no setting
 
 def codes(coordinates: np.ndarray) -> np.ndarray:
     """Return (N, c) level numbers 0, 1, 2, ... of each column, in sorted order."""
@@ -31,13 +32,12 @@ def _line_ends(level: np.ndarray, column: int) -> np.ndarray:
     return marked
 
 
-def coarse(rows: np.ndarray, coordinates: np.ndarray) -> np.ndarray | None:
+def coarse(rows: np.ndarray, coordinates: np.ndarray) -> np.ndarray:
     """Mark (N,) the candidates at low, middle or high level of every column, or at an end of their line.
 
     A column keeps all its levels where three of them lower the rank of the model (text factors, cubic terms).
-    None if that leaves out nothing.
     """
-    level = codes(coordinates if coordinates.ndim == 2 else coordinates.reshape(-1, 1))
+    level = codes(coordinates)
     keep = np.ones(len(level), dtype=bool)
     full = np.linalg.matrix_rank(rows.T @ rows, hermitian=True)
     for j in range(level.shape[1]):
@@ -48,14 +48,37 @@ def coarse(rows: np.ndarray, coordinates: np.ndarray) -> np.ndarray | None:
         part = rows[three]
         if np.linalg.matrix_rank(part.T @ part, hermitian=True) == full:
             keep &= three | _line_ends(level, j)
-    return None if keep.all() else keep
+    return keep
 
 
-def neighbours(coordinates: np.ndarray, chosen: np.ndarray) -> np.ndarray:
-    """Mark (N,) the candidates that share all settings but one with a chosen candidate."""
-    level = codes(coordinates)
-    near = np.zeros(len(level), dtype=bool)
-    for j in range(level.shape[1]):
-        key = _line_keys(level, j)
-        near |= np.isin(key, key[chosen])
-    return near
+def coarse_columns(rows: np.ndarray) -> np.ndarray | None:
+    """Mark (N,) the candidates at low, middle or high level of every model column with few levels.
+
+    Stands in for `coarse` where no coordinates are given. None if that lowers the rank or leaves out nothing.
+    """
+    keep = np.ones(len(rows), dtype=bool)
+    for column in rows.T:
+        values = np.unique(column[keep])
+        if 3 < values.size <= LEVELS:
+            near_zero = values[np.abs(values).argmin()]
+            keep &= np.isin(column, (values[0], near_zero, values[-1], values[values.size // 2]))
+    if keep.all() or not keep.any():
+        return None
+    part = rows[keep]
+    lost = np.linalg.matrix_rank(part.T @ part, hermitian=True) < np.linalg.matrix_rank(rows.T @ rows, hermitian=True)
+    return None if lost else keep
+
+
+class Neighbours:
+    """The candidates that share all settings but one with a plan's rows, for coordinate exchange."""
+
+    def __init__(self, coordinates: np.ndarray) -> None:
+        level = codes(coordinates)
+        self.keys = [_line_keys(level, j) for j in range(level.shape[1])]
+
+    def __call__(self, chosen: np.ndarray) -> np.ndarray:
+        """Mark (N,) the neighbours of the chosen candidates, themselves included."""
+        near = np.zeros(self.keys[0].size, dtype=bool)
+        for key in self.keys:
+            near |= np.isin(key, key[chosen])
+        return near

@@ -1,4 +1,4 @@
-"""The search behind `trials.plan.optimal`: starts, exchange, and a polish of the best.
+"""The search behind `trials.plan.optimal`: starts, exchange, a polish of the best, and a pool that grows.
 
 Effort is counted in scoring work, never in wall time, so that the same seed gives the same plan on any machine.
 """
@@ -13,11 +13,17 @@ import numpy as np
 from trials.plan._exchange import Pool, Problem, State, improve
 
 SAME = 1e-8  # two plans whose log criterion differs by less are the same plan or a tie
+STARTS = 20  # singular starts in a row after which the request is called singular
+HITS = 4  # times the best plan must be found before a search stops early
+WIDENING = 0.25  # share of a stage's effort that may go into exchanging its plans against every candidate
+WIDEN = 4  # plans of a stage that are exchanged against every candidate
+
+Groups = list[tuple[np.ndarray, np.ndarray]]  # [(candidate indices, runs that may use them), ...]
 
 
 @dataclass
 class Effort:
-    """A budget of scoring work in seconds of a common core (from memory: 4e9 multiply-adds, 50 us a call)."""
+    """A budget of scoring work, in seconds of one core of a common machine (constants measured once, then fixed)."""
 
     budget: float
     spent: float = 0.0
@@ -37,10 +43,10 @@ class Effort:
         return self.spent >= self.budget
 
 
-def make_pools(problem: Problem, allowed: list[tuple[np.ndarray, np.ndarray]], keep: np.ndarray | None) -> list[Pool]:
-    """Build one pool per distinct allowed set, `[(index, members), ...]`, cut to the candidates marked in `keep`."""
+def make_pools(problem: Problem, groups: Groups, keep: np.ndarray | None = None) -> list[Pool]:
+    """Build one pool per distinct allowed set, cut to the candidates marked in `keep` (N,) where any are left."""
     pools = []
-    for index, members in allowed:
+    for index, members in groups:
         cut = index if keep is None else index[keep[index]]
         pools.append(Pool(cut if cut.size else index, members).fill(problem))
     return pools
@@ -52,61 +58,48 @@ def draw(pools: list[Pool], runs: np.ndarray, rng: np.random.Generator) -> np.nd
     return np.array([rng.choice(owner[int(run)].index) for run in runs])
 
 
-def fresh_plan(problem: Problem, pools: list[Pool], rng: np.random.Generator, effort: Effort) -> State | None:
-    """Start from random rows and exchange; a ridge carries it over the singular stretch. None if that fails."""
-    state = State(problem, draw(pools, np.arange(problem.runs), rng))
-    for ridge in (1e-2, 1e-5):
+def lift(state: State, pools: list[Pool], effort: Effort, ridges: tuple[float, ...]) -> bool:
+    """Carry a singular plan over to an estimable one by exchanging under a ridge; say whether that worked."""
+    for ridge in ridges:
         if not state.singular:
             break
         state.ridge = ridge
         state.refresh()
-        effort.charge(problem, pools, improve(state, pools, rounds=12))
+        effort.charge(state.problem, pools, improve(state, pools, rounds=12))
         state.ridge = 0.0
         state.refresh()
-    if state.singular:
+    return not state.singular
+
+
+def fresh_plan(problem: Problem, pools: list[Pool], rng: np.random.Generator, effort: Effort) -> State | None:
+    """Start from random rows and exchange until nothing helps. None if the plan stays singular."""
+    state = State(problem, draw(pools, np.arange(problem.runs), rng))
+    if not lift(state, pools, effort, (1e-2, 1e-4, 1e-6)):
         return None
     effort.charge(problem, pools, improve(state, pools))
     return None if state.singular else state
 
 
-def shake(state: State, pools: list[Pool], rng: np.random.Generator) -> None:
-    """Replace a few rows at random, or let two pairs of runs change places where their pools are the same."""
+def polish(state: State, pools: list[Pool], rng: np.random.Generator, effort: Effort, patience: int) -> State:
+    """Replace a few rows at random and exchange again, until `patience` tries in a row brought nothing."""
+    best, trial, idle = state, State(state.problem, state.chosen), 0
     runs = state.problem.runs
-    some = rng.permutation(runs)[: int(rng.integers(1, max(2, min(6, runs // 4 + 1)) + 1))]
-    state.place(some, draw(pools, some, rng))
-
-
-def polish(
-    state: State, pools: list[Pool], rng: np.random.Generator, effort: Effort, patience: int
-) -> tuple[State, int]:
-    """Shake and exchange again until `patience` shakes in a row brought nothing; return the best and the shakes."""
-    best, trial = state, State(state.problem, state.chosen)
-    idle, shakes = 0, 0
+    most = min(6, runs // 4 + 1)
     while idle < patience and not effort.over:
         trial.copy_of(best)
-        shake(trial, pools, rng)
-        shakes += 1
-        if trial.singular:
-            trial.ridge = 1e-3
-            trial.refresh()
-            effort.charge(state.problem, pools, improve(trial, pools, rounds=4))
-            trial.ridge = 0.0
-            trial.refresh()
-        if trial.singular:
-            idle += 1
+        some = rng.permutation(runs)[: rng.integers(1, most + 1)]
+        trial.place(some, draw(pools, some, rng))
+        idle += 1
+        if not lift(trial, pools, effort, (1e-3,)):
             continue
         effort.charge(state.problem, pools, improve(trial, pools))
         if trial.score > best.score + SAME:
             best, trial, idle = trial, State(state.problem, trial.chosen), 0
-        else:
-            idle += 1
-    return best, shakes
+    return best
 
 
-def better(one: State, other: State | None) -> bool:
+def better(one: State, other: State) -> bool:
     """Whether a plan beats another; ties on the criterion go to the smaller average variance, then to log det."""
-    if other is None:
-        return True
     if abs(one.score - other.score) > SAME:
         return one.score > other.score
     if abs(one.variance / other.variance - 1) > SAME:
@@ -114,30 +107,99 @@ def better(one: State, other: State | None) -> bool:
     return one.log_det > other.log_det + SAME
 
 
+def _file(plans: list[State], state: State) -> None:
+    """Insert a plan into the list, best first; of two that tie on everything only the first stays."""
+    for place, other in enumerate(plans):
+        if better(state, other):
+            plans.insert(place, state)
+            break
+        if not better(other, state):
+            return
+    else:
+        plans.append(state)
+    del plans[WIDEN:]
+
+
 def search(
     problem: Problem,
     pools: list[Pool],
+    plans: list[State],
     rng: np.random.Generator,
     effort: Effort,
-    hits: int,
-    report: Callable[[float, float], None],
-) -> State | None:
-    """Run chains of start and polish until the best is found `hits` times or the effort is used up."""
-    best, found, failed = None, 0, 0
-    patience = 20 + 2 * problem.runs
-    while best is None or (found < hits and not effort.over):
-        state = fresh_plan(problem, pools, rng, effort)
+    patience: int,
+    tell: Callable[[State], None],
+) -> list[State]:
+    """Run chains of start and polish until the best is found again and again or the effort is used up.
+
+    The first chains go on from `plans`. Returns up to `WIDEN` distinct plans, best first; none if every start
+    stayed singular.
+    """
+    found: list[State] = []
+    waiting, hits, failed = list(plans), 0, 0
+    while not found or (hits < HITS and not effort.over):
+        state = waiting.pop(0) if waiting else fresh_plan(problem, pools, rng, effort)
         if state is None:
             failed += 1
-            if failed >= 20 and best is None:
-                return None
+            if failed >= STARTS and not found:
+                return []
             continue
-        state, _ = polish(state, pools, rng, effort, patience)
-        if best is not None and abs(state.score - best.score) <= 10 * SAME:
-            found += 1
-        elif best is None or state.score > best.score:
-            found = 1
-        if better(state, best):
-            best = state
-        report(effort.spent / effort.budget, best.score)
-    return best
+        state = polish(state, pools, rng, effort, patience)
+        top = found[0].score if found else -np.inf
+        hits = hits + 1 if abs(state.score - top) <= 10 * SAME else (1 if state.score > top else hits)
+        _file(found, state)
+        tell(found[0])
+    return found
+
+
+def widen(
+    plans: list[State], whole: list[Pool], nearby: Callable[[np.ndarray], list[Pool]] | None, effort: Effort
+) -> list[State]:
+    """Exchange the plans against their neighbours, then against every candidate; at least the best, within effort."""
+    widened: list[State] = []
+    for state in plans:
+        if widened and effort.over:
+            break
+        if nearby is not None:
+            near = nearby(state.chosen)
+            effort.charge(state.problem, near, improve(state, near))
+        effort.charge(state.problem, whole, improve(state, whole))
+        _file(widened, state)
+    return widened
+
+
+def grow(
+    problem: Problem,
+    groups: Groups,
+    keep: np.ndarray,
+    nearby: Callable[[np.ndarray], np.ndarray] | None,
+    rng: np.random.Generator,
+    budgets: list[float],
+    end_on_whole: bool,
+    tell: Callable[[float, State], None],
+) -> list[State]:
+    """Search on a small pool, exchange its best plans against every candidate, add what they took, and repeat.
+
+    `keep` (N,) marks the first pool, `nearby(chosen)` the neighbours of a plan, tried before the whole; with
+    `end_on_whole` the last stage searches every candidate. Returns distinct plans, best first; none if all stayed singular.
+    """
+    whole = make_pools(problem, groups)
+    near = None if nearby is None else lambda chosen: make_pools(problem, groups, nearby(chosen))
+    plans: list[State] = []
+    spent, total = 0.0, sum(budgets)
+    keep = keep.copy()
+    for stage, budget in enumerate(budgets):
+        effort = Effort(budget)
+
+        def tell_stage(state: State, effort: Effort = effort, before: float = spent) -> None:
+            tell((before + min(effort.spent, effort.budget)) / total, state)
+
+        last = stage == len(budgets) - 1
+        pools = whole if last and end_on_whole else make_pools(problem, groups, keep)
+        patience = 20 + 2 * problem.runs * (stage > 0)
+        plans = search(problem, pools, plans, rng, effort, patience, tell_stage)
+        effort.budget *= 1 + WIDENING
+        plans = widen(plans, whole, near, effort)
+        for state in plans:
+            keep[state.chosen] = True
+        spent += budget
+    return plans

@@ -13,11 +13,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from trials.errors import Infeasible, NotFinite, WrongShape
-from trials.plan._exchange import Problem, State, improve
-from trials.plan._pool import coarse, neighbours
-from trials.plan._search import Effort, make_pools, polish, search
+from trials.plan._exchange import Problem, State
+from trials.plan._pool import Neighbours, coarse, coarse_columns
+from trials.plan._search import grow
 
-LARGE = 3000  # candidates above which the search starts on a coarse sub-grid
+LARGE = 3000  # candidates above which the neighbours of a plan are tried before all of them
+FIRST = 500  # candidates per allowed set to start with where there are no coordinates
 
 
 @dataclass(frozen=True)
@@ -236,25 +237,43 @@ def _condition(ask: _Ask) -> tuple[Problem, float]:
     return problem, float(np.log(values).sum() + 2 * np.log(scale).sum())
 
 
+def _budgets(problem: Problem, ask: _Ask) -> list[float]:
+    """Return the effort of each stage; plans for prediction or under strata have more local optima (measured)."""
+    k = problem.rows.shape[1]
+    total = 0.3 * max(1.0, k * problem.runs / 360)
+    if problem.use_variance or ask.correlated:
+        total *= 8
+    if len(problem.rows) > LARGE:
+        total *= 4
+    return [min(total, 60.0) * share for share in (0.3, 0.2, 0.5)]
+
+
+def _first_pool(problem: Problem, ask: _Ask, rng: np.random.Generator) -> np.ndarray:
+    """Mark the candidates that the search starts with: a coarse sub-grid, or some at random without coordinates."""
+    if ask.coordinates is not None:
+        return coarse(problem.rows, ask.coordinates)
+    keep = coarse_columns(ask.rows)
+    if keep is not None:
+        return keep
+    keep = np.zeros(len(problem.rows), dtype=bool)
+    for index, _ in ask.groups:
+        keep[rng.permutation(index)[:FIRST]] = True
+    return keep
+
+
 def _search_plan(
     problem: Problem, ask: _Ask, rng: np.random.Generator, report: Callable[[float, float], None]
 ) -> State | None:
-    """Search on a coarse sub-grid first if there is one, then on the neighbourhood, then on every candidate."""
-    k = problem.rows.shape[1]
-    budget = 0.5 if not (problem.use_variance or ask.correlated) else 4.0
-    if len(problem.rows) > LARGE:
-        budget = 0.15 * k
-    keep = None if ask.coordinates is None else coarse(problem.rows, ask.coordinates)
-    whole = make_pools(problem, ask.groups, None)
-    if keep is None:
-        return search(problem, whole, rng, Effort(budget), 4, report)
-    first = search(problem, make_pools(problem, ask.groups, keep), rng, Effort(budget / 2), 4, report)
-    if first is None:
-        return search(problem, whole, rng, Effort(budget), 4, report)
-    if len(problem.rows) > LARGE:
-        near = make_pools(problem, ask.groups, keep | neighbours(ask.coordinates, first.chosen))
-        improve(first, near)
-        improve(first, whole)
-        return first
-    first, _ = polish(first, whole, rng, Effort(budget / 2), 20 + 2 * problem.runs)
-    return first
+    """Search on a growing pool; if that finds nothing estimable, on every candidate."""
+    small = len(problem.rows) <= LARGE
+    nearby = None if small or ask.coordinates is None else Neighbours(ask.coordinates)
+
+    def tell(share: float, state: State) -> None:
+        report(share, state.score)
+
+    budgets = _budgets(problem, ask)
+    plans = grow(problem, ask.groups, _first_pool(problem, ask, rng), nearby, rng, budgets, small, tell)
+    if not plans:
+        everything = np.ones(len(problem.rows), dtype=bool)
+        plans = grow(problem, ask.groups, everything, nearby, rng, budgets, small, tell)
+    return plans[0] if plans else None
