@@ -1,0 +1,74 @@
+"""Terms of the fixed part: which are let in, in which order they leave, how they are coded."""
+
+import itertools
+
+import numpy as np
+import pytest
+
+from trials.errors import NotIdentifiable, WrongShape
+from trials.infer.model import Axis, build_model, candidate_terms, sum_to_zero
+
+NOZZLE = Axis("nozzle", ("a", "b", "c"))
+PRESSURE = Axis("pressure", (0.5, 0.7, 0.9))
+STANDOFF = Axis("standoff", (1.0, 2.0))
+SURFACE = Axis("surface", ("clean", "rusty"))
+
+
+def crossed(*axes, repeats=2):
+    rows = list(itertools.product(*(axis.levels for axis in axes))) * repeats
+    kinds = [object if axis.is_text else float for axis in axes]
+    return {a.name: np.array([r[i] for r in rows], dtype=k) for i, (a, k) in enumerate(zip(axes, kinds, strict=True))}
+
+
+def test_candidate_terms_in_the_order_of_the_design():
+    names = [term.name for term in candidate_terms([NOZZLE, PRESSURE, STANDOFF], "nozzle")]
+    assert names == [
+        "nozzle",
+        "pressure",
+        "standoff",
+        "pressure squared",
+        "nozzle x pressure",
+        "nozzle x standoff",
+        "pressure x standoff",
+        "nozzle x pressure squared",
+    ]
+
+
+def test_full_crossing_carries_every_term():
+    axes = [NOZZLE, PRESSURE, STANDOFF, SURFACE]
+    settings = crossed(*axes)
+    model = build_model(axes, settings, "nozzle")
+    matrix = model.matrix(settings)
+    assert model.dropped == ()
+    assert np.linalg.matrix_rank(matrix) == matrix.shape[1]
+    # balanced: every main-effect column is orthogonal to the intercept (exact arithmetic up to rounding)
+    for name in ("nozzle", "pressure", "standoff", "surface"):
+        assert np.abs(matrix[:, model.slices()[name]].sum(axis=0)).max() < 1e-12
+
+
+def test_what_the_settings_cannot_carry_leaves_highest_first():
+    settings = crossed(NOZZLE, PRESSURE)
+    settings["standoff"] = np.where(settings["pressure"] == 0.9, 2.0, 1.0)  # tied to pressure
+    model = build_model([NOZZLE, PRESSURE, STANDOFF], settings, "nozzle")
+    # pressure and standoff together already reach all three pressures, so the square adds nothing
+    assert model.dropped == ("pressure squared", "pressure x standoff", "nozzle x pressure squared")
+
+
+def test_nozzle_tied_to_sheet_is_named():
+    settings = crossed(Axis("nozzle", ("a", "b")), PRESSURE)
+    with pytest.raises(NotIdentifiable, match="cannot be told apart from the sheets"):
+        build_model([Axis("nozzle", ("a", "b")), PRESSURE], settings, "nozzle", block=settings["nozzle"])
+
+
+def test_one_coupon_is_left_for_the_spread():
+    settings = crossed(NOZZLE, PRESSURE, repeats=1)
+    model = build_model([NOZZLE, PRESSURE], settings, "nozzle")
+    assert model.matrix(settings).shape[1] < 9
+    assert model.dropped == ("nozzle x pressure squared",)
+
+
+def test_sum_to_zero_last_level_is_minus_one():
+    found = sum_to_zero(np.array(["a", "b", "c"], dtype=object), ("a", "b", "c"), "nozzle")
+    assert found.tolist() == [[1, 0], [0, 1], [-1, -1]]
+    with pytest.raises(WrongShape, match="'d' is not among its levels"):
+        sum_to_zero(np.array(["d"], dtype=object), ("a", "b"), "nozzle")
