@@ -1,0 +1,39 @@
+"""Limits for a share, such as the coupons that met the requirement out of those cut."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from trials.errors import WrongShape
+
+METHODS = {"wilson": "wilson", "exact": "beta"}
+
+
+@dataclass(frozen=True)
+class Share:
+    """Count, total, share, limits, confidence."""
+
+    count: int
+    total: int
+    share: float
+    low: float
+    high: float
+    confidence: float
+
+
+def share_limits(count: int, total: int, confidence: float = 0.95, method: str = "wilson") -> Share:
+    """Two-sided limits: "wilson" (Wilson 1927) or "exact" (Clopper and Pearson 1934).
+
+    A one-sided 95 % limit is the matching end at a confidence of 0.90.
+
+    Raises:
+        WrongShape: count is outside 0 .. total, total is under 1, confidence outside (0, 1), or an unknown method.
+    """
+    from statsmodels.stats.proportion import proportion_confint
+
+    if total < 1 or not 0 <= count <= total:
+        raise WrongShape(f"{count} out of {total} is no share; count each coupon once.")
+    if not 0 < confidence < 1 or method not in METHODS:
+        raise WrongShape(f"Confidence must lie between 0 and 1 and the method be one of {', '.join(METHODS)}.")
+    low, high = proportion_confint(count, total, alpha=1 - confidence, method=METHODS[method])
+    return Share(count, total, count / total, max(0.0, float(low)), min(1.0, float(high)), confidence)

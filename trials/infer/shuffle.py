@@ -1,0 +1,177 @@
+"""Shuffle test: how often would another allotment of the types to the same units look as different?
+
+Units (whole specimens) keep their values and blocks (sheets); the type labels move over the slots within each block,
+as the plan randomised them. Nothing is assumed of the values (Fisher 1935; Edgington and Onghena 2007,
+Randomization Tests).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import factorial, prod
+
+import numpy as np
+
+from trials.errors import NotFinite, NotIdentifiable, WrongShape
+
+MOST_LISTED = 50_000
+DRAWS = 20_000
+LEVELS = (0.05, 0.01, 0.001)
+SAME = 1e-9
+
+
+@dataclass(frozen=True)
+class Shuffle:
+    """Result of `shuffle_test`.
+
+    Attributes:
+        statistic: of the arrangement that was cut.
+        p: share of arrangements at least as extreme, the one cut included.
+        smallest_p: the smallest p that any outcome with these values could give.
+        arrangements: number of distinct arrangements.
+        listed: True where all were listed, False where draws stand for them.
+        out_of_reach: levels out of 0.05, 0.01, 0.001 that no outcome could reach.
+    """
+
+    statistic: float
+    p: float
+    smallest_p: float
+    arrangements: int
+    listed: bool
+    out_of_reach: tuple[float, ...]
+
+    def sentence(self) -> str:
+        """What was counted, and what could not have been shown."""
+        how = "all listed" if self.listed else f"{DRAWS:,} drawn"
+        text = f"{self.arrangements:,} arrangements ({how}): p = {self.p:.3g}, smallest possible {self.smallest_p:.3g}."
+        if self.out_of_reach:
+            text += f" With these units the level {max(self.out_of_reach):g} is out of reach."
+        return text
+
+
+def shuffle_test(
+    values: np.ndarray,
+    types: np.ndarray,
+    blocks: np.ndarray | None = None,
+    statistic: Callable[[np.ndarray, np.ndarray], float] | None = None,
+    seed: int = 0,
+) -> Shuffle:
+    """Shuffle type labels over units within blocks.
+
+    Args:
+        values: (m,) one number per unit, say the specimen's mean at equal settings.
+        types: (m,) type of each unit.
+        blocks: (m,) sheet of each unit; None for one block.
+        statistic: function of (values, types) that grows with the difference; None for the F statistic of types
+            adjusted for blocks.
+        seed: of the draws, used above 50,000 arrangements.
+
+    Raises:
+        NotFinite: a value is NaN or infinite.
+        WrongShape: lengths differ.
+        NotIdentifiable: there is one type only, or no block holds two types.
+    """
+    values = np.asarray(values, dtype=float)
+    types = np.asarray(types).astype(str)
+    blocks = (
+        np.zeros(len(values), int)
+        if blocks is None
+        else np.unique(np.asarray(blocks).astype(str), return_inverse=True)[1]
+    )
+    _check(values, types, blocks)
+    names, codes = np.unique(types, return_inverse=True)
+    places = [np.flatnonzero(blocks == b) for b in range(blocks.max() + 1)]
+    count = prod(_count(codes[at]) for at in places)
+    if count == 1:
+        raise NotIdentifiable("No sheet holds two types, so nothing can be shuffled; judge by the model instead.")
+    listed = count <= MOST_LISTED
+    every = _list_all(codes, places) if listed else _draw(codes, places, np.random.default_rng(seed))
+    measure = (
+        _f_statistic(values, codes, blocks, len(names)) if statistic is None else _by_hand(values, names, statistic)
+    )
+    observed, found = measure(codes[None, :])[0], measure(every)
+    slack = SAME * max(1.0, float(np.max(np.abs(found[np.isfinite(found)]), initial=0.0)))
+    extreme, best = np.sum(found >= observed - slack), np.sum(found >= max(found.max(), observed) - slack)
+    if listed:
+        p, smallest = extreme / count, best / count
+    else:
+        p, smallest = (extreme + 1) / (DRAWS + 1), 1 / (DRAWS + 1)
+    out = tuple(level for level in LEVELS if smallest > level * (1 + SAME))
+    return Shuffle(float(observed), float(p), float(smallest), count, listed, out)
+
+
+def _count(codes: np.ndarray) -> int:
+    """Distinct arrangements of one block."""
+    return factorial(len(codes)) // prod(factorial(int(c)) for c in np.bincount(codes))
+
+
+def _list_all(codes: np.ndarray, places: list[np.ndarray]) -> np.ndarray:
+    """Every distinct arrangement (count, m)."""
+    out = codes[None, :].copy()
+    for at in places:
+        own = _arrangements(np.sort(codes[at]))
+        out = np.repeat(out, len(own), axis=0)
+        out[:, at] = np.tile(own, (len(out) // len(own), 1))
+    return out
+
+
+def _arrangements(codes: np.ndarray) -> np.ndarray:
+    """Distinct arrangements of one sorted block, by placing each kind in turn."""
+    if len(codes) == 0:
+        return np.zeros((1, 0), int)
+    parts = []
+    for first in np.unique(codes):
+        rest = _arrangements(np.delete(codes, np.flatnonzero(codes == first)[0]))
+        parts.append(np.column_stack([np.full(len(rest), first), rest]))
+    return np.vstack(parts)
+
+
+def _draw(codes: np.ndarray, places: list[np.ndarray], rng: np.random.Generator) -> np.ndarray:
+    """Random arrangements (DRAWS, m)."""
+    out = np.tile(codes, (DRAWS, 1))
+    for at in places:
+        out[:, at] = rng.permuted(out[:, at], axis=1)
+    return out
+
+
+def _f_statistic(values: np.ndarray, codes: np.ndarray, blocks: np.ndarray, kinds: int):
+    """F of types adjusted for blocks; the design matrix of types within blocks is the same for every arrangement."""
+    sizes = np.bincount(blocks)
+    rest = values - (np.bincount(blocks, values) / sizes)[blocks]
+    table = np.zeros((len(sizes), kinds))
+    np.add.at(table, (blocks, codes), 1.0)
+    inverse = np.linalg.pinv(np.diag(table.sum(axis=0)) - table.T @ (table / sizes[:, None]), hermitian=True)
+    total, df = float(rest @ rest), int(np.linalg.matrix_rank(inverse, hermitian=True))
+    den_df = len(values) - len(sizes) - df
+
+    def measure(every: np.ndarray) -> np.ndarray:
+        sums = np.stack([(every == t) @ rest for t in range(kinds)], axis=1)
+        between = np.einsum("at,tu,au->a", sums, inverse, sums)
+        if den_df < 1 or total <= 0:
+            return between
+        left = total - between
+        sure = left > SAME * total
+        # Beyond a share of 1 - 1e-9 the F value is cut off, so that rounding cannot order perfect fits.
+        return (between / df) / (np.where(sure, left, SAME * total) / den_df)
+
+    return measure
+
+
+def _by_hand(values: np.ndarray, names: np.ndarray, statistic: Callable[[np.ndarray, np.ndarray], float]):
+    def measure(every: np.ndarray) -> np.ndarray:
+        found = np.array([float(statistic(values, names[row])) for row in every])
+        if not np.all(np.isfinite(found)):
+            raise NotFinite("The statistic is NaN or infinite for some arrangement; use one that is always a number.")
+        return found
+
+    return measure
+
+
+def _check(values: np.ndarray, types: np.ndarray, blocks: np.ndarray) -> None:
+    if values.ndim != 1 or types.shape != values.shape or blocks.shape != values.shape or not len(values):
+        raise WrongShape("Values, types and blocks must have one row per unit; check their lengths.")
+    if not np.all(np.isfinite(values)):
+        raise NotFinite("A unit has no finite value; leave it out.")
+    if len(set(types)) < 2:
+        raise NotIdentifiable("There is one nozzle type only, so there is nothing to compare; add a second type.")
