@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 
-import click
 import typer
 
 from trials.errors import TrialError
@@ -54,17 +53,26 @@ def run() -> None:
         code = app(standalone_mode=False)
     except TrialError as error:
         _fail(str(error))
-    except click.exceptions.NoArgsIsHelpError as error:
+    except (typer.Abort, KeyboardInterrupt):
+        _fail("Stopped; nothing was written.")
+    except Exception as error:
+        _show_usage(error)
+    raise SystemExit(code or 0)
+
+
+def _show_usage(error: Exception) -> None:
+    """A slip in the words of the command itself; whatever else it is goes on as it came.
+
+    Typer brings its parser along or takes an installed one, by version, so its errors are known by what they carry.
+    """
+    if not hasattr(error, "format_message"):
+        raise error
+    if type(error).__name__ == "NoArgsIsHelpError":
         sys.stdout.write(f"{error.format_message()}\n")
         raise SystemExit(0) from None
-    except click.UsageError as error:
-        where = f" See `{error.ctx.command_path} --help`." if error.ctx else ""
-        _fail(f"{error.format_message()}{where}")
-    except click.ClickException as error:
-        _fail(error.format_message())
-    except (click.Abort, KeyboardInterrupt):
-        _fail("Stopped; nothing was written.")
-    raise SystemExit(code or 0)
+    context = getattr(error, "ctx", None)
+    where = f" See `{context.command_path} --help`." if context else ""
+    _fail(f"{error.format_message()}{where}")
 
 
 def _fail(line: str) -> None:

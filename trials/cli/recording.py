@@ -191,7 +191,7 @@ def adopt(
         mount=_keys(mount),
         coupon=_keys(coupon),
         block=_keys(block),
-        factors={**{name: False for name in factor}, **{name: True for name in text_factor}},
+        factors={**dict.fromkeys(factor, False), **dict.fromkeys(text_factor, True)},
         responses=response,
         scale=scale,
         worthwhile=worthwhile,
