@@ -7,7 +7,7 @@ import pytest
 from trials.errors import Infeasible, InputError
 from trials.plan.choose import make_plan
 from trials.plan.confounding import confounded
-from trials.plan.settings import allowed_settings, breaks, broken
+from trials.plan.settings import allowed_settings, breaks, broken, limit_corners
 from trials.trial import Limit, parse
 
 NOZZLE = """
@@ -215,3 +215,99 @@ def test_allowed_settings_and_broken_agree():
     trial = trial_with(LIMITS)
     assert all(broken(trial, "double", setting) is None for setting in allowed_settings(trial, "double"))
     assert len(allowed_settings(trial, "double")) == 6
+
+
+LADDER = """
+[factors.speed]
+unit = "m/min"
+levels = [0.8, 1.6]
+"""
+
+
+def with_speed(plan):
+    text = FILE.format(plan=plan, nozzles=nozzle("c", today=True) + nozzle("d", wall="double"), seed=7)
+    start, end = text.index("[factors.standoff]"), text.index("[plan]")
+    return parse(text[:start] + LADDER + text[end:])
+
+
+def test_ladder_raises_speed_in_equal_steps_inside_each_mount():
+    plan = make_plan(with_speed('method = "ladder"\ncoupons = 90'))
+    # 6 mounts with one ladder per pressure: 18 ladders, so 5 steps each
+    for _, one in plan.coupons.groupby(["mount", "pressure_bar"]):
+        assert one["speed_m_min"].tolist() == [0.8, 1.0, 1.2, 1.4, 1.6]
+        assert one["order"].diff().dropna().eq(1).all()
+    firsts = plan.coupons.groupby("mount", sort=False)["pressure_bar"].first()
+    assert firsts.nunique() > 1
+    assert any("0.8 to 1.6 m/min in 5 equal steps" in line for line in plan.said)
+
+
+def test_ladder_keeps_limits_and_needs_a_speed():
+    plan = make_plan(with_speed('method = "ladder"\nlimits = [{nozzle = "d", factor = "speed", at_most = 1.3}]'))
+    assert plan.coupons.query("nozzle == 'd'")["speed_m_min"].max() == 1.28
+    assert any("Nozzle d: 6 steps of each mount left out by limits." in line for line in plan.said)
+    with pytest.raises(Infeasible, match="needs a factor named speed"):
+        make_plan(trial_with('method = "ladder"'))
+    with pytest.raises(Infeasible, match="gives 2 steps to each of 18 ladders"):
+        make_plan(with_speed('method = "ladder"\ncoupons = 40'))
+    with pytest.raises(Infeasible, match="Nozzle 'd': limits forbid every step|No setting is left for nozzle 'd'"):
+        make_plan(with_speed('method = "ladder"\nlimits = [{nozzle = "d", factor = "speed", at_most = 0.7}]'))
+
+
+def test_life_gives_one_row_per_specimen_at_todays_setting():
+    plan = make_plan(trial_with('method = "life"\nmounts_per_specimen = 2\nsheets = 3'))
+    assert sorted(plan.coupons["specimen"]) == ["C1", "C2", "C3", "D1", "D2", "D3"]
+    assert set(plan.coupons["pressure_bar"]) == {0.7} and set(plan.coupons["standoff_mm"]) == {1.0}
+
+
+def test_bench_cuts_todays_nozzle_only_over_many_settings():
+    plan = make_plan(trial_with('method = "bench"\ncoupons = 12'))
+    assert set(plan.coupons["nozzle"]) == {"cylindrical"} and len(plan.mounts) == 1 and len(plan.coupons) == 12
+    assert len(plan.coupons[["pressure_bar", "standoff_mm"]].drop_duplicates()) == 9
+
+
+@pytest.mark.parametrize("aim", ["effects", "prediction"])
+def test_optimal_spends_the_budget_within_limits_and_repeats_itself(aim):
+    asked = f'method = "optimal"\naim = "{aim}"\ncoupons = 42\nrepeats = 1\nsheets = 3\n{LIMITS}'
+    plan = make_plan(trial_with(asked))
+    assert len(plan.coupons) == 42 and (plan.coupons.groupby("mount").size() == 7).all()
+    assert plan.coupons.query("nozzle == 'double'")["pressure_bar"].max() <= 0.8
+    assert (plan.coupons["pressure_bar"] * plan.coupons["standoff_mm"] <= 1.2 + 1e-12).all()
+    today = plan.coupons.query("pressure_bar == 0.7 and standoff_mm == 1.0")
+    assert today["mount"].nunique() == 6
+    assert plan.coupons.to_csv() == make_plan(trial_with(asked)).coupons.to_csv()
+
+
+def test_optimal_says_unequal_counts_and_missing_repeats():
+    plan = make_plan(trial_with('method = "optimal"\ncoupons = 9'))
+    said = " ".join(plan.said)
+    assert "The types get unequal numbers of coupons" in said
+    assert "So few coupons or levels do not carry: nozzle x standoff squared" in said
+    assert "No expected spread is given for mount, specimen or coupon" in said
+
+
+@pytest.mark.parametrize(
+    ("asked", "says"),
+    [
+        ("", "set plan.coupons to the number"),
+        ("coupons = 5", "leaves some of 6 mounts without a coupon"),
+        ("coupons = 11\nrepeats = 1", "set it to 12 or more"),
+    ],
+)
+def test_optimal_without_a_workable_budget_is_refused(asked, says):
+    with pytest.raises(Infeasible, match=says):
+        make_plan(trial_with(f'method = "optimal"\n{asked}'))
+
+
+def test_limit_corners_by_hand():
+    trial = trial_with(LIMITS)
+    # product 0.9 x 1.4 = 1.26 > 1.2: back to 1.2 / 1.4 = 0.857 bar, or 1.2 / 0.9 = 1.33 mm (rounded down)
+    single = [(s["pressure"], s["standoff"]) for s in limit_corners(trial, "cylindrical")]
+    assert single == [(0.857, 1.4), (0.9, 1.33)]
+    # the double wall stops at 0.8 bar for each standoff
+    double = [(s["pressure"], s["standoff"]) for s in limit_corners(trial, "double")]
+    assert double == [(0.8, 0.6), (0.8, 1.0), (0.8, 1.4)]
+
+
+def test_an_adopted_table_has_no_plan_to_choose():
+    with pytest.raises(Infeasible, match="'adopted' chooses no coupons"):
+        make_plan(trial_with('method = "adopted"'))

@@ -2,6 +2,7 @@
 
 import io
 import math
+from dataclasses import replace
 
 import ezdxf
 import pytest
@@ -39,7 +40,7 @@ worthwhile = "15 %"
 
 def planned(pitch=80):
     trial = parse(FILE.format(pitch=pitch))
-    return trial, make_plan(trial).coupons
+    return trial, make_plan(trial)
 
 
 def length(line):
@@ -56,9 +57,9 @@ OPPOSITE = {"left": "right", "right": "left", "near": "far", "far": "near"}
 
 
 def test_lead_in_and_joint_are_off_the_measured_edge():
-    trial, coupons = planned()
-    drawn = sheet_map(trial, coupons, "S1")
-    assert [place.coupon for place in drawn.coupons] == coupons.query("sheet == 'S1'")["coupon"].tolist()
+    trial, plan = planned()
+    drawn = sheet_map(trial, plan.coupons, "S1")
+    assert [place.coupon for place in drawn.coupons] == plan.coupons.query("sheet == 'S1'")["coupon"].tolist()
     for place in drawn.coupons:
         away = OPPOSITE[place.edge]
         assert all(on_edge(place, point, place.edge) for point in place.measured)
@@ -71,9 +72,9 @@ def test_lead_in_and_joint_are_off_the_measured_edge():
 
 @pytest.mark.parametrize(("pitch", "joint"), [(80, 1.0), (30, 0.0)])
 def test_outline_is_one_path_open_only_at_the_joint(pitch, joint):
-    trial, coupons = planned(pitch)
+    trial, plan = planned(pitch)
     travels = set()
-    for place in sheet_map(trial, coupons, "S2").coupons:
+    for place in sheet_map(trial, plan.coupons, "S2").coupons:
         lines = outline(place)
         breaks = [math.dist(a[1], b[0]) for a, b in zip(lines, lines[1:], strict=False)]
         assert sum(breaks) == pytest.approx(joint, abs=1e-9)
@@ -88,10 +89,10 @@ def test_outline_is_one_path_open_only_at_the_joint(pitch, joint):
 
 
 def test_drawing_reads_back_with_every_mark_and_the_same_bytes():
-    trial, coupons = planned()
-    own = coupons.query("sheet == 'S1'")
-    text = dxf_drawing(trial, coupons, "S1")
-    assert text == dxf_drawing(trial, coupons, "S1")
+    trial, plan = planned()
+    own = plan.coupons.query("sheet == 'S1'")
+    text = dxf_drawing(plan, "S1", trial)
+    assert text == dxf_drawing(plan, "S1", trial)
     document = ezdxf.read(io.StringIO(text))
     assert not document.audit().errors
     space = document.modelspace()
@@ -103,13 +104,13 @@ def test_drawing_reads_back_with_every_mark_and_the_same_bytes():
 
 
 def test_drawing_tells_no_type_and_no_setting():
-    trial, coupons = planned()
-    text = dxf_drawing(trial, coupons, "S1")
-    swapped = coupons.assign(nozzle="?", specimen="?", mount="?", pressure_bar=0.0)
-    assert text == dxf_drawing(trial, swapped, "S1")
+    trial, plan = planned()
+    text = dxf_drawing(plan, "S1", trial)
+    swapped = plan.coupons.assign(nozzle="?", specimen="?", mount="?", pressure_bar=0.0)
+    assert text == dxf_drawing(replace(plan, coupons=swapped), "S1", trial)
 
 
 def test_unknown_sheet_is_refused():
-    trial, coupons = planned()
+    trial, plan = planned()
     with pytest.raises(InputError, match="no such sheet; found 'S9'; allowed: S1, S2"):
-        sheet_map(trial, coupons, "S9")
+        sheet_map(trial, plan.coupons, "S9")

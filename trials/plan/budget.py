@@ -63,7 +63,7 @@ def within_budget(trial: Trial, rng: np.random.Generator, progress: Progress | N
         keep_strata=[_codes(labels, again, name) for name in ratios] if kept else None,
         coordinates=found.coordinates,
         seed=int(rng.integers(2**31)),
-        progress=progress,
+        progress=None if progress is None else lambda done, _: progress(round(100 * done), 100),
     )
     runs = {}
     for mount in mounts.itertuples():

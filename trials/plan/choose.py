@@ -44,7 +44,7 @@ class Plan:
 def make_plan(trial: Trial, progress: Progress | None = None) -> Plan:
     """Choose the coupons of a trial and lay them out; the same trial and seed give the same plan.
 
-    progress: called as progress(share done, criterion so far) while an optimal plan is searched for.
+    progress: called as progress(done, of) while an optimal plan is searched for.
 
     Raises
     ------
@@ -82,7 +82,7 @@ def finish(trial: Trial, draft: Draft, rng: np.random.Generator) -> Plan:
     sheets = pd.DataFrame({"sheet": draft.mounts["sheet"].drop_duplicates().to_list()})
     used = [nozzle for nozzle in trial.nozzles if nozzle.type in set(draft.mounts["nozzle"])]
     lines = [
-        _size_words(coupons, draft.mounts, sheets),
+        size_words(coupons, draft.mounts, sheets),
         *(confounded(trial) if len(used) == len(trial.nozzles) else []),
         *draft.said,
         *sheet_balance(draft.mounts),
@@ -92,7 +92,9 @@ def finish(trial: Trial, draft: Draft, rng: np.random.Generator) -> Plan:
     return Plan(coupons, draft.mounts, sheets, tuple(dict.fromkeys(lines)))
 
 
-def _size_words(coupons: pd.DataFrame, mounts: pd.DataFrame, sheets: pd.DataFrame) -> str:
+def size_words(coupons: pd.DataFrame, mounts: pd.DataFrame, sheets: pd.DataFrame) -> str:
+    """How big the plan is, in one sentence."""
+
     def number(count: int, name: str) -> str:
         return f"{count} {name}{'' if count == 1 else 's'}"
 

@@ -13,7 +13,7 @@ from trials.plan.layout import MountRuns, place_mounts
 from trials.plan.settings import Setting, allowed_settings, broken, crossed, left_out, repeat_setting, words
 from trials.trial import Trial
 
-Progress = Callable[[float, float], None]
+Progress = Callable[[int, int], None]  # done, of
 _BENCH_COUPONS = 10  # common practice, no source: ten pieces in a measurement study
 _RUNGS = 6  # steps of a ladder where the trial file says no number
 

@@ -18,6 +18,8 @@ from trials.trial import Trial
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
 
+    from trials.plan.choose import Plan
+
 Point = tuple[float, float]
 Line = tuple[Point, Point]
 
@@ -155,7 +157,7 @@ def _opened(line: Line, joint: Line | None) -> list[Line]:
     return [(line[0], first), (second, line[1])]
 
 
-def dxf_drawing(trial: Trial, coupons: pd.DataFrame, sheet: str) -> str:
+def dxf_drawing(plan: Plan, sheet: str, trial: Trial) -> str:
     """DXF text (R2000, mm) of one sheet: outlines, marks to engrave, and lead-ins with joints on three layers.
 
     The same plan gives the same text: dates and identifiers are fixed.
@@ -167,7 +169,7 @@ def dxf_drawing(trial: Trial, coupons: pd.DataFrame, sheet: str) -> str:
     """
     import ezdxf
 
-    drawn = sheet_map(trial, coupons, sheet)
+    drawn = sheet_map(trial, plan.coupons, sheet)
     before = ezdxf.options.write_fixed_meta_data_for_testing
     ezdxf.options.write_fixed_meta_data_for_testing = True  # dates and identifiers of the file
     try:
