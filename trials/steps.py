@@ -286,12 +286,8 @@ def sheet_drawings(records: Records) -> dict[str, bytes]:
     from trials.plan.sheet_map import dxf_drawing
 
     plan = Plan(records.coupons, records.planned_mounts, records.planned_sheets, ())
-    sheets = records.planned_sheets["sheet"].tolist()
-    return {f"sheet-{sheet}.dxf": _as_bytes(dxf_drawing(plan, sheet, records.trial)) for sheet in sheets}
-
-
-def _as_bytes(text: str | bytes) -> bytes:
-    return text.encode("utf-8") if isinstance(text, str) else text
+    names = records.planned_sheets["sheet"].tolist()
+    return {f"sheet-{name}.dxf": dxf_drawing(plan, name, records.trial).encode() for name in names}
 
 
 def frozen_day(records: Records) -> date:
