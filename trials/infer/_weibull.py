@@ -87,7 +87,7 @@ def maximise(lives: Lives, held: np.ndarray | None = None, value: float = 0.0) -
 
     top = climb(height, slope, lambda z: free.T @ bend_phi(at(z)) @ free, start)
     phi = at(top.point)
-    return WeibullTop(phi, top.height, -bend_phi(phi), cone, top.converged)
+    return WeibullTop(phi, float(top.height), -bend_phi(phi), cone, top.converged)
 
 
 def _cone(lives: Lives, held: np.ndarray | None) -> Recession:

@@ -78,9 +78,9 @@ class LifeFit:
         value, spread = self.log_life(row, quantile)
 
         def above(v: float) -> float:
-            return maximise(self._lives, np.append(row, -v), -w).height - self.log_likelihood + drop
+            return self.height_at(row, quantile, v) - self.log_likelihood + drop
 
-        return _both_limits(above, value, spread, self._reference(row, w))
+        return _both_limits(above, value, spread, float(row @ self._finite() + w * self.scale))
 
     def log_life(self, row: np.ndarray, quantile: float = CHARACTERISTIC) -> tuple[float, float]:
         """Log life (or log ratio of lives) at a row and its standard error; infinite where a group never failed.
@@ -96,6 +96,11 @@ class LifeFit:
         inside = basis @ (basis.T @ row)
         g = np.append(inside, w * self.scale)
         return float(row @ self._finite() + w * self.scale), float(np.sqrt(g @ self._finite_covariance() @ g))
+
+    def height_at(self, row: np.ndarray, quantile: float, log_life: float) -> float:
+        """Largest log-likelihood with row @ coefficients + scale * log(-log(1 - quantile)) held at `log_life`."""
+        row, w = self._check(row, quantile)
+        return maximise(self._lives, np.append(row, -log_life), -w).height
 
     def _profile_log_scale(self, drop: float) -> tuple[float, float]:
         k = len(self.coefficients)
@@ -128,10 +133,6 @@ class LifeFit:
 
     def _finite_covariance(self) -> np.ndarray:
         return _covariance(self._top)
-
-    def _reference(self, row: np.ndarray, w: float) -> float:
-        """A finite value from which to look for a limit when the estimate is infinite."""
-        return float(row @ self._finite() + w * self.scale)
 
 
 def fit_life(time: np.ndarray, failed: np.ndarray, fixed: np.ndarray) -> LifeFit:
