@@ -8,6 +8,7 @@ default of 2.5 mm. The short cut-off is the instrument's; none is applied here.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +18,7 @@ from trials.bench.traces import bridge, check_heights, check_unit, find_spikes, 
 from trials.errors import InputError
 from trials.standards import cutoff_default_mm, cutoff_rows, instrument_rows
 
+Spikes = Literal["refuse", "bridge", "keep"]
 LENGTHS = 5
 MOST_SPACING = 0.1
 """Widest spacing in cut-offs that still gives a number; wider is refused."""
@@ -61,14 +63,14 @@ def measure_profile(
     cutoff_mm: float | None = None,
     automatic: str | None = None,
     tip_um: float | None = None,
-    replace_spikes: bool = False,
+    spikes: Spikes = "refuse",
 ) -> Roughness:
     """Roughness of a trace of heights (n,) in um at equal spacing in mm.
 
     cutoff_mm: None takes the default of 2.5 mm. automatic: `ISO 21920-3` or `ISO 4288` chooses the cut-off by Rz
     instead; for a single measurement only, since a trial keeps one cut-off. tip_um: radius of the stylus, checked
-    against the cut-off. replace_spikes: bridge points far off their neighbours by straight lines, and say so; without
-    it a trace with such points is refused.
+    against the cut-off. spikes: a trace with points far off their neighbours is refused, or they are bridged by
+    straight lines, or kept; the last two say so.
 
     Raises
     ------
@@ -88,7 +90,7 @@ def measure_profile(
     _check_length(len(heights), spacing_mm, lengths[0])
     level = levelled(heights)
     check_unit(level)
-    level, notes = _without_spikes(level, spacing_mm, replace_spikes)
+    level, notes = _treated(level, spacing_mm, spikes)
     if automatic is not None:
         found = _automatic(level, spacing_mm, automatic)
     else:
@@ -115,17 +117,24 @@ def _check_length(points: int, spacing_mm: float, cutoff_mm: float) -> None:
         )
 
 
-def _without_spikes(level: FloatArray, spacing_mm: float, replace_spikes: bool) -> tuple[FloatArray, tuple[str, ...]]:
-    spikes = find_spikes(level)
-    if not spikes.any():
-        return level, ()
-    first = float(np.argmax(spikes)) * spacing_mm
-    where = f"{int(spikes.sum())} points stand far off their neighbours, the first at {first:.4g} mm"
-    if not replace_spikes:
+def _treated(level: FloatArray, spacing_mm: float, spikes: Spikes) -> tuple[FloatArray, tuple[str, ...]]:
+    """The trace with its spikes refused, bridged or kept, and what was done."""
+    if spikes not in ("refuse", "bridge", "keep"):
         raise InputError(
-            f"the trace has spikes: {where}", do="Clean the edge and measure again, or ask to bridge spikes."
+            "unknown way with spikes", found=spikes, allowed="refuse, bridge, keep", do="Name one of these."
         )
-    return levelled(bridge(level, spikes)), (f"{where}: bridged by straight lines",)
+    bad = find_spikes(level)
+    if not bad.any():
+        return level, ()
+    first = float(np.argmax(bad)) * spacing_mm
+    where = f"{int(bad.sum())} points stand far off their neighbours, the first at {first:.4g} mm"
+    if spikes == "refuse":
+        raise InputError(
+            f"the trace has spikes: {where}", do="Clean the edge and measure again, or bridge or keep them."
+        )
+    if spikes == "keep":
+        return level, (f"{where}: kept",)
+    return levelled(bridge(level, bad)), (f"{where}: bridged by straight lines",)
 
 
 def _measure(level: FloatArray, spacing_mm: float, cutoff_mm: float) -> Roughness:

@@ -17,6 +17,8 @@ SPIKE_WIDTH = 11
 """Points over which the usual height around a point is taken."""
 SPIKE_SHARE = 0.5
 """A spike stands off its neighbours by more than this share of the height that 98 % of the trace spans."""
+SPIKE_MOST = 0.002
+"""Where more than this share of the points stands off, it is the texture, not spikes (common practice, no source)."""
 EVEN = 0.01
 """Steps that differ by less than this share count as equal."""
 WIDEST_GAP = 3.0
@@ -112,15 +114,16 @@ def check_unit(levelled_um: FloatArray) -> None:
 def find_spikes(heights_um: FloatArray) -> npt.NDArray[np.bool_]:
     """Points (n,) that stand far off the median of their neighbours: dust, a knock, a dropped digit.
 
-    Far is more than half the height that the middle 98 % of the trace spans, and more than 12 robust standard
-    deviations of such differences (common practice, no source).
+    Far is more than half the height that the middle 98 % of the trace spans, and more than 15 robust standard
+    deviations of such differences (common practice, no source). Where more than `SPIKE_MOST` of the points do, none is.
     """
     from scipy.ndimage import median_filter
 
     away = np.abs(heights_um - median_filter(heights_um, size=SPIKE_WIDTH, mode="nearest"))
     span = np.subtract(*np.quantile(heights_um, [0.99, 0.01]))
     spread = 1.4826 * float(np.median(away))
-    return (away > SPIKE_SHARE * span) & (away > 12 * spread)
+    far = (away > SPIKE_SHARE * span) & (away > 15 * spread)
+    return far & (far.mean() <= SPIKE_MOST)
 
 
 def bridge(heights_um: FloatArray, bad: npt.NDArray[np.bool_]) -> FloatArray:
