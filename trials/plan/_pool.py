@@ -6,11 +6,6 @@ import numpy as np
 
 LEVELS = 60  # a model column with more levels than this is no setting
 
-def codes(coordinates: np.ndarray) -> np.ndarray:
-    """Return (N, c) level numbers 0, 1, 2, ... of each column, in sorted order."""
-    columns = [np.unique(coordinates[:, j], return_inverse=True)[1] for j in range(coordinates.shape[1])]
-    return np.column_stack(columns).astype(np.int64)
-
 
 def _line_keys(level: np.ndarray, column: int) -> np.ndarray:
     """Return one whole number per candidate, equal for candidates that share all settings but one column."""
@@ -32,12 +27,11 @@ def _line_ends(level: np.ndarray, column: int) -> np.ndarray:
     return marked
 
 
-def coarse(rows: np.ndarray, coordinates: np.ndarray) -> np.ndarray:
-    """Mark (N,) the candidates at low, middle or high level of every column, or at an end of their line.
+def coarse(rows: np.ndarray, level: np.ndarray) -> np.ndarray:
+    """Mark (N,) the candidates at low, middle or high of the level numbers (N, c) of every column, or at an end of their line.
 
     A column keeps all its levels where three of them lower the rank of the model (text factors, cubic terms).
     """
-    level = codes(coordinates)
     keep = np.ones(len(level), dtype=bool)
     full = np.linalg.matrix_rank(rows.T @ rows, hermitian=True)
     for j in range(level.shape[1]):
@@ -72,8 +66,7 @@ def coarse_columns(rows: np.ndarray) -> np.ndarray | None:
 class Neighbours:
     """The candidates that share all settings but one with a plan's rows, for coordinate exchange."""
 
-    def __init__(self, coordinates: np.ndarray) -> None:
-        level = codes(coordinates)
+    def __init__(self, level: np.ndarray) -> None:
         self.keys = [_line_keys(level, j) for j in range(level.shape[1])]
 
     def __call__(self, chosen: np.ndarray) -> np.ndarray:

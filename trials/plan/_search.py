@@ -35,7 +35,7 @@ class Effort:
         pairs = sum(pool.index.size * pool.members.size for pool in pools)
         squares = sum(pool.index.size for pool in pools) * k * (blocks / 2)
         flops = (pairs * blocks + squares) * (k + 3)
-        self.spent += rounds * (1.5e-4 + 6e-5 * len(pools) + 4e-5 * blocks + flops / 8e9 + pairs * blocks * 0.7e-9)
+        self.spent += rounds * (1e-4 + 6e-5 * len(pools) + 2e-5 * blocks + flops / 8e9 + pairs * blocks * 1e-9)
 
     @property
     def over(self) -> bool:

@@ -12,9 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trials.errors import Infeasible, NotFinite, WrongShape
+from trials.errors import Infeasible, WrongShape
 from trials.plan._exchange import Problem, State
 from trials.plan._pool import Neighbours, coarse, coarse_columns
+from trials.plan._request import Request, check, condition, matrix, weights
 from trials.plan._search import grow
 
 LARGE = 3000  # candidates above which the neighbours of a plan are tried before all of them
@@ -69,8 +70,8 @@ def choose_rows(
         WrongShape: arrays do not fit together, or an argument is outside its range.
         Infeasible: no plan exists under the limits, or the model is singular in every plan found.
     """
-    ask = _check(candidates, runs, criterion, moments, strata, allowed, keep_rows, keep_strata, coordinates)
-    problem, coding_log_det = _condition(ask)
+    ask = check(candidates, runs, criterion, moments, strata, allowed, keep_rows, keep_strata, coordinates)
+    problem, coding_log_det = condition(ask)
     rng = np.random.default_rng(seed)
 
     def report(share: float, score: float) -> None:
@@ -88,167 +89,18 @@ def choose_rows(
     )
 
 
-@dataclass(frozen=True)
-class _Ask:
-    """The checked request: allowed sets grouped as [(index, members), ...], weights = V^-1 over runs then kept."""
-
-    rows: np.ndarray
-    runs: int
-    criterion: str
-    moments: np.ndarray
-    groups: list[tuple[np.ndarray, np.ndarray]]
-    kept: np.ndarray
-    weights: np.ndarray
-    coordinates: np.ndarray | None
-    correlated: bool
-
-
-def _matrix(name: str, value: object, columns: int | None = None) -> np.ndarray:
-    """Return a finite two-way float array, or raise."""
-    try:
-        array = np.asarray(value, dtype=float)
-    except (TypeError, ValueError) as error:
-        raise WrongShape(f"{name} must be an array of numbers. Code text factors as columns first") from error
-    if array.ndim != 2 or (columns is not None and array.shape[1] != columns):
-        wanted = "(rows, columns)" if columns is None else f"(rows, {columns})"
-        raise WrongShape(f"{name} has shape {array.shape}, expected {wanted}. Give one row per setting")
-    if not np.isfinite(array).all():
-        raise NotFinite(f"{name} holds NaN or infinity. Remove or fill those rows before planning")
-    return array
-
-
-def _check(candidates, runs, criterion, moments, strata, allowed, keep_rows, keep_strata, coordinates) -> _Ask:  # noqa: ANN001
-    rows = _matrix("candidates", candidates)
-    size, k = rows.shape
-    if size == 0 or k == 0:
-        raise Infeasible("there are no candidates. Loosen the limits or add settings")
-    if isinstance(runs, bool) or int(runs) != runs or runs < 1:
-        raise WrongShape(f"runs is {runs!r}, expected a whole number of at least 1. Say how many coupons to cut")
-    if criterion not in ("D", "I"):
-        raise WrongShape(f'criterion is {criterion!r}, expected "D" (effects) or "I" (predictions). Choose one')
-    if criterion == "I" and moments is None:
-        raise WrongShape("the I-criterion needs moments, the (k, k) matrix F'F / N. Give it, or use D")
-    square = rows.T @ rows / size if moments is None else _matrix("moments", moments, k)
-    if square.shape != (k, k):
-        raise WrongShape(f"moments has shape {square.shape}, expected ({k}, {k}). Build it as F'F / N")
-    kept = np.empty((0, k)) if keep_rows is None else _matrix("keep_rows", keep_rows, k)
-    if coordinates is not None and len(coordinates) != size:
-        raise WrongShape(f"coordinates has {len(coordinates)} rows for {size} candidates. Give one row per candidate")
-    runs = int(runs)
-    if runs + len(kept) < k:
-        raise Infeasible(
-            f"{runs} runs and {len(kept)} kept rows cannot estimate {k} columns. "
-            f"Ask for at least {k - len(kept)} runs, or drop terms"
-        )
-    return _Ask(
-        rows,
-        runs,
-        criterion,
-        (square + square.T) / 2,
-        _group_allowed(allowed, runs, size),
-        kept,
-        _weights(strata, keep_strata, runs, len(kept)),
-        None if coordinates is None else np.asarray(coordinates),
-        bool(len(strata)),
-    )
-
-
-def _group_allowed(allowed: Sequence | None, runs: int, size: int) -> list[tuple[np.ndarray, np.ndarray]]:
-    """Group the runs by the set of candidates they may use."""
-    everything = np.arange(size)
-    if allowed is None:
-        return [(everything, np.arange(runs))]
-    if len(allowed) != runs:
-        raise WrongShape(f"allowed has {len(allowed)} sets for {runs} runs. Give one set per run, or None")
-    groups: dict[bytes, tuple[np.ndarray, list[int]]] = {}
-    for run, given in enumerate(allowed):
-        index = everything if given is None else np.unique(np.asarray(given))
-        if index.size == 0:
-            raise Infeasible(f"run {run + 1} may use no candidate at all. Loosen its limits or remove the run")
-        if index.dtype.kind not in "iu" or index.min() < 0 or index.max() >= size:
-            raise WrongShape(
-                f"allowed for run {run + 1} must be candidate indices from 0 to {size - 1}. Correct the set"
-            )
-        groups.setdefault(index.tobytes(), (index, []))[1].append(run)
-    return [(index, np.array(members)) for index, members in groups.values()]
-
-
-def _weights(strata: Sequence, keep_strata: Sequence | None, runs: int, kept: int) -> np.ndarray:
-    """Return V^-1 (runs + kept square), V = I + sum of ratio * (same level)."""
-    if kept and len(strata) and (keep_strata is None or len(keep_strata) != len(strata)):
-        raise WrongShape(f"keep_strata must give the kept rows' labels for each of {len(strata)} strata. Add them")
-    variance = np.eye(runs + kept)
-    for number, (labels, ratio) in enumerate(strata):
-        own = np.asarray(labels)
-        if own.shape != (runs,):
-            raise WrongShape(
-                f"stratum {number + 1} has labels of shape {own.shape}, expected ({runs},). Label each run"
-            )
-        if not np.isfinite(ratio):
-            raise NotFinite(f"the variance ratio of stratum {number + 1} is {ratio}. Give a finite number")
-        if ratio < 0:
-            raise WrongShape(f"the variance ratio of stratum {number + 1} is {ratio}, below zero. Give zero or more")
-        names = own.tolist()
-        if kept:
-            other = np.asarray(keep_strata[number])
-            if other.shape != (kept,):
-                raise WrongShape(
-                    f"keep_strata {number + 1} has shape {other.shape}, expected ({kept},). Label each row"
-                )
-            names = names + other.tolist()
-        codes = {name: code for code, name in enumerate(dict.fromkeys(names))}
-        level = np.array([codes[name] for name in names])
-        variance += ratio * (level[:, None] == level)
-    inverse = np.linalg.inv(variance)
-    return (inverse + inverse.T) / 2
-
-
-def _condition(ask: _Ask) -> tuple[Problem, float]:
-    """Recode the columns so that the usable rows have unit second moments; return log det to add back.
-
-    The chosen plan does not depend on the coding; the digits do.
-    """
-    usable = ask.rows
-    if sum(index.size for index, _ in ask.groups) < len(ask.rows):
-        usable = ask.rows[np.unique(np.concatenate([index for index, _ in ask.groups]))]
-    second = usable.T @ usable / len(usable)
-    if len(ask.kept):
-        second = second + ask.kept.T @ ask.kept / len(usable)
-    scale = np.sqrt(np.diag(second))
-    if (scale == 0).any():
-        column = int(np.flatnonzero(scale == 0)[0])
-        raise Infeasible(f"column {column} is zero in every usable row. Drop that term or loosen the limits")
-    values, vectors = np.linalg.eigh(second / np.outer(scale, scale))
-    if values[0] < 1e-11 * values[-1]:
-        weight = np.abs(vectors[:, 0])
-        tied = np.flatnonzero(weight > 0.1 * weight.max()).tolist()
-        raise Infeasible(
-            f"columns {tied} of the model cannot be told apart on the usable rows. Drop one or loosen the limits"
-        )
-    recode = (vectors / np.sqrt(values)) / scale[:, None]
-    problem = Problem(
-        rows=ask.rows @ recode,
-        kept=ask.kept @ recode,
-        weights=ask.weights,
-        moments=recode.T @ ask.moments @ recode,
-        use_variance=ask.criterion == "I",
-        runs=ask.runs,
-    )
-    return problem, float(np.log(values).sum() + 2 * np.log(scale).sum())
-
-
-def _budgets(problem: Problem, ask: _Ask) -> list[float]:
+def _budgets(problem: Problem, ask: Request) -> list[float]:
     """Return the effort of each stage; plans for prediction or under strata have more local optima (measured)."""
     k = problem.rows.shape[1]
     total = 0.3 * max(1.0, k * problem.runs / 360)
     if problem.use_variance or ask.correlated:
-        total *= 8
+        total *= 6 if problem.use_variance else 12
     if len(problem.rows) > LARGE:
         total *= 4
     return [min(total, 60.0) * share for share in (0.3, 0.2, 0.5)]
 
 
-def _first_pool(problem: Problem, ask: _Ask, rng: np.random.Generator) -> np.ndarray:
+def _first_pool(problem: Problem, ask: Request, rng: np.random.Generator) -> np.ndarray:
     """Mark the candidates that the search starts with: a coarse sub-grid, or some at random without coordinates."""
     if ask.coordinates is not None:
         return coarse(problem.rows, ask.coordinates)
@@ -262,7 +114,7 @@ def _first_pool(problem: Problem, ask: _Ask, rng: np.random.Generator) -> np.nda
 
 
 def _search_plan(
-    problem: Problem, ask: _Ask, rng: np.random.Generator, report: Callable[[float, float], None]
+    problem: Problem, ask: Request, rng: np.random.Generator, report: Callable[[float, float], None]
 ) -> State | None:
     """Search on a growing pool; if that finds nothing estimable, on every candidate."""
     small = len(problem.rows) <= LARGE
@@ -277,3 +129,90 @@ def _search_plan(
         everything = np.ones(len(problem.rows), dtype=bool)
         plans = grow(problem, ask.groups, everything, nearby, rng, budgets, small, tell)
     return plans[0] if plans else None
+
+
+def prediction_variance(
+    rows: np.ndarray, at: np.ndarray, strata: Sequence[tuple[np.ndarray, float]] = ()
+) -> np.ndarray:
+    """Variance of the predicted mean at given settings, coupon variance 1: f'(X'V^-1X)^-1 f.
+
+    Args:
+        rows: (n, k) model matrix of the plan.
+        at: (N, k) model matrix of the settings to map.
+        strata: [(labels (n,), ratio), ...] as in `choose_rows`.
+
+    Raises:
+        NotFinite, WrongShape: as `choose_rows`.
+        Infeasible: the plan cannot estimate all columns.
+    """
+    plan = matrix("rows", rows)
+    grid = matrix("at", at, plan.shape[1])
+    return np.einsum("ij,jk,ik->i", grid, _inverse_information(plan, strata), grid, optimize=True)
+
+
+@dataclass(frozen=True)
+class Efficiency:
+    """How sharp a plan is; the definitions are printed with the fields.
+
+    Attributes:
+        log_det: log determinant of X'V^-1X.
+        d: exp(log_det / k) / n, information per coupon against orthogonal columns of length 1.
+        a: k / (n trace (X'V^-1X)^-1).
+        g: k / (n times the largest prediction variance over the plan's own settings).
+        average_variance: mean prediction variance over the moments (of the plan's own rows where none are given).
+        largest_variance: largest prediction variance over the plan's own settings.
+    """
+
+    log_det: float
+    d: float
+    a: float
+    g: float
+    average_variance: float
+    largest_variance: float
+
+
+def assess(
+    rows: np.ndarray, moments: np.ndarray | None = None, strata: Sequence[tuple[np.ndarray, float]] = ()
+) -> Efficiency:
+    """Work out the efficiencies of a plan (n, k); `moments` (k, k) is F'F / N over the region to predict.
+
+    Raises:
+        NotFinite, WrongShape: as `choose_rows`.
+        Infeasible: the plan cannot estimate all columns.
+    """
+    plan = matrix("rows", rows)
+    n, k = plan.shape
+    inverse = _inverse_information(plan, strata)
+    square = plan.T @ plan / n if moments is None else matrix("moments", moments, k)
+    largest = float(np.einsum("ij,jk,ik->i", plan, inverse, plan, optimize=True).max())
+    log_det = -float(np.linalg.slogdet(inverse)[1])
+    return Efficiency(
+        log_det=log_det,
+        d=float(np.exp(log_det / k) / n),
+        a=float(k / (n * np.trace(inverse))),
+        g=float(k / (n * largest)),
+        average_variance=float(np.sum(inverse * square)),
+        largest_variance=largest,
+    )
+
+
+def relative_efficiency(plan: Efficiency, best: Efficiency, columns: int, criterion: str = "D") -> float:
+    """Efficiency of a plan against another of the same model: D by (det / det)^(1/k), I by variance over variance."""
+    if criterion == "D":
+        return float(np.exp((plan.log_det - best.log_det) / columns))
+    if criterion == "I":
+        return best.average_variance / plan.average_variance
+    raise WrongShape(f'criterion is {criterion!r}, expected "D" (effects) or "I" (predictions). Choose one')
+
+
+def _inverse_information(plan: np.ndarray, strata: Sequence[tuple[np.ndarray, float]]) -> np.ndarray:
+    """Return (X'V^-1X)^-1 (k, k) of a plan, or raise where a column cannot be estimated."""
+    information = plan.T @ weights(strata, None, len(plan), 0) @ plan
+    scale = np.sqrt(np.diag(information))
+    if len(plan) < plan.shape[1] or not (scale > 0).all():
+        raise Infeasible("the plan cannot estimate all columns of the model. Add runs or drop terms")
+    values, vectors = np.linalg.eigh(information / np.outer(scale, scale))
+    if values[0] < 1e-11 * values[-1]:
+        raise Infeasible("the plan cannot tell all columns of the model apart. Add runs or drop terms")
+    half = vectors / np.sqrt(values) / scale[:, None]
+    return half @ half.T
