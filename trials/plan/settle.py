@@ -13,9 +13,10 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy import optimize, special, stats
+from scipy import special
 
 from trials.errors import NotFinite, WrongShape
+from trials.infer.simultaneous import against_reference
 
 MOST = 200
 """Specimens or mounts beyond which the search stops."""
@@ -124,17 +125,10 @@ def chance_settled(
 
 @lru_cache(maxsize=512)
 def critical_value(comparisons: int, df: int, level: float) -> float:
-    """Two-sided critical value of Dunnett (1955) for equal numbers: multivariate t, correlation one half."""
-    scale, weights = _chi(df)
-    nodes, heights = np.polynomial.hermite_e.hermegauss(64)
-    heights = heights / heights.sum()
-
-    def missing(c: float) -> float:
-        reach = c * math.sqrt(2.0) * scale[:, None]
-        inside = special.ndtr(reach + nodes) - special.ndtr(nodes - reach)
-        return float(weights @ (inside**comparisons @ heights)) - level
-
-    return float(optimize.brentq(missing, 0.0, 2.0 * stats.t.isf((1.0 - level) / (2.0 * comparisons), df), xtol=1e-9))
+    """Two-sided critical value against today's for equal numbers: multivariate t, correlation one half."""
+    covariance = (np.eye(comparisons) + 1.0) / 2.0
+    found = against_reference(np.zeros(comparisons), covariance, np.full(comparisons, float(df)), level)
+    return float(found.critical[0])
 
 
 @lru_cache(maxsize=512)
