@@ -104,22 +104,32 @@ def planned(trial: Trial) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     marks = [f"{a}{b}{d}" for a in "ABDFHKMNRT" for b in "EHKNRTUX" for d in "2346789"]
     marks = [marks[k] for k in rng.permutation(len(marks))]
     coupons, mounts = [], []
-    placed = {sheet: 0 for sheet in (1, 2, 3)}
+    placed = dict.fromkeys((1, 2, 3), 0)
     for place, which in enumerate(order):
         nozzle, specimen = specimens[which]
         sheet = int(specimen[1:])
-        mounts.append({"mount": f"M{place + 1}", "order": place + 1, "sheet": str(sheet), "nozzle": nozzle, "specimen": specimen})
+        mounts.append(
+            {"mount": f"M{place + 1}", "order": place + 1, "sheet": str(sheet), "nozzle": nozzle, "specimen": specimen}
+        )
         for k in rng.permutation(len(settings)):
             spot = placed[sheet]
             placed[sheet] += 1
             coupons.append(
                 {
-                    "coupon": marks.pop(), "order": len(coupons) + 1, "sheet": str(sheet), "mount": f"M{place + 1}",
-                    "nozzle": nozzle, "specimen": specimen, "pressure_bar": settings[k][0],
-                    "standoff_mm": settings[k][1], "x_mm": 20.0 + 75.0 * (spot % 8), "y_mm": 20.0 + 55.0 * (spot // 8),
-                    "edge": ("left", "right", "near", "far")[spot % 4], "cut_direction": ("clockwise", "anticlockwise")[spot // 2 % 2],
+                    "coupon": marks.pop(),
+                    "order": len(coupons) + 1,
+                    "sheet": str(sheet),
+                    "mount": f"M{place + 1}",
+                    "nozzle": nozzle,
+                    "specimen": specimen,
+                    "pressure_bar": settings[k][0],
+                    "standoff_mm": settings[k][1],
+                    "x_mm": 20.0 + 75.0 * (spot % 8),
+                    "y_mm": 20.0 + 55.0 * (spot // 8),
+                    "edge": ("left", "right", "near", "far")[spot % 4],
+                    "cut_direction": ("clockwise", "anticlockwise")[spot // 2 % 2],
                 }
-            )  # fmt: skip
+            )
     sheets = pd.DataFrame({"sheet": ["1", "2", "3"], "heat_lot": ["", "", ""], "surface": ["pickled", "", ""]})
     return pd.DataFrame(coupons), pd.DataFrame(mounts), sheets
 
@@ -129,9 +139,11 @@ def analysed(trial: Trial, level: float, shifts: dict[str, float], spread: float
     rng = np.random.default_rng(seed)
     coupons = planned(trial)[0].rename(columns={"order": "cut_order"}).drop([4, 40])
     coupons["centre"] = level * np.exp(
-        coupons["nozzle"].map(shifts) + 0.12 * (coupons["standoff_mm"] - 1.0) - 0.2 * (coupons["pressure_bar"] - 0.7)
+        coupons["nozzle"].map(shifts)
+        + 0.12 * (coupons["standoff_mm"] - 1.0)
+        - 0.2 * (coupons["pressure_bar"] - 0.7)
         + spread * rng.standard_normal(len(coupons))
-    )  # fmt: skip
+    )
     rows = coupons.loc[coupons.index.repeat(3)].reset_index(drop=True)
     rows["side"] = np.tile(["left", "right", "left"], len(coupons))
     off = np.where((rows["mount"] == "M5") & (rows["side"] == "left"), 0.25, 0.0)
@@ -141,17 +153,23 @@ def analysed(trial: Trial, level: float, shifts: dict[str, float], spread: float
 
 def comparison(nozzle: str, value: float, low: float, high: float, p: float, answer: str, adds: str | None):
     unit = (35 * (value - 1), 35 * (low - 1), 35 * (high - 1))
-    return Comparison(nozzle, "cylindrical", "pressure 0.7 bar, standoff 1 mm", "ratio", value, low, high, p, answer,
-                      adds, 0.95, unit)  # fmt: skip
+    return Comparison(
+        nozzle, "cylindrical", "pressure 0.7 bar, standoff 1 mm", "ratio", value, low, high, p, answer, adds, 0.95, unit
+    )
 
 
 def roughness_result() -> ResponseResult:
     at = "pressure 0.7 bar, standoff 1 mm"
     means = ((35.1, 32.4, 38.0), (34.6, 31.9, 37.5), (27.9, 25.7, 30.2), (38.2, 35.2, 41.4))
     return ResponseResult(
-        response="roughness", label="mean height of profile Rz5", scale="log", unit="um", primary=True,
-        n_readings=318, n_coupons=106,
-        rests_on="Nozzle types are judged against how much their specimens differ (12 specimens, 6 degrees of freedom).",
+        response="roughness",
+        label="mean height of profile Rz5",
+        scale="log",
+        unit="um",
+        primary=True,
+        n_readings=318,
+        n_coupons=106,
+        rests_on="Nozzle types are judged against how much their specimens differ (12 specimens, 6 df).",
         terms=(
             TermTest("nozzle type", 3, 6.1, 14.2, 0.0038, 14.9, 6, 0.0035),
             TermTest("pressure", 1, 80.4, 5.6, 0.020, 5.6, 81, 0.020),
@@ -171,32 +189,49 @@ def roughness_result() -> ResponseResult:
             comparison("shower", 1.09, 0.96, 1.24, 0.19, "not settled", None),
         ),
         pairs=(Comparison("double", "shower", at, "ratio", 0.73, 0.63, 0.85, 0.002),),
-        worthwhile=0.1398, worthwhile_words="15 % of the typical edge",
+        worthwhile=0.1398,
+        worthwhile_words="15 % of the typical edge",
         checks=(
             Check("drift", "No drift over the order of cutting was seen."),
-            Check("centring", "Mount M5 (shower, S2): left side 27 % rougher than the right; the nozzle may have been "
-                  "off centre.", True),
-            Check("slip", "Coupon KE4, reading 2: 341 µm is about ten times its neighbours; left out until confirmed.", True),
+            Check(
+                "centring",
+                "Mount M5 (shower, S2): left side 27 % rougher than the right; the nozzle may have been off centre.",
+                True,
+            ),
+            Check(
+                "slip",
+                "Coupon KE4, reading 2: 341 µm is about ten times its neighbours; left out until confirmed.",
+                True,
+            ),
         ),
         more=("shower: 5 more specimens would settle it with a chance of 80 % if it is truly 15 % worse.",),
         said=("Of the coupons that cut: 106 of 108.",),
-        other_means=tuple(Mean(t, "average of all settings", m[0] * 1.02, m[1] * 1.02, m[2] * 1.02)
-                          for t, m in zip(TYPES, means, strict=True)),
-    )  # fmt: skip
+        other_means=tuple(
+            Mean(t, "average of all settings", m[0] * 1.02, m[1] * 1.02, m[2] * 1.02)
+            for t, m in zip(TYPES, means, strict=True)
+        ),
+    )
 
 
 def squareness_result() -> ResponseResult:
     at = "pressure 0.7 bar, standoff 1 mm"
     means = ((0.19, 0.16, 0.22), (0.19, 0.16, 0.22), (0.15, 0.12, 0.18), (0.21, 0.18, 0.24))
     return ResponseResult(
-        response="squareness", label="perpendicularity tolerance u", scale="as measured", unit="mm", primary=False,
-        n_readings=318, n_coupons=106, rests_on="Nozzle types are judged against how much their specimens differ.",
+        response="squareness",
+        label="perpendicularity tolerance u",
+        scale="as measured",
+        unit="mm",
+        primary=False,
+        n_readings=318,
+        n_coupons=106,
+        rests_on="Nozzle types are judged against how much their specimens differ.",
         terms=(TermTest("nozzle type", 3, 6.0, 3.1, 0.11),),
         spread=(Spread("specimen", 0.02, 0.4, "Specimens of one type differ by about 0.02 mm."),),
         means=tuple(Mean(t, at, *m) for t, m in zip(TYPES, means, strict=True)),
         comparisons=(Comparison("double", "cylindrical", at, "difference", -0.04, -0.08, 0.003, 0.06),),
-        worthwhile=0.03, worthwhile_words="0.03 mm",
-    )  # fmt: skip
+        worthwhile=0.03,
+        worthwhile_words="0.03 mm",
+    )
 
 
 def graded_table(trial: Trial) -> pd.DataFrame:
@@ -208,15 +243,22 @@ def graded_table(trial: Trial) -> pd.DataFrame:
     met = np.where((roughness <= 2) & (squareness <= 2), "yes", "no").astype(object)
     met[[10, 11, 50]] = "undecided"
     met[4] = "no"
-    why = np.where(met == "no", "Rz5 or u worse than range 2", np.where(met == "undecided", "Rz5 within U of the limit", "")).astype(object)
+    why = np.where(
+        met == "no", "Rz5 or u worse than range 2", np.where(met == "undecided", "Rz5 within U of the limit", "")
+    ).astype(object)
     why[4] = "not severed"
     return pd.DataFrame(
         {
-            "coupon": coupons["coupon"], "nozzle": coupons["nozzle"], "roughness_range": roughness,
-            "squareness_range": squareness, "dross_grade": rng.choice([0, 0, 1, 2], len(coupons)),
-            "designation": "ISO 9013-220", "meets": met, "why": why,
+            "coupon": coupons["coupon"],
+            "nozzle": coupons["nozzle"],
+            "roughness_range": roughness,
+            "squareness_range": squareness,
+            "dross_grade": rng.choice([0, 0, 1, 2], len(coupons)),
+            "designation": "ISO 9013-220",
+            "meets": met,
+            "why": why,
         }
-    )  # fmt: skip
+    )
 
 
 def invented_study() -> Study:
@@ -225,28 +267,56 @@ def invented_study() -> Study:
     u = ("0.19 mm", "0.19 mm", "0.15 mm", "0.21 mm")
     trial = invented_trial()
     rows = tuple(
-        NozzleRow(n.type, n.described(), n.today, n.price, 3, (24, 24, 23, 23)[k], (0, 0, 1, 1)[k], {"roughness": rz[k], "squareness": u[k]},
-                  "", ("15 of 24", "16 of 24", "21 of 24", "11 of 24 (2 undecided)")[k], answers[k])
+        NozzleRow(
+            n.type,
+            n.described(),
+            n.today,
+            n.price,
+            3,
+            (24, 24, 23, 23)[k],
+            (0, 0, 1, 1)[k],
+            {"roughness": rz[k], "squareness": u[k]},
+            "",
+            ("15 of 24", "16 of 24", "21 of 24", "11 of 24 (2 undecided)")[k],
+            answers[k],
+        )
         for k, n in enumerate(trial.nozzles)
-    )  # fmt: skip
+    )
     return Study(
-        title=trial.trial.title, question=trial.trial.question,
-        sentence="The double-wall nozzle gives a better edge than today's cylindrical one (about 20 % lower Rz5, between "
-        "10 and 30 %); by how much beyond the worthwhile 15 % is open.",
-        results=(squareness_result(), roughness_result()), nozzles=rows,
+        title=trial.trial.title,
+        question=trial.trial.question,
+        sentence="The double-wall nozzle gives a better edge than today's cylindrical one (about 20 % lower Rz5, "
+        "between 10 and 30 %); by how much beyond the worthwhile 15 % is open.",
+        results=(squareness_result(), roughness_result()),
+        nozzles=rows,
         chances=(
-            ChanceResult("cylindrical", "Rz5, u and dross together", "today's settings", 0.61, 0.44, 0.63, 27,
-                         "Worst of 3 readings, a new specimen on another day."),
+            ChanceResult(
+                "cylindrical",
+                "Rz5, u and dross together",
+                "today's settings",
+                0.61,
+                0.44,
+                0.63,
+                27,
+                "Worst of 3 readings, a new specimen on another day.",
+            ),
             ChanceResult("double", "Rz5, u and dross together", "today's settings", 0.88, 0.71, 0.89, 27),
         ),
-        departures=("Coupon KE4 was not severed (double, D1).", "Coupon RX7 was scrapped: fell between the slats.",
-                    "Mount M5 was cut before M4."),
-        cannot_say=("How long a double-wall nozzle lasts: wear was not part of this trial.",
-                    "Anything about other thicknesses, materials or gases.",
-                    "Best settings and cost per metre are not computed."),
-        next_steps=("Run the double-wall nozzle at today's settings for two weeks and count pierces.",
-                    "Refit mount M5 and check its centring."),
-    )  # fmt: skip
+        departures=(
+            "Coupon KE4 was not severed (double, D1).",
+            "Coupon RX7 was scrapped: fell between the slats.",
+            "Mount M5 was cut before M4.",
+        ),
+        cannot_say=(
+            "How long a double-wall nozzle lasts: wear was not part of this trial.",
+            "Anything about other thicknesses, materials or gases.",
+            "Best settings and cost per metre are not computed.",
+        ),
+        next_steps=(
+            "Run the double-wall nozzle at today's settings for two weeks and count pierces.",
+            "Refit mount M5 and check its centring.",
+        ),
+    )
 
 
 def invented_trial() -> Trial:
@@ -263,12 +333,14 @@ def invented_extras() -> VerdictExtras:
             "squareness": analysed(trial, 0.19, shifts, 0.2, 2),
         },
         amendments=("plan.looks 1 to 2 (E. Invented, 1 March 2026): a second look was agreed.",),
-        plan_sentences=("Every nozzle type at every allowed setting, three specimens each, on three sheets.",
-                        "Style and orifice are not mixed up: all types share one orifice."),
+        plan_sentences=(
+            "Every nozzle type at every allowed setting, three specimens each, on three sheets.",
+            "Style and orifice are not mixed up: all types share one orifice.",
+        ),
         freeze_hash="3f" * 32,
         bench_facts=("Rz5 by stylus instrument No. 4, cut-off 2.5 mm, at 8 mm depth.",),
         software="nozzle-trials 0.0 (test)",
-    )  # fmt: skip
+    )
 
 
 @pytest.fixture(scope="session")

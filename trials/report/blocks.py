@@ -23,7 +23,7 @@ def listed(items: Iterable[str]) -> Block:
 
 def code(label: str, text: str) -> Block:
     """A label and a text that must be read letter by letter."""
-    return {"kind": "code", "label": label, "text": text}
+    return {"kind": "code", "label": label, "hash": text}
 
 
 def head(title: str) -> Block:

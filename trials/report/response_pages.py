@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from typing import Any
 
 import pandas as pd
 
@@ -51,7 +52,9 @@ def _terms(result: ResponseResult) -> list[b.Block]:
         row = [t.term, b.num(t.F), f"{t.df} and {t.den_df:.1f}", b.chance(t.p)]
         if beside:
             known = t.strata_F is not None and t.strata_den_df is not None
-            row += [b.num(t.strata_F), f"{t.df} and {t.strata_den_df:.0f}", b.chance(t.strata_p)] if known else ["–"] * 3
+            row += (
+                [b.num(t.strata_F), f"{t.df} and {t.strata_den_df:.0f}", b.chance(t.strata_p)] if known else ["–"] * 3
+            )
         rows.append(row)
     widths = (2.6, 0.8, 1.1, 1) + ((1, 1.1, 1) if beside else ())
     note = "p: how often chance alone would show a difference as large, if there were none." + (
@@ -141,7 +144,7 @@ def _pictures(result: ResponseResult, trial: Trial, table: pd.DataFrame | None) 
             b.head("Against each setting"),
             b.figure(
                 by_factor_figure(result, coupons, columns, trial.types),
-                f"{result.label} of every coupon against {said}, one strip per nozzle type, with the mean of each level.",
+                f"{result.label} of every coupon against {said}, one strip per nozzle type, with level means.",
                 "Small marks: coupons. Joined marks: their mean at each level, over all other settings.",
             ),
         ]
@@ -150,7 +153,7 @@ def _pictures(result: ResponseResult, trial: Trial, table: pd.DataFrame | None) 
             b.head("In the order of cutting"),
             b.figure(
                 drift_figure(result, coupons, trial.types, [column for column, _ in columns]),
-                f"What is left of {result.label} after nozzle type and settings, coupon by coupon in the order of cutting.",
+                f"What is left of {result.label} after nozzle type and settings, in the order of cutting.",
                 "What is left after nozzle type and settings; a slope would be wear or lens heating.",
             ),
         ]
@@ -164,5 +167,3 @@ def _pictures(result: ResponseResult, trial: Trial, table: pd.DataFrame | None) 
             ),
         ]
     return found
-
-

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import re
+import unicodedata
 from datetime import UTC, date, datetime
 from functools import cache
 from pathlib import Path
@@ -15,8 +16,16 @@ from typing import Any
 
 HERE = Path(__file__).parent
 LONG_WORD = 18
+_JOINERS = "\u200c\u200d"
 _PLAIN = re.compile(r"[\x20-\x7e\xa0-\xac\xae-\u017f\u0391-\u03c9\u0410-\u044f–—‘’“”…−×≤≥±√µμ°]*")
 _FONTS = ("Libertinus Serif", "New Computer Modern", "DejaVu Sans Mono")
+
+# fmt: off
+_MONTHS = (
+    "January", "February", "March", "April", "May", "June",
+    "July", "August", "September", "October", "November", "December",
+)
+# fmt: on
 
 
 def pdf(template: str, data: dict[str, Any], made_on: date) -> bytes:
@@ -36,8 +45,7 @@ def pdf(template: str, data: dict[str, Any], made_on: date) -> bytes:
 
 def day_words(day: date) -> str:
     """A date in words, without locale: 3 March 2026."""
-    months = "January February March April May June July August September October November December".split()
-    return f"{day.day} {months[day.month - 1]} {day.year}"
+    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
 
 
 def _ready(value: Any, key: str = "") -> Any:
@@ -45,22 +53,36 @@ def _ready(value: Any, key: str = "") -> Any:
         return {name: _ready(item, name) for name, item in value.items()}
     if isinstance(value, (list, tuple)):
         return [_ready(item, key) for item in value]
-    return text(value) if isinstance(value, str) and key != "svg" else value
+    if not isinstance(value, str) or key == "svg":
+        return value
+    return _known(value) if key == "hash" else text(value)
 
 
 def text(raw: str) -> str:
     """Text as the paper can show it: one line, long words with places to break, unknown characters as code points."""
+    return re.sub(rf"[^\s\u00a0]{{{LONG_WORD + 1},}}", _breakable, _known(raw))
+
+
+def _known(raw: str) -> str:
     line = re.sub(r"[^\S\u00a0]+", " ", raw).strip(" ")
-    if not _PLAIN.fullmatch(line):
-        line = "".join(c if _PLAIN.fullmatch(c) or _has_glyph(c) else f"[U+{ord(c):04X}]" for c in line)
-    return re.sub(r"[^\s\u00a0]{%d,}" % (LONG_WORD + 1), _breakable, line)
+    return line if _PLAIN.fullmatch(line) else "".join(map(_shown, line))
+
+
+@cache
+def _shown(character: str) -> str:
+    """The character; nothing for a control or direction mark; its code point where no font has it."""
+    kind = unicodedata.category(character)
+    if kind in ("Cc", "Cf") and character not in _JOINERS:
+        return ""
+    if _PLAIN.fullmatch(character) or character in _JOINERS or (kind[0] != "C" and _has_glyph(character)):
+        return character
+    return f"[U+{ord(character):04X}]"
 
 
 def _breakable(word: re.Match[str]) -> str:
     return "\u200b".join(word[0][i : i + LONG_WORD - 4] for i in range(0, len(word[0]), LONG_WORD - 4))
 
 
-@cache
 def _has_glyph(character: str) -> bool:
     """Whether one of the typesetter's own fonts shows the character; its strict profile refuses one that none has."""
     import typst

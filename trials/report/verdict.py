@@ -156,7 +156,7 @@ def response_picture(result: ResponseResult, trial: Trial, extras: VerdictExtras
         f"{m.nozzle} {b.with_unit(m.mean, result.unit)} ({b.num(m.low)} to {b.num(m.high)})" for m in result.means
     )
     behind = f" Grey zones: ranges of {edition()} at {trial.application.thickness_mm:g} mm" if ranges else ""
-    behind += ", hatched where the requirement is not met." if any(band.required for band in ranges) else ""
+    behind += ", hatched: requirement not met." if any(band.required for band in ranges) else ""
     return b.figure(
         main_figure(result, coupons, ranges, trial.today.type),
         f"Typical {result.label} of each nozzle type with its 95 % interval: {values}.",
@@ -186,10 +186,16 @@ def _asked(study: Study, trial: Trial, extras: VerdictExtras) -> dict[str, Any]:
 
 def _chances(study: Study) -> dict[str, Any]:
     rows = [
-        (c.nozzle, c.requirement, c.settings, b.percent(c.estimate), f"{b.percent(c.low)} or more",
-         f"{b.percent(c.share_met)} of {c.n_coupons}")
+        (
+            c.nozzle,
+            c.requirement,
+            c.settings,
+            b.percent(c.estimate),
+            f"{b.percent(c.low)} or more",
+            f"{b.percent(c.share_met)} of {c.n_coupons}",
+        )
         for c in study.chances
-    ]  # fmt: skip
+    ]
     names = ("Nozzle type", "Requirement", "At", "Chance", "95 % sure of", "Coupons that met it")
     notes = list(dict.fromkeys(c.words for c in study.chances if c.words))
     parts = [b.words(*notes), b.table(names, rows, (3, 4, 5), (2, 3, 2.4, 1, 1.5, 1.6))] if rows else []
@@ -200,7 +206,16 @@ def _grades(graded: pd.DataFrame | None, trial: Trial) -> dict[str, Any]:
     if graded is None or graded.empty:
         return b.section("Grades", [])
     rows = [_grade_row(nozzle, graded[graded["nozzle"] == nozzle]) for nozzle in trial.types]
-    names = ("Nozzle type", "Coupons", "Coupons by Rz5", "Coupons by u", "Coupons by dross", "Meets", "Undecided", "Not")
+    names = (
+        "Nozzle type",
+        "Coupons",
+        "Coupons by Rz5",
+        "Coupons by u",
+        "Coupons by dross",
+        "Meets",
+        "Undecided",
+        "Not",
+    )
     reasons = graded.loc[graded["meets"] != "yes", "why"].dropna().astype(str).value_counts(sort=False)
     why = sorted(((n, words) for words, n in reasons.items() if words), key=lambda pair: (-pair[0], pair[1]))
     return b.section(

@@ -29,11 +29,18 @@ def trace_figure(trace: Roughness) -> str:
             lower.axvspan(left, right, color=PALE if k % 2 else "#f1f1f1", lw=0, zorder=0)
             lower.plot([left, right], [part.max()] * 2, color=ACCENT, lw=1.2)
             lower.plot([left, right], [part.min()] * 2, color=ACCENT, lw=1.2)
-            lower.text((left + right) / 2, 1.02, f"{height:.3g}", transform=lower.get_xaxis_transform(), ha="center",
-                       va="bottom", fontsize=8.5)  # fmt: skip
+            lower.text(
+                (left + right) / 2,
+                1.02,
+                f"{height:.3g}",
+                transform=lower.get_xaxis_transform(),
+                ha="center",
+                va="bottom",
+                fontsize=8.5,
+            )
         lower.set_ylabel("roughness, µm")
         lower.set_xlabel(
-            f"mm along the edge   (Rz5 {trace.rz5:.3g} µm, mean of the five heights above; cut-off {trace.cutoff_mm:g} mm)"
+            f"mm along the edge   (Rz5 {trace.rz5:.3g} µm: mean of the five heights; cut-off {trace.cutoff_mm:g} mm)"
         )
         return svg(figure)
 
@@ -53,7 +60,45 @@ def scan_figure(scan: Squareness, thickness_mm: float | None = None) -> str:
         axes.set_xlim(float(scan.distance_mm.min()) - room, float(scan.distance_mm.max()) + room)
         axes.set_ylim(bottom, 0)
         axes.set_ylabel("depth below the top face, mm")
-        axes.set_xlabel(f"out of the intended line, mm   (u = {scan.u_mm:.3f} mm)\nhatched: left out, {scan.delta_a_mm:g} mm")
+        axes.set_xlabel(
+            f"out of the intended line, mm   (u = {scan.u_mm:.3f} mm)\nhatched: left out, {scan.delta_a_mm:g} mm"
+        )
+        return svg(figure)
+
+
+def edge_figure(scans: int, thickness_mm: float | None, rz5_depth_mm: float, left_out_mm: float) -> str:
+    """The cut edge from the side, not to scale: what is left out, where u is scanned and Rz5 traced.
+
+    Without a thickness the depths are not named.
+    """
+    with canvas(1.75) as (figure, axes):
+        axes.set_axis_off()
+        axes.set_xlim(-0.23, 1.2)
+        axes.set_ylim(-0.2, 1.06)
+        axes.fill([0, 1, 1, 0], [0, 0, 1, 1], facecolor="#f4f4f4", edgecolor=INK, lw=1.3)
+        for left, width in ((0.0, 0.15), (0.85, 0.15), (0.43, 0.05)):
+            low, high = (0.0, 1.0) if left != 0.43 else (0.0, 0.2)
+            axes.fill(
+                [left, left + width, left + width, left],
+                [low, low, high, high],
+                facecolor="white",
+                edgecolor=GREY,
+                hatch="////",
+                lw=0.6,
+            )
+        for x in np.linspace(0.22, 0.78, max(scans, 1)) if scans > 1 else [0.62]:
+            axes.annotate("", (x, 0.12), (x, 0.88), arrowprops={"arrowstyle": "<->", "color": ACCENT, "lw": 1.4})
+        depth = rz5_depth_mm / thickness_mm if thickness_mm else 0.6
+        axes.plot([0.18, 0.82], [1 - depth] * 2, color=INK, lw=1.6, ls=(0, (6, 2)))
+        below = f"{rz5_depth_mm:g} mm below the top face" if thickness_mm else "at the stated depth"
+        left_out = f"{left_out_mm:g} mm" if thickness_mm else "the stated depth"
+        axes.text(1.02, 1 - depth, f"Rz5: dashed,\n{below}", va="center", fontsize=8.5)
+        axes.text(1.02, 0.92, f"u: arrows, {left_out} left\nout at top and bottom", va="center", fontsize=8.5)
+        axes.text(-0.02, 0.95, "top face", ha="right", va="center", fontsize=8.5)
+        axes.text(-0.02, 0.04, "lower edge: dross", ha="right", va="center", fontsize=8.5)
+        axes.text(0.075, -0.04, "corner: leave out", ha="center", va="top", fontsize=8.5)
+        axes.text(0.925, -0.04, "corner: leave out", ha="center", va="top", fontsize=8.5)
+        axes.text(0.455, -0.04, "slat mark: keep clear", ha="center", va="top", fontsize=8.5)
         return svg(figure)
 
 
@@ -90,11 +135,16 @@ def dross_drawing(grade: int) -> str:
     parts = {
         0: "",
         1: "".join(_bead(x, 99 + 0.4 * r, r, "#ffffff") for x, r in ((38, 4), (83, 5), (127, 3.5), (171, 4.5))),
-        2: "".join(_drop(x, w, h, "#bdbdbd") for x, w, h in ((30, 13, 16), (68, 10, 12), (104, 15, 21), (141, 11, 14), (178, 14, 18))),
-        3: _fringe("#bdbdbd", 9.0, 98.0),
-        4: _fringe("#4a4a4a", 9.0, 88.0) + "".join(
-            f'<path d="M{x} 88 l4 -7 l5 7" fill="#4a4a4a" stroke="#1c1c1c" stroke-width="0.8"/>' for x in range(14, 194, 15)
+        2: "".join(
+            _drop(x, w, h, "#bdbdbd")
+            for x, w, h in ((30, 13, 16), (68, 10, 12), (104, 15, 21), (141, 11, 14), (178, 14, 18))
         ),
-    }  # fmt: skip
+        3: _fringe("#bdbdbd", 9.0, 98.0),
+        4: _fringe("#4a4a4a", 9.0, 88.0)
+        + "".join(
+            f'<path d="M{x} 88 l4 -7 l5 7" fill="#4a4a4a" stroke="#1c1c1c" stroke-width="0.8"/>'
+            for x in range(14, 194, 15)
+        ),
+    }
     box = '<svg xmlns="http://www.w3.org/2000/svg" width="208" height="132" viewBox="0 0 208 132">'
     return f"{box}{_EDGE}{parts[grade]}</svg>"

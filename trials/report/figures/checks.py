@@ -14,6 +14,7 @@ from trials.units import shown
 if TYPE_CHECKING:
     import pandas as pd
 
+
 def leftovers(result: ResponseResult, coupons: pd.DataFrame, settings: Sequence[str] = ()) -> np.ndarray:
     """What is left per coupon (n,): `residual` where given, else the deviation from its nozzle type at its `settings`.
 
@@ -44,9 +45,15 @@ def drift_figure(
         for position, nozzle in enumerate(types):
             part = ordered[ordered["nozzle"] == nozzle]
             axes.scatter(
-                part["cut_order"], part["left"], s=15, marker=marker(position), facecolors="white", edgecolors=GREY,
-                linewidths=0.8, label=drawn(nozzle, 26),
-            )  # fmt: skip
+                part["cut_order"],
+                part["left"],
+                s=15,
+                marker=marker(position),
+                facecolors="white",
+                edgecolors=GREY,
+                linewidths=0.8,
+                label=drawn(nozzle, 26),
+            )
         window = max(len(ordered) // 5, 3)
         middle = ordered["left"].rolling(window, center=True, min_periods=max(window // 2, 1)).median()
         axes.plot(ordered["cut_order"], middle, color=ACCENT, lw=1.6, label="running median")
@@ -85,8 +92,15 @@ def sides_figure(result: ResponseResult, table: pd.DataFrame, types: Sequence[st
             if part.empty:
                 continue
             shape = marker(list(types).index(part["nozzle"].iloc[0]))
-            axes.scatter(np.full(len(part), place), part["difference"], s=14, marker=shape, facecolors="white",
-                         edgecolors=GREY, linewidths=0.7)  # fmt: skip
+            axes.scatter(
+                np.full(len(part), place),
+                part["difference"],
+                s=14,
+                marker=shape,
+                facecolors="white",
+                edgecolors=GREY,
+                linewidths=0.7,
+            )
             axes.plot([place - 0.3, place + 0.3], [part["difference"].mean()] * 2, color=ACCENT, lw=2.2)
         small = len(mounts) > 14
         axes.set_xticks(range(len(mounts)), [drawn(m, 10) for m in mounts], rotation=90 if small else 0, fontsize=8)

@@ -72,7 +72,7 @@ def main_figure(
 
     `coupons` has `nozzle, value` (unit of the response), one row per coupon that was cut; see `coupon_means`.
     """
-    height = height_in or 1.1 + 0.4 * max(len(result.means), 2)
+    height = height_in or 1.1 + 0.46 * max(len(result.means), 2)
     with canvas(height) as (figure, axes):
         low, high = _value_span(result, coupons, [band.high for band in bands if band.required])
         _draw_bands(axes, bands, low, high, shown(result.unit))
@@ -106,25 +106,45 @@ def _draw_bands(axes: Axes, bands: Sequence[Band], low: float, high: float, unit
         axes.axvspan(left, right, facecolor=fill, edgecolor=PALE, hatch=hatch, linewidth=0, zorder=0)
         if right - left > 0.07 * (high - low):
             axes.text(
-                (left + right) / 2, 1.015, f"range {band.number}", transform=axes.get_xaxis_transform(), ha="center",
-                va="bottom", fontsize=8.5, color=INK,
-            )  # fmt: skip
+                (left + right) / 2,
+                1.015,
+                f"range {band.number}",
+                transform=axes.get_xaxis_transform(),
+                ha="center",
+                va="bottom",
+                fontsize=8.5,
+                color=INK,
+            )
         if low < band.high < high:
             style = "-" if band.required else (0, (2, 2))
             axes.axvline(band.high, color=INK if band.required else GREY, lw=1.3 if band.required else 0.7, ls=style)
             words = f" {'required: ' if band.required else ''}at most {band.high:g} {unit}"
             axes.text(
-                band.high, 0.0, words, transform=axes.get_xaxis_transform(), rotation=90, ha="right", va="bottom",
-                fontsize=8, color=INK, zorder=1,
-            )  # fmt: skip
+                band.high,
+                0.0,
+                words,
+                transform=axes.get_xaxis_transform(),
+                rotation=90,
+                ha="right",
+                va="bottom",
+                fontsize=8,
+                color=INK,
+                zorder=1,
+            )
 
 
 def _draw_type(axes: Axes, position: int, mean: Mean, coupons: pd.DataFrame, today: str) -> None:
     values = coupons.loc[coupons["nozzle"] == mean.nozzle, "value"].to_numpy(float)
     axes.scatter(
-        values, position + jitter(len(values), 0.26), s=11, marker=marker(position), facecolors="white",
-        edgecolors=GREY, linewidths=0.6, zorder=2,
-    )  # fmt: skip
+        values,
+        position + jitter(len(values), 0.26),
+        s=11,
+        marker=marker(position),
+        facecolors="white",
+        edgecolors=GREY,
+        linewidths=0.6,
+        zorder=2,
+    )
     colour = INK if mean.nozzle == today else ACCENT
     axes.plot([mean.low, mean.high], [position] * 2, color="white", lw=4.6, solid_capstyle="butt", zorder=3)
     axes.plot([mean.low, mean.high], [position] * 2, color=colour, lw=2.2, solid_capstyle="butt", zorder=4)
@@ -161,11 +181,27 @@ def by_factor_figure(
 
 def _draw_levels(axes: Axes, settings: list, values: np.ndarray, levels: list, position: int) -> None:
     at = np.array([levels.index(setting) for setting in settings], dtype=float)
-    axes.scatter(at + jitter(len(at), 0.16), values, s=9, marker=marker(position), facecolors="white",
-                 edgecolors=GREY, linewidths=0.6)  # fmt: skip
+    axes.scatter(
+        at + jitter(len(at), 0.16),
+        values,
+        s=9,
+        marker=marker(position),
+        facecolors="white",
+        edgecolors=GREY,
+        linewidths=0.6,
+    )
     used = [k for k in range(len(levels)) if (at == k).any()]
-    axes.plot(used, [values[at == k].mean() for k in used], color=ACCENT, lw=1.4, marker=marker(position), ms=5,
-              ls=dash(position), markeredgecolor="white", mew=0.7)  # fmt: skip
+    axes.plot(
+        used,
+        [values[at == k].mean() for k in used],
+        color=ACCENT,
+        lw=1.4,
+        marker=marker(position),
+        ms=5,
+        ls=dash(position),
+        markeredgecolor="white",
+        mew=0.7,
+    )
     axes.set_xticks(range(len(levels)), [drawn(f"{v:g}" if isinstance(v, (int, float)) else v, 12) for v in levels])
     axes.set_xlim(-0.5, len(levels) - 0.5)
     axes.tick_params(labelsize=8)

@@ -48,11 +48,25 @@ def _draw_coupon(axes: Axes, coupon: CouponPlace, per_mm: float) -> None:
         axes.plot(*zip(*coupon.joint, strict=True), color="white", lw=2.0)
     room = per_mm * coupon.length
     size = min(max(room / (0.68 * max(len(coupon.coupon), 3)), 3.5), 10.0, 0.42 * per_mm * coupon.width)
-    axes.text(x + coupon.length / 2, y + 0.62 * coupon.width, drawn(coupon.coupon, 12), ha="center", va="center",
-              fontsize=size, fontweight="bold")  # fmt: skip
+    axes.text(
+        x + coupon.length / 2,
+        y + 0.62 * coupon.width,
+        drawn(coupon.coupon, 12),
+        ha="center",
+        va="center",
+        fontsize=size,
+        fontweight="bold",
+    )
     turn = "↻" if coupon.cut_direction == "clockwise" else "↺"
-    axes.text(x + coupon.length / 2, y + 0.22 * coupon.width, f"{coupon.order} {turn}", ha="center", va="center",
-              fontsize=0.8 * size, color=INK)  # fmt: skip
+    axes.text(
+        x + coupon.length / 2,
+        y + 0.22 * coupon.width,
+        f"{coupon.order} {turn}",
+        ha="center",
+        va="center",
+        fontsize=0.8 * size,
+        color=INK,
+    )
 
 
 def detectable_figure(curve: pd.DataFrame, unit: str = "", worthwhile: float | None = None) -> str:
@@ -62,11 +76,28 @@ def detectable_figure(curve: pd.DataFrame, unit: str = "", worthwhile: float | N
     """
     with canvas(2.9) as (figure, axes):
         for position, (varied, part) in enumerate(curve.groupby("varied", sort=False)):
-            axes.plot(part["count"], part["detectable"], color=ACCENT if position == 0 else GREY, ls=dash(position), lw=1.4,
-                      marker=marker(position), ms=5, markeredgecolor="white", mew=0.6, label=drawn(varied, 30))  # fmt: skip
+            axes.plot(
+                part["count"],
+                part["detectable"],
+                color=ACCENT if position == 0 else GREY,
+                ls=dash(position),
+                lw=1.4,
+                marker=marker(position),
+                ms=5,
+                markeredgecolor="white",
+                mew=0.6,
+                label=drawn(varied, 30),
+            )
         planned = curve[curve["planned"]]
-        axes.scatter(planned["count"], planned["detectable"], s=110, facecolors="none", edgecolors=INK, lw=1.1,
-                     label="as planned")  # fmt: skip
+        axes.scatter(
+            planned["count"],
+            planned["detectable"],
+            s=110,
+            facecolors="none",
+            edgecolors=INK,
+            lw=1.1,
+            label="as planned",
+        )
         if worthwhile is not None:
             axes.axhline(worthwhile, color=INK, lw=0.9, ls=(0, (4, 2)))
             axes.text(1.0, worthwhile, "worthwhile ", transform=axes.get_yaxis_transform(), ha="right", va="bottom")
@@ -82,7 +113,12 @@ def detectable_figure(curve: pd.DataFrame, unit: str = "", worthwhile: float | N
 
 
 def prediction_figure(
-    x: Sequence[float], y: Sequence[float], errors: np.ndarray, x_words: str, y_words: str, cut: Sequence[Sequence[float]] = ()
+    x: Sequence[float],
+    y: Sequence[float],
+    errors: np.ndarray,
+    x_words: str,
+    y_words: str,
+    cut: Sequence[Sequence[float]] = (),
 ) -> str:
     """Prediction error over two settings: shades of grey, lines with their value, crosses where coupons are planned.
 
@@ -99,7 +135,9 @@ def prediction_figure(
             lines = axes.contour(x, y, shown, levels=7, colors=INK, linewidths=0.6)
             axes.clabel(lines, fontsize=7.5, fmt="%.3g")
         if len(cut):
-            axes.scatter(*np.asarray(cut, dtype=float).T, marker="x", s=34, color=ACCENT, lw=1.6, zorder=3, clip_on=False)
+            axes.scatter(
+                *np.asarray(cut, dtype=float).T, marker="x", s=34, color=ACCENT, lw=1.6, zorder=3, clip_on=False
+            )
         axes.set_xlabel(drawn(x_words))
         axes.set_ylabel(drawn(y_words))
         return svg(figure)
@@ -122,7 +160,9 @@ def life_figure(
             grey = (INK, GREY, LIGHT)[position % 3]
             axes.step(at, share, where="post", color=grey, lw=1.5, label=drawn(nozzle, 26))
             axes.plot(running[0], running[1], ls="none", marker="|", ms=9, mew=1.3, color=grey)
-            axes.plot(at[1:], share[1:], ls="none", marker=marker(position), ms=4.5, color=grey, markeredgecolor="white")
+            axes.plot(
+                at[1:], share[1:], ls="none", marker=marker(position), ms=4.5, color=grey, markeredgecolor="white"
+            )
             if curves[position] is not None:
                 axes.plot(*curves[position], color=ACCENT, ls=dash(position + 1), lw=1.1)
         axes.set_ylim(0, 1.04)
