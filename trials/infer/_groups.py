@@ -73,11 +73,3 @@ def _coded(name: str, labels: Sequence, n: int) -> Grouping:
             f"grouping {name!r} has one row per level, so it is the spread between readings itself; leave it out"
         )
     return Grouping(name, codes.astype(np.intp), levels)
-
-
-def carrier(groupings: Sequence[Grouping]) -> Grouping | None:
-    """Return the finest grouping if it nests in all the others, so that rows can be handled as its levels."""
-    if not groupings:
-        return None
-    finest = max(groupings, key=lambda g: g.levels)
-    return finest if all(finest.nests_in(g) for g in groupings if g is not finest) else None

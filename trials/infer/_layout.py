@@ -1,17 +1,20 @@
-"""From fixed columns and groupings to a kernel: orthonormal columns, units, and cross-products by unit size."""
+"""From fixed columns and groupings to a kernel: orthonormal columns, units, and what of it serves every response."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy import sparse
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.infer._chain import Chain, ChainKernel, chain_of, chain_order, indicator_columns, levels_of
 from trials.infer._groups import Grouping
 from trials.infer._pieces import DenseKernel, Kernel
 
 RANK_TOLERANCE = 1e-11  # length left of a unit column after the columns before it are taken out
+DENSE_LEVELS = 120  # levels beside the carrier up to which dense algebra is the faster
 
 
 @dataclass(frozen=True)
@@ -41,9 +44,10 @@ def read_fixed(fixed: np.ndarray) -> FixedPart:
     """Check and factor the model matrix (n, k).
 
     Raises:
-        WrongShape: not a matrix with at least one column, or no more rows than columns.
+        WrongShape: not a matrix with at least one column.
         NotFinite: a cell is not a number.
-        NotIdentifiable: a column is a combination of those before it; the message counts columns from 1.
+        NotIdentifiable: a column is a combination of those before it (the message counts columns from 1), or there
+            are no more rows than columns.
     """
     x = np.asarray(fixed, dtype=float)
     if x.ndim != 2 or x.shape[1] == 0:
@@ -52,11 +56,12 @@ def read_fixed(fixed: np.ndarray) -> FixedPart:
     if not np.isfinite(x).all():
         row, column = (int(v) + 1 for v in np.argwhere(~np.isfinite(x))[0])
         raise NotFinite(f"fixed column {column} holds no finite number at row {row}; fill it in or leave the row out")
-    scale = np.linalg.norm(x, axis=0)
-    safe = np.where(scale > 0, scale, 1.0)
     if n < k:
         raise NotIdentifiable(f"{n} readings cannot carry {k} fixed columns; leave terms out or add readings")
-    q, r = np.linalg.qr(x / safe)
+    largest = np.abs(x).max(axis=0)
+    largest = np.where(largest > 0, largest, 1.0)
+    scale = largest * np.maximum(np.linalg.norm(x / largest, axis=0), 1e-300)
+    q, r = np.linalg.qr(x / scale)
     left = np.abs(np.diagonal(r))
     if (left < RANK_TOLERANCE).any():
         column = int(np.argmax(left < RANK_TOLERANCE)) + 1
@@ -69,7 +74,7 @@ def read_fixed(fixed: np.ndarray) -> FixedPart:
         )
     ones = q.T @ np.ones(n)
     has_constant = np.abs(1.0 - q @ ones).max() < 1e-9
-    return FixedPart(q, r, safe, np.linalg.solve(r, ones) / safe if has_constant else None)
+    return FixedPart(q, r, scale, np.linalg.solve(r, ones) / scale if has_constant else None)
 
 
 @dataclass(frozen=True)
@@ -79,6 +84,11 @@ class Units:
     order: np.ndarray
     starts: np.ndarray
     sizes: np.ndarray
+
+    @property
+    def first(self) -> np.ndarray:
+        """A row of each unit (U,)."""
+        return self.order[self.starts]
 
     def means(self, rows: np.ndarray) -> np.ndarray:
         """Mean of rows (n, ...) over each unit."""
@@ -90,83 +100,115 @@ class Units:
         return rows[self.order] - np.repeat(means, self.sizes.astype(np.intp), axis=0)
 
 
-def units_of(carrier: Grouping) -> Units:
-    """Units that are the levels of a grouping."""
-    order = np.argsort(carrier.codes, kind="stable")
-    sizes = np.bincount(carrier.codes, minlength=carrier.levels)
-    return Units(order, np.concatenate([[0], np.cumsum(sizes)[:-1]]), sizes.astype(float))
+def _units(groupings: Sequence[Grouping], chain: Chain, n: int) -> Units | None:
+    if not chain.absorbed:
+        return None
+    order = chain_order(groupings, chain, n)
+    codes = groupings[chain.absorbed[0]].codes[order]
+    starts = np.flatnonzero(np.concatenate([[True], codes[1:] != codes[:-1]]))
+    return Units(order, starts, np.diff(np.append(starts, n)).astype(float))
 
 
 @dataclass(frozen=True)
 class Layout:
     """Everything about a design that does not depend on the response.
 
-    q_means (U, k): orthonormal columns averaged over units; q_inside (n, k): their deviations, None where every fixed
-    column is constant in every unit; indicators (U, m): levels of the groupings but the carrier; size_class (U,).
+    units: None where every row stands alone; q_means (U, k): orthonormal columns averaged over units; q_inside (n, k):
+    their deviations in unit order, None where every fixed column is constant in every unit; indicators (U, m): levels
+    of the groupings but the carrier; size_class: units of each size; kernel: as of a response of zeros.
     """
 
     units: Units | None
     q_means: np.ndarray
     q_inside: np.ndarray | None
-    indicators: np.ndarray
-    size_class: list[np.ndarray]
-    kernel: DenseKernel
+    indicators: sparse.csr_array | None
+    size_class: tuple[np.ndarray | slice, ...]
+    kernel: Kernel
 
     def kernel_for(self, response: np.ndarray) -> Kernel:
         """Put a response (n,) in the place of A's last column."""
         means = response if self.units is None else self.units.means(response)
-        k = self.q_means.shape[1]
-        cross = self.kernel.cross.copy()
-        for d, members in enumerate(self.size_class):
-            y = means[members]
-            column = np.concatenate([y @ self.indicators[members], y @ self.q_means[members], [y @ y]])
-            cross[d, :, -1] = column
-            cross[d, -1, :] = column
         within = self.kernel.within.copy()
         if self.units is not None:
             inside = self.units.inside(response, means)
-            within[k, k] = inside @ inside
+            within[-1, -1] = inside @ inside
             if self.q_inside is not None:
-                within[:k, k] = within[k, :k] = inside @ self.q_inside
-        return DenseKernel(self.kernel.sizes, self.kernel.counts, cross, within, self.kernel.blocks, self.kernel.n)
+                within[:-1, -1] = within[-1, :-1] = inside @ self.q_inside
+        if isinstance(self.kernel, ChainKernel):
+            return replace(self.kernel, means=np.column_stack([self.q_means, means]), within=within)
+        return replace(self.kernel, cross=self._crossed(means), within=within)
+
+    def _crossed(self, means: np.ndarray) -> np.ndarray:
+        cross = self.kernel.cross.copy()
+        for d, members in enumerate(self.size_class):
+            y = np.zeros_like(means)
+            y[members] = means[members]
+            column = np.concatenate([self.indicators.T @ y, y @ self.q_means, [y @ y]])
+            cross[d, :, -1] = column
+            cross[d, -1, :] = column
+        return cross
 
 
-def lay_out(fixed: np.ndarray, q: np.ndarray, groupings: Sequence[Grouping], carrier: Grouping | None) -> Layout:
-    """Form units and cross-products; carrier None keeps every row a unit of its own."""
+def lay_out(
+    fixed: np.ndarray, q: np.ndarray, groupings: Sequence[Grouping], collapse: bool, dense: bool | None
+) -> Layout:
+    """Form units and what the kernel needs; dense None decides by the number of levels."""
     n, k = q.shape
-    units = None if carrier is None else units_of(carrier)
-    sizes = np.ones(n) if units is None else units.sizes
-    first = np.arange(n) if units is None else units.order[units.starts]
-    q_means, q_inside = (q, None) if units is None else _split(fixed, q, units, first)
-    others = [g for g in groupings if g is not carrier]
-    indicators = np.zeros((len(sizes), sum(g.levels for g in others)))
-    blocks: list[slice | None] = []
-    at = 0
-    for grouping in groupings:
-        if grouping is carrier:
-            blocks.append(None)
-            continue
-        indicators[np.arange(len(sizes)), at + grouping.codes[first]] = 1.0
-        blocks.append(slice(at, at + grouping.levels))
-        at += grouping.levels
-    distinct, which = np.unique(sizes, return_inverse=True)
-    size_class = [slice(None)] if len(distinct) == 1 else [np.flatnonzero(which == d) for d in range(len(distinct))]
-    m = indicators.shape[1]
-    cross = np.zeros((len(distinct), m + k + 1, m + k + 1))
-    for d, members in enumerate(size_class):
-        both = np.hstack([indicators[members], q_means[members]])
-        cross[d, : m + k, : m + k] = both.T @ both
+    chain = chain_of(groupings, collapse)
+    units = _units(groupings, chain, n)
+    q_means, q_inside = (q, None) if units is None else _split(fixed, q, units)
     within = np.zeros((k + 1, k + 1))
     if q_inside is not None:
         within[:k, :k] = q_inside.T @ q_inside
+    first = np.arange(n) if units is None else units.first
+    sizes = np.ones(n) if units is None else units.sizes
+    others = sum(g.levels for i, g in enumerate(groupings) if i not in chain.absorbed[:1])
+    if dense if dense is not None else others <= DENSE_LEVELS:
+        return _dense(groupings, chain, Layout(units, q_means, q_inside, None, (), None), sizes, first, within, n)
+    levels, top = levels_of(groupings, chain, first)
+    terms = chain.absorbed if chain.absorbed else (None,)
+    kernel = ChainKernel(sizes, np.zeros((len(sizes), k + 1)), within, terms, levels, top, n, len(groupings))
+    kernel.means[:, :k] = q_means
+    return Layout(units, q_means, q_inside, None, (), kernel)
+
+
+def _dense(
+    groupings: Sequence[Grouping],
+    chain: Chain,
+    bare: Layout,
+    sizes: np.ndarray,
+    first: np.ndarray,
+    within: np.ndarray,
+    n: int,
+) -> Layout:
+    blocks: list[slice | None] = []
+    codes: list[np.ndarray] = []
+    m = 0
+    for i, grouping in enumerate(groupings):
+        if i in chain.absorbed[:1]:
+            blocks.append(None)
+            continue
+        codes.append(m + grouping.codes[first])
+        blocks.append(slice(m, m + grouping.levels))
+        m += grouping.levels
+    indicators = indicator_columns(np.array(codes, dtype=np.intp).reshape(len(codes), len(first)), m)
+    distinct, which = np.unique(sizes, return_inverse=True)
+    classes = (slice(None),) if len(distinct) == 1 else tuple(np.flatnonzero(which == d) for d in range(len(distinct)))
+    k = bare.q_means.shape[1]
+    cross = np.zeros((len(distinct), m + k + 1, m + k + 1))
+    for d, members in enumerate(classes):
+        z, a = indicators[members] if len(distinct) > 1 else indicators, bare.q_means[members]
+        cross[d, :m, :m] = (z.T @ z).toarray()
+        cross[d, :m, m : m + k] = z.T @ a
+        cross[d, m : m + k, :m] = cross[d, :m, m : m + k].T
+        cross[d, m : m + k, m : m + k] = a.T @ a
     counts = np.bincount(which, minlength=len(distinct)).astype(float)
     kernel = DenseKernel(distinct, counts, cross, within, tuple(blocks), n)
-    return Layout(units, q_means, q_inside, indicators, size_class, kernel)
+    return replace(bare, indicators=indicators, size_class=classes, kernel=kernel)
 
 
-def _split(fixed: np.ndarray, q: np.ndarray, units: Units, first: np.ndarray) -> tuple[np.ndarray, np.ndarray | None]:
+def _split(fixed: np.ndarray, q: np.ndarray, units: Units) -> tuple[np.ndarray, np.ndarray | None]:
     means = units.means(q)
-    sizes = units.sizes.astype(np.intp)
-    if np.array_equal(np.repeat(fixed[first], sizes, axis=0), fixed[units.order]):
+    if np.array_equal(np.repeat(fixed[units.first], units.sizes.astype(np.intp), axis=0), fixed[units.order]):
         return means, None
     return means, units.inside(q, means)

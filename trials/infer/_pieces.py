@@ -104,7 +104,7 @@ class _State:
                 ratio[block] = g
         total = self.weighted(self.w)
         self.czz, self.cza, self.caa = total[:m, :m], total[:m, m:], total[m:, m:]
-        self.j, log_det = _inverse(np.eye(m) + ratio[:, None] * self.czz)
+        self.j, log_det = inverse_and_log_det(np.eye(m) + ratio[:, None] * self.czz)
         self.big_l = self.j * ratio
         self.log_det = log_det + float(kernel.counts @ np.log(shrink))
         self.v = np.vstack([-self.big_l @ self.cza, np.eye(self.caa.shape[0])])
@@ -158,7 +158,7 @@ class _State:
                 out.trace_pair[i, j] = out.trace_pair[j, i] = value
 
 
-def _inverse(matrix: np.ndarray) -> tuple[np.ndarray, float]:
+def inverse_and_log_det(matrix: np.ndarray) -> tuple[np.ndarray, float]:
     """Inverse and log determinant of a matrix with positive determinant, by one LU factorisation."""
     if matrix.shape[0] == 0:
         return matrix, 0.0

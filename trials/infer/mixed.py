@@ -14,7 +14,7 @@ import numpy as np
 from scipy import special
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
-from trials.infer._groups import RESIDUAL, Grouping, carrier, read_groupings
+from trials.infer._groups import RESIDUAL, Grouping, read_groupings
 from trials.infer._kenward_roger import Adjustment, adjust, denominator
 from trials.infer._layout import FixedPart, Layout, lay_out, read_fixed
 from trials.infer._reml import LARGE, Solved, criterion, information, minimise, solve_fixed
@@ -124,12 +124,16 @@ class MixedDesign:
     layout: Layout
 
     @classmethod
-    def build(cls, fixed: np.ndarray, groups: Mapping[str, Sequence], collapse: bool = True) -> MixedDesign:
-        """Check and prepare a design; raises as fit_mixed does. collapse=False keeps every row."""
+    def build(
+        cls, fixed: np.ndarray, groups: Mapping[str, Sequence], collapse: bool = True, dense: bool | None = None
+    ) -> MixedDesign:
+        """Check and prepare a design; raises as fit_mixed does.
+
+        collapse False keeps every row a unit of its own, and dense picks the algebra, to check one against the other.
+        """
         part = read_fixed(fixed)
         groupings = tuple(read_groupings(groups, len(part.q)))
-        x = np.asarray(fixed, dtype=float)
-        layout = lay_out(x, part.q, groupings, carrier(groupings) if collapse else None)
+        layout = lay_out(np.asarray(fixed, dtype=float), part.q, groupings, collapse, dense)
         design = cls(part, groupings, layout)
         design._refuse_inseparable()
         return design
