@@ -23,18 +23,9 @@ from trials.store.core import (
     stamp,
     write_journal,
 )
-from trials.store.recording import (
-    Recorded,
-    confirm_slips,
-    correct,
-    correct_cut,
-    correct_mount,
-    correct_sheet,
-    record_as_planned,
-    record_cuts,
-    record_readings,
-    writing,
-)
+from trials.store.corrections import confirm_slips, correct, correct_cut, correct_mount, correct_sheet
+from trials.store.entry import Recorded, writing
+from trials.store.recording import record_as_planned, record_cuts, record_readings
 from trials.store.records import LOOK_COLUMNS, Records, rows_of, table
 from trials.trial import Trial, changes, freeze_hash, parse
 

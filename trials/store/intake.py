@@ -19,6 +19,7 @@ from trials.store.records import (
     OUTCOMES,
     READING_COLUMNS,
     SHEET_COLUMNS,
+    YES_NO_COLUMNS,
     Records,
     rows_of,
 )
@@ -34,7 +35,7 @@ from trials.store.rules import (
 )
 from trials.store.settings import nearest, parse_changed_setting, written
 from trials.store.slips import Slip, open_slips, slips
-from trials.store.tables import moment_in, number_in, read_table, sheet_names, text_in, whole_in
+from trials.store.tables import moment_in, number_in, read_table, sheet_names, text_in, whole_in, yes_no_in
 from trials.units import factor, match_header, shown, suffix
 
 __all__ = [
@@ -48,7 +49,6 @@ __all__ = [
     "slips",
 ]
 
-YES_NO = {"yes": "yes", "y": "yes", "true": "yes", "1": "yes", "no": "no", "n": "no", "false": "no", "0": "no"}
 READING_UNITS = {"cutoff_mm": "mm", "depth_mm": "mm"}
 GRADE_COLUMNS = ("range of u", "range of Rz5", "measure_order")
 """Columns of the bench workbook that are worked out or printed there, not typed."""
@@ -297,11 +297,8 @@ def _mount_row(cells: dict[str, Any], plan: dict[str, Any], place, decimal_comma
         row[name] = whole_in(cells.get(name), 0, decimal_comma=decimal_comma, **place(name))
     row["order"] = plan.get("order") if row["order"] is None else row["order"]
     row["fitted_at"] = moment_in(cells.get("fitted_at"), **place("fitted_at"))
-    for name in ("centring_checked", "height_calibrated", "window_changed"):
-        word = row[name].lower()
-        if word and word not in YES_NO:
-            raise InputError("not yes or no", found=row[name], allowed="yes, no", do="Correct it.", **place(name))
-        row[name] = YES_NO.get(word, "")
+    for name in YES_NO_COLUMNS:
+        row[name] = yes_no_in(cells.get(name), **place(name))
     return row
 
 

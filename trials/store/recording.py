@@ -1,72 +1,41 @@
-"""Writing what happened: cuts, mounts, sheets, readings, and corrections of them. All of a call is kept, or nothing."""
+"""Writing what happened: cuts, mounts, sheets, readings. All of a call is kept, or nothing."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
-from sqlalchemy import Connection, Table, insert, select
+from sqlalchemy import insert
 
 from trials.errors import InputError
 from trials.store import schema
 from trials.store.core import (
-    check_unchanged,
     last_version,
     read_records,
-    read_trial,
-    require_frozen,
     stamp,
     write_journal,
 )
+from trials.store.entry import Recorded, check_row, cleaned, confirm, current_rows, shown, writing
 from trials.store.records import (
     CUT_COLUMNS,
     MOUNT_COLUMNS,
     READING_COLUMNS,
-    REAL,
     SHEET_COLUMNS,
-    WHOLE,
     Records,
-    plain,
     rows_of,
 )
 from trials.store.rules import (
     check_coupon,
-    check_cut,
     check_cutoff,
-    check_mount,
     check_value,
     check_was_cut,
     outcomes,
     quantities,
 )
-from trials.store.settings import nearest, parse_changed_setting, written
-from trials.store.slips import Slip, open_slips
-
-
-@dataclass(frozen=True)
-class Recorded:
-    """What one call wrote: rows added, rows that were already there, suspected slips, and remarks in words."""
-
-    added: int
-    ignored: int
-    said: tuple[str, ...] = ()
-    slips: tuple[Slip, ...] = ()
-
-
-@contextmanager
-def writing(folder: Path | str) -> Iterator[tuple[Connection, Records]]:
-    """One write transaction on a frozen, unchanged trial, with its records as they stand."""
-    path = require_frozen(folder)
-    trial, _ = read_trial(folder)
-    with schema.transaction(path, writes=True) as connection:
-        version = last_version(connection)
-        check_unchanged(Path(folder), trial, version)
-        yield connection, read_records(connection, Path(folder), trial, version)
+from trials.store.settings import nearest
+from trials.store.slips import open_slips
 
 
 def record_cuts(
@@ -150,175 +119,30 @@ def record_readings(
         new = {(row["coupon"], row["reading"], row["repeat"], row["field"]) for row in rows}
         found = [s for s in open_slips(after) if (s.coupon, s.reading, s.repeat, s.field) in new]
         if confirm_slips:
-            _confirm(connection, after, found, who, "confirmed when recorded", moment)
+            confirm(connection, after, found, who, "confirmed when recorded", moment)
     ignored = len(long_rows) - len(rows)
     said = (f"{ignored} readings were already there and equal; ignored.",) if ignored else ()
     return Recorded(len(rows), ignored, said, tuple(found))
-
-
-def confirm_slips(
-    folder: Path | str, who: str, why: str, coupons: list[str] | None = None, at: datetime | None = None
-) -> Recorded:
-    """Confirm that suspected slips (of the coupons named, or all) are what was really measured.
-
-    Raises
-    ------
-    InputError
-        If who or why is missing, or there is nothing to confirm.
-    """
-    _named(who, why)
-    with writing(folder) as (connection, records):
-        found = [slip for slip in open_slips(records) if coupons is None or slip.coupon in coupons]
-        if not found:
-            raise InputError("no suspected slip to confirm", found=coupons, do="See `trials status`.")
-        _confirm(connection, records, found, who, why, stamp(at))
-    return Recorded(len(found), 0, slips=tuple(found))
-
-
-def correct(
-    folder: Path | str,
-    coupon: str,
-    reading: int,
-    field: str,
-    new_value: float | None,
-    who: str,
-    why: str,
-    repeat: int = 0,
-    at: datetime | None = None,
-) -> Recorded:
-    """Correct one reading by a new row that names the old one; None withdraws it (typed for the wrong coupon).
-
-    Raises
-    ------
-    InputError
-        If who or why is missing, there is no such reading, or the value equals the old one or is not allowed.
-    """
-    _named(who, why)
-    moment = stamp(at)
-    with writing(folder) as (connection, records):
-        check_coupon(coupon, set(records.coupons["coupon"]))
-        known = quantities(records.trial)
-        if field not in known:
-            hint = nearest(field, list(known))
-            raise InputError("unknown field", found=field, allowed=", ".join(known), do=hint or "Use one of these.")
-        old = _reading_row(records, coupon, reading, repeat, field)
-        value = None if new_value is None else check_value(new_value, known[field])
-        if value == old["value"]:
-            raise InputError("the new value equals the one on record", found=new_value, do="Nothing to correct.")
-        row = {name: plain(old[name]) for name in READING_COLUMNS}
-        row |= {"value": value, "who": who, "why": why, "entered_at": moment, "replaces": int(old["id"])}
-        connection.execute(insert(schema.readings), row)
-        shown = "withdrawn" if value is None else f"{value:g}"
-        place = f"coupon {coupon}, reading {reading}" + (f", repeat {repeat}" if repeat else "")
-        write_journal(
-            connection, moment, who, "reading corrected", f"{place}, {field}: {old['value']:g} -> {shown}", why
-        )
-    return Recorded(1, 0)
-
-
-def correct_cut(
-    folder: Path | str, coupon: str, column: str, new_value: Any, who: str, why: str, at: datetime | None = None
-) -> Recorded:
-    """Correct one column of a coupon's cut record by a new row that names the old one; raises as `correct`."""
-    return _correct_row(folder, "coupon", coupon, column, new_value, who, why, at)
-
-
-def correct_mount(
-    folder: Path | str, mount: str, column: str, new_value: Any, who: str, why: str, at: datetime | None = None
-) -> Recorded:
-    """Correct one column of a mount on record; raises as `correct`."""
-    return _correct_row(folder, "mount", mount, column, new_value, who, why, at)
-
-
-def correct_sheet(
-    folder: Path | str, sheet: str, column: str, new_value: Any, who: str, why: str, at: datetime | None = None
-) -> Recorded:
-    """Correct one column of a sheet on record; raises as `correct`."""
-    return _correct_row(folder, "sheet", sheet, column, new_value, who, why, at)
-
-
-def _correct_row(folder, key: str, mark: str, column: str, new_value: Any, who: str, why: str, at) -> Recorded:
-    target, columns = {
-        "coupon": (schema.cuts, CUT_COLUMNS),
-        "mount": (schema.mounts, MOUNT_COLUMNS),
-        "sheet": (schema.sheets, SHEET_COLUMNS),
-    }[key]
-    _named(who, why)
-    if column not in columns[1:]:
-        raise InputError("unknown column", found=column, allowed=", ".join(columns[1:]), do="Use one of these.")
-    moment = stamp(at)
-    with writing(folder) as (connection, records):
-        old = _current_rows(connection, target, key).get(mark)
-        if old is None:
-            raise InputError(f"nothing is recorded for this {key}", found=mark, do="Record it with `trials cut`.")
-        new = _cleaned({**old, column: new_value}, columns, records)
-        if new == {name: old[name] for name in columns}:
-            raise InputError("the new value equals the one on record", found=new_value, do="Nothing to correct.")
-        _check_row(key, new, records)
-        extra = {"who": who, "why": why, "entered_at": moment, "replaces": old["id"]}
-        connection.execute(insert(target), {**new, **extra})
-        what = f"{key} {mark}, {column}: {_shown(old[column])} -> {_shown(new[column])}"
-        kind = "cut corrected" if key == "coupon" else f"{key} corrected"
-        write_journal(connection, moment, who, kind, what, why)
-    return Recorded(1, 0)
-
-
-def _shown(value: Any) -> str:
-    return "empty" if value in (None, "") else str(value)
-
-
-def _check_row(key: str, row: dict[str, Any], records: Records, **place: Any) -> None:
-    if key == "coupon":
-        check_cut(row, records, set(records.mounts["mount"]), set(records.sheets["sheet"]), **place)
-    if key == "mount":
-        check_mount(row, records.trial, **place)
-
-
-def _named(who: str, why: str) -> None:
-    if not who.strip() or not why.strip():
-        raise InputError("a correction needs a name and a reason", do="Give both: who corrects, and why.")
-
-
-def _cleaned(row: dict[str, Any], columns: tuple[str, ...], records: Records) -> dict[str, Any]:
-    """A row with every column present: whole numbers as int, text stripped, settings in their stored spelling."""
-    clean: dict[str, Any] = {}
-    for name in columns:
-        value = plain(row.get(name))
-        if name in WHOLE:
-            clean[name] = None if value in (None, "") else int(value)
-        elif name in REAL:
-            clean[name] = None if value in (None, "") else float(value)
-        else:
-            clean[name] = "" if value is None else str(value).strip()
-    if clean.get("changed_setting"):
-        clean["changed_setting"] = written(parse_changed_setting(clean["changed_setting"], records.trial))
-    return clean
-
-
-def _current_rows(connection: Connection, target: Table, key: str) -> dict[str, dict[str, Any]]:
-    rows = [dict(row._mapping) for row in connection.execute(select(target).order_by(target.c.id))]
-    replaced = {row["replaces"] for row in rows}
-    return {row[key]: row for row in rows if row["id"] not in replaced}
 
 
 def _keep_details(connection, records: Records, key, target, columns, rows: pd.DataFrame, who, moment) -> int:
     """Mounts or sheets: new rows, and rows that fill in what was empty. Returns how many were written."""
     frame = records.planned_mounts if key == "mount" else records.planned_sheets
     planned = {row[key]: row for row in rows_of(frame)}
-    kept = _current_rows(connection, target, key)
+    kept = current_rows(connection, target, key)
     file = str(rows.attrs.get("file", ""))
     count = 0
     for number, row in zip(rows.index, rows_of(rows), strict=True):
         place = {"file": file, "row": int(number)} if file else {}
-        given = _cleaned(row, columns, records)
+        given = cleaned(row, columns, records)
         old = kept.get(given[key])
-        base = _cleaned(old or planned.get(given[key], {}), columns, records)
+        base = cleaned(old or planned.get(given[key], {}), columns, records)
         merged = {name: base[name] if given[name] in (None, "") else given[name] for name in columns}
         if old is not None:
             _refuse_other(key, base, merged, **place)
             if merged == base:
                 continue
-        _check_row(key, merged, records, **place)
+        check_row(key, merged, records, **place)
         extra = {"who": who, "why": "", "entered_at": moment, "replaces": old["id"] if old else None}
         new_id = connection.execute(insert(target), {**merged, **extra}).inserted_primary_key[0]
         kept[given[key]] = {**merged, "id": new_id}
@@ -340,17 +164,17 @@ def _refuse_other(key: str, old: dict[str, Any], new: dict[str, Any], **place: A
 
 
 def _keep_cuts(connection, records: Records, cuts: pd.DataFrame, who: str, moment: str) -> tuple[int, int]:
-    kept = _current_rows(connection, schema.cuts, "coupon")
+    kept = current_rows(connection, schema.cuts, "coupon")
     planned = {row["coupon"]: row for row in rows_of(records.coupons)}
     taken = {row["cut_order"]: mark for mark, row in kept.items() if row["cut_order"] is not None}
     file = str(cuts.attrs.get("file", ""))
     added = 0
     for number, row in zip(cuts.index, rows_of(cuts), strict=True):
         place = {"file": file, "row": int(number)} if file else {}
-        new = _cleaned(row, CUT_COLUMNS, records)
+        new = cleaned(row, CUT_COLUMNS, records)
         for name in ("mount", "sheet"):
             new[name] = new[name] or str(planned.get(new["coupon"], {}).get(name) or "")
-        _check_row("coupon", new, records, **place)
+        check_row("coupon", new, records, **place)
         old = kept.get(new["coupon"])
         if old is not None:
             _refuse_changed_cut(old, new, place)
@@ -375,7 +199,7 @@ def _refuse_changed_cut(old: dict[str, Any], new: dict[str, Any], place: dict[st
     if differs:
         name = differs[0]
         raise InputError(
-            f"coupon {new['coupon']} is on record with {name} {_shown(old[name])}",
+            f"coupon {new['coupon']} is on record with {name} {shown(old[name])}",
             column=name,
             found=new[name],
             do="State who and why with `trials correct`.",
@@ -390,7 +214,7 @@ def _new_readings(long: pd.DataFrame, records: Records, file: str) -> list[dict[
     fresh: list[dict[str, Any]] = []
     for number, raw in zip(long.index, rows_of(long), strict=True):
         place = {"file": file, "row": int(number)} if file else {}
-        row = _cleaned({"repeat": 0, **raw}, READING_COLUMNS, records)
+        row = cleaned({"repeat": 0, **raw}, READING_COLUMNS, records)
         row["repeat"] = row["repeat"] or 0
         if row["field"] not in known:
             hint = nearest(row["field"], list(known))
@@ -420,25 +244,3 @@ def _refuse_other_reading(row: dict[str, Any], value: float, place: dict[str, An
             do="Readings are never overwritten; state who and why with `trials correct`.",
             **place,
         )
-
-
-def _reading_row(records: Records, coupon: str, reading: int, repeat: int, field: str) -> dict[str, Any]:
-    rows = records.readings
-    chosen = rows[(rows["coupon"] == coupon) & (rows["field"] == field)]
-    exact = chosen[(chosen["reading"] == reading) & (chosen["repeat"] == repeat)]
-    if exact.empty:
-        have = ", ".join(str(number) for number in sorted(chosen["reading"].unique())) or "none"
-        raise InputError(
-            f"coupon {coupon} has no such reading of {field}",
-            found=reading,
-            allowed=have,
-            do="Name a reading on record, or record it with `trials record`.",
-        )
-    return exact.iloc[0].to_dict()
-
-
-def _confirm(connection, records: Records, found: list[Slip], who: str, why: str, moment: str) -> None:
-    for slip in found:
-        row = _reading_row(records, slip.coupon, slip.reading, slip.repeat, slip.field)
-        line = write_journal(connection, moment, who, "slip confirmed", slip.words, why)
-        connection.execute(insert(schema.confirmed_slips), {"reading_id": int(row["id"]), "journal_id": line})

@@ -40,6 +40,8 @@ READING_COLUMNS = (
 )
 JOURNAL_COLUMNS = ("id", "at", "who", "kind", "what", "why")
 LOOK_COLUMNS = ("look", "at", "declared", "summary_json")
+YES_NO_COLUMNS = ("centring_checked", "height_calibrated", "window_changed")
+MOMENT_COLUMNS = ("cut_at", "fitted_at", "measured_on")
 WHOLE = {"order", "cut_order", "pierces_before", "reading", "repeat", "id", "replaces", "look", "block"}
 REAL = {"value", "cutoff_mm", "depth_mm"}
 

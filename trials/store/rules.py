@@ -31,7 +31,10 @@ def check_value(value: Any, quantity: Quantity, **place: Any) -> float:
     InputError
         If it is not finite, negative, out of range, or a grade that is not whole.
     """
-    number = float(value)
+    try:
+        number = float(value)
+    except (TypeError, ValueError):
+        number = math.nan
     allowed = f"{quantity.low:g} to {quantity.high:g} {quantity.unit}".replace(" to inf", " or more").strip()
     place = {"column": quantity.column, **place}
     if not math.isfinite(number):

@@ -56,7 +56,8 @@ def _setting(name: str, value: str, trial: Trial) -> tuple[str, Level]:
     column, scale = matched
     if factors[column].is_text:
         return column, value
-    return column, _number(value, name, trial) * scale
+    number = _number(value, name, trial)
+    return column, number if scale == 1.0 else float(f"{number * scale:.12g}")
 
 
 def _number(value: str, name: str, trial: Trial) -> float:

@@ -15,6 +15,7 @@ import pandas as pd
 from trials.errors import InputError
 
 WORKBOOKS = (".xlsx", ".xlsm", ".xls", ".ods")
+YES_NO = {"yes": "yes", "y": "yes", "true": "yes", "1": "yes", "no": "no", "n": "no", "false": "no", "0": "no"}
 SAVE = "Save it as CSV or XLSX."
 
 
@@ -260,3 +261,17 @@ def moment_in(cell: Any, **place: Any) -> str:
             return moment_in(moment)
     allowed = "2026-03-31, 2026-03-31 14:05 or 14:05"
     raise InputError("not a date", found=cell, allowed=allowed, do="Write year-month-day.", **place)
+
+
+def yes_no_in(cell: Any, **place: Any) -> str:
+    """A cell as `yes`, `no` or empty.
+
+    Raises
+    ------
+    InputError
+        If it is something else.
+    """
+    word = text_in(cell).lower()
+    if word and word not in YES_NO:
+        raise InputError("not yes or no", found=cell, allowed="yes, no", do="Correct it.", **place)
+    return YES_NO.get(word, "")
