@@ -387,7 +387,7 @@ def truth_page(trial: Trial, truth: dict) -> str:
         "Typical (median) edge of a new, centred nozzle at today's settings in the middle of the day, and the chance "
         f"that the next edge meets the requirement ({truth['rule']}; {truth['draws']:,} draws).",
         "",
-        "| type | Rz5, µm | ratio to today | u, mm | chance Rz5 | chance u | chance dross | chance all | endless trial |",
+        "| type | Rz5, µm | ratio | u, mm | chance Rz5 | chance u | chance dross | chance all | endless trial |",
         "|---|---|---|---|---|---|---|---|---|",
     ]
     for name, t in truth["types"].items():

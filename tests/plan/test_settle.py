@@ -30,12 +30,12 @@ def test_one_comparison_is_student(df):
 def test_chance_against_a_simulation_of_the_rule():
     counts, variances = Counts(4, 3, 1, 6), {"specimen": 0.03**2, "coupon": 0.05**2}
     rng, trials = np.random.default_rng(11), 100_000
-    se = math.sqrt(counts.variance(variances))
+    se, df = math.sqrt(counts.variance(variances)), counts.yardstick_df
     for true in (D, 0.0):
         estimate = true + se * rng.standard_normal(trials)
-        s = se * np.sqrt(rng.chisquare(counts.df, trials) / counts.df)
-        apart = abs(estimate) > critical_value(3, counts.df, 0.95) * s
-        same = abs(estimate) + critical_value(3, counts.df, 0.90) * s < D
+        s = se * np.sqrt(rng.chisquare(df, trials) / df)
+        apart = abs(estimate) > critical_value(3, df, 0.95) * s
+        same = abs(estimate) + critical_value(3, df, 0.90) * s < D
         # five standard errors of 100,000 trials at most
         assert chance_settled(variances, true, D, counts) == pytest.approx(np.mean(apart | same), abs=0.008)
 
@@ -63,6 +63,15 @@ def test_one_specimen_per_type_says_so():
     needed = specimens_needed({"mount": 0.05**2, "coupon": 0.1**2}, D, Counts(3, 1, 2, 6, 3))
     assert needed.at_worthwhile is None
     assert "With one specimen per type" in needed.sentence
+
+
+def test_what_rests_on_coupons_brings_its_own_degrees_of_freedom():
+    # 4 types x 3 specimens x 9 coupons, worth 3 at today's settings; coupon and specimen variance 1 and 0.1:
+    # average 2 (0.1 / 3 + 1 / 27) = 0.14074 on 6 df, at today's 2 (0.1 / 3 + 1 / 9) = 0.28889; the rest 0.14815 on
+    # 12 x 8 - 26 = 70 df; 0.28889^2 / (0.14074^2 / 6 + 0.14815^2 / 70) = 23.1
+    counts = Counts(4, 3, 1, 3.0, 1, 3, coupons_cut=9.0, terms=26)
+    assert counts.df({"specimen": 0.1, "coupon": 1.0}) == pytest.approx(23.1, abs=0.05)
+    assert Counts(4, 3, 1, 3.0, 1, 3).df({"specimen": 0.1, "coupon": 1.0}) == 6.0
 
 
 def test_stricter_levels_need_more():

@@ -45,6 +45,8 @@ class Counts:
     """Balanced counts behind one comparison with today's nozzle.
 
     coupons may be a fraction: the number of coupons of a mount that the mean at the compared settings is worth.
+    coupons_cut: the number really cut in a mount, if more; what the average over all of them leaves open then rests on
+    the coupons, less `terms`, the number of terms estimated inside mounts. Without it all rests on the yardstick.
     """
 
     types: int
@@ -53,20 +55,35 @@ class Counts:
     coupons: float = 1.0
     readings: int = 1
     sheets: int = 1
+    coupons_cut: float | None = None
+    terms: int = 0
 
     @property
-    def df(self) -> int:
-        """Degrees of freedom of the yardstick: specimens within types, or mounts where each type has one specimen."""
+    def yardstick_df(self) -> int:
+        """Degrees of freedom of specimens within types, or of mounts where each type has one specimen."""
         if self.specimens > 1:
             return self.types * (self.specimens - 1) - (0 if self.mounts > 1 else self.sheets - 1)
         return self.types * (self.mounts - 1) - (self.sheets - 1)
 
     def variance(self, variances: Mapping[str, float]) -> float:
-        """Variance of the difference of two types."""
+        """Variance of the difference of two types at the compared settings."""
+        return self._variance(variances, self.coupons)
+
+    def df(self, variances: Mapping[str, float]) -> float:
+        """Degrees of freedom of that variance, by Satterthwaite (1946) where it rests on pieces and coupons."""
+        if self.coupons_cut is None or self.coupons_cut <= self.coupons or self.yardstick_df < 1:
+            return float(self.yardstick_df)
+        within_df = self.types * self.specimens * self.mounts * (self.coupons_cut - 1.0) - self.terms
+        whole, average = self.variance(variances), self._variance(variances, self.coupons_cut)
+        if within_df < 1 or whole == 0.0:
+            return float(self.yardstick_df)
+        return whole**2 / (average**2 / self.yardstick_df + (whole - average) ** 2 / within_df)
+
+    def _variance(self, variances: Mapping[str, float], coupons: float) -> float:
         part = {name: variances.get(name, 0.0) for name in ("specimen", "mount", "coupon", "reading")}
         mounts = self.specimens * self.mounts
         specimen = part["specimen"] / self.specimens if self.specimens > 1 else 0.0
-        coupon = (part["coupon"] + part["reading"] / self.readings) / (mounts * self.coupons)
+        coupon = (part["coupon"] + part["reading"] / self.readings) / (mounts * coupons)
         return 2.0 * (specimen + part["mount"] / mounts + coupon)
 
 
@@ -109,30 +126,31 @@ def chance_settled(
 
     0 where nothing is left to estimate the spread from. Exact for the balanced rule up to quadrature (1e-6).
     """
-    if counts.df < 1 or counts.coupons <= 0:
+    if counts.yardstick_df < 1 or counts.coupons <= 0:
         return 0.0
+    df = round(counts.df(variances), 2)
     se = math.sqrt(counts.variance(variances))
     if se == 0.0:
         return 1.0
-    scale, weights = _chi(counts.df)
+    scale, weights = _chi(df)
     s = se * scale
-    significant = critical_value(counts.types - 1, counts.df, levels[0]) * s
-    within = np.minimum(worthwhile - critical_value(counts.types - 1, counts.df, levels[1]) * s, significant)
+    significant = critical_value(counts.types - 1, df, levels[0]) * s
+    within = np.minimum(worthwhile - critical_value(counts.types - 1, df, levels[1]) * s, significant)
     apart = special.ndtr((-significant - true) / se) + special.ndtr((true - significant) / se)
     same = np.where(within > 0, special.ndtr((within - true) / se) - special.ndtr((-within - true) / se), 0.0)
     return float(weights @ (apart + same))
 
 
 @lru_cache(maxsize=512)
-def critical_value(comparisons: int, df: int, level: float) -> float:
+def critical_value(comparisons: int, df: float, level: float) -> float:
     """Two-sided critical value against today's for equal numbers: multivariate t, correlation one half."""
     covariance = (np.eye(comparisons) + 1.0) / 2.0
-    found = against_reference(np.zeros(comparisons), covariance, np.full(comparisons, float(df)), level)
+    found = against_reference(np.zeros(comparisons), covariance, np.full(comparisons, df, dtype=float), level)
     return float(found.critical[0])
 
 
 @lru_cache(maxsize=512)
-def _chi(df: int) -> tuple[np.ndarray, np.ndarray]:
+def _chi(df: float) -> tuple[np.ndarray, np.ndarray]:
     """Nodes and weights of chi / sqrt(df): Gauss-Legendre over its quantiles, 128 points."""
     points, weights = np.polynomial.legendre.leggauss(128)
     return np.sqrt(special.chdtri(df, 1.0 - (points + 1.0) / 2.0) / df), weights / 2.0
