@@ -115,16 +115,19 @@ def _three_digits(value: float, towards: float) -> float:
 def left_out(trial: Trial) -> list[str]:
     """One sentence per nozzle type and limit on the settings that are not cut."""
     said = []
+    settings = crossed(trial)
     for nozzle in trial.types:
-        forbidden: dict[str, list[str]] = {}
-        for setting in crossed(trial):
+        forbidden: dict[Limit, list[Setting]] = {}
+        for setting in settings:
             limit = broken(trial, nozzle, setting)
             if limit is not None:
-                forbidden.setdefault(limit.words(), []).append(words(trial, setting))
-        for limit_words, settings in forbidden.items():
+                forbidden.setdefault(limit, []).append(setting)
+        for limit, own in forbidden.items():
+            names = [limit.factor] if limit.factor else limit.factors
+            shown = dict.fromkeys(words(trial, {name: setting[name] for name in names}) for setting in own)
             said.append(
-                f"Nozzle {nozzle}: {len(settings)} of {len(crossed(trial))} settings left out by the limit "
-                f"'{limit_words}': {'; '.join(settings)}."
+                f"Nozzle {nozzle}: {len(own)} of {len(settings)} settings left out by the limit '{limit.words()}': "
+                f"{'; '.join(shown)}."
             )
     return said
 
