@@ -124,9 +124,9 @@ def chance(
         WrongShape: unknown rule, readings under 1, confidence outside (0, 1), or more lost cuts than cuts.
         NotFinite: mean or limit is NaN or infinite.
     """
-    _check_rule(edge, rule, confidence)
+    check_rule(edge, rule, confidence)
     points = even_points(len(edge.squares) + 2, draws, seed)
-    found = _chance_draws(edge, rule, _chi_squares(edge.squares, points[:, 2:]), ndtri(points[:, 0]))
+    found = edge_chance(*edge_draws(edge, points), rule)
     estimate = estimate_chance(edge, rule)
     words = [_rule_words(rule), _new_words(edge)]
     if cuts is not None:
@@ -276,11 +276,11 @@ def _grow(edge: NextEdge, now: int, count: int, types: int) -> NextEdge:
     return replace(edge, squares=tuple(squares), mean_sizes=sizes)
 
 
-def _chance_draws(edge: NextEdge, rule: Rule, chi_square: np.ndarray, z: np.ndarray) -> np.ndarray:
-    """Draws (draws,) of the chance."""
-    mean, found = _edge_draws(edge, chi_square, z)
-    between = np.sqrt(sum((found[name] for name in edge.between.values()), np.zeros(len(z))))
-    return edge_chance(mean, between, np.sqrt(found[edge.reading]), rule)
+def edge_draws(edge: NextEdge, points: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Draws (draws,) of the mean, the sd between edges and the sd of readings at points (draws, layers + 2)."""
+    mean, found = _edge_draws(edge, _chi_squares(edge.squares, points[:, 2:]), ndtri(points[:, 0]))
+    between = sum((found[name] for name in edge.between.values()), np.zeros(len(points)))
+    return mean, np.sqrt(between), np.sqrt(found[edge.reading])
 
 
 def _edge_draws(edge: NextEdge, chi_square: np.ndarray, z: np.ndarray) -> tuple[np.ndarray, dict[str, np.ndarray]]:
@@ -376,7 +376,8 @@ def _new_words(edge: NextEdge) -> str:
     return f"{text}; spread of {', '.join(pooled)} pooled over the types." if pooled else f"{text}."
 
 
-def _check_rule(edge: NextEdge, rule: Rule, confidence: float) -> None:
+def check_rule(edge: NextEdge, rule: Rule, confidence: float) -> None:
+    """A rule that can be judged, or a named error."""
     if rule.kind not in RULES or rule.readings < 1:
         raise WrongShape(f"The rule must be one of {', '.join(RULES)} of at least one reading.")
     if not 0 < confidence < 1:

@@ -137,7 +137,7 @@ def _separate(first: LifeFit, second: LifeFit, quantile: float, confidence: floa
             lambda v: -first.height_at(one, quantile, v + r) - second.height_at(one, quantile, v),
             bounds=ends,
             method="bounded",
-            options={"xatol": 1e-7 * max(1.0, spread)},
+            options={"xatol": 1e-4 * spread},
         )
         return -float(found.fun)
 

@@ -14,7 +14,7 @@ from scipy.stats import chi2, ncx2, norm
 from scipy.stats import nct as noncentral_t
 
 from trials.errors import WrongShape
-from trials.infer.chance import DRAWS, NextEdge, Rule, chance
+from trials.infer.chance import DRAWS, NextEdge, Rule, check_rule, edge_chance, edge_draws, even_points
 from trials.infer.mean_squares import floor, variances
 
 
@@ -77,20 +77,22 @@ def tolerance_bound(
         WrongShape: coverage or confidence outside (0, 1), or an unknown rule.
     """
     _check(2, coverage, confidence)
+    check_rule(edge, Rule(0.0, readings, kind, at_most), confidence)
+    drawn = edge_draws(edge, even_points(len(edge.squares) + 2, draws, seed))
     found = floor(variances(edge.squares))
     spread = np.sqrt(sum(float(v) for v in found.values())) or max(abs(edge.mean), 1.0) * 1e-6
     way = 1.0 if at_most else -1.0
 
     def short(reach: float) -> float:
         rule = Rule(edge.mean + way * reach, readings, kind, at_most)
-        return chance(edge, rule, confidence, draws, seed).low - coverage
+        return float(np.quantile(edge_chance(*drawn, rule), 1 - confidence)) - coverage
 
     low, high = -spread, 3 * spread
     while short(high) < 0:
         high *= 2
     while short(low) > 0:
         low *= 2
-    return edge.mean + way * float(brentq(short, low, high, xtol=1e-7 * spread))
+    return edge.mean + way * float(brentq(short, low, high, xtol=1e-6 * spread))
 
 
 def _check(n: int, coverage: float, confidence: float) -> None:
