@@ -6,6 +6,7 @@ import math
 import warnings
 from dataclasses import dataclass
 from itertools import combinations
+from statistics import NormalDist
 from typing import Literal
 
 import numpy as np
@@ -22,7 +23,7 @@ IntArray = npt.NDArray[np.int64]
 class Kappa:
     """Agreement of two columns of grades beyond chance: 1 complete, 0 as by chance.
 
-    se and the 95 % limits low and high are asymptotic (Fleiss, Cohen and Everitt 1969); se_chance, z and p belong to
+    se and the 95 % limits low and high are asymptotic (Fleiss, Cohen and Everitt 1969), zero wide where all agree; se_chance, z and p belong to
     the hypothesis of no agreement beyond chance.
     """
 
@@ -88,12 +89,16 @@ def weighted_kappa(first: npt.ArrayLike, second: npt.ArrayLike, weights: Weights
     np.add.at(table, (one, two), 1)
     if len(np.union1d(one, two)) == 1:
         raise NotIdentifiable("Every coupon has the same grade from both; grade coupons that differ.")
-    found = cohens_kappa(table, wt=None if weights == "none" else weights)
+    with np.errstate(invalid="ignore"):
+        # complete agreement has an asymptotic variance of zero, which rounding may take below it
+        found = cohens_kappa(table, wt=None if weights == "none" else weights)
+    value, se = float(found.kappa), math.sqrt(max(float(found.var_kappa), 0.0))
+    reach = NormalDist().inv_cdf(0.975) * se
     return Kappa(
-        value=float(found.kappa),
-        se=float(found.std_kappa),
-        low=float(found.kappa_low),
-        high=float(found.kappa_upp),
+        value=value,
+        se=se,
+        low=value - reach,
+        high=value + reach,
         se_chance=float(found.std_kappa0),
         z=float(found.z_value),
         p=float(found.pvalue_two_sided),

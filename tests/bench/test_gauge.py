@@ -1,0 +1,188 @@
+"""Measurement studies against published data and hand-worked cases."""
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from trials.bench.gauge import coupons_to_see, measurement_study, pooled_sd, reference_bias
+from trials.errors import InputError, NotFinite, NotIdentifiable, WrongShape
+
+DATA = Path(__file__).parents[1] / "reference" / "bench"
+
+
+def lawson():
+    table = pd.read_csv(DATA / "lawson_gage_rr.csv")
+    return table["y"], table["part"], table["oper"]
+
+
+def flights():
+    table = pd.read_csv(DATA / "sixsigma_rr_3x3x3.csv")
+    return table["time1"], table["prototype"], table["operator"]
+
+
+def by_source(rows):
+    return {row.source: row for row in rows}
+
+
+@pytest.mark.parametrize(
+    ("data", "squares", "variances", "digits"),
+    [
+        # R 4.2.2, aov and expected mean squares, printed to 8 and 6 digits
+        (
+            lawson,
+            {"coupon": 1.448915, "inspector": 0.02970333, "coupon x inspector": 0.48393, "repeat": 0.02255},
+            {"coupon": 0.02235093, "inspector": -0.00060167, "coupon x inspector": 0.01306667, "repeat": 0.00075167},
+            1.02e-8,
+        ),
+        (
+            flights,
+            {"coupon": 1.200719, "inspector": 0.052941, "coupon x inspector": 0.083393, "repeat": 0.3854},
+            {"coupon": 0.06439, "inspector": 0.000625, "coupon x inspector": -0.000188, "repeat": 0.021411},
+            1.02e-6,
+        ),
+    ],
+    ids=["10 x 3 x 2", "3 x 3 x 3"],
+)
+def test_crossed_studies_to_the_printed_digits(data, squares, variances, digits):
+    study = measurement_study(*data())
+    assert study.design == "crossed"
+    assert {row.source: row.sum_of_squares for row in study.table} == pytest.approx(squares, abs=digits)
+    found = {spread.source: spread.estimate for spread in study.spreads if spread.source in variances}
+    assert found == pytest.approx(variances, abs=digits)
+
+
+def test_negative_parts_count_as_zero_and_it_says_so():
+    study = measurement_study(*lawson())
+    parts = by_source(study.spreads)
+    assert parts["inspector"].sd == 0.0
+    assert "The estimate for inspector is below zero and counts as zero." in study.statements
+    assert study.bench.sd**2 == pytest.approx(0.0130666667 + 0.0007516667, abs=1e-9)
+    assert study.expanded == pytest.approx(2 * study.bench.sd, rel=1e-12)
+
+
+def test_shares_and_what_the_bench_can_see():
+    study = measurement_study(*lawson(), limit=0.5, trial_sd=0.3, worthwhile=0.1)
+    assert study.share_of_limit == pytest.approx(study.expanded / 0.5, rel=1e-12)
+    assert study.share_of_spread == pytest.approx((study.bench.sd / 0.3) ** 2, rel=1e-12)
+    # 2 (0.2351 / 0.1)^2 = 11.05
+    assert "it takes the means of 12 coupons each" in study.statements[-1]
+    sharp = measurement_study(*lawson(), worthwhile=0.4)
+    assert sharp.statements[-1] == "The bench sees the worthwhile difference between two single readings."
+
+
+def test_row_order_and_labels_do_not_matter():
+    y, part, oper = lawson()
+    order = np.random.default_rng(1).permutation(len(y))
+    renamed = part.map(lambda p: f"K{97 - p}")
+    base, other = measurement_study(y, part, oper), measurement_study(y[order], renamed[order], oper[order])
+    for one, two in zip(base.spreads, other.spreads, strict=True):
+        assert one.source == two.source
+        assert two.estimate == pytest.approx(one.estimate, rel=1e-9)
+        assert (two.low, two.high) == pytest.approx((one.low, one.high), rel=1e-9)
+
+
+def test_interval_of_repeatability_is_the_chi_square_one():
+    repeat = measurement_study(*lawson()).repeatability
+    # 0.02255 over the chi-square quantiles 46.97924 and 16.79077 at 30 df (R 4.2.2, qchisq)
+    assert repeat.low**2 == pytest.approx(0.02255 / 46.97924, rel=1e-6)
+    assert repeat.high**2 == pytest.approx(0.02255 / 16.79077, rel=1e-6)
+
+
+def test_nested_study_by_hand():
+    """Two inspectors with two coupons each, measured twice: mean squares 32, 4 and 0.5 worked on paper."""
+    y = [9.5, 10.5, 11.5, 12.5, 13.5, 14.5, 15.5, 16.5]
+    coupon = ["a", "a", "b", "b", "c", "c", "d", "d"]
+    study = measurement_study(y, coupon, ["I"] * 4 + ["J"] * 4)
+    assert study.design == "nested"
+    assert [row.mean_square for row in study.table] == pytest.approx([32.0, 4.0, 0.5], rel=1e-12)
+    found = {s.source: s.estimate for s in study.spreads}
+    assert found == pytest.approx(
+        {"inspector": 7.0, "coupon": 1.75, "repeat": 0.5, "reproducibility": 7.0, "bench": 7.5}, rel=1e-12
+    )
+
+
+def test_nested_study_may_reuse_coupon_numbers_only_if_they_are_the_same_coupon():
+    y = [9.5, 10.5, 11.5, 12.5, 13.5, 14.5, 15.5, 16.5]
+    study = measurement_study(y, [1, 1, 2, 2, 1, 1, 2, 2], ["I"] * 4 + ["J"] * 4)
+    assert study.design == "crossed"
+
+
+def test_one_inspector_has_no_reproducibility_and_says_so():
+    study = measurement_study([1.0, 1.2, 2.0, 2.2, 3.0, 3.2], [1, 1, 2, 2, 3, 3])
+    assert study.design == "one inspector"
+    assert study.reproducibility is None
+    # pairs 0.2 apart: variance 0.02
+    assert study.repeatability.estimate == pytest.approx(0.02, rel=1e-9)
+    assert study.bench.sd == study.repeatability.sd
+    assert "One inspector took part" in study.statements[1]
+
+
+def test_unequal_counts_go_by_likelihood_and_agree_with_the_balanced_case():
+    """Where all parts are above zero, restricted likelihood on a balanced table gives the analysis of variance."""
+    from trials.bench import gauge
+
+    rng = np.random.default_rng(7)
+    coupon, inspector = np.repeat(np.arange(12), 6), np.tile(np.repeat(np.arange(3), 2), 12)
+    y = rng.normal(0, 3, 12)[coupon] + np.array([-1.5, 0, 1.5])[inspector]
+    y = y + rng.normal(0, 1, (12, 3))[coupon, inspector] + rng.normal(0, 0.4, 72)
+    balanced = by_source(measurement_study(y, coupon, inspector).spreads)
+    assert min(spread.estimate for spread in balanced.values()) > 0
+    likelihood = by_source(gauge._by_likelihood(y, coupon, inspector, inspector * 12 + coupon, 0.95))
+    for name, spread in likelihood.items():
+        # the search stops at about 1e-5 of a variance
+        assert spread.estimate == pytest.approx(balanced[name].estimate, rel=1e-3), name
+    fewer = measurement_study(y[5:], coupon[5:], inspector[5:])
+    assert fewer.design == "unequal counts"
+    assert fewer.bench.low is None
+    assert fewer.repeatability.low < fewer.repeatability.sd < fewer.repeatability.high
+    assert fewer.bench.sd == pytest.approx(balanced["bench"].sd, rel=0.1)
+
+
+def test_pooled_repeatability_of_a_probe():
+    """NIST/SEMATECH e-Handbook 2.6.1: 0.07871 with 60 degrees of freedom."""
+    table = pd.read_csv(DATA / "nist_gauge_probe_daily.csv")
+    sd, df = pooled_sd(table["sd"], table["df"])
+    assert (round(sd, 5), df) == (0.07871, 60)
+    assert round(float((table["df"] * table["sd"] ** 2).sum()), 5) == 0.37176
+
+
+def test_bias_against_a_reference_piece():
+    found = reference_bias([3.02, 3.03, 3.01], 3.0, reference_expanded=0.01)
+    # by hand: mean 3.02, s / sqrt 3 = 0.0057735, t(0.975; 2) = 4.302653
+    assert found.value == pytest.approx(0.02, rel=1e-9)
+    assert found.high - found.value == pytest.approx(4.302653 * 0.00577350, rel=1e-6)
+    assert found.standard_uncertainty == pytest.approx(np.hypot(0.00577350, 0.005), rel=1e-6)
+    assert "within what 3 readings and the certificate leave open" in found.statement
+    assert "beyond" in reference_bias([3.2, 3.21, 3.2], 3.0).statement
+
+
+def test_expanded_uncertainty_takes_in_bias_and_levelling():
+    bias = reference_bias([3.02, 3.03, 3.01], 3.0, reference_expanded=0.01)
+    study = measurement_study(*lawson(), bias=bias, other_standard_uncertainty=0.03)
+    parts = study.bench.sd**2 + bias.standard_uncertainty**2 + 0.03**2
+    assert study.expanded == pytest.approx(2 * np.sqrt(parts) + 0.02, rel=1e-9)
+
+
+@pytest.mark.parametrize(("difference", "expanded", "n"), [(1.0, 0.7, 1), (1.0, 1.0, 2), (1.0, 2.0, 8), (1.0, 0.0, 1)])
+def test_coupons_to_see(difference, expanded, n):
+    assert coupons_to_see(difference, expanded) == n
+
+
+@pytest.mark.parametrize(
+    ("call", "error", "message"),
+    [
+        (lambda: measurement_study([1, np.nan], [1, 1]), NotFinite, "Reading 2 of the study"),
+        (lambda: measurement_study([1, 2], [1]), WrongShape, "give one of each per row"),
+        (lambda: measurement_study([1, 2], [1, 1]), NotIdentifiable, "one coupon; measure two"),
+        (lambda: measurement_study([1, 2], [1, 2]), NotIdentifiable, "No coupon was measured twice"),
+        (lambda: pooled_sd([1.0], [0]), WrongShape, "degrees of freedom"),
+        (lambda: reference_bias([1.0], 1.0), WrongShape, "2 readings or more"),
+        (lambda: reference_bias([1.0, np.nan], 1.0), NotFinite, "correct it"),
+        (lambda: coupons_to_see(0.0, 1.0), InputError, "not a difference; found 0.0"),
+    ],
+)
+def test_bad_input(call, error, message):
+    with pytest.raises(error, match=message):
+        call()
