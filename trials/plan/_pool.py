@@ -28,9 +28,10 @@ def _line_ends(level: np.ndarray, column: int) -> np.ndarray:
 
 
 def coarse(rows: np.ndarray, level: np.ndarray) -> np.ndarray:
-    """Mark (N,) the candidates at low, middle or high of the level numbers (N, c) of every column, or at an end of their line.
+    """Mark (N,) the candidates at the low, middle or high level of every setting, or at an end of their line.
 
-    A column keeps all its levels where three of them lower the rank of the model (text factors, cubic terms).
+    `rows` (N, k) is the model matrix, `level` (N, c) holds the level numbers 0, 1, 2, ... of each setting. A column
+    keeps all its levels where three of them lower the rank of the model (text factors, cubic terms).
     """
     keep = np.ones(len(level), dtype=bool)
     full = np.linalg.matrix_rank(rows.T @ rows, hermitian=True)

@@ -180,7 +180,8 @@ def grow(
     """Search on a small pool, exchange its best plans against every candidate, add what they took, and repeat.
 
     `keep` (N,) marks the first pool, `nearby(chosen)` the neighbours of a plan, tried before the whole; with
-    `end_on_whole` the last stage searches every candidate. Returns distinct plans, best first; none if all stayed singular.
+    `end_on_whole` the last stage searches every candidate. Returns distinct plans, best first; none if all stayed
+    singular.
     """
     whole = make_pools(problem, groups)
     near = None if nearby is None else lambda chosen: make_pools(problem, groups, nearby(chosen))
@@ -197,6 +198,8 @@ def grow(
         pools = whole if last and end_on_whole else make_pools(problem, groups, keep)
         patience = 20 + 2 * problem.runs * (stage > 0)
         plans = search(problem, pools, plans, rng, effort, patience, tell_stage)
+        if keep.all() and not effort.over:
+            return plans
         effort.budget *= 1 + WIDENING
         plans = widen(plans, whole, near, effort)
         for state in plans:

@@ -1,0 +1,221 @@
+"""Chosen plans against best known ones, against exhaustive search on tiny grids, and refusals."""
+
+import itertools
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from trials.errors import Infeasible, NotFinite, WrongShape
+from trials.plan.model_matrix import Factors, candidate_settings, coordinates, model_matrix
+from trials.plan.optimal import assess, choose_rows, prediction_variance, relative_efficiency
+
+PROBLEMS = json.loads((Path(__file__).parents[1] / "reference" / "plans" / "problems.json").read_text())["problems"]
+BY_ID = {problem["id"]: problem for problem in PROBLEMS}
+
+
+def set_up(problem):
+    """Candidates of a problem by the package, with the arguments of the choice."""
+    ranges = {f["name"]: (f["low"], f["high"]) for f in problem["factors"]}
+    levels = {f["name"]: np.linspace(f["low"], f["high"], f["grid"]) for f in problem["factors"]}
+    limits = []
+    for limit in problem["constraints"]:
+        if limit["type"] == "nozzle_max":
+            limits += [{"nozzle": n, "factor": limit["factor"], "at_most": limit["max"]} for n in limit["nozzles"]]
+        else:
+            limits.append({"factors": limit["factors"], "product_at_most": limit["max"]})
+    factors = Factors(tuple(problem["nozzles"]), ranges)
+    settings = candidate_settings(factors, levels, limits, corners=False)
+    terms = ["nozzle", "linear", "squares", "products"]
+    matrix = model_matrix(settings, factors, terms + ["nozzle x linear"] * problem["model"]["nozzle_x_linear"])
+    asked = {"coordinates": coordinates(settings), "moments": matrix.moments}
+    if problem["plot_sizes"]:
+        plot = np.repeat(np.arange(len(problem["plot_sizes"])), problem["plot_sizes"])
+        asked["strata"] = [(plot, problem["variance_ratio"])]
+        if problem["plot_nozzle"]:
+            asked["allowed"] = [np.flatnonzero(settings["nozzle"] == problem["plot_nozzle"][p]) for p in plot]
+    return settings, matrix, asked
+
+
+def criterion_value(rows, grid, strata):
+    """Log det and average variance by plain formulas, V built in full."""
+    variance = np.eye(len(rows))
+    for labels, ratio in strata:
+        variance += ratio * np.equal.outer(labels, labels)
+    information = rows.T @ np.linalg.solve(variance, rows)
+    return np.linalg.slogdet(information)[1], np.trace(np.linalg.solve(information, grid.T @ grid / len(grid)))
+
+
+@pytest.mark.parametrize("name", list(BY_ID))
+def test_candidates_and_model_have_the_stated_size(name):
+    _, matrix, _ = set_up(BY_ID[name])
+    assert matrix.rows.shape == (BY_ID[name]["n_candidates_feasible"], BY_ID[name]["parameters"])
+
+
+@pytest.mark.parametrize("name", ["P1", "P1g3", "P2", "P3", "P6"])
+def test_best_known_plans_are_reached(name):
+    problem = BY_ID[name]
+    settings, matrix, asked = set_up(problem)
+    chosen = choose_rows(matrix.rows, problem["n"], problem["criterion"], seed=20417, **asked)
+    log_det, variance = criterion_value(matrix.rows[chosen.rows], matrix.rows, asked.get("strata", ()))
+    best = problem["best_known"]["value"]
+    reached = np.exp((log_det - best) / problem["parameters"]) if problem["criterion"] == "D" else best / variance
+    assert reached >= problem["target"]["efficiency"]
+    # two routes to the same number; 1e-8 is far above rounding of a 15 x 15 inverse
+    assert chosen.log_det == pytest.approx(log_det, abs=1e-8)
+    assert chosen.average_variance == pytest.approx(variance, rel=1e-8)
+    if name == "P3":
+        pressure, standoff = settings["pressure"][chosen.rows], settings["standoff"][chosen.rows]
+        assert (pressure * standoff <= 18 + 1e-9).all()
+        assert (pressure[settings["nozzle"][chosen.rows] == "B"] <= 6 + 1e-9).all()
+
+
+# A tiny trial: two types, pressure at three levels; constant, type, pressure, pressure squared.
+TINY_TYPE = np.repeat([0, 1], 3)
+TINY_X = np.tile([-1.0, 0.0, 1.0], 2)
+TINY = np.column_stack([np.ones(6), 1.0 - 2 * TINY_TYPE, TINY_X, TINY_X**2])
+
+
+def exhaustive(sets, strata, criterion, kept=None):
+    """Best value of every possible plan, one by one."""
+    best = -np.inf
+    rows = TINY if kept is None else np.vstack([TINY, kept])
+    tail = [] if kept is None else list(range(6, len(rows)))
+    for plan in itertools.product(*sets):
+        x = rows[list(plan) + tail]
+        if np.linalg.matrix_rank(x) < 4:
+            continue
+        log_det, variance = criterion_value(x, TINY, strata)
+        best = max(best, log_det if criterion == "D" else -variance)
+    return best
+
+
+@pytest.mark.parametrize("criterion", ["D", "I"])
+def test_mounts_in_sheets_equal_exhaustive_search(criterion):
+    # three mounts of two coupons (types 0, 1, 0), the last on a second sheet: 3^6 = 729 plans
+    mount, sheet = np.array([1, 1, 2, 2, 3, 3]), np.array(["s1"] * 4 + ["s2"] * 2)
+    sets = [np.flatnonzero(TINY_TYPE == (m == 2)) for m in mount]
+    strata = [(mount, 0.7), (sheet, 1.5)]
+    chosen = choose_rows(TINY, 6, criterion, TINY.T @ TINY / 6, strata=strata, allowed=sets, seed=3)
+    value = chosen.log_det if criterion == "D" else -chosen.average_variance
+    assert value == pytest.approx(exhaustive(sets, strata, criterion), abs=1e-9)  # the same plan, so rounding only
+    assert all(row in own for row, own in zip(chosen.rows, sets, strict=True))
+
+
+@pytest.mark.parametrize("criterion", ["D", "I"])
+def test_kept_coupons_of_a_mount_that_goes_on_equal_exhaustive_search(criterion):
+    # kept: three coupons of mount 1, one of them off the grid; mount 1 goes on for two coupons, mount 2 is new
+    kept = np.array([[1, 1, -1, 1], [1, 1, 0.4, 0.16], [1, 1, 1, 1]])
+    runs, before = np.array(["m1", "m1", "m2", "m2", "m2"]), np.array(["m1"] * 3)
+    sets = [np.flatnonzero(TINY_TYPE == (m == "m2")) for m in runs]
+    chosen = choose_rows(
+        TINY,
+        5,
+        criterion,
+        TINY.T @ TINY / 6,
+        strata=[(runs, 2.0)],
+        allowed=sets,
+        keep_rows=kept,
+        keep_strata=[before],
+        seed=1,
+    )
+    both = [(np.concatenate([runs, before]), 2.0)]
+    value = chosen.log_det if criterion == "D" else -chosen.average_variance
+    assert value == pytest.approx(exhaustive(sets, both, criterion, kept), abs=1e-9)
+    assert chosen.rows.shape == (5,)
+
+
+def test_fewer_runs_than_columns_are_enough_with_kept_coupons():
+    chosen = choose_rows(TINY, 1, keep_rows=TINY[[0, 2, 4]])
+    assert chosen.rows.tolist() in ([0], [1], [2], [3], [5])
+    # the fourth row that gives the largest determinant of a square matrix, found by trying all six
+    tried = [np.linalg.det(TINY[[0, 2, 4, i]]) ** 2 for i in range(6)]
+    assert np.exp(chosen.log_det) == pytest.approx(max(tried), rel=1e-9)
+
+
+def test_same_seed_same_plan():
+    asked = {"strata": [(np.repeat([1, 2], 5), 1.0)], "coordinates": np.column_stack([TINY_TYPE, TINY_X])}
+    one, two = (choose_rows(TINY, 10, seed=8, **asked) for _ in range(2))
+    assert one.rows.tolist() == two.rows.tolist()
+    assert one.log_det == two.log_det
+
+
+def test_the_plan_does_not_depend_on_the_coding():
+    recode = np.array([[1.0, 2, 0, 1], [0, 1, 3, 0], [0, 0, 100, 1], [0, 0, 0, 0.01]])
+    plain, other = choose_rows(TINY, 8, seed=2), choose_rows(TINY @ recode, 8, seed=2)
+    shift = 2 * np.log(abs(np.linalg.det(recode)))
+    assert other.log_det - shift == pytest.approx(plain.log_det, abs=1e-8)
+    assert other.average_variance == pytest.approx(plain.average_variance, rel=1e-8)
+
+
+def test_ties_go_to_the_smaller_average_variance():
+    # constant and x in -1, 0, 1 with five runs: 3 + 2 at the ends either way; prediction matters at +1 only,
+    # so of the two plans with the same determinant the one with three runs there is taken (1/3 against 1/2)
+    x = np.array([-1.0, 0.0, 1.0])
+    rows = np.column_stack([np.ones(3), x])
+    at = rows[2]
+    for seed in range(5):
+        chosen = choose_rows(rows, 5, moments=np.outer(at, at), seed=seed)
+        assert np.exp(chosen.log_det) == pytest.approx(24.0, rel=1e-12)  # 5 * 5 - 1
+        assert chosen.average_variance == pytest.approx(1 / 3, rel=1e-12)
+
+
+def test_progress_is_told_and_ends_at_or_below_one():
+    told = []
+    choose_rows(TINY, 7, progress=lambda share, value: told.append((share, value)))
+    assert told
+    assert all(0 <= share <= 1 for share, _ in told)
+    assert np.isfinite([value for _, value in told]).all()
+
+
+LABELS = np.array([1, 1, 1, 2, 2])
+REFUSED = [
+    ("nan", {"candidates": np.where(TINY == 0, np.nan, TINY), "runs": 6}, NotFinite, "candidates holds NaN"),
+    ("kept inf", {"runs": 6, "keep_rows": np.full((1, 4), np.inf)}, NotFinite, "keep_rows holds NaN or infinity"),
+    ("one way", {"candidates": np.ones(4), "runs": 6}, WrongShape, r"candidates has shape \(4,\)"),
+    ("no runs", {"runs": 0}, WrongShape, "runs is 0"),
+    ("half a run", {"runs": 4.5}, WrongShape, "runs is 4.5"),
+    ("criterion", {"runs": 6, "criterion": "A"}, WrongShape, "criterion is 'A'"),
+    ("moments missing", {"runs": 6, "criterion": "I"}, WrongShape, "needs moments"),
+    ("moments shape", {"runs": 6, "moments": np.eye(3)}, WrongShape, "moments has shape"),
+    ("moments rows", {"runs": 6, "moments": np.ones((3, 4))}, WrongShape, r"moments has shape \(3, 4\)"),
+    ("few runs", {"runs": 3}, Infeasible, "3 runs and 0 kept rows cannot estimate 4 columns"),
+    ("kept width", {"runs": 6, "keep_rows": np.ones((2, 3))}, WrongShape, "keep_rows has shape"),
+    ("zero column", {"candidates": TINY * [1, 1, 0, 1], "runs": 6}, Infeasible, "column 2 is zero"),
+    ("equal columns", {"candidates": TINY[:, [0, 1, 2, 2]], "runs": 6}, Infeasible, r"columns \[2, 3\] of the model"),
+    ("empty set", {"runs": 4, "allowed": [[0], [1], [], [3]]}, Infeasible, "run 3 may use no candidate"),
+    ("too few sets", {"runs": 4, "allowed": [[0]]}, WrongShape, "allowed has 1 sets for 4 runs"),
+    ("bad index", {"runs": 4, "allowed": [[6]] * 4}, WrongShape, "from 0 to 5"),
+    ("one type", {"runs": 6, "allowed": [[0, 1, 2]] * 6}, Infeasible, r"columns \[0, 1\] of the model"),
+    ("singular", {"runs": 4, "allowed": [[0], [0], [1, 2, 3], [4, 5]]}, Infeasible, "every plan tried is singular"),
+    ("labels", {"runs": 6, "strata": [(LABELS, 1.0)]}, WrongShape, r"stratum 1 has labels of shape \(5,\)"),
+    ("ratio", {"runs": 5, "strata": [(LABELS, -1.0)]}, WrongShape, "below zero"),
+    ("ratio nan", {"runs": 5, "strata": [(LABELS, np.nan)]}, NotFinite, "stratum 1 is nan"),
+    ("no keep_strata", {"runs": 5, "strata": [(LABELS, 1.0)], "keep_rows": TINY[:2]}, WrongShape, "keep_strata must"),
+    ("coordinates", {"runs": 6, "coordinates": np.ones((5, 2))}, WrongShape, "coordinates has shape"),
+    ("no candidates", {"candidates": np.empty((0, 4)), "runs": 6}, Infeasible, "there are no candidates"),
+]
+
+
+@pytest.mark.parametrize(("asked", "error", "text"), [r[1:] for r in REFUSED], ids=[r[0] for r in REFUSED])
+def test_refusals_say_why(asked, error, text):
+    with pytest.raises(error, match=text):
+        choose_rows(**({"candidates": TINY} | asked))
+
+
+def test_relative_efficiency_and_variance_map():
+    x = np.array([-1.0, 0.0, 1.0])
+    rows = np.column_stack([np.ones(3), x])
+    ends = rows[[0, 0, 2, 2]]  # variance 1/4 + x^2/4 by hand
+    assert prediction_variance(ends, rows) == pytest.approx([0.5, 0.25, 0.5], rel=1e-12)
+    spread = rows[[0, 1, 1, 2]]  # information diag(4, 2) against diag(4, 4)
+    got = relative_efficiency(assess(spread), assess(ends), 2)
+    assert got == pytest.approx(np.sqrt(0.5), rel=1e-12)
+    square = rows.T @ rows / 3
+    got = relative_efficiency(assess(spread, square), assess(ends, square), 2, "I")
+    assert got == pytest.approx((1 / 4 + 1 / 6) / (1 / 4 + 1 / 3), rel=1e-12)
+    shared = [(np.array([1, 1, 1, 1]), 3.0)]  # one sheet: adds its variance to the level, not to the slope
+    assert prediction_variance(ends, rows, shared) == pytest.approx([3.5, 3.25, 3.5], rel=1e-12)
+    with pytest.raises(Infeasible, match="cannot tell all columns"):
+        assess(rows[[0, 0, 0]])
