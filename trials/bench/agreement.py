@@ -23,8 +23,8 @@ IntArray = npt.NDArray[np.int64]
 class Kappa:
     """Agreement of two columns of grades beyond chance: 1 complete, 0 as by chance.
 
-    se and the 95 % limits low and high are asymptotic (Fleiss, Cohen and Everitt 1969), zero wide where all agree; se_chance, z and p belong to
-    the hypothesis of no agreement beyond chance.
+    se and the 95 % limits low and high are asymptotic (Fleiss, Cohen and Everitt 1969), zero wide where all agree;
+    se_chance, z and p belong to the hypothesis of no agreement beyond chance.
     """
 
     value: float

@@ -6,7 +6,6 @@ import math
 
 import numpy as np
 import numpy.typing as npt
-from scipy.signal import fftconvolve
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -37,5 +36,7 @@ def mean_line(heights_um: FloatArray, spacing_mm: float, cutoff_mm: float) -> Fl
 
 def _slide(values: FloatArray, weight: FloatArray) -> FloatArray:
     """Weighted sum around each point; nothing beyond the ends."""
+    from scipy.signal import fftconvolve
+
     half = len(weight) // 2
     return fftconvolve(values, weight, mode="full")[half : half + len(values)]
