@@ -118,6 +118,14 @@ def test_thickness_by_coupon_in_the_readings_and_out_of_scope():
     assert "no thickness given" in table.loc["C", "why"]
 
 
+def test_nothing_measured_yet():
+    nothing = wide(coupon=[], response=[], value=[], repeat=[])
+    assert grade_coupons(nothing, ASKED, 6.0).shape == (0, len(GRADE_COLUMNS))
+    table = grade_coupons(nothing, ASKED, 6.0, cuts=wide(coupon=["A"], outcome=["cut"]), coupons=["A", "B"])
+    assert table["meets"].tolist() == ["undecided", "undecided"]
+    assert table["why"].tolist() == ["u not measured; Rz5 not measured; dross not graded", "not cut yet"]
+
+
 def test_one_edge_by_its_figures():
     found = grade_edge(6.0, u_mm=0.12, rz5_um=31.0)
     assert (found.squareness_range, found.roughness_range, found.designation) == (2, 2, "ISO 9013-220")
@@ -136,6 +144,11 @@ def test_one_edge_by_its_figures():
             lambda: grade_coupons(wide(coupon=["K"], u_mm=[np.inf]), ASKED, 6.0),
             NotFinite,
             "u_mm of coupon K is infinite",
+        ),
+        (
+            lambda: grade_coupons(wide(coupon=["K", "L"], u_mm=["0.1", "0,1"]), ASKED, 6.0),
+            InputError,
+            "column u_mm: not a number on coupon L; found '0,1'",
         ),
         (lambda: grade_coupons(wide(coupon=["K"], dross_grade=[1.5]), ASKED, 6.0), InputError, "not a dross grade"),
         (lambda: grade_coupons(three("K", 0.1, 30.0), ASKED, 6.0, judged_by="best"), InputError, "found 'best'"),

@@ -148,7 +148,7 @@ def _thicknesses(
 ) -> FloatArray:
     """Thickness per coupon (n,), NaN where unknown."""
     if given is None and "thickness_mm" in table.columns:
-        values = table["thickness_mm"].to_numpy(dtype=float, na_value=np.nan)
+        values = _numbers(table, "thickness_mm")
         thickest, thinnest = _collect(values, codes, len(names), np.fmax), _collect(values, codes, len(names), np.fmin)
         clash = thickest != thinnest
         if (clash & ~np.isnan(thickest)).any():
@@ -172,11 +172,21 @@ def _collect(values: FloatArray, codes: npt.NDArray[np.int64], n: int, worst: np
 def _column(table: pd.DataFrame, column: str) -> FloatArray:
     """Values of one response by row (n_rows,), NaN where the row holds none."""
     if column in table.columns:
-        return table[column].to_numpy(dtype=float, na_value=np.nan)
+        return _numbers(table, column)
     if not {"response", "value"} <= set(table.columns):
         return np.full(len(table), np.nan)
     mine = table["response"].isin([column, NAMES[column]]).to_numpy()
-    return np.where(mine, table["value"].to_numpy(dtype=float, na_value=np.nan), np.nan)
+    return np.where(mine, _numbers(table, "value"), np.nan)
+
+
+def _numbers(table: pd.DataFrame, column: str) -> FloatArray:
+    try:
+        return table[column].to_numpy(dtype=float, na_value=np.nan)
+    except (TypeError, ValueError) as error:
+        text = table[pd.to_numeric(table[column], errors="coerce").isna() & table[column].notna()].iloc[0]
+        raise InputError(
+            f"not a number on coupon {text['coupon']}", column=column, found=text[column], do="Correct the reading."
+        ) from error
 
 
 def _measure(
