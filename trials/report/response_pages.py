@@ -9,7 +9,7 @@ import pandas as pd
 from trials.decide.results import Comparison, Mean, ResponseResult
 from trials.report import blocks as b
 from trials.report.figures.checks import drift_figure, sides_figure
-from trials.report.figures.edges import by_factor_figure, coupon_means, spread_figure
+from trials.report.figures.edges import Setting, by_factor_figure, coupon_means, spread_figure
 from trials.trial import Trial
 from trials.units import shown
 
@@ -110,7 +110,8 @@ def _comparisons(title: str, found: tuple[Comparison, ...], unit: str) -> list[b
 
 
 def _comparison_row(c: Comparison, in_unit: bool, worded: bool) -> list[str]:
-    value, low, high = b.alike(c.value, c.low, c.high)
+    sizes = (c.value, c.low, c.high)
+    value, low, high = (f"{x:.2f}" for x in sizes) if c.kind == "ratio" else b.alike(*sizes)
     row = [c.nozzle, c.against, value, f"{low} to {high}", b.chance(c.p)]
     if in_unit:
         unit = b.alike(*c.in_unit) if c.in_unit else ()
@@ -132,32 +133,32 @@ def _pictures(result: ResponseResult, trial: Trial, table: pd.DataFrame | None) 
     if table is None or table.empty:
         return []
     coupons = coupon_means(table, result.scale)
-    columns = [
-        (trial.factor_column(name), f"{name}, {shown(f.unit)}" if f.unit else name)
+    settings = [
+        Setting(trial.factor_column(name), f"{name}, {shown(f.unit)}" if f.unit else name, f.levels)
         for name, f in trial.factors.items()
         if trial.factor_column(name) in coupons
     ]
     found = []
-    if columns:
-        said = ", ".join(words for _, words in columns)
+    if settings:
+        said = ", ".join(setting.words for setting in settings)
         found += [
             b.head("Against each setting"),
             b.figure(
-                by_factor_figure(result, coupons, columns, trial.types),
+                by_factor_figure(result, coupons, settings, trial.types),
                 f"{result.label} of every coupon against {said}, one strip per nozzle type, with level means.",
                 "Small marks: coupons. Joined marks: their mean at each level, over all other settings.",
             ),
         ]
-    if "cut_order" in table:
+    if "cut_order" in table and coupons["cut_order"].notna().all():
         found += [
             b.head("In the order of cutting"),
             b.figure(
-                drift_figure(result, coupons, trial.types, [column for column, _ in columns]),
+                drift_figure(result, coupons, trial.types, [setting.column for setting in settings]),
                 f"What is left of {result.label} after nozzle type and settings, in the order of cutting.",
                 "What is left after nozzle type and settings; a slope would be wear or lens heating.",
             ),
         ]
-    if "side" in table and table["side"].nunique() > 1:
+    if {"side", "mount"} <= set(table.columns) and table["side"].nunique() > 1:
         found += [
             b.head("One side against the other"),
             b.figure(

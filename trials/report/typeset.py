@@ -29,18 +29,23 @@ _MONTHS = (
 
 
 def pdf(template: str, data: dict[str, Any], made_on: date) -> bytes:
-    """PDF of `template` (a file beside this one) with `data`; dated `made_on`; same input, same bytes."""
+    """PDF/UA of `template` (a file beside this one) with `data`; dated `made_on`; same input, same bytes."""
     import typst
 
-    ready = _ready(data) | {"day": [made_on.year, made_on.month, made_on.day], "fonts": list(_FONTS)}
     return typst.compile(
         HERE / template,
         root=HERE,
         ignore_system_fonts=True,
-        sys_inputs={"data": json.dumps(ready, ensure_ascii=False)},
+        sys_inputs=inputs(data, made_on),
         timestamp=datetime(made_on.year, made_on.month, made_on.day, tzinfo=UTC),
         pdf_standards="ua-1",
     )
+
+
+def inputs(data: dict[str, Any], made_on: date) -> dict[str, str]:
+    """What the template is given: one JSON text, its strings made ready for paper."""
+    ready = _ready(data) | {"day": [made_on.year, made_on.month, made_on.day], "fonts": list(_FONTS)}
+    return {"data": json.dumps(ready, ensure_ascii=False)}
 
 
 def day_words(day: date) -> str:

@@ -155,55 +155,49 @@ def _draw_type(axes: Axes, position: int, mean: Mean, coupons: pd.DataFrame, tod
     )
 
 
-def by_factor_figure(
-    result: ResponseResult, coupons: pd.DataFrame, columns: Sequence[tuple[str, str]], types: Sequence[str]
-) -> str:
-    """One strip per nozzle type, one block of strips per setting: coupon marks and the mean at each level.
+@dataclass(frozen=True)
+class Setting:
+    """One varied setting: its column in the table of coupons, its words with unit, the planned levels in order."""
 
-    `columns` are (column of `coupons`, words for it with unit); `types` the nozzle types in order.
-    """
-    height = 0.75 + 1.35 * max(len(columns), 1)
-    with canvas(height, max(len(columns), 1), max(len(types), 1), sharey=True, squeeze=False) as (figure, grid):
+    column: str
+    words: str
+    levels: tuple[float | str, ...]
+
+
+def by_factor_figure(
+    result: ResponseResult, coupons: pd.DataFrame, settings: Sequence[Setting], types: Sequence[str]
+) -> str:
+    """One strip per nozzle type, one row of strips per setting: coupon marks, and the mean at each setting cut."""
+    with canvas(0.75 + 1.35 * len(settings), len(settings), len(types), sharey=True, squeeze=False) as (figure, grid):
         low, high = span(coupons["value"].to_numpy(float))
-        for row, (column, words) in enumerate(columns):
-            levels = sorted(coupons[column].dropna().unique().tolist())
+        for row, setting in enumerate(settings):
             for place, nozzle in enumerate(types):
                 axes = grid[row][place]
                 part = coupons[coupons["nozzle"] == nozzle]
-                _draw_levels(axes, part[column].tolist(), part["value"].to_numpy(float), levels, place)
+                _draw_levels(axes, part[setting.column].tolist(), part["value"].to_numpy(float), setting.levels, place)
                 axes.set_ylim(low, high)
                 if row == 0:
                     axes.set_title(wrapped(nozzle, max(10, 62 // len(types)), 2), fontsize=8.5)
-                axes.set_xlabel(drawn(words, max(14, 90 // len(types))), fontsize=8.5)
+                axes.set_xlabel(drawn(setting.words, max(14, 90 // len(types))), fontsize=8.5)
         figure.supylabel(axis_words(result), fontsize=9)
         return svg(figure)
 
 
-def _draw_levels(axes: Axes, settings: list, values: np.ndarray, levels: list, position: int) -> None:
-    at = np.array([levels.index(setting) for setting in settings], dtype=float)
-    axes.scatter(
-        at + jitter(len(at), 0.16),
-        values,
-        s=9,
-        marker=marker(position),
-        facecolors="white",
-        edgecolors=GREY,
-        linewidths=0.6,
-    )
-    used = [k for k in range(len(levels)) if (at == k).any()]
-    axes.plot(
-        used,
-        [values[at == k].mean() for k in used],
-        color=ACCENT,
-        lw=1.4,
-        marker=marker(position),
-        ms=5,
-        ls=dash(position),
-        markeredgecolor="white",
-        mew=0.7,
-    )
-    axes.set_xticks(range(len(levels)), [drawn(f"{v:g}" if isinstance(v, (int, float)) else v, 12) for v in levels])
-    axes.set_xlim(-0.5, len(levels) - 0.5)
+def _draw_levels(
+    axes: Axes, cut: list[float | str], values: np.ndarray, levels: tuple[float | str, ...], position: int
+) -> None:
+    worded = isinstance(levels[0], str)
+    known = list(dict.fromkeys([*levels, *cut])) if worded else sorted(levels)
+    places = np.arange(len(known), dtype=float) if worded else np.array(known, dtype=float)
+    at = np.array([known.index(level) for level in cut] if worded else cut, dtype=float)
+    low, high = span(np.concatenate([places, at]), 0.22)
+    shown = at + jitter(len(at), 0.05 * (high - low))
+    axes.scatter(shown, values, s=9, marker=marker(position), facecolors="white", edgecolors=GREY, linewidths=0.6)
+    used = np.unique(at)
+    means = [values[at == place].mean() for place in used]
+    axes.plot(used, means, color=ACCENT, lw=1.4, marker=marker(position), ms=5, ls=dash(position), mec="white", mew=0.7)
+    axes.set_xticks(places, [drawn(f"{v:g}" if isinstance(v, (int, float)) else v, 12) for v in known])
+    axes.set_xlim(low, high)
     axes.tick_params(labelsize=8)
     axes.grid(axis="y", color=PALE, lw=0.4)
 

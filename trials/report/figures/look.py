@@ -23,7 +23,7 @@ ACCENT = "#0f4c5c"
 GREY = "#6f6f6f"
 LIGHT = "#a9a9a9"
 PALE = "#dcdcdc"
-MARKERS = ("o", "s", "^", "D", "v", "P", "X", "<", ">", "p")
+MARKERS = ("o", "s", "^", "D", "v", "p", "<", ">", "h", "X")
 DASHES = ("-", "--", "-.", ":", (0, (5, 1)), (0, (3, 1, 1, 1)))
 WIDTH_IN = 6.85
 

@@ -158,11 +158,12 @@ def life_figure(
         for position, nozzle in enumerate(types):
             at, share, running = kaplan_meier(times[position], failed[position])
             grey = (INK, GREY, LIGHT)[position % 3]
-            axes.step(at, share, where="post", color=grey, lw=1.5, label=drawn(nozzle, 26))
+            axes.step(at, share, where="post", color=grey, lw=1.5)
             axes.plot(running[0], running[1], ls="none", marker="|", ms=9, mew=1.3, color=grey)
-            axes.plot(
-                at[1:], share[1:], ls="none", marker=marker(position), ms=4.5, color=grey, markeredgecolor="white"
-            )
+            drop = np.flatnonzero(np.diff(share) < 0) + 1
+            shape = {"marker": marker(position), "ms": 5, "markeredgecolor": "white"}
+            axes.plot(at[drop], share[drop], ls="none", color=grey, **shape)
+            axes.plot([], [], color=grey, lw=1.5, label=drawn(nozzle, 26), **shape)
             if curves[position] is not None:
                 axes.plot(*curves[position], color=ACCENT, ls=dash(position + 1), lw=1.1)
         axes.set_ylim(0, 1.04)

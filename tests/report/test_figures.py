@@ -1,0 +1,148 @@
+"""Figures: well-formed, the same bytes twice, and built on the right numbers."""
+
+import xml.etree.ElementTree as ET
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from trials.bench.roughness import measure_profile
+from trials.bench.squareness import perpendicularity
+from trials.report import blocks, figures
+from trials.report.figures.checks import leftovers, side_differences
+from trials.report.figures.look import drawn, jitter
+from trials.report.figures.planning import kaplan_meier
+
+
+def trace() -> str:
+    x = np.arange(0.0, 15.5, 0.01)
+    return figures.trace_figure(measure_profile(10.0 * np.sin(2 * np.pi * x / 0.5) + 3.0 * np.sin(x), 0.01))
+
+
+def scan() -> str:
+    depth = np.linspace(0.1, 12.0, 60)
+    return figures.scan_figure(perpendicularity(depth, 0.05 * np.sin(depth / 3), 12.0), 12.0)
+
+
+def detectable() -> str:
+    table = pd.DataFrame(
+        {
+            "varied": ["specimens"] * 2 + ["readings"] * 2,
+            "count": [3, 6, 2, 4],
+            "detectable": [9.0, 6.0, 9.0, 8.9],
+            "planned": [True, False, True, False],
+        }
+    )
+    return figures.detectable_figure(table, "um", 8.0)
+
+
+def prediction() -> str:
+    errors = np.array([[0.5, 0.4, 0.5], [0.4, 0.3, 0.4], [0.5, 0.4, np.nan]])
+    return figures.prediction_figure(
+        [0.5, 0.7, 0.9], [0.6, 1.0, 1.4], errors, "pressure, bar", "standoff, mm", [(0.7, 1)]
+    )
+
+
+def life() -> str:
+    curve = (np.linspace(0, 500, 20), np.exp(-np.linspace(0, 1, 20)))
+    return figures.life_figure(
+        ["a $ b", "c"], [[100, 200], [300, 300]], [[True, True], [False, False]], [curve, None], "h"
+    )
+
+
+@pytest.mark.parametrize("make", [trace, scan, detectable, prediction, life])
+def test_figure_is_well_formed_and_the_same_twice(make):
+    first = make()
+    assert ET.fromstring(first).tag.endswith("svg")
+    assert "<dc:date>" not in first
+    assert first == make()
+
+
+def test_empty_figures_say_so():
+    nothing = figures.prediction_figure([0.0, 1.0], [0.0, 1.0], np.full((2, 2), np.nan), "x", "y")
+    assert ET.fromstring(nothing).tag.endswith("svg")
+    assert ET.fromstring(figures.lost_figure(())).tag.endswith("svg")
+
+
+def test_ranges_change_the_main_figure(study, extras):
+    result = study.results[1]
+    coupons = figures.coupon_means(extras.tables["roughness"], "log")
+    bare = figures.main_figure(result, coupons)
+    assert bare != figures.main_figure(result, coupons, [figures.Band(2, 17.2, 49.6, True)])
+
+
+def test_dross_drawings_differ_and_are_well_formed():
+    drawings = [figures.dross_drawing(grade) for grade in range(5)]
+    assert len(set(drawings)) == 5
+    assert all(ET.fromstring(drawing).tag.endswith("svg") for drawing in drawings)
+
+
+def test_coupon_means_are_geometric_on_the_log_scale():
+    table = pd.DataFrame({"coupon": ["A", "A", "B"], "nozzle": ["x", "x", "y"], "value": [10.0, 40.0, 7.0]})
+    # sqrt(10 * 40) = 20; tolerance: rounding of log and exp
+    assert figures.coupon_means(table, "log")["value"].tolist() == pytest.approx([20.0, 7.0], rel=1e-12)
+    assert figures.coupon_means(table, "as measured")["value"].tolist() == [25.0, 7.0]
+
+
+def test_leftovers_are_deviations_from_the_cell(study):
+    table = pd.DataFrame({"coupon": list("ABC"), "nozzle": list("xxy"), "s": [1, 1, 1], "value": [0.1, 0.3, 9.0]})
+    # squareness, as measured: cell means 0.2 and 9.0; tolerance: rounding of one subtraction
+    assert leftovers(study.results[0], table, ["s"]) == pytest.approx([-0.1, 0.1, 0.0], abs=1e-12)
+
+
+def test_side_differences_are_first_side_less_second(study):
+    table = pd.DataFrame(
+        {
+            "coupon": ["A"] * 3 + ["B"],
+            "mount": "M1",
+            "nozzle": "x",
+            "side": ["left", "right", "left", "left"],
+            "value": [2.0, 1.0, 2.0, 5.0],
+        }
+    )
+    found = side_differences(study.results[1], table)
+    # log scale: left is twice the right, so 100 % more; coupon B has one side only and is left out
+    assert found["difference"].tolist() == pytest.approx([100.0], rel=1e-12)
+
+
+def test_kaplan_meier_by_hand():
+    # 4 lives: failures at 100 and 300, still running at 200 and 400: 3/4, then 3/4 * 1/2
+    steps, share, running = kaplan_meier([100, 200, 300, 400], [True, False, True, False])
+    assert steps.tolist() == [0.0, 100.0, 300.0, 400.0]
+    assert share.tolist() == [1.0, 0.75, 0.375, 0.375]
+    assert running[0].tolist() == [200.0, 400.0] and running[1].tolist() == [0.75, 0.375]
+
+
+def test_marks_spread_within_their_width():
+    offsets = jitter(50, 0.3)
+    assert np.abs(offsets).max() <= 0.3 and len(np.unique(offsets)) == 50
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [("plain", "plain"), ("two\nlines", "two lines"), ("中", "[U+4E2D]"), ("x" * 50, "x" * 39 + "…")],
+)
+def test_text_in_figures(text, shown):
+    assert drawn(text) == shown
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (None, "–"),
+        (float("nan"), "–"),
+        (float("inf"), "no bound"),
+        (0.0, "0"),
+        (35.12, "35.1"),
+        (0.234, "0.234"),
+        (1234.5, "1234"),
+        (-0.04, "−0.0400"),
+    ],
+)
+def test_numbers_as_people_read_them(value, text):
+    assert blocks.num(value) == text
+
+
+def test_numbers_that_stand_together_share_decimals():
+    assert blocks.alike(-0.04, -0.08, 0.003) == ["−0.0400", "−0.0800", "0.0030"]
+    assert blocks.chance(0.0002) == "below 0.001" and blocks.chance(None) == "–"

@@ -1,0 +1,331 @@
+"""Every document is made, says what it must, keeps user text as text, and is the same bytes each time."""
+
+import dataclasses
+import hashlib
+import json
+import os
+import subprocess
+import sys
+from datetime import date
+from pathlib import Path
+
+import pandas as pd
+import pytest
+import typst
+
+import trials
+from trials.decide.results import Mean, NozzleRow, Study
+from trials.report import typeset
+from trials.report.bench_paper import bench_card_data, labels_data, run_sheet_data
+from trials.report.documents import VerdictExtras, bench_card_pdf, labels_pdf, run_sheet_pdf, verdict_pdf
+from trials.report.verdict import bands, held_rows, requirement_sentence, verdict_data
+
+MADE_ON = date(2026, 3, 2)
+HOSTILE = '#panic("x") *bold* $ "q" \\ _u_ @ref <l> `raw` // c [x] {y} Жук 中文 العربية \x00\u202e ' + "W" * 200
+
+
+def query(template: str, data: dict, selector: str, field: str) -> list:
+    found = typst.query(
+        typeset.HERE / template,
+        selector,
+        field=field,
+        root=typeset.HERE,
+        ignore_system_fonts=True,
+        sys_inputs=typeset.inputs(data, MADE_ON),
+    )
+    return json.loads(found)
+
+
+def first_page_ends_at(data: dict) -> int:
+    """Page on which the engineer's part starts."""
+    return query("verdict.typ", data, "<engineer-starts>", "value")[0]
+
+
+@pytest.fixture(scope="module")
+def data(study, trial, extras) -> dict:
+    return verdict_data(study, trial, MADE_ON, extras)
+
+
+@pytest.fixture(scope="module")
+def pdf(data) -> bytes:
+    return typeset.pdf("verdict.typ", data, MADE_ON)
+
+
+@pytest.fixture(scope="module")
+def hostile_trial(trial):
+    heading = trial.trial.model_copy(update={"title": HOSTILE, "question": HOSTILE, "engineer": HOSTILE})
+    nozzles = tuple(n.model_copy(update={"type": f"{n.type} {HOSTILE}"}) for n in trial.nozzles)
+    return trial.model_copy(update={"trial": heading, "nozzles": nozzles, "held": {"note": HOSTILE}})
+
+
+def test_verdict_is_a_tagged_pdf(pdf):
+    assert pdf.startswith(b"%PDF-")
+    assert b"pdfuaid:part" in pdf, "not marked as PDF/UA"
+
+
+def test_first_page_holds_question_answer_table_figure_limits_next_step(data, study):
+    assert data["question"] == study.question
+    assert data["sentence"] == study.sentence
+    assert [row["type"] for row in data["nozzle_rows"]] == [n.nozzle for n in study.nozzles]
+    assert data["nozzle_rows"][0]["today"] and not data["nozzle_rows"][1]["today"]
+    cells = dict(zip(data["nozzle_head"][1:-1], data["nozzle_rows"][2]["cells"], strict=True))
+    assert cells == {
+        "Specimens": "3",
+        "Coupons cut": "23 of 24",
+        "Typical Rz5, µm": "27.9 (range\u00a02)",
+        "Typical u, mm": "0.15 (range\u00a02)",
+        "Met the requirement": "21 of 24",
+        "Price": "22.00 EUR",
+    }
+    assert data["nozzle_rows"][2]["answer"] == "better, how much is open"
+    assert data["figure"]["svg"].count("<svg") == 1 and "27.9 µm" in data["figure"]["alt"]
+    assert data["cannot_say"] == list(study.cannot_say)
+    assert data["next_steps"] == list(study.next_steps)
+
+
+def test_first_page_has_a_line_to_sign():
+    template = (typeset.HERE / "verdict.typ").read_text(encoding="utf-8")
+    assert '("Name", "Signature", "Date")' in template
+
+
+def test_first_page_is_one_page(data):
+    assert first_page_ends_at(data) == 2
+
+
+@pytest.mark.parametrize("types", [1, 6])
+def test_first_page_is_one_page_with_long_texts(study, trial, extras, types):
+    long = "A sentence about nozzles that does not come to an end because nobody stops it. " * 8
+    row = study.nozzles[2]
+    rows = tuple(dataclasses.replace(row, nozzle=f"type {k} {long[:70]}", described=long) for k in range(types))
+    result = study.results[1]
+    means = tuple(Mean(r.nozzle, long, 30.0, 28.0, 33.0) for r in rows)
+    filled = dataclasses.replace(
+        study,
+        title=long,
+        question=long,
+        sentence=long,
+        nozzles=rows,
+        results=(dataclasses.replace(result, means=means),),
+        cannot_say=(long,) * 9,
+        next_steps=(long,) * 9,
+        exploratory=True,
+    )
+    late = dataclasses.replace(extras, amendments=(long,) * 3, graded=None, tables={})
+    data = verdict_data(filled, trial, MADE_ON, late)
+    assert first_page_ends_at(data) == 2
+    heads = query("verdict.typ", data, "heading.where(level: 2)", "body")
+    assert "First page in full" in json.dumps(heads), "what was cut short is not printed in full"
+
+
+def test_short_first_page_is_not_repeated(data):
+    assert "First page in full" not in json.dumps(query("verdict.typ", data, "heading.where(level: 2)", "body"))
+
+
+def test_engineers_pages_say_what_they_must(data):
+    titles = [section["title"] for section in data["sections"]]
+    assert titles == [
+        "What was asked, and how the trial was laid out",
+        "Mean height of profile Rz5 (decides)",
+        "Perpendicularity tolerance u (beside it)",
+        "Chance that the next edge meets the requirement",
+        "Grades of the coupons",
+        "Departures from the plan",
+        "Settings",
+        "How it was judged",
+        "Cautions",
+        "Record",
+    ]
+    text = json.dumps(data["sections"], ensure_ascii=False)
+    for words in (
+        "This verdict is advice to a qualified person, not a release certificate.",
+        "3f" * 32,
+        "2 March 2026",
+        "nozzle-trials 0.0 (test)",
+        "ISO 9013:2017",
+        "Class 4 laser",
+        "Oxygen feeds fire",
+        "displace air",
+        "tip up",
+        "Never bypass a guard",
+        "F by strata",
+        "Specimens of one type differ by about 6 %.",
+        "5 more specimens",
+        "pressure x standoff at most 1.2",
+        "Changed after freezing: plan.looks 1 to 2",
+    ):
+        assert words in text, words
+
+
+def test_flagged_checks_come_first(data):
+    blocks = data["sections"][1]["blocks"]
+    at = next(k for k, block in enumerate(blocks) if block.get("title") == "Checks")
+    flags = [line.startswith("LOOK AT THIS") for line in blocks[at + 1]["items"]]
+    assert flags == [True, True, False]
+
+
+def test_exploratory_and_amendments_stand_on_the_first_page(study, trial, extras):
+    late = VerdictExtras(amendments=extras.amendments)
+    data = verdict_data(dataclasses.replace(study, exploratory=True, results=()), trial, MADE_ON, late)
+    assert data["label"].startswith("Exploratory")
+    assert data["amendments"] == list(extras.amendments)
+
+
+def test_verdict_of_an_empty_study_is_made(trial):
+    study = Study("t", "q?", "No answer yet.", (), (NozzleRow("cylindrical", "", True, None, 0, 0, 0),))
+    assert verdict_pdf(study, trial, MADE_ON).startswith(b"%PDF-")
+
+
+def test_same_study_same_bytes_in_another_process(pdf):
+    code = (
+        f"import sys, hashlib; sys.path.insert(0, {str(Path(__file__).parent)!r}); import conftest as c;"
+        "from trials.report.documents import verdict_pdf;"
+        "made = verdict_pdf(c.invented_study(), c.invented_trial(), c.MADE_ON, c.invented_extras());"
+        "print(hashlib.sha256(made).hexdigest())"
+    )
+    root = str(Path(trials.__file__).parents[1])
+    env = os.environ | {"PYTHONHASHSEED": "12345", "PYTHONPATH": root, "TZ": "Asia/Kathmandu"}
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, env=env, check=True)
+    assert done.stdout.strip() == hashlib.sha256(pdf).hexdigest()
+
+
+def test_date_changes_the_paper(trial):
+    assert bench_card_pdf(trial, MADE_ON) != bench_card_pdf(trial, date(2026, 3, 3))
+
+
+def test_hostile_text_stays_text_in_the_verdict(study, hostile_trial, extras):
+    rows = tuple(dataclasses.replace(r, nozzle=f"{r.nozzle} {HOSTILE}", described=HOSTILE) for r in study.nozzles)
+    result = study.results[1]
+    means = tuple(dataclasses.replace(m, nozzle=f"{m.nozzle} {HOSTILE}", settings=HOSTILE) for m in result.means)
+    result = dataclasses.replace(result, means=means, label=HOSTILE, rests_on=HOSTILE, said=(HOSTILE,))
+    bad = dataclasses.replace(
+        study, title=HOSTILE, question=HOSTILE, sentence=HOSTILE, nozzles=rows, results=(result,), departures=(HOSTILE,)
+    )
+    table = extras.tables["roughness"]
+    table = table.assign(nozzle=table["nozzle"] + " " + HOSTILE).head(60)
+    late = VerdictExtras(engineer=HOSTILE, amendments=(HOSTILE,), freeze_hash=HOSTILE, tables={"roughness": table})
+    data = verdict_data(bad, hostile_trial, MADE_ON, late)
+    assert typeset.pdf("verdict.typ", data, MADE_ON).startswith(b"%PDF-")
+    assert first_page_ends_at(data) == 2
+    title = query("verdict.typ", data, "heading.where(level: 1)", "body")
+    assert '#panic(\\"x\\") *bold* $' in json.dumps(title, ensure_ascii=False)
+
+
+def test_hostile_text_stays_text_on_the_other_papers(hostile_trial, plan):
+    coupons, mounts, sheets = plan
+    worse = {n.type.split(" #")[0]: n.type for n in hostile_trial.nozzles}
+    coupons, mounts = (t.assign(nozzle=t["nozzle"].map(worse)) for t in (coupons, mounts))
+    coupons = coupons.assign(coupon=[f"{mark}#${k}*" for k, mark in enumerate(coupons["coupon"])])
+    sheets = sheets.assign(surface=HOSTILE)
+    for made in (
+        run_sheet_pdf(hostile_trial, coupons, mounts, sheets, [HOSTILE], MADE_ON),
+        bench_card_pdf(hostile_trial, MADE_ON),
+        labels_pdf(hostile_trial, coupons, MADE_ON),
+    ):
+        assert made.startswith(b"%PDF-")
+
+
+@pytest.mark.parametrize(
+    ("raw", "printed"),
+    [
+        ("plain  text\nover lines", "plain text over lines"),
+        ("µm ≤ 3 × 10, Ω Жук", "µm ≤ 3 × 10, Ω Жук"),
+        ("中", "[U+4E2D]"),
+        ("a\x00b\u202ec", "abc"),
+        ("\ud800", "[U+D800]"),
+        ("range\u00a02", "range\u00a02"),
+        ("x" * 30, "x" * 14 + "\u200b" + "x" * 14 + "\u200b" + "xx"),
+    ],
+)
+def test_text_is_made_ready_for_paper(raw, printed):
+    assert typeset.text(raw) == printed
+
+
+@pytest.fixture(scope="module")
+def plan(trial):
+    """Coupons, mounts and sheets of a small plan: two mounts of the invented trial."""
+    rows = [
+        ("KE4", 1, "1", "M1", "double", "D1", 0.5, 1.0, 20.0, 20.0, "left", "clockwise"),
+        ("RX7", 2, "1", "M1", "double", "D1", 0.9, 0.6, 95.0, 20.0, "near", "anticlockwise"),
+        ("AH3", 3, "2", "M2", "cylindrical", "C1", 0.5, 1.4, 20.0, 20.0, "far", "clockwise"),
+    ]
+    ids = ["coupon", "order", "sheet", "mount", "nozzle", "specimen"]
+    names = [*ids, "pressure_bar", "standoff_mm", "x_mm", "y_mm", "edge", "cut_direction"]
+    mounts = pd.DataFrame(
+        [("M2", 2, "2", "cylindrical", "C1"), ("M1", 1, "1", "double", "D1")],
+        columns=["mount", "order", "sheet", "nozzle", "specimen"],
+    )
+    return pd.DataFrame(rows, columns=names), mounts, pd.DataFrame({"sheet": ["1", "2"], "heat_lot": ["A 17", None]})
+
+
+def test_run_sheet_says_what_it_must(trial, plan):
+    data = run_sheet_data(trial, *plan, ["Wall and orifice cannot be told apart."], MADE_ON)
+    assert [mount["mount"] for mount in data["mounts"]] == ["M1", "M2"]
+    assert data["mounts"][0]["bore"] == "cylindrical bore, double wall, orifice 1.4 mm"
+    assert data["coupon_head"] == ["No.", "Coupon", "pressure, bar", "standoff, mm", "Edge"]
+    assert data["mounts"][0]["coupons"][0] == ["1", "KE4", "0.5", "1.0", "left"]
+    assert data["held"] == ["speed: 1.1 m/min", "focus: 4 mm", "power: 4 kW"]
+    assert data["said"] == ["Wall and orifice cannot be told apart."]
+    assert data["sheets"] == [["1", "A 17", "", ""], ["2", "", "", ""]]
+    assert [m["title"] for m in data["maps"]] == ["Sheet 1", "Sheet 2"]
+    for words in ("Not severed", "Burning", "Head contact"):
+        assert any(words in rule for rule in data["stop_rules"]), words
+    assert any("side jets can plug" in line for line in data["nozzle_cautions"])
+    assert any("Never bypass a guard" in line for line in data["cautions"])
+    template = (typeset.HERE / "run_sheet.typ").read_text(encoding="utf-8")
+    for words in ("bore looked into", "nozzle centred", "height calibrated", "pierces before"):
+        assert f"#tick {words}" in template or words in template, words
+
+
+def test_run_sheet_without_positions_has_no_map(trial, plan):
+    coupons, mounts, sheets = plan
+    bare = coupons.drop(columns=["x_mm", "y_mm"])
+    assert run_sheet_data(trial, bare, mounts, sheets, [], MADE_ON)["maps"] == []
+
+
+def test_run_sheet_and_labels_are_the_same_bytes_twice(trial, plan):
+    made = [run_sheet_pdf(trial, *plan, [], MADE_ON) for _ in range(2)]
+    assert made[0] == made[1]
+    assert labels_pdf(trial, plan[0], MADE_ON) == labels_pdf(trial, plan[0][::-1], MADE_ON), "order tells something"
+
+
+def test_labels_and_bench_card_are_blind(trial, plan):
+    labels = labels_data(plan[0], MADE_ON)
+    assert labels["marks"] == ["AH3", "KE4", "RX7"]
+    for data in (labels, bench_card_data(trial, MADE_ON)):
+        text = json.dumps({k: v for k, v in data.items() if k not in ("scale", "edge")})
+        for nozzle in trial.nozzles:
+            assert nozzle.type not in text
+            assert not any(f'"{specimen}"' in text for specimen in nozzle.specimens)
+
+
+def test_bench_card_names_order_depths_and_scale(trial):
+    data = bench_card_data(trial, MADE_ON)
+    order = [step[0] for step in data["steps"]]
+    assert order.index("Dross first") < order.index("Take the dross off") < order.index("Squareness u")
+    assert order.index("Squareness u") < order.index("Roughness Rz5")
+    assert "Never grind" in json.dumps(data["steps"])
+    where = " ".join(data["where"])
+    assert "cut-off 2.5 mm" in where and "15 mm of clean edge" in where and "from 1 mm below the top face" in where
+    assert [step["grade"] for step in data["scale"]] == ["0", "1", "2", "3", "4"]
+    assert data["limits"][0] == ["u, mm", "0.086", "0.234", "0.520", "1.040", "1.620"]
+
+
+def test_bench_card_without_one_thickness_asks_the_engineer(trial):
+    job = trial.application.model_copy(update={"thickness_mm": None})
+    data = bench_card_data(trial.model_copy(update={"application": job}), MADE_ON)
+    assert data["limits"] == [] and "ask the engineer" in " ".join(data["where"])
+
+
+def test_bands_are_the_limits_at_the_trials_thickness(trial, study):
+    found = bands(study.results[1], trial)
+    # 10 + 0.6 a, 40 + 0.8 a, 70 + 1.2 a, 110 + 1.8 a at a = 12, exact in decimals
+    assert [band.high for band in found] == [17.2, 49.6, 84.4, 131.6]
+    assert [band.required for band in found] == [False, True, False, False]
+
+
+def test_requirement_and_held_settings_in_words(trial):
+    assert requirement_sentence(trial) == (
+        "12 mm, S235, oxygen, flame cut. Requirement: u in range 2 or better, Rz5 in range 2 or better, "
+        "dross grade at most 1."
+    )
+    assert held_rows(trial) == [("speed", "1.1 m/min"), ("focus", "4 mm"), ("power", "4 kW")]
