@@ -41,9 +41,18 @@ def test_full_crossing_carries_every_term():
     matrix = model.matrix(settings)
     assert model.dropped == ()
     assert np.linalg.matrix_rank(matrix) == matrix.shape[1]
-    # balanced: every main-effect column is orthogonal to the intercept (exact arithmetic up to rounding)
-    for name in ("nozzle", "pressure", "standoff", "surface"):
-        assert np.abs(matrix[:, model.slices()[name]].sum(axis=0)).max() < 1e-12
+    # balanced: every column of a term is orthogonal to those of every other term (up to rounding)
+    slices = list(model.slices().values())
+    for i, one in enumerate(slices):
+        assert np.abs(matrix[:, one].sum(axis=0)).max() < 1e-12
+        for other in slices[:i]:
+            assert np.abs(matrix[:, one].T @ matrix[:, other]).max() < 1e-12
+
+
+def test_square_is_orthogonal_over_unequal_levels():
+    axis = Axis("pressure", (0.3, 0.5, 1.2))
+    line, square = axis.columns(axis.levels)[:, 0], axis.square(axis.levels)[:, 0]
+    assert abs(square.sum()) < 1e-12 and abs(line @ square) < 1e-12
 
 
 def test_what_the_settings_cannot_carry_leaves_highest_first():

@@ -2,8 +2,9 @@
 
 The user types no formula: the terms follow from the plan. Terms that the records cannot carry leave in one fixed
 order, highest first, never by what the data say about them (Scheffe 1959, section 4; Nelder 1977 on marginality).
-Nozzle and text factors are coded sum to zero (last level -1), numbers to -1..1 over the planned levels, so that the
-intercept is the middle of the plan and a main effect is not moved by the products beside it.
+Nozzle and text factors are coded sum to zero (last level -1); numbers by orthogonal polynomials over the planned
+levels. So the intercept is the average over the planned settings, the nozzle test is about types averaged over them,
+and in a balanced trial no term is moved by the products and squares beside it.
 """
 
 from __future__ import annotations
@@ -33,7 +34,7 @@ class Axis:
         return isinstance(self.levels[0], str)
 
     def columns(self, values: Sequence[float | str] | NDArray) -> Array:
-        """Coded columns (n, 1) for numbers in -1..1 over the levels, (n, levels - 1) sum to zero for words.
+        """Coded columns: (n, 1) for numbers, their mean over the levels taken off, (n, levels - 1) for words.
 
         Raises
         ------
@@ -42,9 +43,19 @@ class Axis:
         """
         if self.is_text:
             return sum_to_zero(np.asarray(values, dtype=object), self.levels, self.name)
-        low, high = min(self.levels), max(self.levels)
-        half = (high - low) / 2.0 or 1.0
-        return ((np.asarray(values, dtype=float) - (low + high) / 2.0) / half)[:, None]
+        return self._centred(np.asarray(values, dtype=float))[:, None]
+
+    def square(self, values: Sequence[float] | NDArray) -> Array:
+        """Column (n, 1) of the square, orthogonal to the constant and the slope over the planned levels."""
+        levels = self._centred(np.asarray(self.levels, dtype=float))
+        tilt = (levels @ levels**2) / (levels @ levels)
+        x = self._centred(np.asarray(values, dtype=float))
+        return (x**2 - np.mean(levels**2) - tilt * x)[:, None]
+
+    def _centred(self, values: Array) -> Array:
+        levels = np.asarray(self.levels, dtype=float)
+        half = np.ptp(levels) / 2.0 or 1.0
+        return (values - levels.mean()) / half
 
 
 def sum_to_zero(labels: NDArray, levels: Sequence[object], name: str) -> Array:
@@ -80,6 +91,18 @@ class Term:
                 words.append(part)
         return " x ".join(words)
 
+    def columns(self, axes: Sequence[Axis], settings: Mapping[str, Sequence[float | str] | NDArray]) -> Array:
+        """Columns (n, width) of the term: products of the coded columns of its parts."""
+        known = {axis.name: axis for axis in axes}
+        found: Array | None = None
+        for name in dict.fromkeys(self.parts):
+            twice = self.parts.count(name) > 1
+            own = (known[name].square if twice else known[name].columns)(settings[name])
+            found = own if found is None else (found[:, :, None] * own[:, None, :]).reshape(len(own), -1)
+        if found is None:
+            raise WrongShape("A term needs at least one part; name the nozzle or a factor.")
+        return found
+
 
 @dataclass(frozen=True)
 class FixedModel:
@@ -101,9 +124,8 @@ class FixedModel:
         settings maps each axis name to n values.
         """
         n = len(next(iter(settings.values()))) if settings else 0
-        coded = {axis.name: axis.columns(settings[axis.name]) for axis in self.axes}
         parts = [np.ones((n, 1)), self._block_columns(n, block)]
-        parts += [_product(term, coded) for term in self.terms]
+        parts += [term.columns(self.axes, settings) for term in self.terms]
         return np.hstack(parts)
 
     def _block_columns(self, n: int, block: NDArray | None) -> Array:
@@ -119,17 +141,10 @@ class FixedModel:
         start = 1 + max(len(self.block_levels) - 1, 0)
         found: dict[str, slice] = {}
         for term in self.terms:
-            width = int(np.prod([widths[part] for part in term.parts]))
+            width = int(np.prod([widths[part] for part in dict.fromkeys(term.parts)]))
             found[term.name] = slice(start, start + width)
             start += width
         return found
-
-
-def _product(term: Term, coded: Mapping[str, Array]) -> Array:
-    columns = coded[term.parts[0]]
-    for part in term.parts[1:]:
-        columns = (columns[:, :, None] * coded[part][:, None, :]).reshape(len(columns), -1)
-    return columns
 
 
 def candidate_terms(axes: Sequence[Axis], nozzle: str | None) -> tuple[Term, ...]:
@@ -178,9 +193,8 @@ def build_model(
     columns = model.matrix(settings, labels)
     basis = _orthonormal(columns)
     limit = (units or len(columns)) - 1
-    coded = {axis.name: axis.columns(settings[axis.name]) for axis in axes}
     for term in candidate_terms(axes, nozzle):
-        wider = _extend_basis(basis, _product(term, coded), limit)
+        wider = _extend_basis(basis, term.columns(axes, settings), limit)
         if wider is not None:
             basis = wider
             kept.append(term)
