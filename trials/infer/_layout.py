@@ -74,7 +74,12 @@ def read_fixed(fixed: np.ndarray) -> FixedPart:
         )
     ones = q.T @ np.ones(n)
     has_constant = np.abs(1.0 - q @ ones).max() < 1e-9
-    return FixedPart(q, r, scale, np.linalg.solve(r, ones) / scale if has_constant else None)
+    return FixedPart(q, r, scale, _cleaned(np.linalg.solve(r, ones)) / scale if has_constant else None)
+
+
+def _cleaned(weights: np.ndarray) -> np.ndarray:
+    """Weights without those that are rounding."""
+    return np.where(np.abs(weights) < 1e-12 * np.abs(weights).max(), 0.0, weights)
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ from trials.infer._layout import FixedPart, Layout, lay_out, read_fixed
 from trials.infer._reml import LARGE, Solved, criterion, information, minimise, solve_fixed
 
 DEPENDENT = 1e-9  # singular value, relative to the largest, below which a contrast row adds nothing
-NOTHING_LEFT = 1e-13  # spread left after the fixed columns, relative to the spread of the response
+NOTHING_LEFT = 1e-13  # spread left after the fixed columns, relative to the largest deviation, that is rounding
 
 
 @dataclass(frozen=True)
@@ -46,12 +46,28 @@ class Estimate:
 
 
 @dataclass(frozen=True)
+class Anchored:
+    """Coefficients as deviations (k,) plus offset times constant (k,), so that differences keep all their digits."""
+
+    deviations: np.ndarray
+    offset: float
+    constant: np.ndarray
+
+    def values(self, rows: np.ndarray) -> np.ndarray:
+        """Contrast rows (..., k) @ coefficients; a contrast that cancels the constant cancels it exactly."""
+        share = rows @ self.constant
+        share = np.where(np.abs(share) <= 1e-10 * (np.abs(rows) @ np.abs(self.constant)), 0.0, share)
+        return rows @ self.deviations + self.offset * share
+
+
+@dataclass(frozen=True)
 class MixedFit:
     """A fitted mixed model.
 
     coefficients (k,); covariance (k, k) Kenward-Roger adjusted; covariance_unadjusted (k, k); variances by grouping
     and "reading", in squared units of the response; reml_criterion: -2 log restricted likelihood, which depends on
-    the coding of the fixed columns; converged: whether the conditions of a minimum were met.
+    the coding of the fixed columns; converged: whether the conditions of a minimum were met. adjustment and anchored
+    carry what tests and estimates need.
     """
 
     coefficients: np.ndarray
@@ -61,6 +77,7 @@ class MixedFit:
     reml_criterion: float
     converged: bool
     adjustment: Adjustment
+    anchored: Anchored
 
     def test(self, contrast: np.ndarray) -> FTest:
         """Test that every row of contrast (q, k) gives zero; dependent rows are reduced and df says so.
@@ -70,7 +87,7 @@ class MixedFit:
             NotFinite: contrast holds a value that is not a number.
         """
         rows = self._reduced(self._read(contrast, 2))
-        value = rows @ self.coefficients
+        value = self.anchored.values(rows)
         df, scale = denominator(self.adjustment, rows)
         q = len(rows)
         wald = float(value @ np.linalg.solve(rows @ self.covariance @ rows.T, value))
@@ -90,7 +107,7 @@ class MixedFit:
         if not row.any():
             raise WrongShape("the contrast is all zero, so it asks nothing; give at least one weight")
         df, _ = denominator(self.adjustment, row[None, :])
-        value = float(row @ self.coefficients)
+        value = float(self.anchored.values(row))
         se = float(np.sqrt(row @ self.covariance @ row))
         reach = float(special.stdtrit(df, 0.5 + confidence / 2.0)) * se
         p = 2.0 * float(special.stdtr(df, -abs(value) / se))
@@ -112,7 +129,7 @@ class MixedFit:
         _, values, vectors = np.linalg.svd(rows * unit, full_matrices=False)
         if not len(values) or values[0] == 0:
             raise WrongShape("every row of the contrast is zero, so it asks nothing; give at least one weight")
-        return vectors[values > DEPENDENT * values[0]] / unit
+        return np.where(rows.any(axis=0), vectors[values > DEPENDENT * values[0]] / unit, 0.0)
 
 
 @dataclass(frozen=True)
@@ -186,7 +203,8 @@ class MixedDesign:
         again = part.q.T @ rest
         first, rest = first + again, rest - part.q @ again
         spread = float(rest @ rest)
-        if spread <= NOTHING_LEFT**2 * max(float(y @ y), offset**2 * len(y)):
+        rounding = max(NOTHING_LEFT * np.abs(y).max(), 4.0 * np.finfo(float).eps * abs(offset))
+        if spread <= rounding**2 * len(y):
             raise NotIdentifiable(
                 "the fixed columns reproduce every reading exactly, so no spread is left to judge by; "
                 "record more digits or fit fewer terms"
@@ -220,20 +238,20 @@ class MixedDesign:
         solved = solve_fixed(pieces)
         sigma2 = solved.rss / nu * unit**2
         adjustment = adjust(pieces, solved, sigma2, None if self.groupings else nu)
-        coefficients = part.coefficients(first + unit * solved.beta)
-        if part.constant is not None:
-            coefficients = coefficients + offset * part.constant
+        constant = np.zeros_like(first) if part.constant is None else part.constant
+        anchored = Anchored(part.coefficients(first + unit * solved.beta), offset, constant)
         value = criterion(pieces, solved, nu) + part.log_det + 2.0 * nu * np.log(unit)
         variances = {g.name: float(v * sigma2) for g, v in zip(self.groupings, gamma, strict=True)}
         adjustment = self._in_given_coding(adjustment)
         return MixedFit(
-            coefficients,
+            anchored.values(np.eye(len(first))),
             adjustment.phi_adjusted,
             adjustment.phi,
             {**variances, RESIDUAL: float(sigma2)},
             float(value),
             True if found is None else found.converged,
             adjustment,
+            anchored,
         )
 
     def _in_given_coding(self, adjustment: Adjustment) -> Adjustment:
