@@ -1,5 +1,6 @@
 """A small trial: two nozzle types, two specimens each, pressure x two levels, one sheet per half."""
 
+import shutil
 from datetime import UTC, datetime
 
 import pandas as pd
@@ -116,16 +117,30 @@ def plan():
     return plan_tables()
 
 
-@pytest.fixture
-def frozen(folder):
-    database.freeze(folder, plan_tables(), ["Two sheets, four mounts."], at=AT)
-    return folder
+@pytest.fixture(scope="session")
+def frozen_template(tmp_path_factory):
+    place = tmp_path_factory.mktemp("frozen") / "trial"
+    place.mkdir()
+    (place / "trial.toml").write_text(TOML, encoding="utf-8")
+    database.freeze(place, plan_tables(), ["Two sheets, four mounts."], at=AT)
+    return place
+
+
+@pytest.fixture(scope="session")
+def cut_template(frozen_template, tmp_path_factory):
+    place = shutil.copytree(frozen_template, tmp_path_factory.mktemp("cut") / "trial")
+    database.record_as_planned(place, who="Operator", at=AT)
+    return place
 
 
 @pytest.fixture
-def cut(frozen):
-    database.record_as_planned(frozen, who="Operator", at=AT)
-    return frozen
+def frozen(frozen_template, tmp_path):
+    return shutil.copytree(frozen_template, tmp_path / "trial")
+
+
+@pytest.fixture
+def cut(cut_template, tmp_path):
+    return shutil.copytree(cut_template, tmp_path / "trial")
 
 
 @pytest.fixture

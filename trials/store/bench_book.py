@@ -114,15 +114,15 @@ def _columns(trial: Trial, asked: list[Quantity], varies: bool) -> list[Column]:
     ]
     columns += [Column(f"{THICKNESS} (plan)", 10, typed=False)] if varies else []
     columns += [_value_column(quantity) for quantity in asked]
-    columns += [Column(header, 10, typed=False) for _, header, _ in _graded(trial, fields, varies)]
+    columns += [Column(header, 13, typed=False) for _, header, _ in _graded(trial, fields, varies)]
     columns += [Column("inspector", 13), Column("instrument", 15)]
     if CUTOFF_FIELD in fields:
-        columns.append(Column("cutoff_mm", 9, rule=between(0.08, 8, "cutoff_mm", "Cut-off, one for the whole trial.")))
-        columns.append(Column("depth_mm", 9, rule=between(0, 1000, "depth_mm", _depth_words(trial))))
+        columns.append(Column("cutoff_mm", 11, rule=between(0.08, 8, "cutoff_mm", "Cut-off, one for the whole trial.")))
+        columns.append(Column("depth_mm", 11, rule=between(0, 1000, "depth_mm", _depth_words(trial))))
     date = {"validate": "date", "criteria": ">", "value": datetime(2000, 1, 1), **said("measured_on", "A date.")}
     return [
         *columns,
-        Column("measured_on", 12, number_format="yyyy-mm-dd", rule=date),
+        Column("measured_on", 14, number_format="yyyy-mm-dd", rule=date),
         Column("note", 26, align="left"),
     ]
 
@@ -199,7 +199,7 @@ def _how_to(book: Book, trial: Trial, asked: list[Quantity], varies: bool) -> No
     graded = _graded(trial, [quantity.column for quantity in asked], varies)
     sheet = book.workbook.add_worksheet("how to")
     sheet.set_column(0, 0, 24)
-    sheet.set_column(1, 5, 17)
+    sheet.set_column(1, 6, 17)
     bold, plain = book.style(bold=True), book.style()
     if graded:
         _limit_table(book, sheet, trial, varies)

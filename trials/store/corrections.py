@@ -23,6 +23,7 @@ from trials.store.records import (
     SHEET_COLUMNS,
     WHOLE,
     YES_NO_COLUMNS,
+    Records,
     plain,
     rows_of,
 )

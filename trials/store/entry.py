@@ -71,12 +71,12 @@ def cleaned(row: dict[str, Any], columns: tuple[str, ...], records: Records) -> 
     return clean
 
 
-def check_row(key: str, row: dict[str, Any], records: Records, **place: Any) -> None:
+def check_row(key: str, entry: dict[str, Any], records: Records, **place: Any) -> None:
     """Raise InputError where a cut record or a mount does not fit the trial."""
     if key == "coupon":
-        check_cut(row, records, set(records.mounts["mount"]), set(records.sheets["sheet"]), **place)
+        check_cut(entry, records, set(records.mounts["mount"]), set(records.sheets["sheet"]), **place)
     if key == "mount":
-        check_mount(row, records.trial, **place)
+        check_mount(entry, records.trial, **place)
 
 
 def current_rows(connection: Connection, target: Table, key: str) -> dict[str, dict[str, Any]]:

@@ -82,7 +82,7 @@ def read_cuts(path: str | Path, records: Records, mounts: pd.DataFrame | None = 
             blank += 1
             continue
         check_cut(row, records, marks, sheets, file=table.attrs["file"], row=number)
-        row["changed_setting"] = written(_settings(row["changed_setting"], records, table.attrs["file"], number))
+        row["changed_setting"] = written(parse_changed_setting(row["changed_setting"], records.trial))
         rows[number] = row
     if blank:
         said.append(f"{blank} rows have no outcome yet; left out.")
@@ -240,7 +240,7 @@ def _refuse_slip(header: str, wanted: dict[str, str], table: pd.DataFrame) -> No
                 do="Correct the header.",
                 **_head(table),
             )
-    hint = nearest(header, list(wanted))
+    hint = nearest(header, list(wanted), 0.8)
     if hint:
         raise InputError("unknown column", column=header, do=f"{hint} Correct the header or remove it.", **_head(table))
 
@@ -279,14 +279,6 @@ def _cut_row(cells: dict[str, Any], place, planned: dict[str, dict[str, Any]], o
     for name in ("mount", "sheet"):
         row[name] = row[name] or str(plan.get(name) or "")
     return row
-
-
-def _settings(text: str, records: Records, file: str, number: int) -> dict[str, Any]:
-    try:
-        return parse_changed_setting(text, records.trial)
-    except InputError as error:
-        error.file, error.row = file, number
-        raise
 
 
 def _mount_row(cells: dict[str, Any], plan: dict[str, Any], place, decimal_comma: bool) -> dict[str, Any]:

@@ -123,7 +123,7 @@ def check_cut(cut: dict[str, Any], records: Records, mounts: set[str], sheets: s
             )
     if plain(cut["cut_order"]) is None and cut["outcome"] != "scrapped":
         raise InputError("no place in the cutting order", column="cut_order", do="Fill it in: 1, 2, 3, ...", **place)
-    parse_changed_setting(cut["changed_setting"], records.trial)
+    parse_changed_setting(cut["changed_setting"], records.trial, **place)
 
 
 def check_mount(mount: dict[str, Any], trial: Trial, **place: Any) -> None:

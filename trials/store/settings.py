@@ -10,14 +10,14 @@ from trials.trial import Level, Trial
 from trials.units import match_header, suffix
 
 
-def nearest(word: str, known: list[str] | tuple[str, ...]) -> str:
-    """`Did you mean X?` for the nearest known word, or an empty text."""
+def nearest(word: str, known: list[str] | tuple[str, ...], alike: float = 0.6) -> str:
+    """`Did you mean X?` for the nearest known word, at least `alike` (0 to 1) to it, or an empty text."""
     lower = {str(name).lower(): str(name) for name in known}
-    found = difflib.get_close_matches(str(word).lower(), list(lower), n=1, cutoff=0.6)
+    found = difflib.get_close_matches(str(word).lower(), list(lower), n=1, cutoff=alike)
     return f"Did you mean {lower[found[0]]!r}?" if found else ""
 
 
-def parse_changed_setting(text: str, trial: Trial) -> dict[str, Level]:
+def parse_changed_setting(text: str, trial: Trial, file: str = "", row: int | None = None) -> dict[str, Level]:
     """Settings that differed from the plan: column (kept unit) -> value as cut.
 
     Columns are those of the factors (another unit is converted) or keys of `[held]`.
@@ -27,6 +27,14 @@ def parse_changed_setting(text: str, trial: Trial) -> dict[str, Level]:
     InputError
         If a part is not `column=value`, the column is unknown or named twice, or a number is missing.
     """
+    try:
+        return _parsed(text, trial)
+    except InputError as error:
+        error.file, error.row = file, row
+        raise
+
+
+def _parsed(text: str, trial: Trial) -> dict[str, Level]:
     found: dict[str, Level] = {}
     for part in (piece.strip() for piece in str(text).split(";")):
         if not part:
