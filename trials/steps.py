@@ -194,13 +194,12 @@ def verdict_extras(records: Records, found: Evidence) -> Any:
     from trials.report.documents import VerdictExtras
 
     journal = records.journal
-    plan_said = [row.what for row in journal.itertuples() if row.kind == "plan"]
     return VerdictExtras(
         engineer=records.trial.trial.engineer,
         graded=found.grades,
         tables=found.tables,
         amendments=tuple(amendment_sentences(journal)),
-        plan_sentences=tuple(plan_said),
+        plan_sentences=tuple(plan_sentences(records)),
         freeze_hash=records.freeze_hash,
         bench_facts=tuple(bench_facts(records)),
     )
@@ -258,24 +257,38 @@ def write_bytes(path: Path, data: bytes) -> None:
         ) from None
 
 
-def run_sheet(folder: Path | str, made_on: date | None = None) -> dict[str, bytes]:
-    """The papers of the cutting day by file name: run sheet, run and bench workbooks, bench card, labels, drawings."""
+def run_sheet(folder: Path | str) -> list[Path]:
+    """Write the papers of the cutting day into `papers` in the folder and name them.
+
+    Run sheet, bench card and labels (PDF), run and bench workbooks (XLSX), one drawing per sheet (DXF); dated with the
+    day of the freeze, so that they come out the same each time.
+    """
     from trials.report import documents
     from trials.store import workbook
 
     records = load(folder)
-    day = made_on or frozen_day(records)
-    said = [row.what for row in records.journal.itertuples() if row.kind == "plan"]
+    day = frozen_day(records)
+    said = plan_sentences(records)
+    trial, coupons = records.trial, records.coupons
     files = {
         "run-sheet.pdf": documents.run_sheet_pdf(
-            records.trial, records.coupons, records.planned_mounts, records.planned_sheets, said, day
+            trial, coupons, records.planned_mounts, records.planned_sheets, said, day
         ),
-        "bench-card.pdf": documents.bench_card_pdf(records.trial, day),
-        "labels.pdf": documents.labels_pdf(records.trial, records.coupons, day),
-        "run-workbook.xlsx": workbook.run_workbook(records),
-        "bench-workbook.xlsx": workbook.bench_workbook(records),
+        "bench-card.pdf": documents.bench_card_pdf(trial, day),
+        "labels.pdf": documents.labels_pdf(trial, coupons, day),
+        **sheet_drawings(records),
     }
-    return files | sheet_drawings(records)
+    place = Path(folder) / "papers"
+    for name, data in files.items():
+        write_bytes(place / name, data)
+    workbook.run_workbook(records, place / "run-workbook.xlsx")
+    workbook.bench_workbook(records, place / "bench-workbook.xlsx")
+    return [place / name for name in (*files, "run-workbook.xlsx", "bench-workbook.xlsx")]
+
+
+def plan_sentences(records: Records) -> list[str]:
+    """What was said about the plan when it was frozen."""
+    return [row.what for row in records.journal.itertuples() if row.kind == "plan"]
 
 
 def sheet_drawings(records: Records) -> dict[str, bytes]:

@@ -71,10 +71,7 @@ def sheet(folder: Path = FOLDER) -> None:
     """
     from trials import steps
 
-    files = steps.run_sheet(folder)
-    for name, data in files.items():
-        steps.write_bytes(folder / "papers" / name, data)
-        show.say(str(folder / "papers" / name))
+    show.say(*(str(path) for path in steps.run_sheet(folder)))
     show.next_step(
         f"cut by the run sheet, fill in run-workbook.xlsx, then `trials cut {folder} {folder}/papers/run-workbook.xlsx`"
     )

@@ -103,8 +103,7 @@ def _walk(source: Path, folder: Path, tell):
 
     steps.freeze(folder, steps.propose(read_trial(folder)[0]), moment)
     tell("printing the papers of the cutting day")
-    for name, data in steps.run_sheet(folder).items():
-        steps.write_bytes(folder / "papers" / name, data)
+    steps.run_sheet(folder)
     tell("recording what was cut")
     records = steps.load(folder)
     tables = [read(source / f"{name}.csv", records) for name, read in _readers(intake)]

@@ -81,7 +81,7 @@ def _strata(ready: Prepared, slices: Mapping[str, slice]) -> dict:
     if width > 0:
         blocks = {"sheet": ready.fixed[:, 1 : 1 + width], **blocks}
     try:
-        return dict(strata_tests(ready.y, blocks, ready.structure.groups))
+        return strata_tests(ready.y, blocks, ready.structure.groups).tests
     except NotIdentifiable:
         return {}
 

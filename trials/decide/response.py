@@ -109,8 +109,8 @@ def _cautious(ready: Prepared, fit: MixedFit, tests: Sequence) -> list[str]:
         return []
     beside = any(t.strata_F is not None for t in tests)
     return [
-        f"The spread between {listed([f'{g}s' for g in zero])} came out as zero. It stays in the reckoning, so the tests "
-        f"are on the cautious side{'; the classical test stands beside them' if beside else ''}."
+        f"The spread between {listed([f'{g}s' for g in zero])} came out as zero. It stays in the reckoning, so the "
+        f"tests are on the cautious side{'; the classical test stands beside them' if beside else ''}."
     ]
 
 
