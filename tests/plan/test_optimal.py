@@ -95,7 +95,7 @@ def exhaustive(sets, strata, criterion, kept=None):
 def test_mounts_in_sheets_equal_exhaustive_search(criterion):
     # three mounts of two coupons (types 0, 1, 0), the last on a second sheet: 3^6 = 729 plans
     mount, sheet = np.array([1, 1, 2, 2, 3, 3]), np.array(["s1"] * 4 + ["s2"] * 2)
-    sets = [np.flatnonzero(TINY_TYPE == (m == 2)) for m in mount]
+    sets = [np.flatnonzero((m == 2) == TINY_TYPE) for m in mount]
     strata = [(mount, 0.7), (sheet, 1.5)]
     chosen = choose_rows(TINY, 6, criterion, TINY.T @ TINY / 6, strata=strata, allowed=sets, seed=3)
     value = chosen.log_det if criterion == "D" else -chosen.average_variance
@@ -108,7 +108,7 @@ def test_kept_coupons_of_a_mount_that_goes_on_equal_exhaustive_search(criterion)
     # kept: three coupons of mount 1, one of them off the grid; mount 1 goes on for two coupons, mount 2 is new
     kept = np.array([[1, 1, -1, 1], [1, 1, 0.4, 0.16], [1, 1, 1, 1]])
     runs, before = np.array(["m1", "m1", "m2", "m2", "m2"]), np.array(["m1"] * 3)
-    sets = [np.flatnonzero(TINY_TYPE == (m == "m2")) for m in runs]
+    sets = [np.flatnonzero((m == "m2") == TINY_TYPE) for m in runs]
     chosen = choose_rows(
         TINY,
         5,
