@@ -10,10 +10,11 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
-from scipy import optimize, stats
+from scipy import optimize, special
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
 
@@ -137,7 +138,7 @@ def chance_balanced(
     signal = difference**2 * float(np.sum(pattern_means(layout.types, pattern) ** 2))
     if variance == 0.0:
         return 1.0 if signal > 0 else alpha
-    return _chance_f(signal / variance, layout.types - 1, layout.df, alpha)
+    return chance_f(signal / variance, layout.types - 1, layout.df, alpha)
 
 
 def detectable_balanced(
@@ -157,6 +158,7 @@ def detectable_balanced(
     return math.sqrt(needed * layout.variance_of_mean(spreads) / signal)
 
 
+@lru_cache(maxsize=4096)
 def noncentrality_needed(df: int, den_df: float, chance: float = 0.8, alpha: float = 0.05) -> float:
     """Noncentrality at which an F test on df and den_df degrees of freedom rejects with this chance.
 
@@ -165,16 +167,22 @@ def noncentrality_needed(df: int, den_df: float, chance: float = 0.8, alpha: flo
     if not 0 < alpha < chance < 1:
         raise WrongShape(f"chance {chance:g} and level {alpha:g} do not fit; use 0 < level < chance < 1.")
     high = 10.0
-    while _chance_f(high, df, den_df, alpha) < chance:
+    while chance_f(high, df, den_df, alpha) < chance:
         high *= 2.0
-    return float(optimize.brentq(lambda nc: _chance_f(nc, df, den_df, alpha) - chance, 0.0, high, xtol=1e-10))
+    return float(optimize.brentq(lambda nc: chance_f(nc, df, den_df, alpha) - chance, 0.0, high, xtol=1e-10))
 
 
-def _chance_f(noncentrality: float, df: int, den_df: float, alpha: float) -> float:
-    critical = stats.f.isf(alpha, df, den_df)
+def chance_f(noncentrality: float, df: int, den_df: float, alpha: float = 0.05) -> float:
+    """Chance that an F test on df and den_df degrees of freedom comes out at level alpha."""
     if noncentrality < 1e-12:
         return alpha
-    return float(stats.ncf.sf(critical, df, den_df, noncentrality))
+    critical = special.fdtri(df, den_df, 1.0 - alpha)
+    return float(1.0 - special.ncfdtr(df, den_df, noncentrality, critical))
+
+
+def percent(share: float, digits: int = 0) -> str:
+    """A share as printed: 0.311 -> `31 %`."""
+    return f"{100.0 * share:.{digits}f} %"
 
 
 def _need_df(layout: Layout) -> None:
@@ -289,7 +297,7 @@ def next_hour(
 
     def said(step: Step) -> str:
         less = 1.0 - step.detectable / now
-        return f"{step.what} ({step.minutes / 60:.1f} h) lowers the detectable difference by {less:.1%}"
+        return f"{step.what} ({step.minutes / 60:.1f} h) lowers the detectable difference by {percent(less, 1)}"
 
     return f"The next hour pays best in more {_plural(best.what)}: {said(best)}; {said(least)}."
 

@@ -17,6 +17,7 @@ from scipy import special
 
 from trials.errors import NotFinite, WrongShape
 from trials.infer.simultaneous import against_reference
+from trials.plan.power import percent
 
 MOST = 200
 """Specimens or mounts beyond which the search stops."""
@@ -198,7 +199,7 @@ def _check(variances: Mapping[str, float], worthwhile: float) -> None:
 
 def _sentence(specimens: list[int | None], mounts: list[int | None], counts: Counts, chance: float) -> str:
     """The numbers in words."""
-    lead = f"For a chance of {chance:.0%} of a settled answer"
+    lead = f"For a chance of {percent(chance)} of a settled answer"
     if counts.specimens < 2:
         return (
             "With one specimen per type no number of mounts of these specimens will do for the types; "

@@ -1,0 +1,185 @@
+"""What a plan can show, against closed forms, simulation and hand counts."""
+
+import math
+
+import numpy as np
+import pytest
+
+from trials.plan.assess import assess, expected_spreads
+from trials.plan.choose import make_plan
+from trials.plan.effort import flow_m3_s
+from trials.plan.frame import build_frame
+from trials.plan.power import LEAST_FAVOURABLE, TYPICAL, Layout, detectable_balanced
+from trials.plan.questions import questions_of
+from trials.plan.simulate import simulate_tests
+from trials.trial import parse
+
+TYPES = ("plain", "plated", "double", "shower")
+AVERAGED = "nozzle types, averaged over the settings"
+
+
+def trial_text(sheets=3, specimens=3, types=4, expected=True, plan="", factors=True, mounts=1):
+    """A trial of some types that differ in plating only, on two factors with three levels."""
+    lines = ['[trial]\ntitle = "t"\nquestion = "q"', '[application]\nmaterial = "S235"\nthickness_mm = 12.0']
+    lines.append('gas = "oxygen"\n[held]\nspeed_m_min = 1.0')
+    for i, name in enumerate(TYPES[:types]):
+        pieces = [f"{name[:2].upper()}{i}{n}" for n in range(specimens)]
+        lines.append(f'[[nozzles]]\ntype = "{name}"\norifice_mm = 1.4\nspecimens = {pieces}')
+        lines.append(f"today = {str(i == 0).lower()}\nplated = {str(i % 2 == 1).lower()}")
+    if factors:
+        lines.append('[factors.pressure]\nunit = "bar"\nlevels = [0.5, 0.7, 0.9]')
+        lines.append('[factors.standoff]\nunit = "mm"\nlevels = [0.6, 1.0, 1.4]')
+    lines.append(f"[plan]\nsheets = {sheets}\nmounts_per_specimen = {mounts}\nseed = 5\n{plan}")
+    lines.append('[responses.roughness]\nprimary = true\nreadings = 3\nworthwhile = "15 %"')
+    if expected:
+        lines.append('[responses.roughness.expected]\nlevel = 40.0\nspecimen = "8 %"\ncoupon = "10 %"\nreading = "7 %"')
+    return "\n".join(lines)
+
+
+def judged(**changes):
+    trial = parse(trial_text(**changes))
+    return assess(trial, make_plan(trial))
+
+
+def by_question(found):
+    return {(line.question, line.pattern): line for line in found.detectable}
+
+
+@pytest.mark.parametrize(("sheets", "df"), [(1, 8), (3, 6)])
+def test_twelve_specimens_leave_eight_or_six_degrees_of_freedom(sheets, df):
+    found = judged(sheets=sheets)
+    assert f"3 and {df} degrees of freedom, from 12 specimens" in found.questions[0].sentence
+
+
+def test_coupon_degrees_of_freedom_by_hand():
+    trial = parse(trial_text())
+    frame = build_frame(trial, make_plan(trial))
+    # 108 coupons less 12 mounts less the terms inside mounts: 2 linear, 2 squares, 6 + 6 nozzle x (linear, square), 1
+    assert frame.coupon_df == 108 - 12 - (2 + 2 + 6 + 6 + 1)
+    assert frame.balanced
+
+
+@pytest.mark.parametrize("sheets", [1, 3])
+@pytest.mark.parametrize("pattern", [LEAST_FAVOURABLE, TYPICAL])
+def test_balanced_plan_gives_the_closed_form(sheets, pattern):
+    line = by_question(judged(sheets=sheets))[AVERAGED, pattern]
+    spreads = {"specimen": math.log(1.08), "coupon": math.log(1.10), "reading": math.log(1.07)}
+    closed = detectable_balanced(Layout(4, 3, 1, 9, 3, sheets), spreads, pattern)
+    assert line.exact
+    # sheets are taken out by a variance a million times that of a coupon
+    assert line.size == pytest.approx(closed, rel=1e-5)
+
+
+def test_demo_plan_simulated_with_the_real_analysis_agrees():
+    trial = parse(trial_text())
+    frame = build_frame(trial, make_plan(trial))
+    # specimens well above the coupons, so that no component is estimated as zero
+    spreads = {"specimen": 0.30, "coupon": 0.10, "reading": 0.07, "sheet": 0.30}
+    questions = {q.name: q for q in questions_of(trial, frame)}
+    fixed, groups = frame.reading_rows(3)
+    contrasts = {name: questions[name].contrast for name in (AVERAGED, "pressure")}
+    filled = frame.spreads_of_groups(groups, spreads, 3)
+    found = simulate_tests(fixed, groups, filled, contrasts, trials=300, seed=4)
+    covariance = frame.covariance(spreads, 3)
+    for name, simulated in found.items():
+        question = questions[name]
+        effect = question.effect(question.patterns[0])
+        size = assess_size(question, covariance, frame, spreads)
+        # 80 % was aimed at; four standard errors of 300 trials
+        assert simulated.chance(size * effect) == pytest.approx(0.8, abs=4.0 * math.sqrt(0.8 * 0.2 / 300))
+
+
+def assess_size(question, covariance, frame, spreads):
+    from trials.plan.power import noncentrality_needed
+
+    effect = question.effect(question.patterns[0])
+    per_unit = effect @ np.linalg.solve(question.contrast @ covariance @ question.contrast.T, effect)
+    return math.sqrt(noncentrality_needed(question.df, frame.den_df(question, covariance, spreads)) / per_unit)
+
+
+def test_expected_spreads_are_on_the_scale_of_the_model():
+    trial = parse(trial_text())
+    assert expected_spreads(trial, "roughness")["specimen"] == pytest.approx(math.log(1.08), rel=1e-12)
+
+
+def test_without_expected_spreads_it_says_what_to_do():
+    found = judged(expected=False)
+    assert found.detectable == ()
+    assert any("cut a pilot, or state responses.roughness.expected" in line for line in found.said)
+
+
+def test_one_specimen_per_type_is_about_these_nozzles():
+    found = judged(specimens=1, mounts=1, sheets=1)
+    assert any("differences come without a test" in line for line in found.said)
+    assert not any(line.question.startswith("nozzle types") for line in found.detectable)
+    assert any(line.question == "pressure" for line in found.detectable)
+
+
+def test_mounts_are_the_yardstick_where_each_type_has_one_specimen():
+    found = judged(specimens=1, mounts=4, sheets=1)
+    assert "3 and 12 degrees of freedom, from 16 mounts" in found.questions[0].sentence
+
+
+def test_limits_that_unbalance_the_plan_are_not_called_exact():
+    found = judged(plan='limits = [{ nozzle = "double", factor = "pressure", at_most = 0.8 }]')
+    assert not any(line.exact for line in found.detectable)
+    assert "nozzle x pressure squared" in found.dropped
+
+
+def test_a_type_cut_in_one_go_is_confounded_with_the_day():
+    trial = parse(trial_text(sheets=1))
+    plan = make_plan(trial)
+    order = plan.coupons.sort_values(["nozzle", "order"]).index
+    coupons = plan.coupons.loc[order].assign(order=np.arange(1, len(plan.coupons) + 1))
+    frame = build_frame(trial, type(plan)(coupons, plan.mounts, plan.sheets, plan.said))
+    assert "Nozzle type and time of day cannot be told apart" in frame.confounded[0]
+
+
+def test_the_drawn_order_is_not_confounded():
+    assert judged().confounded == ()
+
+
+def test_effective_coupons_by_hand():
+    found = judged(sheets=1)
+    s, c, r = math.log(1.08) ** 2, math.log(1.10) ** 2, math.log(1.07) ** 2
+    by_hand = (s + c + r / 3) / (s / 3 + (c + r / 3) / 27)
+    assert found.effective_coupons["roughness"] == pytest.approx(by_hand, rel=1e-9)
+
+
+def test_effort_by_hand():
+    work = judged(sheets=1).effort
+    # 12 mounts of 12 min, one sheet 20 min, 108 coupons: 3 min, 0.2 m at 1 m/min and 4 s of gas
+    assert work.machine_minutes == pytest.approx(12 * 12 + 20 + 108 * (3 + 0.2 + 4 / 60), rel=1e-12)
+    # three places of 4 min on each coupon, one coupon in ten once more
+    assert work.bench_minutes == pytest.approx(108 * 4 * 3.1, rel=1e-12)
+    assert work.nozzle_changes == 12
+    assert work.gas_m3 > 0
+
+
+def test_choked_nitrogen_flow_as_tabulated():
+    # 16 bar absolute, 2.0 mm, 293 K: 33.6 m3/h at 0 C and 1.013 bar (isentropic relation); printed to 0.1
+    flow = flow_m3_s("nitrogen", np.array([16.0 - 1.01325]), np.array([math.pi]))
+    assert flow[0] * 3600 == pytest.approx(33.6, abs=0.15)
+
+
+def test_prediction_error_is_smallest_in_the_middle():
+    table = judged(sheets=1).prediction
+    own = table[table["nozzle"] == "plain"].set_index(["pressure_bar", "standoff_mm"])["se"]
+    assert own.idxmax() in {(p, s) for p in (0.5, 0.9) for s in (0.6, 1.4)}
+    assert own[0.7, 1.0] == own.min()
+
+
+def test_it_settles_more_with_more_specimens():
+    few, many = judged(sheets=1).settle["roughness"], judged(sheets=1, specimens=8).settle["roughness"]
+    assert many.chance_at_zero > few.chance_at_zero
+    assert few.at_worthwhile == many.at_worthwhile
+
+
+def test_it_says_where_the_next_hour_pays():
+    assert "more specimens" in judged().next_hour["roughness"]
+
+
+def test_a_plan_without_factors_is_judged_too():
+    found = judged(factors=False, mounts=2, sheets=1)
+    assert found.terms == ("nozzle",)
+    assert by_question(found)[AVERAGED, LEAST_FAVOURABLE].size > 0
