@@ -54,6 +54,10 @@ def test_the_typed_limit_at_seven_millimetres_is_inside():
     assert iso9013.squareness_range([0.071, 0.0711, 0.072], 7.0).tolist() == [1, 2, 2]
 
 
+def test_rounding_noise_of_a_computed_value_does_not_push_it_over():
+    assert iso9013.squareness_range([0.071 + 4e-10, 0.071 + 6e-10], 7.0).tolist() == [1, 2]
+
+
 @pytest.mark.parametrize("missing", [float("nan"), None])
 def test_missing_values_and_thicknesses_are_not_graded(missing):
     assert iso9013.squareness_range([missing, 0.1], 6.0).tolist() == [-1, 2]
