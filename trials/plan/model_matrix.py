@@ -183,8 +183,7 @@ def candidate_settings(
     found = {name: column[fine] for name, column in table.items()}
     if corners and not fine.all():
         extra = _corners({name: column[~fine] for name, column in table.items()}, limits, axes)
-        found = {name: np.concatenate([found[name], extra[name]]) for name in found}
-        found = _each_once(found)
+        found = _each_once(_joined([found, extra]))
     for nozzle in axes[NOZZLE]:
         if nozzle not in found[NOZZLE]:
             raise Infeasible(f"the limits forbid every setting of nozzle {nozzle!r}. Loosen a limit or drop the type")
@@ -243,17 +242,34 @@ def _weights(limit: Mapping) -> np.ndarray:
 
 
 def _corners(forbidden: Columns, limits: Sequence[Mapping], axes: Mapping[str, tuple]) -> Columns:
-    """Move one factor of each forbidden setting back onto a limit it breaks; keep what is in range and allowed."""
-    pieces = [{name: column[:0] for name, column in forbidden.items()}]
+    """Move one factor at a time of each forbidden setting back onto a limit it breaks; keep what is then allowed.
+
+    What one move leaves forbidden by another limit moves again, so that crossings of two limits are found.
+    """
+    found = [{name: column[:0] for name, column in forbidden.items()}]
+    for _ in limits:
+        moved = _each_once(_joined([found[0], *_moves(forbidden, limits, axes)]))
+        kept = allowed(moved, limits)
+        found.append({name: column[kept] for name, column in moved.items()})
+        forbidden = {name: column[~kept] for name, column in moved.items()}
+    return _joined(found)
+
+
+def _moves(forbidden: Columns, limits: Sequence[Mapping], axes: Mapping[str, tuple]) -> list[Columns]:
+    """Return each broken setting with one factor of the limit moved onto it, where that stays in range."""
+    pieces = []
     for limit in limits:
         broken = _excess(forbidden, limit) > 0
         part = {name: column[broken] for name, column in forbidden.items()}
         for name in [limit["factor"]] if "factor" in limit else limit["factors"]:
             moved = part | {name: _onto(part, limit, name)}
             inside = (moved[name] >= min(axes[name])) & (moved[name] <= max(axes[name]))
-            kept = inside & allowed(moved, limits)
-            pieces.append({other: column[kept] for other, column in moved.items()})
-    return {name: np.concatenate([piece[name] for piece in pieces]) for name in forbidden}
+            pieces.append({other: column[inside] for other, column in moved.items()})
+    return pieces
+
+
+def _joined(pieces: Sequence[Columns]) -> Columns:
+    return {name: np.concatenate([piece[name] for piece in pieces]) for name in pieces[0]}
 
 
 def _onto(part: Columns, limit: Mapping, name: str) -> np.ndarray:
@@ -280,7 +296,7 @@ def _each_once(columns: Columns) -> Columns:
     first: dict[tuple, int] = {}
     for place, key in enumerate(keys):
         first.setdefault(key, place)
-    keep = np.array(sorted(first.values()))
+    keep = np.array(sorted(first.values()), dtype=int)
     return {name: column[keep] for name, column in columns.items()}
 
 
