@@ -7,9 +7,11 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy.stats import weibull_min
+from statsmodels.duration.survfunc import SurvfuncRight
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
-from trials.infer.life import fit_life
+from trials.infer.life import CHARACTERISTIC, fit_life
+from trials.infer.life_ratio import bound_without_failures, check_shape, life_ratio, survival_table
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "life"
 # Tolerances of the reference file: R iterates to a relative change of 1e-13.
@@ -162,3 +164,108 @@ def test_one_failure_is_enough_when_others_outlast_it():
     fit = fit_life([5.0, 7, 3], [1, 0, 0], ONE)
     low, high = fit.profile(0)
     assert fit.failures == 1 and low < fit.coefficients[0] < high
+
+
+def plated(censor=140.0):
+    rng = np.random.default_rng(2)
+    life = np.concatenate([rng.weibull(2, 8) * 100, rng.weibull(2, 8) * 150])
+    return np.minimum(life, censor), (life < censor).astype(float), np.repeat(["plain", "plated"], 8)
+
+
+def test_ratio_is_the_coefficient_of_the_regression():
+    time, failed, types = plated()
+    found = life_ratio(time, failed, types, "plated", "plain")
+    fit = fit_life(time, failed, np.column_stack([np.ones(16), types == "plated"]).astype(float))
+    assert np.log(found.ratio) == pytest.approx(fit.coefficients[1], abs=1e-8)
+    # Twelve failures of two types: the fall allowed is 6 log(1 + t**2 / 10), t = 2.228139 on 10 df.
+    fall = 6 * np.log1p(2.2281388519649385**2 / 10)
+    low, high = fit.limits_at_drop(np.array([0.0, 1.0]), CHARACTERISTIC, fall)
+    assert np.log([found.low, found.high]) == pytest.approx([low, high], abs=1e-7)
+    assert found.low < np.exp(fit.profile(1)[0]) and found.high > np.exp(fit.profile(1)[1])
+    # The p-value crosses 5 % where a limit touches one.
+    edge = life_ratio(np.where(types == "plated", time / found.low, time), failed, types, "plated", "plain")
+    assert edge.low == pytest.approx(1.0, abs=1e-7) and edge.p == pytest.approx(0.05, abs=1e-7)
+    back = life_ratio(time, failed, types, "plain", "plated")
+    assert back.low == pytest.approx(1 / found.high, rel=1e-6)
+    assert "One Weibull shape" in found.words
+
+
+def test_ratio_with_shapes_of_their_own():
+    time, failed, types = plated()
+    found = life_ratio(time, failed, types, "plated", "plain", 0.1, common_shape=False)
+    one = np.array([1.0])
+    each = {t: fit_life(time[types == t], failed[types == t], np.ones((8, 1))) for t in ("plain", "plated")}
+    want = each["plated"].log_life(one, 0.1)[0] - each["plain"].log_life(one, 0.1)[0]
+    assert np.log(found.ratio) == pytest.approx(want, abs=1e-9)
+    assert found.low < found.ratio < found.high
+    # At the limit the best pair of lives with that ratio lies 6 log(1 + t**2 / 10) under the top: looked up on a grid.
+    lives = each["plain"].log_life(one, 0.1)[0] + np.linspace(-0.6, 0.3, 46)
+    heights = [
+        each["plated"].height_at(one, 0.1, v + np.log(found.low)) + each["plain"].height_at(one, 0.1, v) for v in lives
+    ]
+    top = sum(f.log_likelihood for f in each.values())
+    # The grid of 0.02 misses the summit by under 0.002.
+    assert top - max(heights) == pytest.approx(6 * np.log1p(2.2281388519649385**2 / 10), abs=2e-3)
+
+
+def test_shape_check_is_the_likelihood_ratio():
+    time, failed, types = plated()
+    found = check_shape(time, failed, types)
+    each = [fit_life(time[types == t], failed[types == t], np.ones((8, 1))) for t in ("plain", "plated")]
+    common = fit_life(time, failed, np.column_stack([np.ones(16), types == "plated"]).astype(float))
+    assert found.statistic == pytest.approx(2 * (sum(f.log_likelihood for f in each) - common.log_likelihood), abs=1e-9)
+    assert found.df == 1 and 0 < found.p < 1
+    assert found.shapes["plain"] == pytest.approx(each[0].shape, rel=1e-9)
+
+
+def test_type_that_never_failed_has_a_bound_on_one_side():
+    time, failed, types = plated()
+    failed[types == "plated"] = 0
+    found = life_ratio(time, failed, types, "plated", "plain")
+    assert found.ratio == np.inf and 1 < found.low < np.inf and found.high == np.inf
+    assert "'plated' never failed" in found.words
+    back = life_ratio(time, failed, types, "plain", "plated")
+    assert (back.ratio, back.low) == (0.0, 0.0) and back.high == pytest.approx(1 / found.low, rel=1e-6)
+
+
+def test_comparisons_that_cannot_be_made():
+    time, failed, types = plated()
+    with pytest.raises(WrongShape, match="the types are plain, plated"):
+        life_ratio(time, failed, types, "gold", "plain")
+    with pytest.raises(NotIdentifiable, match="Neither 'plated' nor 'plain' failed"):
+        life_ratio(time, np.zeros(16), types, "plated", "plain")
+    failed[types == "plated"] = 0
+    with pytest.raises(NotIdentifiable, match="no shape of its own"):
+        life_ratio(time, failed, types, "plated", "plain", common_shape=False)
+    with pytest.raises(NotIdentifiable, match="Fewer than two types"):
+        check_shape(time, failed, types)
+
+
+def test_bound_when_nothing_failed():
+    # Exponential: total time on test / -log(0.05); with shape 2 the squares add.
+    assert bound_without_failures([10.0, 20.0, 30.0], 1.0) == pytest.approx(60 / np.log(20), rel=1e-12)
+    assert bound_without_failures([3.0, 4.0], 2.0) == pytest.approx(5 / np.sqrt(np.log(20)), rel=1e-12)
+    with pytest.raises(WrongShape, match="above zero"):
+        bound_without_failures([0.0, 1.0], 1.0)
+    with pytest.raises(NotFinite, match="missing or infinite"):
+        bound_without_failures([np.nan, 1.0], 1.0)
+
+
+def test_product_limit_by_hand():
+    table = survival_table([1.0, 2, 2, 3, 4, 5], [1, 1, 0, 1, 0, 1])
+    # 5/6; then 4/5 of it (the life censored at 2 still at risk); then 2/3 of it; then nothing.
+    assert table.share == pytest.approx([5 / 6, 2 / 3, 4 / 9, 0.0], rel=1e-12)
+    assert list(table.at_risk) == [6, 5, 3, 1] and list(table.failed) == [1, 1, 1, 1]
+    assert np.all((table.low <= table.share) & (table.share <= table.high))
+    assert len(survival_table([1.0, 2.0], [0, 0]).time) == 0
+
+
+def test_product_limit_agrees_with_statsmodels():
+    time = np.round(np.random.default_rng(8).exponential(10, 60)) + 1
+    failed = (np.random.default_rng(9).random(60) < 0.6).astype(float)
+    other = SurvfuncRight(time, failed)
+    table = survival_table(time, failed)
+    assert table.share == pytest.approx(np.asarray(other.surv_prob), abs=1e-12)
+    assert list(table.at_risk) == list(other.n_risk)
+    with pytest.raises(WrongShape, match="one row per life"):
+        survival_table([1.0], [1, 0])

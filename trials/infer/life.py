@@ -73,8 +73,11 @@ class LifeFit:
         Raises:
             WrongShape: the row does not have k numbers, or quantile or confidence is not inside (0, 1).
         """
+        return self.limits_at_drop(row, quantile, _drop(confidence))
+
+    def limits_at_drop(self, row: np.ndarray, quantile: float, drop: float) -> tuple[float, float]:
+        """Where the profile of `profile_quantile` lies `drop` under the supremum."""
         row, w = self._check(row, quantile)
-        drop = _drop(confidence)
         value, spread = self.log_life(row, quantile)
 
         def above(v: float) -> float:

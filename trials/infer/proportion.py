@@ -36,4 +36,5 @@ def share_limits(count: int, total: int, confidence: float = 0.95, method: str =
     if not 0 < confidence < 1 or method not in METHODS:
         raise WrongShape(f"Confidence must lie between 0 and 1 and the method be one of {', '.join(METHODS)}.")
     low, high = proportion_confint(count, total, alpha=1 - confidence, method=METHODS[method])
-    return Share(count, total, count / total, max(0.0, float(low)), min(1.0, float(high)), confidence)
+    low, high = (0.0 if count == 0 else float(low)), (1.0 if count == total else float(high))
+    return Share(count, total, count / total, low, high, confidence)

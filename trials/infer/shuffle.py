@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from math import factorial, prod
 
 import numpy as np
@@ -110,20 +111,22 @@ def _list_all(codes: np.ndarray, places: list[np.ndarray]) -> np.ndarray:
     """Every distinct arrangement (count, m)."""
     out = codes[None, :].copy()
     for at in places:
-        own = _arrangements(np.sort(codes[at]))
+        own = _arrangements(tuple(int(c) for c in np.bincount(codes[at])))
         out = np.repeat(out, len(own), axis=0)
         out[:, at] = np.tile(own, (len(out) // len(own), 1))
     return out
 
 
-def _arrangements(codes: np.ndarray) -> np.ndarray:
-    """Distinct arrangements of one sorted block, by placing each kind in turn."""
-    if len(codes) == 0:
+@lru_cache(maxsize=4096)
+def _arrangements(counts: tuple[int, ...]) -> np.ndarray:
+    """Distinct arrangements of one block that holds kind t counts[t] times, by placing each kind first in turn."""
+    if not any(counts):
         return np.zeros((1, 0), int)
     parts = []
-    for first in np.unique(codes):
-        rest = _arrangements(np.delete(codes, np.flatnonzero(codes == first)[0]))
-        parts.append(np.column_stack([np.full(len(rest), first), rest]))
+    for kind, left in enumerate(counts):
+        if left:
+            rest = _arrangements(counts[:kind] + (left - 1,) + counts[kind + 1 :])
+            parts.append(np.column_stack([np.full(len(rest), kind), rest]))
     return np.vstack(parts)
 
 

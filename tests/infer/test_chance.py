@@ -1,0 +1,325 @@
+"""Chances and tolerance bounds against exact answers, by hand, and on tables with little in them."""
+
+import numpy as np
+import pytest
+from scipy.integrate import quad
+from scipy.stats import beta, chi2, norm
+from scipy.stats import nct as noncentral_t
+
+from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.infer.chance import (
+    Rule,
+    chance,
+    chance_of_all,
+    edge_chance,
+    estimate_chance,
+    next_edge,
+    say_reach,
+    specimens_to_show,
+)
+from trials.infer.grade_chance import chance_of_grade
+from trials.infer.mean_squares import find_layers, floor, variances
+from trials.infer.ordinal import fit_ordinal
+from trials.infer.tolerance import howe_factor, one_sided_factor, tolerance_bound, two_sided_factor
+
+
+def sample(n=10):
+    values = np.random.default_rng(7).normal(5.0, 2.0, n)
+    return values, next_edge(find_layers(values, np.ones((n, 1)), {}), np.array([1.0]))
+
+
+def nested(types=1, specimens=3, coupons=4, readings=3, seed=1):
+    rng = np.random.default_rng(seed)
+    specimen = np.repeat(np.arange(types * specimens), coupons * readings)
+    coupon = np.repeat(np.arange(types * specimens * coupons), readings)
+    values = rng.normal(0, 1.0, specimen.max() + 1)[specimen] + rng.normal(0, 0.5, coupon.max() + 1)[coupon]
+    values += rng.normal(0, 0.4, len(values))
+    return values, specimen // specimens, {"specimen": specimen, "coupon": coupon}
+
+
+def one_type(**shape):
+    values, _, groups = nested(**shape)
+    return next_edge(find_layers(values, np.ones((len(values), 1)), groups), np.array([1.0]))
+
+
+def test_mean_squares_of_a_balanced_trial_by_hand():
+    values, _, groups = nested()
+    layers = find_layers(values, np.ones((36, 1)), groups)
+    cube = values.reshape(3, 4, 3)
+    by_specimen, by_coupon = cube.mean(axis=(1, 2)), cube.mean(axis=2)
+    want = [
+        12 * np.var(by_specimen, ddof=1),
+        3 * np.sum((by_coupon - by_specimen[:, None]) ** 2) / 9,
+        np.sum((cube - by_coupon[:, :, None]) ** 2) / 24,
+    ]
+    # Exact up to rounding.
+    assert [s.value for s in layers.squares] == pytest.approx(want, rel=1e-10)
+    assert [s.df for s in layers.squares] == pytest.approx([2, 9, 24], rel=1e-10)
+    assert layers.squares[0].sizes == pytest.approx({"specimen": 12, "coupon": 3, "reading": 1}, rel=1e-10)
+    mean, sizes = layers.mean(np.array([1.0]))
+    assert mean == pytest.approx(values.mean(), rel=1e-12)
+    assert sizes == pytest.approx({"specimen": 1 / 3, "coupon": 1 / 12, "reading": 1 / 36}, rel=1e-10)
+
+
+def test_mean_squares_hold_their_expectation_in_an_uneven_trial():
+    rng = np.random.default_rng(5)
+    keep = rng.random(72) < 0.7
+    _, kind, groups = nested(types=2)
+    groups = {name: labels[keep] for name, labels in groups.items()}
+    kind = kind[keep]
+    fixed = np.column_stack([kind == 0, kind == 1, rng.normal(size=keep.sum())]).astype(float)
+    truth, total = {"specimen": 0.5, "coupon": 0.2, "reading": 0.1}, {}
+    for _ in range(400):
+        values = sum(
+            rng.normal(0, np.sqrt(truth[name]), labels.max() + 1)[labels] for name, labels in groups.items()
+        ) + rng.normal(0, np.sqrt(0.1), keep.sum())
+        for name, value in variances(find_layers(values, fixed, groups).squares).items():
+            total[name] = total.get(name, 0.0) + float(value) / 400
+    # Unbiased; the specimen variance has a standard error of 0.5 * sqrt(2 / 4) / 20 = 0.018 over 400 trials.
+    assert total == pytest.approx(truth, abs=0.06)
+
+
+def test_spread_by_type_is_kept_apart():
+    values, kind, groups = nested(types=2)
+    values = np.where(kind == 1, 3 * values, values)
+    fixed = (kind[:, None] == [0, 1]).astype(float)
+    layers = find_layers(values, fixed, groups, kind, ("coupon", "reading"))
+    alone = find_layers(values[kind == 1], np.ones((36, 1)), {k: v[kind == 1] for k, v in groups.items()})
+    own = variances(layers.squares)
+    single = variances(alone.squares)
+    assert float(own["reading of 1"]) == pytest.approx(float(single["reading"]), rel=1e-9)
+    assert float(own["coupon of 1"]) == pytest.approx(float(single["coupon"]), rel=1e-9)
+    edge = next_edge(layers, np.array([0.0, 1.0]), "1")
+    assert edge.reading == "reading of 1" and edge.between == {"specimen": "specimen", "coupon": "coupon of 1"}
+
+
+@pytest.mark.parametrize("coverage", [0.9, 0.95, 0.99])
+@pytest.mark.parametrize("at_most", [True, False])
+def test_one_sample_tolerance_bound_is_the_exact_factor(coverage, at_most):
+    values, edge = sample()
+    bound = tolerance_bound(edge, coverage, at_most=at_most)
+    factor = (bound - values.mean()) / values.std(ddof=1) * (1 if at_most else -1)
+    # 16,384 even draws; the factor moves by about 0.05 % from seed to seed.
+    assert factor == pytest.approx(one_sided_factor(10, coverage), rel=2e-3)
+
+
+def test_one_sample_chance_bound_is_the_exact_one():
+    values, edge = sample()
+    limit = values.mean() + 2 * values.std(ddof=1)
+    found = chance(edge, Rule(limit, 1))
+    # Exact bound: the coverage whose factor is 2, by the noncentral t distribution.
+    grid = np.linspace(0.5, 0.999, 5000)
+    factors = noncentral_t.ppf(0.95, 9, norm.ppf(grid) * np.sqrt(10)) / np.sqrt(10)
+    assert found.low == pytest.approx(float(np.interp(2.0, factors, grid)), abs=0.002)
+    assert found.estimate == pytest.approx(norm.cdf(2.0), abs=1e-9)
+
+
+# ISO 16269-6 style factors, from memory, three decimals: one-sided n=10 95/95 2.911, two-sided n=10 95/95 3.393.
+def test_factors_as_tabled():
+    assert one_sided_factor(10, 0.95) == pytest.approx(2.911, abs=6e-4)
+    assert two_sided_factor(10, 0.95) == pytest.approx(3.393, abs=6e-4)
+
+
+def test_printed_two_sided_example():
+    # NIST/SEMATECH e-Handbook 7.2.6.3: N = 43, coverage 90 %, confidence 99 %; printed to three decimals.
+    assert chi2.ppf(0.01, 42) == pytest.approx(23.650, abs=1e-3)
+    assert howe_factor(43, 0.90, 0.99) == pytest.approx(2.217, abs=1e-3)
+    # Howe's approximation stays within 0.5 % of the exact factor at this size.
+    assert two_sided_factor(43, 0.90, 0.99) == pytest.approx(2.217, rel=5e-3)
+
+
+def test_exact_two_sided_factor_by_simulation():
+    rng = np.random.default_rng(2)
+    factor = two_sided_factor(6, 0.8, 0.9)
+    mean, sd = rng.normal(0, 1 / np.sqrt(6), 200_000), np.sqrt(rng.chisquare(5, 200_000) / 5)
+    held = norm.cdf(mean + factor * sd) - norm.cdf(mean - factor * sd) >= 0.8
+    # Simulation error of 0.0007 at one standard error.
+    assert held.mean() == pytest.approx(0.9, abs=0.0025)
+
+
+@pytest.mark.parametrize(("between", "reading"), [(0.5, 0.1), (0.1, 0.5), (0.3, 0.31), (0.31, 0.3), (0, 1), (1, 0)])
+@pytest.mark.parametrize("readings", [1, 3, 8])
+def test_worst_of_n_by_direct_integration(between, reading, readings):
+    def inside(b):
+        room = 0.6 - between * b
+        own = norm.cdf(room / reading) if reading else float(room >= 0)
+        return norm.pdf(b) * own**readings
+
+    want = quad(inside, -9, 9, points=[0.6 / between] if between and not reading else None, epsabs=1e-11, limit=300)[0]
+    # Quadrature error, largest where both spreads are alike.
+    assert float(edge_chance(0.0, between, reading, Rule(0.6, readings))) == pytest.approx(want, abs=5e-5)
+
+
+def test_mean_rule_and_lower_limits():
+    assert float(edge_chance(1.0, 0.3, 0.4, Rule(1.5, 4, "mean"))) == pytest.approx(norm.cdf(0.5 / np.hypot(0.3, 0.2)))
+    upper = float(edge_chance(1.0, 0.3, 0.4, Rule(1.5, 4)))
+    assert float(edge_chance(-1.0, 0.3, 0.4, Rule(-1.5, 4, at_most=False))) == pytest.approx(upper, abs=1e-12)
+    assert float(edge_chance(1.0, 0.0, 0.0, Rule(1.0, 3))) == 1.0
+
+
+def test_bound_lies_below_estimate_and_grows_with_specimens():
+    rule = Rule(2.0, 3)
+    few, many = one_type(specimens=3, seed=3), one_type(specimens=12, seed=3)
+    assert chance(few, rule).low < chance(few, rule).estimate
+    gap = [chance(e, rule).estimate - chance(e, rule).low for e in (few, many)]
+    assert gap[1] < gap[0]
+
+
+def test_chance_is_the_same_every_time():
+    edge, rule = one_type(), Rule(1.5, 3)
+    assert chance(edge, rule) == chance(edge, rule)
+
+
+def test_words_name_rule_and_what_is_new():
+    words = " ".join(chance(one_type(), Rule(1.5, 3), cuts=27, lost=5).words)
+    assert "Worst of 3 readings" in words and "New specimen, coupon" in words and "5 of 27 cuts were lost" in words
+
+
+def test_lost_cuts_count_as_not_meeting():
+    values, edge = sample()
+    sure = Rule(values.mean() + 1e6, 1)
+    found = chance(edge, sure, cuts=20, lost=4)
+    assert found.estimate == pytest.approx(0.8)
+    # With the requirement certain, only the Jeffreys quantile is left.
+    assert found.low == pytest.approx(beta.ppf(0.05, 16.5, 4.5), abs=0.002)
+
+
+def test_unit_and_shift_do_not_matter():
+    values, _, groups = nested()
+    one = next_edge(find_layers(values, np.ones((36, 1)), groups), np.array([1.0]))
+    two = next_edge(find_layers(100 + 1000 * values, np.ones((36, 1)), groups), np.array([1.0]))
+    assert chance(two, Rule(1600.0, 3)).low == pytest.approx(chance(one, Rule(1.5, 3)).low, abs=1e-9)
+
+
+def test_joint_chance_lies_between_its_limits_and_follows_the_correlation():
+    edges = (one_type(seed=1), one_type(seed=2))
+    rules = (Rule(1.3, 3), Rule(1.0, 3))
+
+    def joint(r):
+        matrix = np.array([[1.0, r], [r, 1.0]])
+        return chance_of_all(edges, rules, {"specimen": matrix, "coupon": matrix}, draws=64)
+
+    none, full, against = joint(0.0), joint(1.0), joint(-1.0)
+    assert against.estimate < none.estimate < full.estimate
+    for found in (none, full, against):
+        assert found.least - 1e-3 <= found.estimate <= found.most + 1e-3
+        assert found.low <= found.estimate
+    assert none.least == max(0.0, sum(c.estimate for c in none.each) - 1)
+    assert none.low_any <= min(c.low for c in none.each)
+
+
+def test_uncorrelated_responses_multiply():
+    edges, rules = (one_type(seed=1), one_type(seed=2)), (Rule(1.3, 3), Rule(1.0, 3))
+    found = chance_of_all(edges, rules, {}, draws=64)
+    want = estimate_chance(edges[0], rules[0]) * estimate_chance(edges[1], rules[1])
+    # 512 even points of four dimensions.
+    assert found.estimate == pytest.approx(want, abs=0.005)
+
+
+def test_same_response_twice_is_no_harder_than_once():
+    edge, rule, ones = one_type(), Rule(1.3, 1), np.ones((2, 2))
+    found = chance_of_all((edge, edge), (rule, rule), {"specimen": ones, "coupon": ones}, draws=64)
+    # One edge level and two readings of it: the worst of two readings.
+    assert found.estimate == pytest.approx(estimate_chance(edge, Rule(1.3, 2)), abs=0.005)
+
+
+def test_how_many_specimens_would_show_it():
+    edge = one_type(seed=3)
+    rule = Rule(tolerance_bound(edge, 0.97, 3, confidence=0.5), 3)
+    found = chance(edge, rule)
+    needed = specimens_to_show(edge, rule, 0.90, specimens=3)
+    assert found.low < 0.90 < found.estimate and needed > 3
+    text = say_reach(found, 0.90, 3, needed)
+    assert text == f"3 specimens cannot show 90%; about {needed} would, if the estimate is right."
+    assert specimens_to_show(edge, rule, found.estimate + 0.001, specimens=3) is None
+    assert "estimate itself is below" in say_reach(found, 0.9999, 3, None)
+    assert say_reach(found, found.low / 2, 3, 3) == ""
+
+
+def test_a_layer_that_adds_nothing_is_named():
+    values, _, groups = nested()
+    groups = {"specimen": groups["specimen"], "mount": groups["specimen"] * 10, "coupon": groups["coupon"]}
+    layers = find_layers(values, np.ones((36, 1)), groups)
+    assert layers.missing == ("mount",)
+
+
+def test_mixed_model_mean_and_error_can_replace_least_squares():
+    values, _, groups = nested()
+    layers = find_layers(values, np.ones((36, 1)), groups)
+    edge = next_edge(layers, np.array([1.0]), mean=0.25, se=0.5)
+    found = floor(variances(layers.squares))
+    assert edge.mean == 0.25
+    assert sum(edge.mean_sizes[n] * float(found[n]) for n in found) == pytest.approx(0.25, rel=1e-12)
+
+
+def test_no_spread_at_all_gives_certainty():
+    groups = {"coupon": np.repeat([0, 1, 2], 3)}
+    edge = next_edge(find_layers(np.full(9, 2.0), np.ones((9, 1)), groups), np.array([1.0]))
+    assert chance(edge, Rule(3.0, 3)).low == 1.0
+    assert chance(edge, Rule(1.0, 3)).estimate == 0.0
+
+
+def graded(seed=3):
+    rng = np.random.default_rng(seed)
+    types, specimen = np.repeat([0, 1, 2], 18), np.repeat(np.arange(9), 6)
+    grades = np.clip(np.round(rng.normal(1.5, 1.0, 54) + rng.normal(0, 0.7, 9)[specimen]), 0, 4)
+    grades[types == 2] = 0
+    fixed = np.column_stack([types == 1, types == 2]).astype(float)
+    return fit_ordinal(grades, fixed, specimen)
+
+
+def test_chance_of_a_grade_for_a_type_always_clean():
+    fit = graded()
+    clean = chance_of_grade(fit, np.array([0.0, 1.0]), 1, specimens=3, df=6)
+    other = chance_of_grade(fit, np.array([1.0, 0.0]), 1, specimens=3, df=6)
+    # Eighteen clean coupons from three specimens do not prove certainty.
+    assert 0.9 < clean.estimate < 1 and 0 < other.low < other.estimate < clean.estimate and clean.low < clean.estimate
+    less = chance_of_grade(fit, np.array([0.0, 1.0]), 1, specimens=3, df=6, cuts=20, lost=2)
+    assert less.estimate == pytest.approx(0.9 * clean.estimate)
+    assert "new specimen" in clean.words[0]
+
+
+def test_chance_of_a_grade_that_says_nothing_is_refused():
+    with pytest.raises(NotIdentifiable, match="Every grade is at most 4"):
+        chance_of_grade(graded(), np.zeros(2), 4, 3, 6)
+    with pytest.raises(NotIdentifiable, match="Every grade is above -1"):
+        chance_of_grade(graded(), np.zeros(2), -1, 3, 6)
+    with pytest.raises(WrongShape, match="do not fit"):
+        chance_of_grade(graded(), np.zeros(3), 1, 3, 6)
+
+
+def test_refusals_are_named():
+    values, edge = sample()
+    ones = np.ones((10, 1))
+    with pytest.raises(WrongShape, match="rule must be one of"):
+        chance(edge, Rule(1.0, 0))
+    with pytest.raises(WrongShape, match="confidence must lie"):
+        chance(edge, Rule(1.0, 1), confidence=1.0)
+    with pytest.raises(NotFinite, match="limit is missing"):
+        chance(edge, Rule(np.nan, 1))
+    with pytest.raises(WrongShape, match="11 lost of 10"):
+        chance(edge, Rule(1.0, 1), cuts=10, lost=11)
+    with pytest.raises(WrongShape, match="do not pair"):
+        chance_of_all((edge,), (Rule(1.0, 1),), {})
+    with pytest.raises(WrongShape, match="ones on its diagonal"):
+        chance_of_all((edge, edge), (Rule(1.0, 1),) * 2, {"coupon": np.zeros((2, 2))})
+    with pytest.raises(WrongShape, match="contradict"):
+        chance_of_all((edge, edge), (Rule(1.0, 1),) * 2, {"coupon": np.array([[1, 2], [2, 1.0]])})
+    with pytest.raises(WrongShape, match="at least two readings"):
+        one_sided_factor(1, 0.9)
+    with pytest.raises(WrongShape, match="Coverage"):
+        two_sided_factor(5, 1.0)
+    with pytest.raises(NotFinite, match="reading or a fixed column"):
+        find_layers(values * np.nan, ones, {})
+    with pytest.raises(WrongShape, match="one row per reading"):
+        find_layers(values, ones, {"coupon": [1, 2]})
+    with pytest.raises(WrongShape, match="'reading' is the name"):
+        find_layers(values, ones, {"reading": np.arange(10)})
+    with pytest.raises(WrongShape, match="needs the type"):
+        find_layers(values, ones, {}, spread_by_type=("reading",))
+    with pytest.raises(NotIdentifiable, match="No repeats are left"):
+        find_layers(values, ones, {"coupon": np.arange(10)})
+    with pytest.raises(NotIdentifiable, match="depend on each other"):
+        find_layers(values, np.ones((10, 2)), {})
+    with pytest.raises(WrongShape, match="standard error"):
+        next_edge(find_layers(values, ones, {}), np.array([1.0]), se=0.0)

@@ -1,0 +1,124 @@
+"""Shuffle test by listing, by hand and on ties; limits for a share against printed figures."""
+
+from itertools import permutations
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.infer.proportion import share_limits
+from trials.infer.shuffle import shuffle_test
+
+SHOES = Path(__file__).parents[1] / "reference" / "shuffle" / "bhh_shoes_paired.csv"
+
+
+@pytest.mark.parametrize("own", [None, lambda v, t: abs(v[t == "A"].mean() - v[t == "B"].mean())])
+def test_shoes_of_ten_boys(own):
+    table = pd.read_csv(SHOES)
+    values = np.concatenate([table["matA"], table["matB"]])
+    found = shuffle_test(values, np.repeat(["A", "B"], 10), np.tile(table["boy"], 2), own)
+    # Book: 14 of the 1,024 arrangements are at least as extreme, ties included.
+    assert (found.arrangements, found.listed) == (1024, True)
+    assert found.p == 14 / 1024
+    assert found.smallest_p == 2 / 1024
+    assert found.out_of_reach == (0.001,)
+
+
+def test_f_is_the_analysis_of_variance_f():
+    values = np.array([3.0, 4.0, 5.0, 7.0, 8.0, 6.5])
+    found = shuffle_test(values, ["a", "a", "a", "b", "b", "b"])
+    within = np.var(values[:3], ddof=1) + np.var(values[3:], ddof=1)
+    assert found.statistic == pytest.approx((values[:3].mean() - values[3:].mean()) ** 2 * 3 / within, rel=1e-12)
+    assert found.p == 2 / 20 and found.out_of_reach == (0.05, 0.01, 0.001)
+    assert "level 0.05 is out of reach" in found.sentence()
+
+
+def test_listing_agrees_with_every_permutation():
+    values, types = np.array([1.0, 4.0, 2.0, 8.0, 5.0]), np.array(["a", "b", "a", "c", "c"])
+    found = shuffle_test(values, types)
+
+    def between(labels):
+        return sum(values[labels == t].sum() ** 2 / np.sum(labels == t) for t in "abc")
+
+    every = {tuple(p) for p in permutations(types)}
+    scores = np.array([between(np.array(p)) for p in every])
+    assert found.arrangements == len(every) == 30
+    assert found.p == np.mean(scores >= between(types) - 1e-9)
+
+
+def test_uneven_blocks_adjust_for_the_block():
+    # Type b sits mostly on the worse sheet; within sheets nothing differs.
+    values = np.array([1.0, 1.0, 1.0, 5.0, 5.0, 5.0])
+    types, sheets = list("aabbba"), [1, 1, 1, 2, 2, 2]
+    found = shuffle_test(values, types, sheets)
+    assert found.arrangements == 9 and found.p == 1.0 and found.smallest_p == 1.0
+
+
+def test_all_ties_can_show_nothing():
+    found = shuffle_test(np.zeros(12), np.repeat(list("ABCD"), 3), np.tile([1, 2, 3], 4))
+    assert found.p == 1.0 and found.smallest_p == 1.0
+    assert found.out_of_reach == (0.05, 0.01, 0.001)
+
+
+def test_one_type_always_clean_is_as_extreme_as_can_be():
+    values = np.array([0.0, 0, 0, 2.1, 2.2, 2.3])
+    found = shuffle_test(values, np.repeat(["clean", "other"], 3))
+    assert found.p == found.smallest_p == 2 / 20
+
+
+def test_perfect_fits_tie_whatever_the_rounding():
+    values = np.array([0.1, 0.1, 0.1, 0.7, 0.7, 0.7]) + 0.3
+    found = shuffle_test(values, np.repeat(["a", "b"], 3))
+    assert found.p == 2 / 20
+
+
+def test_many_arrangements_are_drawn_and_repeat_with_the_seed():
+    values, types = np.random.default_rng(1).normal(size=12), np.repeat(list("ABCD"), 3)
+    one, two = shuffle_test(values, types), shuffle_test(values, types)
+    assert one == two and not one.listed and one.arrangements == 369_600
+    assert "drawn" in one.sentence() and 0 < one.smallest_p < 1e-4
+
+
+def test_drawn_p_is_uniform_when_nothing_differs():
+    rng = np.random.default_rng(9)
+    p = [shuffle_test(rng.normal(size=9), np.repeat(list("ABC"), 3)).p for _ in range(200)]
+    # 1,680 arrangements; mean 0.5 with a standard error of 0.020, share under 0.1 with one of 0.021.
+    assert np.mean(p) == pytest.approx(0.5, abs=0.06)
+    assert np.mean(np.array(p) <= 0.1) == pytest.approx(0.1, abs=0.06)
+
+
+def test_refusals_are_named():
+    with pytest.raises(NotIdentifiable, match="one nozzle type only"):
+        shuffle_test([1.0, 2.0], ["a", "a"])
+    with pytest.raises(NotIdentifiable, match="No sheet holds two types"):
+        shuffle_test([1.0, 2.0], ["a", "b"], [1, 2])
+    with pytest.raises(NotFinite, match="no finite value"):
+        shuffle_test([1.0, np.nan], ["a", "b"])
+    with pytest.raises(NotFinite, match="statistic is NaN"):
+        shuffle_test([1.0, 2.0], ["a", "b"], statistic=lambda v, t: np.nan)
+    with pytest.raises(WrongShape, match="one row per unit"):
+        shuffle_test([1.0, 2.0], ["a"])
+
+
+def test_printed_limits_for_a_share():
+    # NIST/SEMATECH e-Handbook 7.2.4.1, to the digits printed there.
+    assert share_limits(26, 200, 0.90).low == pytest.approx(0.09577, abs=5e-5)
+    exact = share_limits(4, 20, 0.90, "exact")
+    assert (exact.low, exact.high) == pytest.approx((0.071354, 0.401029), abs=1.02e-6)
+
+
+@pytest.mark.parametrize("method", ["wilson", "exact"])
+def test_all_or_none_stay_inside_zero_and_one(method):
+    none, every = share_limits(0, 12, method=method), share_limits(12, 12, method=method)
+    assert none.low == 0 and every.high == 1
+    assert none.high == pytest.approx(1 - every.low, abs=1e-12)
+
+
+def test_a_share_that_cannot_be_is_refused():
+    for count, total in ((3, 2), (-1, 5), (0, 0)):
+        with pytest.raises(WrongShape, match="is no share"):
+            share_limits(count, total)
+    with pytest.raises(WrongShape, match="one of wilson, exact"):
+        share_limits(1, 2, method="guess")
