@@ -304,6 +304,15 @@ def test_limit_corners_by_hand():
     # product 0.9 x 1.4 = 1.26 > 1.2: back to 1.2 / 1.4 = 0.857 bar, or 1.2 / 0.9 = 1.33 mm (rounded down)
     single = [(s["pressure"], s["standoff"]) for s in limit_corners(trial, "cylindrical")]
     assert single == [(0.857, 1.4), (0.9, 1.33)]
+    # 1.25 / 1.4 = 0.8929 and 1.25 / 0.9 = 1.3889 are rounded down, or they would pass the limit
+    one = trial_with('limits = [{factors = ["pressure", "standoff"], product_at_most = 1.25}]')
+    assert [tuple(s.values()) for s in limit_corners(one, "double")] == [(0.892, 1.4), (0.9, 1.38)]
+    # at least 0.55 bar: up from 0.5 to the limit itself
+    one = trial_with('limits = [{factor = "pressure", at_least = 0.55}]')
+    assert [s["pressure"] for s in limit_corners(one, "double")] == [0.55] * 3
+    # 2 x 0.9 + 1.4 = 3.2 > 3: back to 0.8 bar or to 1.2 mm
+    one = trial_with('limits = [{factors = ["pressure", "standoff"], weights = [2.0, 1.0], sum_at_most = 3.0}]')
+    assert [tuple(s.values()) for s in limit_corners(one, "double")] == [(0.8, 1.4), (0.9, 1.2)]
     # the double wall stops at 0.8 bar for each standoff
     double = [(s["pressure"], s["standoff"]) for s in limit_corners(trial, "double")]
     assert double == [(0.8, 0.6), (0.8, 1.0), (0.8, 1.4)]
