@@ -169,7 +169,7 @@ def roughness_result() -> ResponseResult:
         primary=True,
         n_readings=318,
         n_coupons=106,
-        rests_on="Nozzle types are judged against how much their specimens differ (12 specimens, 6 df).",
+        rests_on="12 specimens on 3 sheets; 6 degrees of freedom",
         terms=(
             TermTest("nozzle type", 3, 6.1, 14.2, 0.0038, 14.9, 6, 0.0035),
             TermTest("pressure", 1, 80.4, 5.6, 0.020, 5.6, 81, 0.020),
@@ -224,7 +224,7 @@ def squareness_result() -> ResponseResult:
         primary=False,
         n_readings=318,
         n_coupons=106,
-        rests_on="Nozzle types are judged against how much their specimens differ.",
+        rests_on="12 specimens on 3 sheets; 6 degrees of freedom",
         terms=(TermTest("nozzle type", 3, 6.0, 3.1, 0.11),),
         spread=(Spread("specimen", 0.02, 0.4, "Specimens of one type differ by about 0.02 mm."),),
         means=tuple(Mean(t, at, *m) for t, m in zip(TYPES, means, strict=True)),

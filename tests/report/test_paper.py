@@ -233,6 +233,7 @@ def test_hostile_text_stays_text_on_the_other_papers(hostile_trial, plan):
         ("a\x00b\u202ec", "abc"),
         ("\ud800", "[U+D800]"),
         ("range\u00a02", "range\u00a02"),
+        ("lower (-33 %, -45 to -18 %), sheet 3-1", "lower (−33\u00a0%, −45 to −18\u00a0%), sheet 3-1"),
         ("x" * 30, "x" * 14 + "\u200b" + "x" * 14 + "\u200b" + "xx"),
     ],
 )

@@ -52,6 +52,7 @@ def run_sheet_data(
 ) -> dict[str, Any]:
     """Everything on the run sheet: what is held, stop rules, mounts with their coupons, and maps of the sheets."""
     job = trial.application
+    known = cautions(trial.nozzles, job.gas, job.material)
     return _common(trial, made_on) | {
         "title": f"Run sheet: {trial.trial.title}",
         "question": trial.trial.question,
@@ -61,8 +62,8 @@ def run_sheet_data(
         "varied": [_varied(trial, name) for name in trial.factors],
         "limits": [limit.words() for limit in trial.plan.limits],
         "stop_rules": list(STOP_RULES),
-        "said": list(said),
-        "nozzle_cautions": cautions(trial.nozzles, job.gas, job.material),
+        "said": [line for line in said if line not in known],
+        "nozzle_cautions": known,
         "cautions": caution_lines(),
         "sheets": [_sheet_row(row) for row in sheets.to_dict("records")],
         "mounts": [_mount(trial, coupons, row) for row in mounts.sort_values("order").to_dict("records")],

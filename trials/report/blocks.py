@@ -74,11 +74,18 @@ def with_unit(value: float | None, unit: str, digits: int = 3) -> str:
     return f"{num(value, digits)} {shown(unit)}".strip()
 
 
+def f_value(value: float | None) -> str:
+    """A test statistic: two decimals, fewer where it is large."""
+    if value is None:
+        return "–"
+    return f"{value:.2f}" if value < 100 else num(value)
+
+
 def chance(p: float | None) -> str:
     """A p-value: three decimals, or below 0.001."""
     if p is None:
         return "–"
-    return "below 0.001" if p < 0.001 else f"{p:.3f}"
+    return "below\u00a00.001" if p < 0.001 else f"{p:.3f}"
 
 
 def percent(share: float | None) -> str:

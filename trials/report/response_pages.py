@@ -39,7 +39,8 @@ def response_section(
 
 def _basis(result: ResponseResult) -> b.Block:
     counts = f"{result.n_readings} readings on {result.n_coupons} coupons."
-    return b.words(" ".join((counts, result.rests_on, _SCALES.get(result.scale, ""))), *result.said)
+    rests = f"The test of nozzle types rests on: {result.rests_on.rstrip('.')}." if result.rests_on else ""
+    return b.words(" ".join(part for part in (counts, rests, _SCALES.get(result.scale, "")) if part), *result.said)
 
 
 def _terms(result: ResponseResult) -> list[b.Block]:
@@ -49,11 +50,13 @@ def _terms(result: ResponseResult) -> list[b.Block]:
     names = ["What was varied", "F", "df", "p"] + (["F by strata", "df", "p"] if beside else [])
     rows = []
     for t in result.terms:
-        row = [t.term, b.num(t.F), f"{t.df} and {t.den_df:.1f}", b.chance(t.p)]
+        row = [t.term, b.f_value(t.F), f"{t.df} and {t.den_df:.1f}", b.chance(t.p)]
         if beside:
             known = t.strata_F is not None and t.strata_den_df is not None
             row += (
-                [b.num(t.strata_F), f"{t.df} and {t.strata_den_df:.0f}", b.chance(t.strata_p)] if known else ["–"] * 3
+                [b.f_value(t.strata_F), f"{t.df} and {t.strata_den_df:.0f}", b.chance(t.strata_p)]
+                if known
+                else ["–"] * 3
             )
         rows.append(row)
     widths = (2.6, 0.8, 1.1, 1) + ((1, 1.1, 1) if beside else ())
@@ -94,7 +97,7 @@ def _comparisons(title: str, found: tuple[Comparison, ...], unit: str) -> list[b
     kind = {"ratio": "Ratio", "difference": f"Difference{', ' + shown(unit) if unit else ''}"}[found[0].kind]
     sure = f"{100 * found[0].confidence:.4g} % interval"
     names = ["Nozzle type", "Against", kind, sure, "p"]
-    widths = [2, 2, 1.1, 1.7, 1.1]
+    widths = [2, 2, 1.05, 1.7, 1.35]
     in_unit = any(c.in_unit for c in found) and found[0].kind == "ratio"
     worded = any(c.answer for c in found)
     names += [f"In {shown(unit)}"] if in_unit else []

@@ -65,7 +65,9 @@ def _ready(value: Any, key: str = "") -> Any:
 
 def text(raw: str) -> str:
     """Text as the paper can show it: one line, long words with places to break, unknown characters as code points."""
-    return re.sub(rf"[^\s\u00a0]{{{LONG_WORD + 1},}}", _breakable, _known(raw))
+    line = re.sub(r"(?<=\d) (?=%)", "\u00a0", _known(raw))
+    line = re.sub(r"(?<![^\s(])-(?=\d)", "−", line)
+    return re.sub(rf"[^\s\u00a0]{{{LONG_WORD + 1},}}", _breakable, line)
 
 
 def _known(raw: str) -> str:

@@ -78,6 +78,8 @@ def main_figure(
         _draw_bands(axes, bands, low, high, shown(result.unit))
         for position, mean in enumerate(result.means):
             _draw_type(axes, position, mean, coupons, today)
+        if result.scale == "grade":
+            axes.set_xticks(range(5))
         axes.set_ylim(len(result.means) - 0.45, -0.55)
         axes.set_xlim(low, high)
         axes.set_yticks(range(len(result.means)), [_label(mean.nozzle, today) for mean in result.means])
@@ -93,6 +95,8 @@ def _label(nozzle: str, today: str) -> str:
 def _value_span(result: ResponseResult, coupons: pd.DataFrame, limits: list[float]) -> tuple[float, float]:
     values = [v for mean in result.means for v in (mean.low, mean.mean, mean.high)]
     low, high = span(np.concatenate([np.asarray(values, float), coupons["value"].to_numpy(float), limits]), 0.08)
+    if result.scale == "grade":
+        return -0.3, min(high, 4.3)
     return (max(low, 0.0) if not result.means or min(values) >= 0 else low), high
 
 
