@@ -1,0 +1,87 @@
+"""The shape of the house: imports run one way, start-up is quick to load, functions stay short, the wheel runs alone."""
+
+import ast
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+MODULES = sorted((ROOT / "trials").rglob("*.py"))
+HEAVY = (
+    "pandas",
+    "scipy",
+    "statsmodels",
+    "matplotlib",
+    "seaborn",
+    "pingouin",
+    "sqlalchemy",
+    "typst",
+    "ezdxf",
+    "pydantic",
+)
+
+
+def run(*command, **options):
+    """Run a command of this interpreter in a child process and give what it printed."""
+    return subprocess.run([sys.executable, *command], capture_output=True, text=True, check=False, **options)
+
+
+def test_imports_run_one_way():
+    done = subprocess.run(
+        [str(Path(sys.executable).parent / "lint-imports")],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )
+    assert done.returncode == 0, done.stdout
+
+
+def test_lint():
+    done = run("-m", "ruff", "check", "trials", "tests", cwd=ROOT)
+    assert done.returncode == 0, done.stdout
+
+
+def test_help_needs_nothing_heavy():
+    code = "import sys, trials, trials.cli.main as m; m._register(); print([n for n in %r if n in sys.modules])" % (
+        HEAVY,
+    )
+    done = run("-c", code, cwd=ROOT)
+    assert done.stdout.strip() == "[]", done.stdout + done.stderr
+
+
+@pytest.mark.parametrize("path", MODULES, ids=[str(p.relative_to(ROOT)) for p in MODULES])
+def test_modules_and_functions_stay_short(path):
+    text = path.read_text(encoding="utf-8")
+    assert text.count("\n") <= 500
+    for node in ast.walk(ast.parse(text)):
+        if isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef)):
+            first = node.body[0]
+            words = first.end_lineno - first.lineno + 1 if ast.get_docstring(node) else 0
+            assert node.end_lineno - node.lineno - words <= 60, node.name
+
+
+def test_pages_of_the_project_name_no_absolute_place():
+    words = ("/work" + "/", "../sha" + "red", "/tmp" + "/")
+    for path in [*MODULES, ROOT / "README.md", ROOT / "DEVELOPERS.md"]:
+        assert not [w for w in words if w in path.read_text(encoding="utf-8")], path
+
+
+def test_the_wheel_runs_alone(tmp_path):
+    built = run("-m", "hatchling", "build", "-t", "wheel", "-d", str(tmp_path), cwd=ROOT)
+    wheels = list(tmp_path.glob("*.whl"))
+    assert len(wheels) == 1, built.stdout + built.stderr
+    site = tmp_path / "site"
+    pip = run("-m", "pip", "install", "--quiet", "--no-deps", "--target", str(site), str(wheels[0]))
+    assert pip.returncode == 0, pip.stderr
+    env = {**os.environ, "PYTHONPATH": str(site)}
+    start = "import sys, trials; from trials.cli.main import run; sys.argv[0] = 'trials'; assert %r in trials.__file__; run()"
+    done = run("-c", start % str(site), "demo", str(tmp_path / "demo"), cwd=tmp_path, env=env)
+    assert done.returncode == 0, done.stderr
+    assert (tmp_path / "demo" / "verdict.pdf").read_bytes().startswith(b"%PDF")
+    listed = run("-c", start % str(site), "new", cwd=tmp_path, env=env)
+    assert "compare-nozzles" in listed.stdout, listed.stdout + listed.stderr
