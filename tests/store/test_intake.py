@@ -1,5 +1,6 @@
 import io
 import re
+import shutil
 import sys
 from types import SimpleNamespace
 
@@ -297,13 +298,11 @@ KEYS = st.tuples(st.sampled_from(["KX7", "B2M", "QF4"]), st.integers(1, 5), st.i
 NOTES = st.text(st.characters(codec="utf-8", exclude_categories=["C", "Z"]), max_size=8).filter(lambda t: t != "-")
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     rows=st.dictionaries(KEYS, st.tuples(VALUES, NOTES), min_size=1, max_size=6), comma=st.sampled_from([True, False])
 )
 def test_readings_survive_file_and_store_to_the_last_digit(cut_template, tmp_path_factory, rows, comma):
-    import shutil
-
     place = shutil.copytree(cut_template, tmp_path_factory.mktemp("p") / "trial")
     wide = pd.DataFrame(
         [

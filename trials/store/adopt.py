@@ -103,12 +103,12 @@ def adopt(
     rows = [_row(table, number, cells, keys, factors, responses) for number, cells in _cells(table)]
     if not rows:
         raise InputError("the table has no rows below its header", file=table.attrs["file"], do="Add the readings.")
+    _check_today(today, rows, table.attrs["file"])
     coupons = _coupons(rows, keys, table.attrs["file"])
     heading = {"title": title or f"Adopted from {Path(str(table_path)).name}", "question": question}
     application = {"material": material, "thickness_mm": thickness_mm, "gas": gas, "cut": cut}
     text = _toml(heading, application, rows, today, factors, responses, table.attrs["file"])
     trial = parse(text, str(folder / TOML))
-    _check_today(today, trial, table.attrs["file"])
     _write(folder, trial, text, rows, coupons, keys, who, at, Path(str(table_path)).name)
     return load(folder)
 
@@ -308,11 +308,15 @@ def _value(value: Any) -> str:
     return json.dumps(value, ensure_ascii=False)
 
 
-def _check_today(today: str, trial: Trial, file: str) -> None:
-    if today not in trial.types:
-        hint = nearest(today, trial.types) or "Name one of these."
+def _check_today(today: str, rows: list[dict[str, Any]], file: str) -> None:
+    types = list(dict.fromkeys(row["nozzle"] for row in rows))
+    if today not in types:
         raise InputError(
-            "today's nozzle is not in the table", file=file, found=today, allowed=", ".join(trial.types), do=hint
+            "today's nozzle is not in the table",
+            file=file,
+            found=today,
+            allowed=", ".join(types),
+            do=nearest(today, types) or "Name one of these.",
         )
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import lru_cache
 from pathlib import Path
 
 from sqlalchemy import (
@@ -148,8 +149,12 @@ looks = Table(
 )
 
 
+@lru_cache(maxsize=32)
 def engine_for(url: str) -> Engine:
-    """Engine of a database URL. On SQLite foreign keys are on and a writer takes the lock at the start, not halfway."""
+    """Engine of a database URL. On SQLite foreign keys are on and a writer takes the lock at the start, not halfway.
+
+    No connection outlives its transaction (NullPool); what is kept between calls is the compiled SQL.
+    """
     engine = create_engine(url, poolclass=NullPool)
     if engine.dialect.name == "sqlite":
         event.listen(engine, "connect", _sqlite_settings)

@@ -1,0 +1,146 @@
+import re
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from trials.errors import InputError
+from trials.store.adopt import UNKNOWN_ORDER, AdoptedResponse, adopt
+from trials.store.ascut import analysis_table, departures
+
+TABLE = Path(__file__).parents[1] / "reference" / "aisi12l14" / "aisi12l14_roughness_D30.csv"
+ROUGH = AdoptedResponse("roughness", "rz5_um", worthwhile="10 %")
+SMALL = """\
+day,type,piece,fit,pressure_bar,gas,rz5_um
+1,old,a,1,0.5,pure,30
+1,old,a,1,0.5,pure,31
+1,old,a,1,0.9,pure,33
+1,new,c,1,0.5,pure,25
+2,old,b,1,0.5,plain,29
+2,new,d,1,0.9,plain,24
+2,new,d,2,0.9,plain,26
+"""
+PARTS = {
+    "nozzle": "type",
+    "specimen": "piece",
+    "mount": ("piece", "fit"),
+    "coupon": ("piece", "fit", "pressure_bar"),
+    "block": "day",
+    "factors": {"pressure_bar": False, "gas": True},
+}
+
+
+def small(tmp_path, text=SMALL, **changes):
+    path = tmp_path / "table.csv"
+    path.write_text(text, encoding="utf-8")
+    arguments = {"today": "old", "responses": [ROUGH], **PARTS, **changes}
+    return adopt(tmp_path / "trial", path, **arguments)
+
+
+def test_a_small_table_with_composite_keys(tmp_path, at):
+    records = small(tmp_path, at=at)
+    assert records.trial.types == ("old", "new")
+    assert records.trial.today.specimens == ("a", "b")
+    assert records.trial.factors["pressure"].levels == (0.5, 0.9)
+    assert records.trial.factors["gas"].levels == ("pure", "plain")
+    assert records.coupons["coupon"].tolist() == [
+        *("a / 1 / 0.5", "a / 1 / 0.9", "c / 1 / 0.5", "b / 1 / 0.5", "d / 1 / 0.9", "d / 2 / 0.9")
+    ]
+    assert records.mounts[["mount", "nozzle", "specimen", "sheet"]].values.tolist()[-1] == ["d / 2", "new", "d", "2"]
+    assert records.readings["reading"].tolist() == [1, 2, 1, 1, 1, 1, 1]
+    assert UNKNOWN_ORDER in records.journal["what"].tolist()
+    assert departures(records) == []
+    table = analysis_table(records, "roughness")
+    assert table["value"].tolist() == [30.0, 31.0, 33.0, 25.0, 29.0, 24.0, 26.0]
+    assert table["pressure_bar"].tolist() == [0.5, 0.5, 0.9, 0.5, 0.5, 0.9, 0.9]
+
+
+def test_without_coupon_columns_each_row_is_a_coupon(tmp_path):
+    records = small(tmp_path, coupon=(), mount=(), specimen=())
+    assert records.coupons["coupon"].tolist() == [f"row {i}" for i in range(2, 9)]
+    assert set(records.coupons["specimen"]) == {""}
+    assert len(records.mounts) == 0
+
+
+def test_other_units_and_decimal_commas(tmp_path):
+    text = SMALL.replace("rz5_um", "rz5_mm").replace(",", ";").replace(";30\n", ";0,03\n")
+    text = re.sub(r";(\d\d)\n", r";0,0\1\n", text)
+    records = small(tmp_path, text, responses=[AdoptedResponse("roughness", "rz5_mm")])
+    # 1e-12 relative: one multiplication by 1000 in double precision
+    np.testing.assert_allclose(records.readings["value"], [30, 31, 33, 25, 29, 24, 26], rtol=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("text", "changes", "message"),
+    [
+        (
+            SMALL,
+            {"coupon": ("piece", "pressure_bar")},
+            "coupon 'd / 0.9' mixes mounts: 'd / 1' in row 7, 'd / 2' in row 8",
+        ),
+        (
+            SMALL,
+            {"coupon": "fit", "mount": (), "specimen": (), "block": (), "factors": {}},
+            "coupon '1' mixes nozzles: 'old' in row 2, 'new' in row 5",
+        ),
+        (
+            SMALL,
+            {"coupon": "piece", "mount": ()},
+            "coupon 'a' mixes settings: pressure_bar 0.5, gas pure in row 2, pressure_bar 0.9, gas pure in row 4",
+        ),
+        (SMALL, {"mount": "fit", "coupon": ()}, "mount '1' mixes nozzles: 'old' in row 2, 'new' in row 5"),
+        (SMALL, {"specimen": "fit", "mount": (), "coupon": ()}, "specimen '1' mixes nozzles"),
+        (SMALL.replace("2,new,d,1", "2,,d,1"), {}, "row 7, column type: empty cell"),
+        (SMALL.replace("2,new,d,1,0.9,plain,24", "2,new,d,1,0.9,plain,"), {}, "row 7, column rz5_um: no value"),
+        (SMALL.replace(",24\n", ",rough\n"), {}, "row 7, column rz5_um: not a number; found 'rough'"),
+        (SMALL.replace(",24\n", ",-24\n"), {}, "row 7, column rz5_um: negative value; found -24.0"),
+        (SMALL.replace("d,1,0.9", "d,1,high"), {}, "row 7, column pressure_bar: not a number; found 'high'"),
+        (SMALL, {"today": "older"}, "today's nozzle is not in the table; found 'older'"),
+        (SMALL, {"nozzle": "kind"}, "row 1: no such column; found 'kind'; allowed: day, type, piece"),
+        (SMALL, {"responses": [AdoptedResponse("roughness", "day")]}, "in which unit is roughness given?"),
+        (SMALL, {"responses": []}, "which nozzle and which response?"),
+        (SMALL.splitlines()[0] + "\n", {}, "no rows below its header"),
+    ],
+)
+def test_tables_that_cannot_be_adopted_leave_nothing_behind(tmp_path, text, changes, message):
+    with pytest.raises(InputError, match=re.escape(message)):
+        small(tmp_path, text, **changes)
+    assert [path.name for path in tmp_path.iterdir()] == ["table.csv"]
+
+
+def test_a_folder_that_holds_a_trial_is_refused(tmp_path):
+    small(tmp_path)
+    before = (tmp_path / "trial" / "trial.db").read_bytes()
+    with pytest.raises(InputError, match="holds a trial already"):
+        small(tmp_path)
+    assert (tmp_path / "trial" / "trial.db").read_bytes() == before
+
+
+def test_a_measured_nested_table_is_adopted_whole(tmp_path, at):
+    records = adopt(
+        tmp_path / "trial",
+        TABLE,
+        nozzle="VB",
+        today="New",
+        block="run",
+        coupon=("run", "VB", "P"),
+        factors={"P": True},
+        responses=[AdoptedResponse("Rz", "Rz", unit="um", scale="log")],
+        at=at,
+    )
+    assert (len(records.coupons), len(records.readings), len(records.sheets)) == (102, 1224, 17)
+    assert records.trial.today.type == "New"
+    assert records.trial.quantity("Rz").scale == "log"
+    table = analysis_table(records, "Rz")
+    raw = pd.read_csv(TABLE)
+    for name, column in (("value", "Rz"), ("nozzle", "VB"), ("P", "P")):
+        assert (
+            table[name].tolist()
+            == raw.assign(key=range(len(raw)))
+            .merge(raw[["run", "VB", "P"]].drop_duplicates().reset_index(names="first"), on=["run", "VB", "P"])
+            .sort_values(["first", "key"])[column]
+            .tolist()
+        ), name
+    assert set(table.groupby("coupon")["reading"].max()) == {12}
+    assert set(table["specimen"]) == {""}

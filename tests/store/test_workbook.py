@@ -1,0 +1,201 @@
+import re
+import zipfile
+
+import numpy as np
+import pytest
+import xlsxwriter.utility
+from python_calamine import CalamineWorkbook
+
+from trials.errors import InputError
+from trials.grade.iso9013 import roughness_range, squareness_range
+from trials.store import database, intake
+from trials.store.workbook import bench_workbook, measuring_order, run_workbook
+
+
+def cells(path, sheet):
+    return CalamineWorkbook.from_path(str(path)).get_sheet_by_name(sheet).to_python()
+
+
+def inside(path):
+    with zipfile.ZipFile(path) as archive:
+        return {name: archive.read(name).decode("utf-8") for name in archive.namelist()}
+
+
+def test_the_run_workbook_is_prefilled_in_planned_order(frozen, tmp_path):
+    records = database.load(frozen)
+    path = run_workbook(records, tmp_path / "run.xlsx")
+    assert CalamineWorkbook.from_path(str(path)).sheet_names == ["read first", "cuts", "mounts", "sheets"]
+    rows = cells(path, "cuts")
+    assert rows[0][:6] == [
+        *("cut_order", "coupon", "nozzle (plan)", "specimen (plan)", "pressure_bar (plan)", "gas_purity_class (plan)")
+    ]
+    assert rows[1][:9] == [1.0, "KX7", "double", "D1", 0.5, "2.5", "M1", "S1", ""]
+    assert [row[1] for row in rows[1:]] == records.coupons["coupon"].tolist()
+    assert [row[0] for row in cells(path, "mounts")[1:]] == ["M1", "M2", "M3", "M4"]
+    words = " ".join(str(cell) for row in cells(path, "read first") for cell in row)
+    for part in ("speed 1.1 m/min", "Class 4 laser", "Look into the bore", "machine maker's instructions"):
+        assert part in words
+
+
+def test_an_untouched_run_workbook_records_nothing(frozen, tmp_path):
+    records = database.load(frozen)
+    path = run_workbook(records, tmp_path / "run.xlsx")
+    assert len(intake.read_cuts(path, records)) == 0
+    assert len(intake.read_mounts(path, records)) == 0
+    assert len(intake.read_sheets(path, records)) == 0
+
+
+def test_a_run_workbook_made_after_cutting_reads_back_as_recorded(cut, tmp_path):
+    database.correct_cut(cut, "QF4", "changed_setting", "pressure_bar=0.7", "Operator", "knob slipped")
+    database.correct_mount(cut, "M2", "window_changed", "yes", "Operator", "forgotten")
+    records = database.load(cut)
+    path = run_workbook(records, tmp_path / "run.xlsx")
+    rows = intake.read_cuts(path, records)
+    done = database.record_cuts(cut, rows, intake.read_mounts(path, records), intake.read_sheets(path, records))
+    assert (done.added, done.ignored) == (0, 8)
+
+
+@pytest.mark.parametrize("make", [run_workbook, bench_workbook])
+def test_the_same_records_give_the_same_bytes(frozen, tmp_path, make):
+    records = database.load(frozen)
+    first = make(records, tmp_path / "a.xlsx").read_bytes()
+    assert make(records, tmp_path / "b.xlsx").read_bytes() == first
+    assert "2026-03-02T08:30:00Z" in inside(tmp_path / "a.xlsx")["docProps/core.xml"]
+
+
+def test_the_bench_workbook_tells_nothing_of_nozzle_setting_or_order(frozen, tmp_path):
+    records = database.load(frozen)
+    path = bench_workbook(records, tmp_path / "bench.xlsx")
+    text = "\n".join(inside(path).values())
+    for hint in (
+        "cylindrical",
+        "double",
+        "C1<",
+        "D1<",
+        "D2<",
+        ">M1<",
+        ">S1<",
+        "pressure",
+        "purity",
+        "mild steel",
+        "S235",
+    ):
+        assert hint not in text, hint
+    marks = [mark for mark, repeat in measuring_order(records) if not repeat]
+    assert sorted(marks) == sorted(records.coupons["coupon"])
+    assert marks != records.coupons["coupon"].tolist()
+
+
+def test_the_measuring_order_is_the_trials_own_and_repeats_come_later(frozen):
+    records = database.load(frozen)
+    order = measuring_order(records)
+    assert order == measuring_order(records)
+    again = [(place, mark) for place, (mark, repeat) in enumerate(order) if repeat]
+    assert len(again) == 1  # a tenth of eight coupons, at least one
+    for place, mark in again:
+        assert place - order.index((mark, 0)) >= 2  # a quarter of eight coupons
+
+
+def test_lost_coupons_leave_the_order_of_the_others_as_it_was(cut):
+    before = [mark for mark, repeat in measuring_order(database.load(cut)) if not repeat]
+    database.correct_cut(cut, before[2], "outcome", "not_severed", "Operator", "seen later")
+    after = [mark for mark, repeat in measuring_order(database.load(cut)) if not repeat]
+    assert after == [mark for mark in before if mark != before[2]]
+
+
+def test_bench_cells_have_limits_and_drop_downs(frozen, tmp_path):
+    path = bench_workbook(database.load(frozen), tmp_path / "bench.xlsx")
+    sheet = inside(path)["xl/worksheets/sheet1.xml"]
+    rules = re.findall(r"<dataValidation .*?</dataValidation>", sheet, re.S)
+    kinds = {re.search(r'promptTitle="(.*?)"', rule)[1]: rule for rule in rules}
+    assert "<formula1>0.0</formula1><formula2>1000.0</formula2>" in kinds["rz5_um"]
+    assert "<formula1>0.0</formula1><formula2>10.0</formula2>" in kinds["u_mm"]
+    assert "0,1,2,3,4" in kinds["dross_grade"]
+    assert "left,right" in kinds["side"]
+    assert "4 continuous, fused" in kinds["dross_grade"]
+    assert "0 to 1000 µm" in kinds["rz5_um"]
+    assert "<sheetProtection" in sheet
+    assert 'state="frozen"' in sheet
+
+
+def test_a_filled_bench_workbook_is_read_back(cut, tmp_path, monkeypatch):
+    import trials.store.bench_book as bench_book
+
+    plain = bench_book._rows
+
+    def filled(records, asked, thickness, headers):
+        rows = plain(records, asked, thickness, headers)
+        for i, row in enumerate(rows):
+            row[headers.index("rz5_um")] = 30.0 + i
+            if row[headers.index("reading")] == 1:
+                row[headers.index("dross_grade")] = 1
+        return rows
+
+    monkeypatch.setattr(bench_book, "_rows", filled)
+    records = database.load(cut)
+    long = intake.read_readings(bench_workbook(records, tmp_path / "bench.xlsx"), records)
+    assert long.attrs["said"] == []
+    assert long["field"].value_counts().to_dict() == {"rz5_um": 27, "dross_grade": 9}
+    assert set(long["cutoff_mm"]) == {2.5}
+    assert database.record_readings(cut, long).added == 36
+    order = measuring_order(records)
+    assert long.loc[long["field"] == "dross_grade", ["coupon", "repeat"]].values.tolist() == [list(o) for o in order]
+
+
+def evaluated(formula, cell, value, limits, thickness):
+    """The range a bench formula gives: nested IFs of one comparison each, worked out by hand."""
+    found = re.findall(
+        r"IF\(ROUND\((\w+),9\)<=ROUND\('how to'!\$(\w)\$(\d+)\+'how to'!\$(\w)\$\d+\*.*?,9\),(\d)", formula
+    )
+    assert all(entry[0] == cell for entry in found)
+    for _, base, row, slope, answer in found:
+        limit = limits[int(row) - 1][ord(base) - 65] + limits[int(row) - 1][ord(slope) - 65] * thickness
+        if round(value, 9) <= round(limit, 9):
+            return int(answer)
+    return 0
+
+
+def test_the_grade_shown_while_typing_agrees_with_the_command(frozen, tmp_path):
+    path = bench_workbook(database.load(frozen), tmp_path / "bench.xlsx")
+    limits = cells(path, "how to")
+    head = cells(path, "readings")[0]
+    sheet = inside(path)["xl/worksheets/sheet1.xml"]
+    for header, field, grade, steps in (
+        ("range of u", "u_mm", squareness_range, np.arange(0, 2000) / 1000),
+        ("range of Rz5", "rz5_um", roughness_range, np.arange(0, 1500) / 10),
+    ):
+        letter = xlsxwriter.utility.xl_col_to_name(head.index(header))
+        cell = f"{xlsxwriter.utility.xl_col_to_name(head.index(field))}2"
+        formula = (
+            re.search(rf'<c r="{letter}2"[^>]*><f>(.*?)</f>', sheet)[1].replace("&lt;", "<").replace("&quot;", '"')
+        )
+        assert limits[1][1] == 12.0
+        shown = [evaluated(formula, cell, value, limits, 12.0) for value in steps]
+        assert shown == grade(steps, 12.0).tolist()
+
+
+def test_a_thickness_that_is_varied_stands_beside_the_mark(tmp_path, toml, plan, at):
+    place = tmp_path / "trial"
+    place.mkdir()
+    text = toml.replace(
+        '[factors.pressure]\nunit = "bar"\nlevels = [0.5, 0.9]\ntoday = 0.5',
+        '[factors.thickness]\nunit = "mm"\nlevels = [6, 12]',
+    )
+    (place / "trial.toml").write_text(text, encoding="utf-8")
+    plan["coupons"] = plan["coupons"].rename(columns={"pressure_bar": "thickness_mm"})
+    plan["coupons"]["thickness_mm"] = [6.0, 12.0] * 4
+    records = database.freeze(place, plan, at=at)
+    path = bench_workbook(records, tmp_path / "bench.xlsx")
+    rows = cells(path, "readings")
+    assert rows[0][5] == "thickness_mm (plan)"
+    given = dict(zip(records.coupons["coupon"], records.coupons["thickness_mm"], strict=True))
+    assert all(row[5] == given[row[1]] for row in rows[1:])
+    assert "*$F2" in inside(path)["xl/worksheets/sheet1.xml"]
+    assert len(intake.read_readings(path, records)) == 0
+
+
+def test_a_workbook_that_cannot_be_written(frozen, tmp_path):
+    (tmp_path / "taken.xlsx").mkdir()
+    with pytest.raises(InputError, match="cannot be written"):
+        run_workbook(database.load(frozen), tmp_path / "taken.xlsx")
+    assert [path.name for path in tmp_path.glob(".*")] == []
