@@ -27,6 +27,8 @@ from trials.responses import Quantity
 from trials.trial import Trial, amount_on_scale, worthwhile_on_scale
 from trials.units import shown
 
+NO_QUESTIONS = ("life", "bench")
+"""Methods whose coupons are not there to compare edges at settings."""
 SOURCES = ("sheet", "specimen", "mount", "coupon", "reading")
 
 
@@ -34,7 +36,8 @@ SOURCES = ("sheet", "specimen", "mount", "coupon", "reading")
 class Detectable:
     """The smallest difference that a question detects with 80 % chance, for one response.
 
-    size on the model's scale, words in per cent or in units; exact: balanced, by noncentral F without approximation;
+    size on the model's scale, words in per cent or in units; den_df: degrees of freedom it is judged on, at the
+    expected spreads; exact: balanced, by noncentral F without approximation;
     chance_at_worthwhile: of the test coming out if the difference is the worthwhile one (None if none is stated);
     simulated: the same size from simulated trials with the real analysis (None if exact, or not asked for).
     """
@@ -44,6 +47,7 @@ class Detectable:
     pattern: str
     size: float
     words: str
+    den_df: float
     exact: bool
     chance_at_worthwhile: float | None
     simulated: float | None = None
@@ -92,7 +96,7 @@ def assess(
         If the plan's tables and the trial do not belong together.
     """
     frame = build_frame(trial, plan)
-    questions = questions_of(trial, frame)
+    questions = questions_of(trial, frame) if trial.plan.method not in NO_QUESTIONS else ()
     parts = {name: _response(trial, frame, questions, name, trials, progress, minutes) for name in _measured(trial)}
     known = {name: part for name, part in parts.items() if part is not None}
     work = effort(trial, plan, minutes)
@@ -197,7 +201,8 @@ def _detectable(
     chance = None if worthwhile is None else chance_f(worthwhile**2 * per_unit, question.df, den_df)
     found = simulated[question.name].detectable(effect) if question.name in simulated else None
     exact = frame.balanced and question.exact
-    return Detectable(name, question.name, pattern, size, _amount(trial.quantity(name), size), exact, chance, found)
+    words = _amount(trial.quantity(name), size)
+    return Detectable(name, question.name, pattern, size, words, den_df, exact, chance, found)
 
 
 def _amount(quantity: Quantity, size: float) -> str:
@@ -294,8 +299,8 @@ def _part_words(trial: Trial, name: str, part: _Part) -> list[str]:
             )
             how = "exactly" if line.exact else _simulated_words(trial, name, line)
             lines.append(
-                f"{name}, {line.question}: a difference of {line.words} is detected with a chance of 80 %, {how}; "
-                f"{line.pattern}.{chance}"
+                f"{name}, {line.question}: a difference of {line.words} is detected with a chance of 80 %, {how}, on "
+                f"{line.den_df:.3g} degrees of freedom; {line.pattern}.{chance}"
             )
     if part.effective is not None:
         lines.append(

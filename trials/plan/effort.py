@@ -43,9 +43,10 @@ class Effort:
     def sentence(self) -> str:
         """All of it in one line."""
         gas = "" if self.gas_m3 is None else f", at most {self.gas_m3:.1f} m3 of gas"
+        changes = "1 nozzle change" if self.nozzle_changes == 1 else f"{self.nozzle_changes} nozzle changes"
         return (
             f"About {self.machine_minutes / 60:.1f} h at the machine and {self.bench_minutes / 60:.1f} h at the bench; "
-            f"{self.nozzle_changes} nozzle changes, {self.sheet_area_m2:.2f} m2 of sheet{gas}."
+            f"{changes}, {self.sheet_area_m2:.2f} m2 of sheet{gas}."
         )
 
 
