@@ -25,7 +25,7 @@ PATH_POINTS = ((0.02, 2), (0.1, 3), (0.3, 5), (2.0, 10))  # points by the larges
 LARGEST_PATH = 6  # contrasts up to which the path integral is taken
 GAUSS_POINTS = {1: 1, 2: 24, 3: 16, 4: 12}  # a deviate, by how many deviates are left beside the pair
 EDGE = 6.5  # normal deviates beyond this are left out of a correction
-LATTICE = 8191
+LATTICE = 32749  # points from seven contrasts on
 
 
 @dataclass(frozen=True)

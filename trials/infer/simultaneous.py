@@ -2,8 +2,9 @@
 
 Against one reference: two-sided limits from the multivariate t of the contrasts' own correlation, each contrast at
 its own degrees of freedom (Dunnett 1955, 1964, with the exact integral). All pairs: Tukey (1953) and Kramer (1956)
-at each pair's own degrees of freedom. No random draws; critical values are good to 1e-5, to 1e-6 where the
-correlation has the form r_ij = l_i l_j.
+at each pair's own degrees of freedom. No random draws: the same input gives the same bytes. Critical values are good to
+1e-6 where the correlation has the form r_ij = l_i l_j, to 1e-5 for up to six contrasts of any correlation, and to 5e-4
+from seven on.
 """
 
 from __future__ import annotations
