@@ -4,7 +4,7 @@ import os
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # digits of sums depend on the number of threads
 
-import pytest  # noqa: E402
+import pytest
 
 TRIAL_TEXT = """
 [trial]

@@ -1,4 +1,4 @@
-"""The shape of the house: imports run one way, start-up is quick to load, functions stay short, the wheel runs alone."""
+"""The shape of the house: imports run one way, start-up loads little, functions stay short, the wheel runs alone."""
 
 import ast
 import os
@@ -79,9 +79,9 @@ def test_the_wheel_runs_alone(tmp_path):
     pip = run("-m", "pip", "install", "--quiet", "--no-deps", "--target", str(site), str(wheels[0]))
     assert pip.returncode == 0, pip.stderr
     env = {**os.environ, "PYTHONPATH": str(site)}
-    start = "import sys, trials; from trials.cli.main import run; sys.argv[0] = 'trials'; assert %r in trials.__file__; run()"
-    done = run("-c", start % str(site), "demo", str(tmp_path / "demo"), cwd=tmp_path, env=env)
+    start = f"import trials; from trials.cli.main import run; assert {str(site)!r} in trials.__file__; run()"
+    done = run("-c", start, "demo", str(tmp_path / "demo"), cwd=tmp_path, env=env)
     assert done.returncode == 0, done.stderr
     assert (tmp_path / "demo" / "verdict.pdf").read_bytes().startswith(b"%PDF")
-    listed = run("-c", start % str(site), "new", cwd=tmp_path, env=env)
+    listed = run("-c", start, "new", cwd=tmp_path, env=env)
     assert "compare-nozzles" in listed.stdout, listed.stdout + listed.stderr

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from trials.infer.mixed import MixedFit
 from trials.infer.model import FixedModel
-from trials.infer.simultaneous import all_pairs, against_reference
+from trials.infer.simultaneous import against_reference, all_pairs
 
 Array = NDArray[np.float64]
 Settings = Mapping[str, float | str]
