@@ -47,9 +47,7 @@ def test_lint():
 
 
 def test_help_needs_nothing_heavy():
-    code = "import sys, trials, trials.cli.main as m; m._register(); print([n for n in %r if n in sys.modules])" % (
-        HEAVY,
-    )
+    code = f"import sys, trials.cli.main as m; m._register(); print([n for n in {HEAVY} if n in sys.modules])"
     done = run("-c", code, cwd=ROOT)
     assert done.stdout.strip() == "[]", done.stdout + done.stderr
 
