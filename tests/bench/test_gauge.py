@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from trials.bench.gauge import coupons_to_see, measurement_study, pooled_sd, reference_bias
+from trials.bench.gauge import coupons_to_see, measurement_study, pooled_sd, reference_bias, remeasured
 from trials.errors import InputError, NotFinite, NotIdentifiable, WrongShape
 
 DATA = Path(__file__).parents[1] / "reference" / "bench"
@@ -121,7 +121,7 @@ def test_one_inspector_has_no_reproducibility_and_says_so():
 
 def test_unequal_counts_go_by_likelihood_and_agree_with_the_balanced_case():
     """Where all parts are above zero, restricted likelihood on a balanced table gives the analysis of variance."""
-    from trials.bench import gauge
+    from trials.bench.variance_likelihood import by_likelihood
 
     rng = np.random.default_rng(7)
     coupon, inspector = np.repeat(np.arange(12), 6), np.tile(np.repeat(np.arange(3), 2), 12)
@@ -129,7 +129,7 @@ def test_unequal_counts_go_by_likelihood_and_agree_with_the_balanced_case():
     y = y + rng.normal(0, 1, (12, 3))[coupon, inspector] + rng.normal(0, 0.4, 72)
     balanced = by_source(measurement_study(y, coupon, inspector).spreads)
     assert min(spread.estimate for spread in balanced.values()) > 0
-    likelihood = by_source(gauge._by_likelihood(y, coupon, inspector, inspector * 12 + coupon, 0.95))
+    likelihood = by_source(by_likelihood(y, coupon, inspector, inspector * 12 + coupon, 0.95))
     for name, spread in likelihood.items():
         # the search stops at about 1e-5 of a variance
         assert spread.estimate == pytest.approx(balanced[name].estimate, rel=1e-3), name
@@ -138,6 +138,45 @@ def test_unequal_counts_go_by_likelihood_and_agree_with_the_balanced_case():
     assert fewer.bench.low is None
     assert fewer.repeatability.low < fewer.repeatability.sd < fewer.repeatability.high
     assert fewer.bench.sd == pytest.approx(balanced["bench"].sd, rel=0.1)
+
+
+def test_once_each_by_two_inspectors():
+    """Mean squares worked on paper: with coupon and inspector taken out, what is left counts as repeatability."""
+    table = np.array([[10.0, 11.1], [12.2, 13.0], [14.0, 15.3], [17.0, 17.8], [15.0, 16.0]])
+    coupon, inspector = (part.ravel() for part in np.indices(table.shape))
+    study = measurement_study(table.ravel(), coupon, inspector)
+    left = table - table.mean(axis=1, keepdims=True) - table.mean(axis=0) + table.mean()
+    residual = float(np.sum(left**2)) / 4
+    by_inspector = 5 * float(np.var(table.mean(axis=0), ddof=1))
+    assert study.design == "once each"
+    # the search stops at about 1e-5 of a variance
+    assert study.repeatability.estimate == pytest.approx(residual, rel=1e-3)
+    assert study.reproducibility.estimate == pytest.approx((by_inspector - residual) / 5, rel=1e-3)
+    # chi-square quantiles 11.14329 and 0.48442 at 4 df (R 4.2.2, qchisq)
+    bounds = [study.repeatability.low**2, study.repeatability.high**2]
+    assert bounds == pytest.approx([4 * residual / 11.14329, 4 * residual / 0.48442], rel=1e-5)
+    assert "No inspector measured a coupon twice" in study.statements[2]
+
+
+def test_places_of_a_trial_that_were_measured_again():
+    readings = pd.DataFrame(
+        {
+            "coupon": ["A", "A", "A", "B", "B", "C"],
+            "reading": [1, 2, 1, 1, 1, 1],
+            "repeat": [0, 0, 1, None, 1, 0],
+            "value": [10.0, 12.0, 10.4, 8.0, 8.2, 9.0],
+            "inspector": ["I", "I", "J", "I", None, "I"],
+        }
+    )
+    values, places, inspectors = remeasured(readings)
+    assert values.tolist() == [10.0, 10.4, 8.0, 8.2]
+    assert places.tolist() == ["A, reading 1"] * 2 + ["B, reading 1"] * 2
+    assert inspectors.tolist() == ["I", "J", "I", ""]
+    study = measurement_study(*remeasured(readings.drop(columns="inspector")))
+    # by hand: pairs 0.4 and 0.2 apart, (0.08 + 0.02) / 2
+    assert (study.design, study.repeatability.estimate) == ("one inspector", pytest.approx(0.05, rel=1e-9))
+    with pytest.raises(NotIdentifiable, match="No reading was measured again"):
+        remeasured(readings.iloc[[0, 1, 3]])
 
 
 def test_pooled_repeatability_of_a_probe():

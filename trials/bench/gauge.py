@@ -1,8 +1,8 @@
 """Measurement study: how much a reading owes to the bench, and the expanded uncertainty U that grading needs.
 
 Inspectors, coupons and repeats are random. Where each inspector measured each coupon equally often the study is
-crossed, where each coupon has one inspector it is nested; both by analysis of variance. With unequal counts the
-variances come from restricted likelihood.
+crossed, where each coupon has one inspector it is nested; both by analysis of variance. With unequal counts, or where
+nobody measured a coupon twice but several inspectors did once each, the variances come from restricted likelihood.
 """
 
 from __future__ import annotations
@@ -14,28 +14,19 @@ from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
-from trials.bench.variance_table import Anova, Row, crossed, nested, one_inspector
+from trials.bench.variance_likelihood import by_likelihood
+from trials.bench.variance_table import Anova, Row, Spread, crossed, exact_interval, nested, one_inspector
 from trials.errors import InputError, NotFinite, NotIdentifiable, WrongShape
 
-Design = Literal["crossed", "nested", "one inspector", "unequal counts"]
+Design = Literal["crossed", "nested", "one inspector", "unequal counts", "once each"]
 COVERAGE = 2.0
 DRAWS = 50_000
 SEED = 16610
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
-
-
-@dataclass(frozen=True)
-class Spread:
-    """One variance component: `estimate` may be negative, `sd` then is zero; low and high bound the sd, or are None."""
-
-    source: str
-    estimate: float
-    sd: float
-    low: float | None
-    high: float | None
 
 
 @dataclass(frozen=True)
@@ -108,8 +99,8 @@ def measurement_study(
     """
     y, coupons, inspectors = _columns(values, coupon, inspector)
     design, cells = _design(coupons, inspectors)
-    if design == "unequal counts":
-        rows, spreads = (), _by_likelihood(y, coupons, inspectors, cells, confidence)
+    if design in ("unequal counts", "once each"):
+        rows, spreads = (), by_likelihood(y, coupons, inspectors, cells, confidence)
     else:
         anova = {"crossed": crossed, "nested": nested, "one inspector": one_inspector}[design](y, coupons, inspectors)
         rows, spreads = anova.rows, _by_anova(anova, confidence)
@@ -134,6 +125,34 @@ def measurement_study(
         share_of_limit=share_of_limit,
         share_of_spread=share_of_spread,
         statements=_statements(design, by_name, expanded, share_of_limit, share_of_spread, worthwhile),
+    )
+
+
+def remeasured(readings: pd.DataFrame) -> tuple[FloatArray, npt.NDArray[np.str_], npt.NDArray[np.str_]]:
+    """Values, places and inspectors (n,) of the places of a trial that were measured again, for `measurement_study`.
+
+    readings: one response, columns `coupon`, `reading`, `repeat` (0 or empty is the first measurement), `value` and,
+    where it was noted, `inspector`. A place is one reading on one coupon; places measured once are left out. Where nobody
+    noted who measured, that counts as one more inspector.
+
+    Raises
+    ------
+    NotIdentifiable
+        If no place was measured again.
+    """
+    known = readings[readings["value"].notna()]
+    place = known["coupon"].astype(str) + ", reading " + known["reading"].astype(str)
+    again = place.duplicated(keep=False).to_numpy()
+    if not again.any():
+        raise NotIdentifiable("No reading was measured again; re-measure some coupons blind.")
+    if "inspector" in known.columns:
+        who = known["inspector"].astype(object).where(known["inspector"].notna(), "").astype(str)
+    else:
+        who = pd.Series("", index=known.index)
+    return (
+        known["value"].to_numpy(dtype=float)[again],
+        place.to_numpy(dtype=str)[again],
+        who.to_numpy(dtype=str)[again],
     )
 
 
@@ -196,9 +215,11 @@ def _design(coupons: IntArray, inspectors: IntArray) -> tuple[Design, IntArray]:
     used = counts[counts > 0]
     if p < 2:
         raise NotIdentifiable("The study has one coupon; measure two coupons or more.")
-    if used.max() < 2:
-        raise NotIdentifiable("No coupon was measured twice by one inspector; repeat some readings blind.")
     cells = inspectors * p + coupons
+    if used.max() < 2:
+        if (counts > 0).sum(axis=0).max() < 2:
+            raise NotIdentifiable("No coupon was measured twice; repeat some readings blind.")
+        return "once each", cells
     equal = (used == used[0]).all()
     owners = (counts > 0).sum(axis=0)
     per_inspector = (counts > 0).sum(axis=1)
@@ -224,48 +245,10 @@ def _by_anova(anova: Anova, confidence: float) -> tuple[Spread, ...]:
         estimate = float(weight @ squares)
         low, high = np.quantile(np.maximum(pivots @ weight, 0.0), [0.5 - confidence / 2, 0.5 + confidence / 2])
         if name == "repeat":
-            low, high = _exact(estimate, int(dfs[-1]), confidence)
+            low, high = exact_interval(estimate, int(dfs[-1]), confidence)
         variance = sums.get(name, floored.get(name, 0.0))
         out.append(Spread(name, estimate, math.sqrt(variance), math.sqrt(low), math.sqrt(high)))
     return tuple(out)
-
-
-def _exact(variance: float, df: int, confidence: float) -> tuple[float, float]:
-    """Chi-square interval of a pooled variance."""
-    from scipy.stats import chi2
-
-    return tuple(float(df * variance / chi2.ppf(q, df)) for q in (0.5 + confidence / 2, 0.5 - confidence / 2))
-
-
-def _by_likelihood(
-    y: FloatArray, coupons: IntArray, inspectors: IntArray, cells: IntArray, confidence: float
-) -> tuple[Spread, ...]:
-    """Restricted likelihood for unequal counts; the interval of repeatability is exact, the others are not given."""
-    from trials.infer.mixed import fit_mixed
-
-    groups = {"coupon": coupons}
-    if inspectors.max() > 0:
-        groups["inspector"] = inspectors
-        if len(np.unique(cells)) > int(coupons.max()) + 1:
-            groups["coupon x inspector"] = cells
-    try:
-        variances = fit_mixed(y, np.ones((len(y), 1)), groups).variances
-    except NotIdentifiable:
-        groups.pop("coupon x inspector", None)
-        variances = fit_mixed(y, np.ones((len(y), 1)), groups).variances
-    counts = np.bincount(cells)
-    means = np.bincount(cells, weights=y) / np.maximum(counts, 1)
-    df = len(y) - int((counts > 0).sum())
-    pooled = float(np.sum((y - means[cells]) ** 2) / df)
-    low, high = _exact(pooled, df, confidence)
-    found = {name: float(variances[name]) for name in groups} | {"repeat": float(variances["reading"])}
-    between = [name for name in ("inspector", "coupon x inspector") if name in found]
-    sums = {"bench": sum(found[name] for name in (*between, "repeat"))}
-    if between:
-        sums["reproducibility"] = sum(found[name] for name in between)
-    out = [Spread(name, value, math.sqrt(value), None, None) for name, value in (found | sums).items()]
-    repeat = Spread("repeat", found["repeat"], math.sqrt(found["repeat"]), math.sqrt(low), math.sqrt(high))
-    return tuple(repeat if spread.source == "repeat" else spread for spread in out)
 
 
 def pooled_sd(sds: npt.ArrayLike, dfs: npt.ArrayLike) -> tuple[float, int]:
@@ -308,8 +291,12 @@ def _statements(
     words = [f"One reading is uncertain by {expanded:.3g} either way (k = 2)."]
     if design == "one inspector":
         words.append("One inspector took part: what differs between inspectors is not in this figure.")
-    if design == "unequal counts":
+    if design in ("unequal counts", "once each"):
         words.append("Counts are unequal: intervals are given for repeatability only.")
+    if design == "once each":
+        words.append(
+            "No inspector measured a coupon twice: what an inspector makes of one coupon is counted as repeatability."
+        )
     negative = [s.source for s in spreads.values() if s.estimate < 0 and s.source not in ("reproducibility", "bench")]
     words += [f"The estimate for {name} is below zero and counts as zero." for name in negative]
     if share_of_limit is not None:

@@ -23,6 +23,17 @@ class Row:
 
 
 @dataclass(frozen=True)
+class Spread:
+    """One variance component: `estimate` may be negative, `sd` then is zero; low and high bound the sd, or are None."""
+
+    source: str
+    estimate: float
+    sd: float
+    low: float | None
+    high: float | None
+
+
+@dataclass(frozen=True)
 class Anova:
     """Rows of the table, and for each component the coefficients (n_rows,) of the mean squares that estimate it."""
 
@@ -105,3 +116,10 @@ def _with_totals(weights: dict[str, FloatArray], between: tuple[str, ...]) -> di
         out["reproducibility"] = np.sum([weights[name] for name in between], axis=0)
     out["bench"] = np.sum([weights[name] for name in (*between, "repeat")], axis=0)
     return out
+
+
+def exact_interval(variance: float, df: int, confidence: float) -> tuple[float, float]:
+    """Chi-square interval of a pooled variance with its degrees of freedom."""
+    from scipy.stats import chi2
+
+    return tuple(float(df * variance / chi2.ppf(q, df)) for q in (0.5 + confidence / 2, 0.5 - confidence / 2))
