@@ -119,16 +119,17 @@ class Layout:
     """Everything about a design that does not depend on the response.
 
     units: None where every row stands alone; q_means (U, k): orthonormal columns averaged over units; q_inside (n, k):
-    their deviations in unit order, None where every fixed column is constant in every unit; indicators (U, m): levels
-    of the groupings but the carrier; size_class: units of each size; kernel: as of a response of zeros.
+    their deviations in unit order, None where every fixed column is constant in every unit; columns (m, U): levels of
+    the groupings but the carrier, and in_class (U, d): one where a unit has the d-th size, both for the dense kernel
+    only; kernel: as of a response of zeros.
     """
 
     units: Units | None
     q_means: np.ndarray
     q_inside: np.ndarray | None
-    indicators: sparse.csr_array | None
-    size_class: tuple[np.ndarray | slice, ...]
-    kernel: Kernel
+    columns: sparse.csr_array | None
+    in_class: np.ndarray | None
+    kernel: Kernel | None
 
     def kernel_for(self, response: np.ndarray) -> Kernel:
         """Put a response (n,) in the place of A's last column."""
@@ -145,12 +146,9 @@ class Layout:
 
     def _crossed(self, means: np.ndarray) -> np.ndarray:
         cross = self.kernel.cross.copy()
-        for d, members in enumerate(self.size_class):
-            y = np.zeros_like(means)
-            y[members] = means[members]
-            column = np.concatenate([self.indicators.T @ y, y @ self.q_means, [y @ y]])
-            cross[d, :, -1] = column
-            cross[d, -1, :] = column
+        by_size = self.in_class * means[:, None]
+        column = np.vstack([self.columns @ by_size, self.q_means.T @ by_size, means @ by_size])
+        cross[:, :, -1] = cross[:, -1, :] = column.T
         return cross
 
 
@@ -169,12 +167,12 @@ def lay_out(
     sizes = np.ones(n) if units is None else units.sizes
     others = sum(g.levels for i, g in enumerate(groupings) if i not in chain.absorbed[:1])
     if dense if dense is not None else others <= DENSE_LEVELS:
-        return _dense(groupings, chain, Layout(units, q_means, q_inside, None, (), None), sizes, first, within, n)
+        return _dense(groupings, chain, Layout(units, q_means, q_inside, None, None, None), sizes, first, within, n)
     levels, top = levels_of(groupings, chain, first)
     terms = chain.absorbed if chain.absorbed else (None,)
     kernel = ChainKernel(sizes, np.zeros((len(sizes), k + 1)), within, terms, levels, top, n, len(groupings))
     kernel.means[:, :k] = q_means
-    return Layout(units, q_means, q_inside, None, (), kernel)
+    return Layout(units, q_means, q_inside, None, None, kernel)
 
 
 def _dense(
@@ -198,18 +196,18 @@ def _dense(
         m += grouping.levels
     indicators = indicator_columns(np.array(codes, dtype=np.intp).reshape(len(codes), len(first)), m)
     distinct, which = np.unique(sizes, return_inverse=True)
-    classes = (slice(None),) if len(distinct) == 1 else tuple(np.flatnonzero(which == d) for d in range(len(distinct)))
-    k = bare.q_means.shape[1]
+    in_class = (which[:, None] == np.arange(len(distinct))).astype(float)
+    k, q_means = bare.q_means.shape[1], bare.q_means
     cross = np.zeros((len(distinct), m + k + 1, m + k + 1))
-    for d, members in enumerate(classes):
-        z, a = indicators[members] if len(distinct) > 1 else indicators, bare.q_means[members]
+    for d in range(len(distinct)):
+        members = np.flatnonzero(which == d)
+        z, a = indicators[members], q_means[members]
         cross[d, :m, :m] = (z.T @ z).toarray()
         cross[d, :m, m : m + k] = z.T @ a
         cross[d, m : m + k, :m] = cross[d, :m, m : m + k].T
         cross[d, m : m + k, m : m + k] = a.T @ a
-    counts = np.bincount(which, minlength=len(distinct)).astype(float)
-    kernel = DenseKernel(distinct, counts, cross, within, tuple(blocks), n)
-    return replace(bare, indicators=indicators, size_class=classes, kernel=kernel)
+    kernel = DenseKernel(distinct, in_class.sum(axis=0), cross, within, tuple(blocks), n)
+    return replace(bare, columns=indicators.T.tocsr(), in_class=in_class, kernel=kernel)
 
 
 def _split(fixed: np.ndarray, q: np.ndarray, units: Units) -> tuple[np.ndarray, np.ndarray | None]:

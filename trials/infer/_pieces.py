@@ -33,6 +33,11 @@ class Pieces:
     trace: np.ndarray
     trace_pair: np.ndarray
 
+    def put_pair(self, i: int, j: int, product: np.ndarray, trace: float) -> None:
+        """Set A'H^-1 G_i H^-1 G_j H^-1 A and its trace, and the mirrored pair."""
+        self.agga[i, j], self.agga[j, i] = product, product.T
+        self.trace_pair[i, j] = self.trace_pair[j, i] = trace
+
 
 class Kernel(Protocol):
     """Evaluates Pieces at variance ratios gamma (r,), groupings in their given order, the residual last if asked."""
@@ -57,22 +62,15 @@ class DenseKernel:
     blocks: tuple[slice | None, ...]
     n: int
 
-    @property
-    def m(self) -> int:
-        """Number of random columns left beside the carrier."""
-        return self.cross.shape[1] - self.within.shape[0]
-
     def evaluate(self, gamma: np.ndarray, residual: bool) -> Pieces:
         """Return the pieces at gamma (r,)."""
-        state = _State(self, gamma)
-        diagonals = [(i, np.ones_like(self.sizes)) for i, b in enumerate(self.blocks) if b is None]
+        diagonals = [(i, 0) for i, b in enumerate(self.blocks) if b is None]
         if residual:
-            diagonals.append((len(self.blocks), 1.0 / self.sizes if self.has_carrier else np.ones_like(self.sizes)))
-        t = len(self.blocks) + int(residual)
-        c = self.within.shape[0]
-        out = Pieces(
-            state.log_det, state.aha(), np.empty((t, c, c)), np.empty((t, t, c, c)), np.empty(t), np.empty((t, t))
-        )
+            diagonals.append((len(self.blocks), 1))
+        state = _State(self, gamma, [r for _, r in diagonals])
+        t, c = len(self.blocks) + int(residual), self.within.shape[0]
+        shape = np.zeros((t, c, c)), np.zeros((t, t, c, c)), np.zeros(t), np.zeros((t, t))
+        out = Pieces(state.log_det, state.aha(), *shape)
         state.fill_blocks(out)
         state.fill_diagonals(out, diagonals)
         if residual:
@@ -83,39 +81,39 @@ class DenseKernel:
             out.trace_pair[-1, -1] += across
         return out
 
-    @property
-    def has_carrier(self) -> bool:
-        """Whether units are the levels of a grouping rather than rows."""
-        return any(b is None for b in self.blocks)
-
 
 class _State:
-    """The solves at one gamma that all pieces share: L = (Gamma^-1 + C)^-1 and J = L Gamma^-1 with C = Z'WZ."""
+    """The solves at one gamma that all pieces share: L = (Gamma^-1 + C)^-1 and J = L Gamma^-1 with C = Z'WZ.
 
-    def __init__(self, kernel: DenseKernel, gamma: np.ndarray) -> None:
+    On units the carrier acts as the identity and the residual as diag(1 / sizes), so that all sums over units are
+    C[w^p / sizes^r]: p counts factors of H^-1, r those of the residual.
+    """
+
+    def __init__(self, kernel: DenseKernel, gamma: np.ndarray, exponents: list[int]) -> None:
         self.kernel = kernel
-        m, sizes = kernel.m, kernel.sizes
-        carried = sum(g for g, b in zip(gamma, kernel.blocks, strict=True) if b is None)
-        shrink = 1.0 + carried * sizes
-        self.w = sizes / shrink if kernel.has_carrier else np.ones_like(sizes)
-        ratio = np.zeros(m)
+        m, sizes = kernel.cross.shape[1] - kernel.within.shape[0], kernel.sizes
+        ratio, carried = np.zeros(m), 0.0
         for g, block in zip(gamma, kernel.blocks, strict=True):
-            if block is not None:
+            if block is None:
+                carried = g
+            else:
                 ratio[block] = g
-        total = self.weighted(self.w)
+        shrink = 1.0 + carried * sizes
+        self.m, self.w = m, sizes / shrink
+        keys = {(1, 0)} | {(2, r) for r in exponents} | {(3, r + q) for r in exponents for q in exponents}
+        self.weights = {(p, r): self.w**p / sizes**r for p, r in keys}
+        sums = np.array(list(self.weights.values())) @ kernel.cross.reshape(len(sizes), -1)
+        self.sums = dict(zip(self.weights, sums.reshape(-1, *kernel.cross.shape[1:]), strict=True))
+        total = self.sums[1, 0]
         self.czz, self.cza, self.caa = total[:m, :m], total[:m, m:], total[m:, m:]
         self.j, log_det = inverse_and_log_det(np.eye(m) + ratio[:, None] * self.czz)
         self.big_l = self.j * ratio
         self.log_det = log_det + float(kernel.counts @ np.log(shrink))
-        self.v = np.vstack([-self.big_l @ self.cza, np.eye(self.caa.shape[0])])
+        self.v = np.vstack([-self.big_l @ self.cza, np.eye(len(self.caa))])
         self.b = self.j.T @ self.cza
 
-    def weighted(self, s: np.ndarray) -> np.ndarray:
-        cross = self.kernel.cross
-        return s[0] * cross[0] if len(s) == 1 else np.tensordot(s, cross, axes=1)
-
     def aha(self) -> np.ndarray:
-        return self.kernel.within + self.caa + self.cza.T @ self.v[: self.kernel.m]
+        return self.kernel.within + self.caa + self.cza.T @ self.v[: self.m]
 
     def fill_blocks(self, out: Pieces) -> None:
         t_rr = self.czz @ self.j
@@ -123,39 +121,35 @@ class _State:
             if bi is None:
                 continue
             out.aga[i] = self.b[bi].T @ self.b[bi]
-            out.trace[i] = np.trace(t_rr[bi, bi])
+            out.trace[i] = np.diagonal(t_rr)[bi].sum()
             for j, bj in enumerate(self.kernel.blocks[: i + 1]):
                 if bj is None:
                     continue
                 part = t_rr[bi, bj]
-                pair = self.b[bi].T @ part @ self.b[bj]
-                out.agga[i, j], out.agga[j, i] = pair, pair.T
-                out.trace_pair[i, j] = out.trace_pair[j, i] = np.vdot(part, part)
+                out.put_pair(i, j, self.b[bi].T @ part @ self.b[bj], np.vdot(part, part))
 
-    def fill_diagonals(self, out: Pieces, diagonals: list[tuple[int, np.ndarray]]) -> None:
-        m, w, counts = self.kernel.m, self.w, self.kernel.counts
-        second = {i: self.weighted(w**2 * d) for i, d in diagonals}
-        to_z = {i: second[i][:m] @ self.v for i, _ in diagonals}
-        l_c = {i: self.big_l @ second[i][:m, :m] for i, _ in diagonals}
-        for i, di in diagonals:
-            out.aga[i] = self.v.T @ (second[i] @ self.v)
-            out.trace[i] = counts @ (w * di) - np.trace(l_c[i])
-            through = to_z[i].T @ self.j
-            seen = second[i][:m, :m] @ self.j
+    def fill_diagonals(self, out: Pieces, diagonals: list[tuple[int, int]]) -> None:
+        m, counts = self.m, self.kernel.counts
+        second = {r: self.sums[2, r] @ self.v for _, r in diagonals}
+        turned = {r: self.big_l @ self.sums[2, r][:m, :m] for _, r in diagonals}
+        for i, r in diagonals:
+            to_z = second[r][:m]
+            out.aga[i] = self.v.T @ second[r]
+            out.trace[i] = counts @ (self.weights[2, r] / self.w) - np.trace(turned[r])
+            through = to_z.T @ self.j
+            seen = self.sums[2, r][:m, :m] @ self.j
             for g, block in enumerate(self.kernel.blocks):
-                if block is None:
-                    continue
-                pair = through[:, block] @ self.b[block]
-                out.agga[i, g], out.agga[g, i] = pair, pair.T
-                out.trace_pair[i, g] = out.trace_pair[g, i] = np.vdot(self.j[:, block], seen[:, block])
-            for j, dj in diagonals:
+                if block is not None:
+                    value = np.vdot(self.j[:, block], seen[:, block])
+                    out.put_pair(i, g, through[:, block] @ self.b[block], value)
+            for j, q in diagonals:
                 if j > i:
                     continue
-                third = self.weighted(w**3 * di * dj)
-                pair = self.v.T @ (third @ self.v) - to_z[i].T @ self.big_l @ to_z[j]
-                out.agga[i, j], out.agga[j, i] = pair, pair.T
-                value = counts @ (w**2 * di * dj) - 2.0 * np.vdot(self.big_l, third[:m, :m]) + np.vdot(l_c[i].T, l_c[j])
-                out.trace_pair[i, j] = out.trace_pair[j, i] = value
+                third = self.sums[3, r + q]
+                pair = self.v.T @ (third @ self.v) - to_z.T @ self.big_l @ second[q][:m]
+                value = counts @ (self.weights[3, r + q] / self.w)
+                value += np.vdot(turned[r].T, turned[q]) - 2.0 * np.vdot(self.big_l, third[:m, :m])
+                out.put_pair(i, j, pair, value)
 
 
 def inverse_and_log_det(matrix: np.ndarray) -> tuple[np.ndarray, float]:
