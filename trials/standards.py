@@ -289,6 +289,16 @@ def _iso9013_rows() -> list[ReferenceRow]:
         rows.append(ReferenceRow(name, item, figure, row.status, row.source))
     for usual in usual_readings().values():
         rows.append(ReferenceRow(name, f"usual readings, {usual.response}", usual.text, usual.status, usual.source))
+    for row in iso["roughness_depth"]:
+        item = f"usual depth of the Rz5 trace, over {row['over_mm']:g} to {row['to_mm']:g} mm"
+        figure = f"{row['share_of_thickness']:g} a mm below the top face"
+        rows.append(ReferenceRow(name, item, figure, row["status"], row["source"]))
+    length = iso["trace_length_mm"]
+    rows.append(
+        ReferenceRow(
+            name, "usual length of the Rz5 trace", f"{length['value']:g} mm", length["status"], length["source"]
+        )
+    )
     rows += [ReferenceRow(name, "note", note["text"], note["status"], note["source"]) for note in iso["notes"]]
     return rows
 
@@ -311,6 +321,9 @@ def _setting_rows() -> list[ReferenceRow]:
             item = f"cut-off, Rz over {row['over_um']:g} {upper}"
             name = f"{entry['name']}:{entry['edition']}"
             rows.append(ReferenceRow(name, item, f"{row['cutoff_mm']:g} mm", row["status"], row["source"]))
+    for row in instrument_rows():
+        figure = f"spacing up to {row.spacing_um:g} um, tip up to {row.tip_um:g} um"
+        rows.append(ReferenceRow("ISO 3274:1996", f"for cut-off {row.cutoff_mm:g} mm", figure, row.status, row.source))
     rule = _data()["decision_rule"]
     filter_row = settings["filter"]
     rows.append(

@@ -82,6 +82,18 @@ def test_cutoffs(method, cutoffs):
     assert [row.over_um for row in rows[1:]] == [row.to_um for row in rows[:-1]]
 
 
+def test_the_printed_table_holds_every_figure():
+    rows = standards.reference_table()
+    assert all(row.standard and row.item and row.figure and row.status in STATUSES for row in rows)
+    printed = {(row.standard, row.item): row.figure for row in rows}
+    assert printed["ISO 9013:2017", "u, range 2"] == "0.15 + 0.007 a mm"
+    assert printed["ISO 9013:2017", "Rz5, range 4"] == "110 + 1.8 a um"
+    assert printed["ISO 9013:2017", "delta a, over 20 to 40 mm"] == "1.5 mm"
+    assert printed["EN 1090-2:2018+A1:2024", "EXC3"] == "u range 4, Rz5 range 4"
+    assert printed["ISO 21920-3:2021", "cut-off, Rz over 16 to 80 um"] == "2.5 mm"
+    assert printed["ISO 3274:1996", "for cut-off 2.5 mm"] == "spacing up to 1.5 um, tip up to 5 um"
+
+
 def test_delta_a_rows_meet_without_a_hole():
     rows = standards.delta_a_rows()
     assert [row.over_mm for row in rows[1:]] == [row.to_mm for row in rows[:-1]]

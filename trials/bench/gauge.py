@@ -132,8 +132,8 @@ def remeasured(readings: pd.DataFrame) -> tuple[FloatArray, npt.NDArray[np.str_]
     """Values, places and inspectors (n,) of the places of a trial that were measured again, for `measurement_study`.
 
     readings: one response, columns `coupon`, `reading`, `repeat` (0 or empty is the first measurement), `value` and,
-    where it was noted, `inspector`. A place is one reading on one coupon; places measured once are left out. Where nobody
-    noted who measured, that counts as one more inspector.
+    where it was noted, `inspector`. A place is one reading on one coupon; places measured once are left out.
+    Where nobody noted who measured, that counts as one more inspector.
 
     Raises
     ------
