@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from datetime import date
 
 import numpy as np
@@ -341,6 +342,16 @@ def invented_extras() -> VerdictExtras:
         bench_facts=("Rz5 by stylus instrument No. 4, cut-off 2.5 mm, at 8 mm depth.",),
         software="nozzle-trials 0.0 (test)",
     )
+
+
+def small(study: Study) -> Study:
+    """The invented study with its main response only, for tests that make it twice."""
+    return dataclasses.replace(study, results=study.results[1:])
+
+
+def small_extras() -> VerdictExtras:
+    found = invented_extras()
+    return VerdictExtras(tables={"roughness": found.tables["roughness"].head(60)}, graded=found.graded)
 
 
 @pytest.fixture(scope="session")
