@@ -437,16 +437,16 @@ NITROGEN = World(
     kinds={
         "conical 2.0": Kind(14.6, 13.0, 0.9, 0.8, 0.20, 2.0, 0.075, 0.95, 0.030, 0.06, 0.05, 0.02),
         "conical 2.5": Kind(12.0, 12.5, 0.7, 0.8, 0.14, 2.5, 0.080, 0.60, 0.035, 0.05, 0.05, 0.02),
-        "pointed 2.0": Kind(15.0, 13.0, 1.0, 0.9, 0.24, 2.0, 0.070, 1.00, 0.045, 0.10, 0.08, 0.03),
+        "pointed 2.0": Kind(14.6, 13.0, 1.0, 0.9, 0.24, 2.0, 0.070, 1.00, 0.045, 0.10, 0.12, 0.03),
     },
     pressure=nitrogen_pressure,
     taper=0.03,
     u_noise=(0.004, 0.003, 0.005, 0.003),
     off_centre_u=0.07,
-    spatter=0.022,
+    spatter=0.028,
     u_digits=3,
     instrument="measuring microscope",
-    seed=25,
+    seed=43,
     start=datetime(2025, 3, 18, 7, 30),
 )
 TRIALS = {"oxygen_12mm": (OXYGEN, "cylindrical", "shower"), "nitrogen_6mm": (NITROGEN, "pointed 2.0", "pointed 2.0")}
