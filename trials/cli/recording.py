@@ -157,48 +157,50 @@ def adopt(
     table: Path = typer.Argument(..., help="CSV or XLSX table, one row per reading."),
     nozzle: str = typer.Option(..., "--nozzle", help="Column with the nozzle type."),
     today: str = typer.Option(..., "--today", help="The nozzle type in use, as written in that column."),
-    response: list[str] = typer.Option(..., "--response", help="Column:unit of a response, such as Rz:um. Repeatable."),
-    factor: list[str] = typer.Option([], "--factor", help="Column:unit of a setting that was varied. Repeatable."),
-    text_factor: list[str] = typer.Option([], "--text-factor", help="Column of a setting given in words. Repeatable."),
+    response: list[str] = typer.Option(
+        ...,
+        "--response",
+        help="A response: COLUMN, COLUMN:UNIT or roughness=COLUMN:UNIT. Repeatable; the first decides.",
+    ),
+    factor: list[str] = typer.Option([], "--factor", help="Column of a setting in numbers. Repeatable."),
+    text_factor: list[str] = typer.Option([], "--text-factor", help="Column of a setting in words. Repeatable."),
     specimen: str = typer.Option("", "--specimen", help="Column or columns (a+b) that name the single nozzle."),
     mount: str = typer.Option("", "--mount", help="Column or columns that name one fitting of a nozzle."),
     coupon: str = typer.Option("", "--coupon", help="Column or columns that name one coupon, such as run+VB+P."),
     block: str = typer.Option("", "--block", help="Column or columns that name a sheet, day or other block."),
-    worthwhile: str = typer.Option(
-        "", "--worthwhile", help="Worthwhile difference of the first response: 15 % or 3 um."
-    ),
-    scale: str = typer.Option(
-        "", "--scale", help="log or measured, for all responses; by kind of response if left out."
-    ),
-    thickness: float = typer.Option(0.0, "--thickness", help="Thickness in mm, if edges are to be graded."),
+    worthwhile: str = typer.Option("", "--worthwhile", help="Worthwhile difference of the first response, as 15 %."),
+    scale: str = typer.Option("", "--scale", help="log or measured; log for roughness, else measured, if left out."),
+    thickness: float = typer.Option(None, "--thickness", help="Thickness in mm, if edges are to be graded."),
     material: str = typer.Option("not given", "--material", help="Material, as printed."),
     title: str = typer.Option("", "--title", help="Title, as printed."),
     question: str = typer.Option("", "--question", help="Question, as printed."),
+    who: str = typer.Option("", "--who", help="Your name, kept in the journal."),
 ) -> None:
-    """Adopt a table that was cut without this tool, as a trial folder that can be graded, fitted and printed.
+    """Adopt a table that was cut without this tool, to grade, fit and print it like a trial.
 
     Example: `trials adopt turned table.csv --nozzle VB --today New --text-factor P --block run --coupon run+VB+P
-    --response Rz:um --scale log --worthwhile "15 %"`
+    --response Rz:um --worthwhile "15 %"`
     """
     from trials.store.adopt import adopt as take_in
 
     records = take_in(
         folder,
         table,
-        nozzle=nozzle,
+        nozzle=_keys(nozzle),
         today=today,
+        responses=response,
         specimen=_keys(specimen),
         mount=_keys(mount),
         coupon=_keys(coupon),
         block=_keys(block),
         factors={**dict.fromkeys(factor, False), **dict.fromkeys(text_factor, True)},
-        responses=response,
+        title=title,
+        question=question or f"How do the nozzle types compare with {today}?",
+        material=material,
+        thickness=thickness,
         scale=scale,
         worthwhile=worthwhile,
-        thickness=thickness or None,
-        material=material,
-        title=title,
-        question=question,
+        who=who,
     )
     show.say(f"Adopted {len(records.coupons)} coupons with {len(records.readings)} readings into {folder}.")
     show.say("Nothing is known about the order of cutting; the verdict says so.")
