@@ -63,6 +63,31 @@ def test_without_coupon_columns_each_row_is_a_coupon(tmp_path):
     assert len(records.mounts) == 0
 
 
+def test_responses_and_units_in_short(tmp_path):
+    text = SMALL.replace("pressure_bar", "p").replace("rz5_um", "Rz").replace("\n1,", ",kerf_mm\n1,", 1)
+    text = "\n".join(line + ",0.4" if line[:1] in "12" else line for line in text.splitlines())
+    changes = {"coupon": ("piece", "fit", "p"), "factors": {"p:bar": False, "gas": True}}
+    records = small(
+        tmp_path, text, responses=["Rz:um", "kerf_mm"], scale="log", worthwhile="8 %", thickness=6.0, **changes
+    )
+    trial = records.trial
+    assert trial.primaries == ("Rz",)
+    assert (trial.responses["Rz"].worthwhile, trial.responses["Rz"].scale) == ("8 %", "log")
+    assert trial.quantity("Rz").unit == "um"
+    assert trial.quantity("kerf").column == "kerf_mm"
+    assert trial.application.thickness_mm == 6.0
+    assert records.coupons["p_bar"].tolist() == [0.5, 0.9, 0.5, 0.5, 0.9, 0.9]
+    with pytest.raises(InputError, match="unknown scale; found 'square root'"):
+        adopt(
+            tmp_path / "other",
+            tmp_path / "table.csv",
+            nozzle="type",
+            today="old",
+            responses=["Rz"],
+            scale="square root",
+        )
+
+
 def test_other_units_and_decimal_commas(tmp_path):
     text = SMALL.replace("rz5_um", "rz5_mm").replace(",", ";").replace(";30\n", ";0,03\n")
     text = re.sub(r";(\d\d)\n", r";0,0\1\n", text)

@@ -300,6 +300,14 @@ def test_a_correction_is_a_new_row_that_names_the_old_one(cut, at):
     assert (line["who"], line["why"]) == ("Inspector", "decimal point")
 
 
+def test_reading_0_is_the_only_one(cut):
+    database.record_readings(cut, long(("KX7", 1, "dross_grade", 3), ("KX7", 1, "u_mm", 0.1), ("KX7", 2, "u_mm", 0.2)))
+    database.correct(cut, "KX7", 0, "dross_grade", 1, "Inspector", "brushed first")
+    assert database.load(cut).journal.iloc[-1]["what"] == "coupon KX7, reading 1, dross_grade: 3 -> 1"
+    with pytest.raises(InputError, match="no such reading of u_mm; found 0; allowed: 1, 2"):
+        database.correct(cut, "KX7", 0, "u_mm", 0.3, "Inspector", "which one?")
+
+
 def test_a_reading_can_be_withdrawn_and_typed_again(cut):
     database.record_readings(cut, long(("KX7", 1, "u_mm", 0.2), ("B2M", 1, "u_mm", 0.1)))
     database.correct(cut, "KX7", 1, "u_mm", None, "Inspector", "belongs to QF4")

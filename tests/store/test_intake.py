@@ -240,7 +240,6 @@ def test_cuts_without_an_order_take_the_planned_one(frozen, tmp_path):
         ("KX7,1,3.3.26,,,cut,,\n", "row 2, column cut_at: not a date; found '3.3.26'"),
         ("KX7,x,,,,cut,,\n", "row 2, column cut_order: not a number; found 'x'"),
         ("KX7,,,,,cut,,\n", "row 2, column cut_order: no place in the cutting order"),
-        ("KX7,1,,M8,,cut,,\n", "row 2, column mount: unknown mount; found 'M8'"),
         ("KX7,1,,,,cut,pressure=0.6,\n", "row 2, column changed_setting: unknown setting; found 'pressure'"),
         ("KX7,1,,,,cut,pressure_bar=low,\n", "pressure_bar needs a number; found 'low'"),
         ("KX7,1,,,,cut,pressure_bar,\n", "not of the form column=value"),
@@ -284,6 +283,47 @@ def test_one_workbook_holds_cuts_mounts_and_sheets(frozen, tmp_path):
     assert sheets[["sheet", "heat_lot"]].values.tolist() == [["S9", "4711"]]
     database.record_cuts(frozen, intake.read_cuts(path, records), mounts, sheets)
     assert database.load(frozen).cuts.loc[0, ["mount", "sheet"]].tolist() == ["M9", "S9"]
+
+
+def test_mounts_added_beside_a_csv_file_are_looked_up_when_recorded(frozen, tmp_path):
+    records = database.load(frozen)
+    rows = intake.read_cuts(written(tmp_path, CUTS + "KX7,1,,M8,,cut,,\n"), records)
+    with pytest.raises(InputError, match=r"t.csv, row 2, column mount: unknown mount; found 'M8'"):
+        database.record_cuts(frozen, rows)
+    mounts = intake.read_mounts(written(tmp_path, "mount,nozzle,specimen\nM8,double,D1\n", "m.csv"), records)
+    assert database.record_cuts(frozen, rows, mounts).added == 1
+
+
+def test_an_unknown_mount_in_a_workbook_is_refused_at_once(frozen, tmp_path):
+    rows = [["coupon", "cut_order", "outcome", "mount"], ["KX7", 1, "cut", "M8"]]
+    path = workbook(tmp_path / "run.xlsx", cuts=rows, mounts=[["mount"], ["M1"]])
+    with pytest.raises(InputError, match="row 2, column mount: unknown mount; found 'M8'"):
+        intake.read_cuts(path, database.load(frozen))
+
+
+def test_a_plain_table_is_read_without_a_trial(tmp_path):
+    path = written(tmp_path, "coupon,thickness_in,rz5_um,u_mm,dross_grade,remark\nA,0.5,31,,1,x\nB,0.5,,0.07,,\n")
+    table = intake.read_plain_readings(path)
+    assert table["thickness_mm"].tolist() == [12.7, 12.7]
+    assert table["rz5_um"].tolist()[0] == 31.0
+    assert table["u_mm"].tolist()[1] == 0.07
+    assert table["dross_grade"].isna().tolist() == [False, True]
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("coupon,u\nA,1\n", "no column of readings; allowed: u_mm, rz5_um, dross_grade"),
+        ("mark,u_mm\nA,1\n", "column coupon: missing column"),
+        ("coupon,u_mm\nA,-1\n", "row 2, column u_mm: negative value"),
+        ("coupon,u_mm\n,1\n", "row 2, column coupon: no coupon"),
+        ("coupon,u_mm,thickness_mm\nA,1,0\n", "row 2, column thickness_mm: not a sheet thickness"),
+        ("coupon,u_mm,repeat\nA,1,-1\n", "row 2, column repeat: not a whole number"),
+    ],
+)
+def test_bad_plain_tables(tmp_path, text, message):
+    with pytest.raises(InputError, match=re.escape(message)):
+        intake.read_plain_readings(written(tmp_path, text))
 
 
 VALUES = st.fixed_dictionaries(

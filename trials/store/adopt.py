@@ -5,7 +5,6 @@ Nothing is claimed about the order in which it was cut: the journal says that it
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -18,6 +17,7 @@ from sqlalchemy import Connection, insert
 from trials.errors import InputError
 from trials.responses import QUANTITIES
 from trials.store import schema
+from trials.store.adopted_file import AdoptedFactor, AdoptedResponse, asked_response, column_and_unit, trial_text
 from trials.store.core import TOML, database_path, load, write_journal
 from trials.store.database import create
 from trials.store.records import Records
@@ -26,28 +26,11 @@ from trials.store.settings import nearest
 from trials.store.tables import number_in, read_table, text_in
 from trials.trial import Trial, parse
 from trials.units import column as column_name
-from trials.units import factor, match_header, suffix
+from trials.units import factor as unit_factor
+from trials.units import match_header, suffix
 
 JOIN = " / "
 UNKNOWN_ORDER = "Adopted table: the order of cutting is not known to be random."
-
-
-@dataclass(frozen=True)
-class AdoptedResponse:
-    """One response of an adopted table: its column, and what the column name does not say.
-
-    name: a known response (roughness, squareness, ...) or one of the user's own; worthwhile as in trial.toml.
-    """
-
-    name: str
-    column: str
-    unit: str = ""
-    scale: str | None = None
-    primary: bool = True
-    worthwhile: str | None = None
-    level: float | None = None
-    resolution: float | None = None
-    higher_is_better: bool = False
 
 
 @dataclass(frozen=True)
@@ -67,7 +50,7 @@ def adopt(
     *,
     nozzle: str | Sequence[str],
     today: str,
-    responses: Sequence[AdoptedResponse],
+    responses: Sequence[AdoptedResponse | str],
     specimen: str | Sequence[str] = (),
     mount: str | Sequence[str] = (),
     coupon: str | Sequence[str] = (),
@@ -76,17 +59,21 @@ def adopt(
     title: str = "",
     question: str = "",
     material: str = "not given",
-    thickness_mm: float | None = None,
+    thickness: float | None = None,
     gas: str = "",
     cut: str | None = None,
+    scale: str = "",
+    worthwhile: str = "",
     who: str = "",
     sheet: str | None = None,
     at: datetime | None = None,
 ) -> Records:
     """Make a trial folder from a table with one row per reading.
 
-    factors: column -> whether its levels are text; a unit at the end of the name is understood (`pressure_bar`).
-    block columns become the sheets of the trial. Without coupon columns each row is a coupon of its own.
+    factors: column -> whether its levels are text; its unit stands at the end of the name (`pressure_bar`) or after a
+    colon (`p:bar`). responses: as `AdoptedResponse`, or `column:unit`, of which the first is primary; scale (`log` or
+    `measured`) and worthwhile are for those. thickness in mm. block columns become the sheets of the trial. Without
+    coupon columns each row is a coupon of its own.
 
     Raises
     ------
@@ -96,20 +83,21 @@ def adopt(
     """
     folder = Path(folder)
     keys = Keys(*(_tuple(part) for part in (nozzle, specimen, mount, coupon, block)))
-    factors = dict(factors or {})
+    settings = [AdoptedFactor(*column_and_unit(name), is_text) for name, is_text in (factors or {}).items()]
+    asked = [asked_response(r, place, scale, worthwhile) for place, r in enumerate(responses)]
     _refuse_occupied(folder)
     table = read_table(table_path, sheet)
-    _check_columns(table, keys, factors, responses)
-    rows = [_row(table, number, cells, keys, factors, responses) for number, cells in _cells(table)]
+    _check_columns(table, keys, settings, asked)
+    rows = [_row(table, number, cells, keys, settings, asked) for number, cells in _cells(table)]
     if not rows:
         raise InputError("the table has no rows below its header", file=table.attrs["file"], do="Add the readings.")
     _check_today(today, rows, table.attrs["file"])
     coupons = _coupons(rows, keys, table.attrs["file"])
     heading = {"title": title or f"Adopted from {Path(str(table_path)).name}", "question": question}
-    application = {"material": material, "thickness_mm": thickness_mm, "gas": gas, "cut": cut}
-    text = _toml(heading, application, rows, today, factors, responses, table.attrs["file"])
+    application = {"material": material, "thickness_mm": thickness, "gas": gas, "cut": cut}
+    text = trial_text(heading, application, rows, today, settings, asked, table.attrs["file"])
     trial = parse(text, str(folder / TOML))
-    _write(folder, trial, text, rows, coupons, keys, who, at, Path(str(table_path)).name)
+    _write(folder, trial, text, rows, coupons, settings, keys, who, at, Path(str(table_path)).name)
     return load(folder)
 
 
@@ -124,10 +112,14 @@ def _refuse_occupied(folder: Path) -> None:
         raise InputError("is a file, not a folder", file=str(folder), do="Name a new folder.")
 
 
-def _check_columns(table: pd.DataFrame, keys: Keys, factors: Mapping[str, bool], responses) -> None:
+def _check_columns(table: pd.DataFrame, keys: Keys, factors: Sequence[AdoptedFactor], responses) -> None:
     if not keys.nozzle or not responses:
         raise InputError("which nozzle and which response?", do="Name the column of the nozzle type and of a response.")
-    wanted = [*(name for part in vars(keys).values() for name in part), *factors, *(r.column for r in responses)]
+    wanted = [
+        *(name for part in vars(keys).values() for name in part),
+        *(f.column for f in factors),
+        *(r.column for r in responses),
+    ]
     have = [str(name) for name in table.columns]
     for name in wanted:
         if name not in have:
@@ -155,7 +147,7 @@ def _row(table: pd.DataFrame, number: int, cells: dict[str, Any], keys: Keys, fa
     for part, columns in vars(keys).items():
         row[part] = JOIN.join(_key_cell(cells, name, place) for name in columns)
     row["settings"] = {}
-    for name, is_text in factors.items():
+    for name, is_text in ((factor.column, factor.is_text) for factor in factors):
         word = _key_cell(cells, name, place)
         row["settings"][name] = word if is_text else number_in(cells[name], decimal_comma=comma, column=name, **place)
     row["values"] = {}
@@ -175,7 +167,7 @@ def _onto_kept_unit(response: AdoptedResponse, file: str) -> float:
         return 1.0
     kept = suffix(known.unit)
     if response.unit:
-        scale = factor(response.unit, kept)
+        scale = unit_factor(response.unit, kept)
     else:
         matched = match_header(response.column, {known.column: kept})
         scale = matched[1] if matched else None
@@ -238,76 +230,6 @@ def _words(part: Any) -> str:
     return repr(part)
 
 
-def _factor_parts(name: str) -> tuple[str, str]:
-    """`pressure_bar` -> (`pressure`, `bar`); a name without a known unit stays whole."""
-    for unit in ("m_min", "mm", "um", "bar", "kw"):
-        stem = name[: -len(unit) - 1]
-        if stem and name == column_name(stem, unit):
-            return stem, unit
-    return name, ""
-
-
-def _toml(heading, application, rows, today: str, factors, responses, file: str) -> str:
-    """The text of the trial file."""
-    lines = [f"# Written from {json.dumps(Path(file).name)}; details that are missing may be added.", "", "[trial]"]
-    question = heading["question"] or f"Which nozzle type gives the better edge, compared with {today}?"
-    lines += [f"title = {_quoted(heading['title'])}", f"question = {_quoted(question)}", "", "[application]"]
-    lines += [f"{key} = {_value(value)}" for key, value in application.items() if value not in (None, "")]
-    types = list(dict.fromkeys(row["nozzle"] for row in rows))
-    for kind in sorted(types, key=lambda name: name != today):
-        pieces = dict.fromkeys(row["specimen"] for row in rows if row["nozzle"] == kind and row["specimen"])
-        lines += ["", "[[nozzles]]", f"type = {_quoted(kind)}"]
-        lines += [f"specimens = {_value(list(pieces))}"] if pieces else []
-        lines += ["today = true"] if kind == today else []
-    for name in factors:
-        stem, unit = _factor_parts(name)
-        levels = dict.fromkeys(row["settings"][name] for row in rows)
-        ordered = list(levels) if factors[name] else sorted(levels)
-        lines += ["", f"[factors.{_quoted(stem)}]", f"unit = {_quoted(unit)}", f"levels = {_value(ordered)}"]
-    blocks = len({row["block"] for row in rows if row["block"]})
-    lines += ["", "[plan]", 'method = "adopted"', f"sheets = {max(blocks, 1)}"]
-    for response in responses:
-        lines += _response_lines(response, rows, file)
-    return "\n".join(lines) + "\n"
-
-
-def _response_lines(response: AdoptedResponse, rows: list[dict[str, Any]], file: str) -> list[str]:
-    per_coupon: dict[str, int] = {}
-    for row in rows:
-        if response.name in row["values"]:
-            per_coupon[row["coupon"]] = per_coupon.get(row["coupon"], 0) + 1
-    if not per_coupon:
-        raise InputError("no value in the whole column", file=file, column=response.column, do="Name another column.")
-    lines = ["", f"[responses.{_quoted(response.name)}]", f"readings = {max(per_coupon.values())}"]
-    known = QUANTITIES.get(response.name)
-    scale = response.scale or (known.scale if known else "as measured")
-    stated = {
-        "primary": response.primary or None,
-        "worthwhile": response.worthwhile or ("15 %" if response.primary and scale != "grade" else None),
-        "scale": response.scale,
-        "column": None if known else response.column,
-        "unit": None if known else response.unit or None,
-        "resolution": response.resolution,
-        "higher_is_better": response.higher_is_better or None,
-    }
-    lines += [f"{key} = {_value(value)}" for key, value in stated.items() if value is not None]
-    level = response.level
-    if level is None and scale == "as measured" and str(stated["worthwhile"]).endswith("%"):
-        values = [row["values"][response.name] for row in rows if response.name in row["values"]]
-        level = float(f"{pd.Series(values).median():.4g}")
-    if level is not None:
-        lines += [f"[responses.{_quoted(response.name)}.expected]", f"level = {_value(level)}"]
-    return lines
-
-
-def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False)
-
-
-def _value(value: Any) -> str:
-    return json.dumps(value, ensure_ascii=False)
-
-
 def _check_today(today: str, rows: list[dict[str, Any]], file: str) -> None:
     types = list(dict.fromkeys(row["nozzle"] for row in rows))
     if today not in types:
@@ -320,8 +242,8 @@ def _check_today(today: str, rows: list[dict[str, Any]], file: str) -> None:
         )
 
 
-def _write(folder, trial: Trial, text: str, rows, coupons, keys: Keys, who: str, at, name: str) -> None:
-    plan = _plan_tables(coupons, keys)
+def _write(folder, trial: Trial, text: str, rows, coupons, factors, keys: Keys, who: str, at, name: str) -> None:
+    plan = _plan_tables(coupons, factors, keys)
 
     def fill(connection: Connection, moment: str) -> None:
         write_journal(connection, moment, who, "adopted", f"{name}: {len(rows)} rows, {len(coupons)} coupons")
@@ -342,7 +264,9 @@ def _write(folder, trial: Trial, text: str, rows, coupons, keys: Keys, who: str,
         raise
 
 
-def _plan_tables(coupons: list[dict[str, Any]], keys: Keys) -> dict[str, pd.DataFrame]:
+def _plan_tables(
+    coupons: list[dict[str, Any]], factors: Sequence[AdoptedFactor], keys: Keys
+) -> dict[str, pd.DataFrame]:
     frame = pd.DataFrame(
         [
             {
@@ -352,7 +276,7 @@ def _plan_tables(coupons: list[dict[str, Any]], keys: Keys) -> dict[str, pd.Data
                 "mount": c["mount"],
                 "nozzle": c["nozzle"],
                 "specimen": c["specimen"],
-                **{column_name(*_factor_parts(name)): value for name, value in c["settings"].items()},
+                **{column_name(*factor.parts): c["settings"][factor.column] for factor in factors},
                 "block": 1,
             }
             for place, c in enumerate(coupons, 1)

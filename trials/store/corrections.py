@@ -69,6 +69,8 @@ def correct(
 ) -> Recorded:
     """Correct one reading by a new row that names the old one; None withdraws it (typed for the wrong coupon).
 
+    reading 0 stands for the only reading of that field on the coupon.
+
     Raises
     ------
     InputError
@@ -90,7 +92,7 @@ def correct(
         row |= {"value": value, "who": who, "why": why, "entered_at": moment, "replaces": int(old["id"])}
         connection.execute(insert(schema.readings), row)
         shown = "withdrawn" if value is None else f"{value:g}"
-        place = f"coupon {coupon}, reading {reading}" + (f", repeat {repeat}" if repeat else "")
+        place = f"coupon {coupon}, reading {old['reading']}" + (f", repeat {repeat}" if repeat else "")
         write_journal(
             connection, moment, who, "reading corrected", f"{place}, {field}: {old['value']:g} -> {shown}", why
         )

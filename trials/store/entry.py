@@ -92,11 +92,11 @@ def shown(value: Any) -> str:
 
 
 def reading_row(records: Records, coupon: str, reading: int, repeat: int, field: str) -> dict[str, Any]:
-    """The current row of one reading; raises InputError, with the readings on record, where there is none."""
+    """The current row of one reading (0: the only one); raises InputError where there is none."""
     rows = records.readings
     chosen = rows[(rows["coupon"] == coupon) & (rows["field"] == field)]
-    exact = chosen[(chosen["reading"] == reading) & (chosen["repeat"] == repeat)]
-    if exact.empty:
+    exact = chosen[((chosen["reading"] == reading) | (reading == 0)) & (chosen["repeat"] == repeat)]
+    if len(exact) != 1:
         have = ", ".join(str(number) for number in sorted(chosen["reading"].unique())) or "none"
         raise InputError(
             f"coupon {coupon} has no such reading of {field}",

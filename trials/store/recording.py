@@ -17,6 +17,7 @@ from trials.store.core import (
     stamp,
     write_journal,
 )
+from trials.store.corrections import confirm_slips, correct, correct_cut, correct_mount, correct_sheet
 from trials.store.entry import Recorded, check_row, cleaned, confirm, current_rows, shown, writing
 from trials.store.records import (
     CUT_COLUMNS,
@@ -36,6 +37,18 @@ from trials.store.rules import (
 )
 from trials.store.settings import nearest
 from trials.store.slips import open_slips
+
+__all__ = [
+    "Recorded",
+    "confirm_slips",
+    "correct",
+    "correct_cut",
+    "correct_mount",
+    "correct_sheet",
+    "record_as_planned",
+    "record_cuts",
+    "record_readings",
+]
 
 
 def record_cuts(

@@ -100,8 +100,13 @@ def check_cutoff(long: pd.DataFrame, records: Records, file: str = "") -> None:
             )
 
 
-def check_cut(cut: dict[str, Any], records: Records, mounts: set[str], sheets: set[str], **place: Any) -> None:
-    """Raise InputError where a cut record names an unknown coupon, outcome, mount, sheet or setting."""
+def check_cut(
+    cut: dict[str, Any], records: Records, mounts: set[str] | None, sheets: set[str] | None, **place: Any
+) -> None:
+    """Raise InputError where a cut record names an unknown coupon, outcome, mount, sheet or setting.
+
+    mounts, sheets: the known marks; None where they are not known yet.
+    """
     check_coupon(cut["coupon"], set(records.coupons["coupon"]), **place)
     if cut["outcome"] not in OUTCOMES:
         raise InputError(
@@ -113,7 +118,7 @@ def check_cut(cut: dict[str, Any], records: Records, mounts: set[str], sheets: s
             **place,
         )
     for column, known in (("mount", mounts), ("sheet", sheets)):
-        if cut[column] and cut[column] not in known:
+        if known is not None and cut[column] and cut[column] not in known:
             raise InputError(
                 f"unknown {column}",
                 column=column,
