@@ -267,9 +267,9 @@ def test_bench_cuts_todays_nozzle_only_over_many_settings():
 
 @pytest.mark.parametrize("aim", ["effects", "prediction"])
 def test_optimal_spends_the_budget_within_limits_and_repeats_itself(aim):
-    asked = f'method = "optimal"\naim = "{aim}"\ncoupons = 42\nrepeats = 1\nsheets = 3\n{LIMITS}'
+    asked = f'method = "optimal"\naim = "{aim}"\ncoupons = 24\nrepeats = 1\nsheets = 3\n{LIMITS}'
     plan = make_plan(trial_with(asked))
-    assert len(plan.coupons) == 42 and (plan.coupons.groupby("mount").size() == 7).all()
+    assert len(plan.coupons) == 24 and (plan.coupons.groupby("mount").size() == 4).all()
     assert plan.coupons.query("nozzle == 'double'")["pressure_bar"].max() <= 0.8
     assert (plan.coupons["pressure_bar"] * plan.coupons["standoff_mm"] <= 1.2 + 1e-12).all()
     today = plan.coupons.query("pressure_bar == 0.7 and standoff_mm == 1.0")
@@ -314,8 +314,13 @@ def test_limit_corners_by_hand():
     one = trial_with('limits = [{factors = ["pressure", "standoff"], weights = [2.0, 1.0], sum_at_most = 3.0}]')
     assert [tuple(s.values()) for s in limit_corners(one, "double")] == [(0.8, 1.4), (0.9, 1.2)]
     # the double wall stops at 0.8 bar for each standoff
-    double = [(s["pressure"], s["standoff"]) for s in limit_corners(trial, "double")]
-    assert double == [(0.8, 0.6), (0.8, 1.0), (0.8, 1.4)]
+    double = {(s["pressure"], s["standoff"]) for s in limit_corners(trial, "double")}
+    assert double >= {(0.8, 0.6), (0.8, 1.0), (0.8, 1.4)}
+    # two limits that meet between the levels: 0.85 bar and 1.1 / 0.85 = 1.294 mm
+    one = trial_with(
+        'limits = [{factor = "pressure", at_most = 0.85}, {factors = ["pressure", "standoff"], product_at_most = 1.1}]'
+    )
+    assert (0.85, 1.29) in [tuple(s.values()) for s in limit_corners(one, "double")]
 
 
 def test_an_adopted_table_has_no_plan_to_choose():

@@ -10,7 +10,7 @@ import pandas as pd
 
 from trials.errors import Infeasible, InputError
 from trials.nozzles import cautions
-from trials.plan import methods
+from trials.plan import coded, methods
 from trials.plan.budget import within_budget
 from trials.plan.confounding import confounded
 from trials.plan.layout import LAYOUT_COLUMNS, lay_out, sheet_balance
@@ -20,6 +20,9 @@ from trials.trial import Trial
 Method = Callable[[Trial, np.random.Generator, Progress | None], Draft]
 _METHODS: dict[str, Method] = {
     "full": methods.full,
+    "fraction": coded.fraction,
+    "screening": coded.screening,
+    "surface": coded.surface,
     "optimal": within_budget,
     "ladder": methods.ladder,
     "life": methods.life,

@@ -53,10 +53,10 @@ def full(trial: Trial, rng: np.random.Generator, progress: Progress | None = Non
     settings = {nozzle: allowed_settings(trial, nozzle) for nozzle in trial.types}
     mounts = all_mounts(trial, rng)
     runs = {row.mount: with_repeats(trial, row.nozzle, settings[row.nozzle]) for row in mounts.itertuples()}
-    return Draft(mounts, runs, tuple(left_out(trial) + repeat_words(trial) + _budget_words(trial, runs)))
+    return Draft(mounts, runs, tuple(left_out(trial) + repeat_words(trial) + budget_words(trial, runs)))
 
 
-def _budget_words(trial: Trial, runs: dict[str, MountRuns]) -> list[str]:
+def budget_words(trial: Trial, runs: dict[str, MountRuns]) -> list[str]:
     """A stated budget that the method does not use."""
     total = sum(len(run.settings) for run in runs.values())
     if trial.plan.coupons in (None, total):

@@ -8,6 +8,7 @@ from collections import Counter
 from collections.abc import Mapping
 
 from trials.errors import Infeasible
+from trials.plan.model_matrix import Factors, candidate_settings
 from trials.trial import Level, Limit, Trial
 
 Setting = dict[str, Level]
@@ -64,46 +65,38 @@ def allowed_settings(trial: Trial, nozzle: str) -> list[Setting]:
 
 
 def limit_corners(trial: Trial, nozzle: str) -> list[Setting]:
-    """Allowed settings on a limit, between the levels: where the crossings next to it are forbidden.
+    """Allowed settings where limits cut a line of crossings or meet each other, between the levels.
 
-    From each forbidden crossing, one factor of the limit at a time goes back to the limit, rounded to three digits
-    towards the allowed side, if it stays between its lowest and highest level.
+    Values between the levels are rounded to three digits towards the allowed side.
     """
-    found: dict[tuple, Setting] = {}
-    for setting in crossed(trial):
-        limit = broken(trial, nozzle, setting)
-        if limit is None:
-            continue
-        for name in [limit.factor] if limit.factor else limit.factors:
-            levels = trial.factors[name].levels
-            value = _moved_back(limit, setting, name)
-            if value is None or not min(levels) <= value <= max(levels):
-                continue
-            moved = setting | {name: value}
-            if value not in levels and broken(trial, nozzle, moved) is None:
-                found.setdefault(tuple(moved.values()), moved)
-    return list(found.values())
+    numbers = {name: asked.levels for name, asked in trial.factors.items() if not asked.is_text}
+    limits = [limit for limit in trial.plan.limits if limit.nozzle in (None, nozzle)]
+    if not limits:
+        return []
+    asked = [limit.model_dump(exclude={"nozzle"}, exclude_defaults=True) for limit in limits]
+    # a single level needs some range, which only the coding uses
+    ranges = {
+        name: (min(levels), max(levels) if len(levels) > 1 else levels[0] + 1) for name, levels in numbers.items()
+    }
+    columns = candidate_settings(Factors((), ranges), numbers, asked)
+    points = [{n: float(columns[n][i]) for n in numbers} for i in range(len(columns[next(iter(numbers))]))]
+    words_of = {name: asked.levels for name, asked in trial.factors.items() if asked.is_text}
+    found = []
+    for point, levels in itertools.product(points, itertools.product(*words_of.values())):
+        near = [[v] if v in numbers[n] else [_three_digits(v, way) for way in (-1, 1)] for n, v in point.items()]
+        for values in itertools.product(*near):
+            mixed = dict(zip(numbers, values, strict=True)) | dict(zip(words_of, levels, strict=True))
+            setting = {name: mixed[name] for name in trial.factors}
+            inside = all(min(numbers[n]) <= setting[n] <= max(numbers[n]) for n in numbers)
+            if inside and broken(trial, nozzle, setting) is None:
+                found.append(setting)
+                break
+    grid = crossed(trial)
+    return [setting for setting in found if setting not in grid]
 
 
-def _moved_back(limit: Limit, setting: Mapping[str, Level], name: str) -> float | None:
-    """Value of one factor that puts the setting on the limit; None if no value does."""
-    value = float(setting[name])
-    if limit.factor is not None:
-        exact = limit.at_most if _above(value, limit.at_most) else limit.at_least
-        return None if exact is None else float(exact)
-    numbers = {n: float(setting[n]) for n in limit.factors}
-    if _above(math.prod(numbers.values()), limit.product_at_most):
-        others = math.prod(numbers.values()) / value if value else 0.0
-        exact = limit.product_at_most / others if others else None
-    else:
-        weights = dict(zip(limit.factors, limit.weights or (1.0,) * len(numbers), strict=True))
-        rest = sum(weights[n] * v for n, v in numbers.items() if n != name)
-        exact = (limit.sum_at_most - rest) / weights[name] if weights[name] else None
-    return None if exact is None else _three_digits(exact, towards=-1.0 if exact < value else 1.0)
-
-
-def _three_digits(value: float, towards: float) -> float:
-    """Rounded to three significant digits, down for towards = -1 and up for 1, so that a limit is not passed."""
+def _three_digits(value: float, towards: int) -> float:
+    """Rounded to three significant digits, down for towards = -1, up for 1."""
     if value == 0.0:
         return 0.0
     step = 10.0 ** (math.floor(math.log10(abs(value))) - 2)

@@ -1,0 +1,70 @@
+"""The ready-made trial files: each reads, plans and says what a reader needs."""
+
+from pathlib import Path
+
+import pytest
+
+from trials.plan.choose import confounded, make_plan
+from trials.plan.settings import broken
+from trials.plan.sheet_map import sheet_map
+from trials.trial import parse
+
+FILES = sorted((Path(__file__).parents[2] / "designs").glob("*.toml"))
+
+
+def read(path):
+    return parse(path.read_text(encoding="utf-8"), path.name)
+
+
+def test_there_is_one_for_each_kind_of_question():
+    assert [path.stem for path in FILES] == [
+        "check-the-bench",
+        "compare-nozzles",
+        "fastest-clean-cut",
+        "nozzle-life",
+        "one-sheet",
+        "operating-window",
+        "six-settings",
+    ]
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+def test_first_line_says_what_the_file_is_for(path):
+    first, second = path.read_text(encoding="utf-8").splitlines()[:2]
+    assert first.startswith("# ") and 30 < len(first) < 110 and second == "#"
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+def test_it_plans_maps_each_sheet_and_keeps_levels_and_limits(path):
+    trial = read(path)
+    plan = make_plan(trial)
+    coupons = plan.coupons
+    assert coupons["coupon"].is_unique and coupons.notna().all().all()
+    assert sum(len(sheet_map(trial, coupons, sheet).coupons) for sheet in plan.sheets["sheet"]) == len(coupons)
+    # each sheet holds every type equally often, and nothing about style is confounded in a file to start from
+    assert not any("do not divide" in line for line in plan.said)
+    assert not [line for line in confounded(trial) if "cannot be told apart" in line]
+    for name, asked in trial.factors.items():
+        assert coupons[trial.factor_column(name)].between(min(asked.levels), max(asked.levels)).all()
+    settings = coupons[[trial.factor_column(name) for name in trial.factors]].set_axis(list(trial.factors), axis=1)
+    for nozzle, setting in zip(coupons["nozzle"], settings.to_dict("records"), strict=True):
+        assert broken(trial, nozzle, setting) is None
+
+
+@pytest.mark.parametrize(
+    ("name", "coupons", "mounts"),
+    [
+        ("check-the-bench", 10, 1),
+        ("compare-nozzles", 81, 9),
+        ("fastest-clean-cut", 54, 6),
+        ("nozzle-life", 12, 12),
+        # 8 corners, 6 faces, the centre and 2 repeats in each of 4 mounts
+        ("operating-window", 4 * 17, 4),
+        # 2 x 6 + 1 settings and a repeat in each of 2 mounts
+        ("six-settings", 2 * 14, 2),
+    ],
+)
+def test_size_by_hand(name, coupons, mounts):
+    path = next(path for path in FILES if path.stem == name)
+    plan = make_plan(read(path))
+    assert (len(plan.coupons), len(plan.mounts)) == (coupons, mounts)
