@@ -206,7 +206,7 @@ def roughness_result() -> ResponseResult:
             ),
         ),
         more=("shower: 5 more specimens would settle it with a chance of 80 % if it is truly 15 % worse.",),
-        said=("Of the coupons that cut: 106 of 108.",),
+        said=("One mount per specimen: their spreads are one and stand under specimen.",),
         other_means=tuple(
             Mean(t, "average of all settings", m[0] * 1.02, m[1] * 1.02, m[2] * 1.02)
             for t, m in zip(TYPES, means, strict=True)

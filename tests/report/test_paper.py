@@ -149,6 +149,7 @@ def test_engineers_pages_say_what_they_must(data):
         "tip up",
         "Never bypass a guard",
         "F by strata",
+        "Of the coupons that cut: double 23 of 24, shower 23 of 24; all of the other types.",
         "Specimens of one type differ by about 6 %.",
         "5 more specimens",
         "pressure x standoff at most 1.2",

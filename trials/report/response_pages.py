@@ -21,13 +21,17 @@ _SCALES = {
 
 
 def response_section(
-    result: ResponseResult, trial: Trial, table: pd.DataFrame | None, picture: dict[str, Any] | None
+    result: ResponseResult,
+    trial: Trial,
+    table: pd.DataFrame | None,
+    picture: dict[str, Any] | None,
+    of_those_cut: str = "",
 ) -> dict[str, Any]:
     """All blocks of a response: what the test rests on, tests, spread, means, comparisons, checks, figures."""
     role = "decides" if result.primary else "beside it"
     parts: list[b.Block] = [_basis(result)]
     parts += [picture] if picture else []
-    parts += _terms(result) + _spread(result) + _means(result)
+    parts += _terms(result) + _spread(result) + _means(result, of_those_cut)
     parts += _comparisons("Compared with today’s nozzle", result.comparisons, result.unit)
     parts += _comparisons("Every pair", result.pairs, result.unit)
     if result.more:
@@ -77,13 +81,13 @@ def _spread(result: ResponseResult) -> list[b.Block]:
     ]
 
 
-def _means(result: ResponseResult) -> list[b.Block]:
+def _means(result: ResponseResult, of_those_cut: str) -> list[b.Block]:
     if not result.means:
         return []
     unit = f", {shown(result.unit)}" if result.unit else ""
     names = ("Nozzle type", "At", f"Typical edge{unit}", "95 % interval")
     rows = [_mean_row(mean) for mean in (*result.means, *result.other_means)]
-    return [b.head("Typical edges"), b.table(names, rows, (2, 3), (2.2, 3.2, 1.4, 1.8))]
+    return [b.head("Typical edges"), b.table(names, rows, (2, 3), (2.2, 3.2, 1.4, 1.8)), b.words(of_those_cut)]
 
 
 def _mean_row(mean: Mean) -> tuple[str, ...]:

@@ -169,11 +169,17 @@ def _sections(study: Study, trial: Trial, made_on: date, extras: VerdictExtras) 
     found = [_asked(study, trial, extras)]
     for result in sorted(study.results, key=lambda r: not r.primary):
         picture = None if result is main or not result.means else response_picture(result, trial, extras)
-        found.append(response_section(result, trial, extras.tables.get(result.response), picture))
+        found.append(response_section(result, trial, extras.tables.get(result.response), picture, _of_those_cut(study)))
     found += [_chances(study), _grades(extras.graded, trial), _lost(study, extras)]
     found += [_more(part) for part in extras.sections]
     found += [_held(trial), _judged(trial, extras), _cautions(), _record(made_on, extras)]
     return [part for part in found if part["blocks"]]
+
+
+def _of_those_cut(study: Study) -> str:
+    """How many coupons the means rest on, where some were lost."""
+    lost = [f"{r.nozzle} {r.n_coupons} of {r.n_coupons + r.n_lost}" for r in study.nozzles if r.n_lost]
+    return f"Of the coupons that cut: {', '.join(lost)}; all of the other types." if lost else ""
 
 
 def _asked(study: Study, trial: Trial, extras: VerdictExtras) -> dict[str, Any]:

@@ -134,7 +134,7 @@ def dross_drawing(grade: int) -> str:
     """The lower edge of a coupon, seen from the cut face, as it looks at this grade (0 to 4) of the scale."""
     parts = {
         0: "",
-        1: "".join(_bead(x, 99 + 0.4 * r, r, "#ffffff") for x, r in ((38, 4), (83, 5), (127, 3.5), (171, 4.5))),
+        1: "".join(_bead(x, 95 + r, r, "#ffffff") for x, r in ((38, 6), (83, 7.5), (127, 5), (171, 6.5))),
         2: "".join(
             _drop(x, w, h, "#bdbdbd")
             for x, w, h in ((30, 13, 16), (68, 10, 12), (104, 15, 21), (141, 11, 14), (178, 14, 18))
