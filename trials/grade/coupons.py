@@ -266,7 +266,9 @@ def _conformity(
         return Parts(None, None, None)
     limits: Limits = limits_of(requirement, thickness)
 
-    def judge(column: str, value: FloatArray, limit: FloatArray | None, n: npt.NDArray[np.int64]):
+    def judge(
+        column: str, value: FloatArray, limit: FloatArray | None, n: npt.NDArray[np.int64]
+    ) -> npt.NDArray[np.int8] | None:
         if limit is None:
             return None
         given = uncertainty.get(column, 0.0)
