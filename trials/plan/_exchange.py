@@ -201,21 +201,30 @@ def best_exchanges(state: State, pools: list[Pool]) -> tuple[np.ndarray, np.ndar
     return best, gain
 
 
-def improve(state: State, pools: list[Pool], rounds: int = 1000) -> int:
-    """Exchange rows until nothing helps (or for so many rounds); return the number of scoring rounds used."""
-    used = 0
-    while used < rounds:
-        used += 1
+@dataclass
+class Work:
+    """What an improvement cost: scoring rounds and single exchanges tried."""
+
+    rounds: int = 0
+    tries: int = 0
+
+
+def improve(state: State, pools: list[Pool], rounds: int = 1000) -> Work:
+    """Exchange rows until nothing helps (or for so many rounds); return the work it took."""
+    work = Work()
+    while work.rounds < rounds:
+        work.rounds += 1
         best, gain = best_exchanges(state, pools)
-        accepted = 0
+        accepted = False
         for run in np.argsort(-gain, kind="stable"):
             if gain[run] <= GAIN:
                 break
             expected = gain[run] if state.problem.use_variance else np.log1p(gain[run])
-            accepted += state.try_exchange(int(run), int(best[run]), max(GAIN, 0.3 * expected))
+            work.tries += 1
+            accepted |= state.try_exchange(int(run), int(best[run]), max(GAIN, 0.3 * expected))
         if not accepted:
             break
-        if used % REFRESH == 0:
+        if work.rounds % REFRESH == 0:
             state.refresh()
     state.refresh()
-    return used
+    return work

@@ -18,7 +18,7 @@ class Request:
     rows: np.ndarray
     runs: int
     criterion: str
-    moments: np.ndarray
+    moments: np.ndarray | None
     groups: list[tuple[np.ndarray, np.ndarray]]
     kept: np.ndarray
     weights: np.ndarray
@@ -66,8 +66,8 @@ def check(
         raise WrongShape(f'criterion is {criterion!r}, expected "D" (effects) or "I" (predictions). Choose one')
     if criterion == "I" and moments is None:
         raise WrongShape("the I-criterion needs moments, the (k, k) matrix F'F / N. Give it, or use D")
-    square = rows.T @ rows / size if moments is None else matrix("moments", moments, k)
-    if square.shape != (k, k):
+    square = None if moments is None else matrix("moments", moments, k)
+    if square is not None and square.shape != (k, k):
         raise WrongShape(f"moments has shape {square.shape}, expected ({k}, {k}). Build it as F'F / N")
     kept = np.empty((0, k)) if keep_rows is None else matrix("keep_rows", keep_rows, k)
     runs = int(runs)
@@ -80,7 +80,7 @@ def check(
         rows,
         runs,
         criterion,
-        (square + square.T) / 2,
+        square if square is None else (square + square.T) / 2,
         _group_allowed(allowed, runs, size),
         kept,
         weights(strata, keep_strata, runs, len(kept)),
@@ -114,7 +114,7 @@ def _group_allowed(allowed: Sequence | None, runs: int, size: int) -> list[tuple
         raise WrongShape(f"allowed has {len(allowed)} sets for {runs} runs. Give one set per run, or None")
     groups: dict[bytes, tuple[np.ndarray, list[int]]] = {}
     for run, given in enumerate(allowed):
-        index = everything if given is None else np.unique(np.asarray(given))
+        index = everything if given is None else np.unique(given if isinstance(given, np.ndarray) else list(given))
         if index.size == 0:
             raise Infeasible(f"run {run + 1} may use no candidate at all. Loosen its limits or remove the run")
         if index.dtype.kind not in "iu" or index.min() < 0 or index.max() >= size:
@@ -159,27 +159,27 @@ def condition(ask: Request) -> tuple[Problem, float]:
     usable = ask.rows
     if sum(index.size for index, _ in ask.groups) < len(ask.rows):
         usable = ask.rows[np.unique(np.concatenate([index for index, _ in ask.groups]))]
-    second = usable.T @ usable / len(usable)
-    if len(ask.kept):
-        second = second + ask.kept.T @ ask.kept / len(usable)
-    scale = np.sqrt(np.diag(second))
+    count = len(usable)
+    usable = np.vstack([usable, ask.kept])
+    scale = np.sqrt((usable * usable).sum(axis=0) / count)
     if (scale == 0).any():
         column = int(np.flatnonzero(scale == 0)[0])
         raise Infeasible(f"column {column} is zero in every usable row. Drop that term or loosen the limits")
-    values, vectors = np.linalg.eigh(second / np.outer(scale, scale))
-    if values[0] < 1e-11 * values[-1]:
-        weight = np.abs(vectors[:, 0])
+    _, values, vectors = np.linalg.svd(np.linalg.qr(usable / scale, mode="r") / np.sqrt(count))
+    if len(values) < len(scale) or values[-1] < 1e-10 * values[0]:
+        weight = np.abs(vectors[-1])
         tied = np.flatnonzero(weight > 0.1 * weight.max()).tolist()
         raise Infeasible(
             f"columns {tied} of the model cannot be told apart on the usable rows. Drop one or loosen the limits"
         )
-    recode = (vectors / np.sqrt(values)) / scale[:, None]
+    recode = (vectors.T / values) / scale[:, None]
+    rows = ask.rows @ recode
     problem = Problem(
-        rows=ask.rows @ recode,
+        rows=rows,
         kept=ask.kept @ recode,
         weights=ask.weights,
-        moments=recode.T @ ask.moments @ recode,
+        moments=rows.T @ rows / len(rows) if ask.moments is None else recode.T @ ask.moments @ recode,
         use_variance=ask.criterion == "I",
         runs=ask.runs,
     )
-    return problem, float(np.log(values).sum() + 2 * np.log(scale).sum())
+    return problem, float(2 * np.log(values).sum() + 2 * np.log(scale).sum())

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trials.plan._exchange import Pool, Problem, State, improve
+from trials.plan._exchange import Pool, Problem, State, Work, improve
 
 SAME = 1e-8  # two plans whose log criterion differs by less are the same plan or a tie
 STARTS = 20  # singular starts in a row after which the request is called singular
@@ -28,14 +28,15 @@ class Effort:
     budget: float
     spent: float = 0.0
 
-    def charge(self, problem: Problem, pools: list[Pool], rounds: int) -> None:
-        """Add the work of so many scoring rounds."""
-        k = problem.rows.shape[1]
+    def charge(self, problem: Problem, pools: list[Pool], work: Work) -> None:
+        """Add the work of one improvement."""
+        k, n = problem.rows.shape[1], problem.runs
         blocks = 4 if problem.use_variance else 2
         pairs = sum(pool.index.size * pool.members.size for pool in pools)
         squares = sum(pool.index.size for pool in pools) * k * (blocks / 2)
         flops = (pairs * blocks + squares) * (k + 3)
-        self.spent += rounds * (1e-4 + 6e-5 * len(pools) + 2e-5 * blocks + flops / 8e9 + pairs * blocks * 1e-9)
+        each = 1e-4 + 6e-5 * len(pools) + 2e-5 * blocks + flops / 8e9 + pairs * blocks * 1e-9
+        self.spent += work.rounds * each + work.tries * (4e-5 + 3e-9 * k * (k + n))
 
     @property
     def over(self) -> bool:
@@ -198,6 +199,8 @@ def grow(
         pools = whole if last and end_on_whole else make_pools(problem, groups, keep)
         patience = 20 + 2 * problem.runs * (stage > 0)
         plans = search(problem, pools, plans, rng, effort, patience, tell_stage)
+        if not plans:
+            return []
         if keep.all() and not effort.over:
             return plans
         effort.budget *= 1 + WIDENING

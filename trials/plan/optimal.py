@@ -19,7 +19,7 @@ from trials.plan._request import Request, check, condition, matrix, weights
 from trials.plan._search import grow
 
 LARGE = 3000  # candidates above which the neighbours of a plan are tried before all of them
-LONGEST = 6.0  # seconds of one common core that a search may take by its own count, twice that on a large grid
+LONGEST = 9.0  # seconds of one common core that a search may take by its own count, twice that on a large grid
 FIRST = 500  # candidates per allowed set to start with where there are no coordinates
 
 
@@ -95,41 +95,45 @@ def _budgets(problem: Problem, ask: Request) -> list[float]:
     k = problem.rows.shape[1]
     total = 0.3 * max(1.0, k * problem.runs / 360)
     if problem.use_variance or ask.correlated:
-        total *= 6 if problem.use_variance else 9
+        total *= 6 if problem.use_variance else 12
     total = min(total, LONGEST)
     if len(problem.rows) > LARGE:
-        total = min(4 * total, 2 * LONGEST)
+        total = min(8 * total, 2 * LONGEST)
     return [total * share for share in (0.3, 0.2, 0.5)]
 
 
-def _first_pool(problem: Problem, ask: Request, rng: np.random.Generator) -> np.ndarray:
-    """Mark the candidates that the search starts with: a coarse sub-grid, or some at random without coordinates."""
-    if ask.coordinates is not None:
-        return coarse(problem.rows, ask.coordinates)
-    keep = coarse_columns(ask.rows)
-    if keep is not None:
-        return keep
-    keep = np.zeros(len(problem.rows), dtype=bool)
+def _some(ask: Request, rng: np.random.Generator) -> np.ndarray:
+    """Mark up to `FIRST` candidates of each allowed set, at random."""
+    keep = np.zeros(len(ask.rows), dtype=bool)
     for index, _ in ask.groups:
         keep[rng.permutation(index)[:FIRST]] = True
     return keep
 
 
+def _first_pool(ask: Request, rng: np.random.Generator) -> np.ndarray:
+    """Mark the candidates that the search starts with: a coarse sub-grid, or some at random without one."""
+    if ask.coordinates is not None:
+        return coarse(ask.rows, ask.coordinates)
+    keep = coarse_columns(ask.rows)
+    return _some(ask, rng) if keep is None else keep
+
+
 def _search_plan(
     problem: Problem, ask: Request, rng: np.random.Generator, report: Callable[[float, float], None]
 ) -> State | None:
-    """Search on a growing pool; if that finds nothing estimable, on every candidate."""
+    """Search on a growing pool; if that holds nothing estimable, on every candidate or a larger pool at random."""
     small = len(problem.rows) <= LARGE
     nearby = None if small or ask.coordinates is None else Neighbours(ask.coordinates)
+    budgets = _budgets(problem, ask)
 
     def tell(share: float, state: State) -> None:
         report(share, state.score)
 
-    budgets = _budgets(problem, ask)
-    plans = grow(problem, ask.groups, _first_pool(problem, ask, rng), nearby, rng, budgets, small, tell)
-    if not plans:
-        everything = np.ones(len(problem.rows), dtype=bool)
-        plans = grow(problem, ask.groups, everything, nearby, rng, budgets, small, tell)
+    keep = _first_pool(ask, rng)
+    plans = grow(problem, ask.groups, keep, nearby, rng, budgets, small, tell)
+    if not plans and not keep.all():
+        more = np.ones_like(keep) if small else keep | _some(ask, rng)
+        plans = grow(problem, ask.groups, more, nearby, rng, budgets, small, tell)
     return plans[0] if plans else None
 
 
