@@ -14,6 +14,7 @@ from trials.grade.dross import SCALE
 from trials.grade.iso9013 import limit_table
 from trials.nozzles import cautions
 from trials.plan.sheet_map import sheet_map
+from trials.report import blocks as b
 from trials.report.figures.bench import dross_drawing, edge_figure
 from trials.report.figures.planning import sheet_figure
 from trials.report.typeset import day_words
@@ -77,14 +78,14 @@ def _common(trial: Trial, made_on: date) -> dict[str, Any]:
 
 
 def _factor_heads(trial: Trial) -> list[str]:
-    return [f"{name}, {shown(f.unit)}" if f.unit else name for name, f in trial.factors.items()]
+    return [b.setting(name, f.unit) for name, f in trial.factors.items()]
 
 
 def _varied(trial: Trial, name: str) -> str:
     asked = trial.factors[name]
     levels = ", ".join(_value(level) for level in asked.levels)
     today = f" (today {_value(trial.today_settings[name])})"
-    return f"{name}: {levels} {shown(asked.unit)}".rstrip() + today
+    return f"{b.setting(name, '')}: {levels} {shown(asked.unit)}".rstrip() + today
 
 
 def _places(levels: Sequence[object]) -> int:

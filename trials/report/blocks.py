@@ -61,6 +61,12 @@ def num(value: float | None, digits: int = 3) -> str:
     return f"{value:.{places}f}".replace("-", "−")
 
 
+def setting(name: str, unit: str) -> str:
+    """A factor as printed: its name as words, with its unit."""
+    words = name.replace("_", " ")
+    return f"{words}, {shown(unit)}" if unit else words
+
+
 def alike(*values: float | None, digits: int = 3) -> list[str]:
     """Numbers that stand together, all with the decimals that the largest needs for so many significant digits."""
     sizes = [abs(v) for v in values if v is not None and math.isfinite(v) and v != 0]

@@ -141,7 +141,7 @@ def _pictures(result: ResponseResult, trial: Trial, table: pd.DataFrame | None) 
         return []
     coupons = coupon_means(table, result.scale)
     settings = [
-        Setting(trial.factor_column(name), f"{name}, {shown(f.unit)}" if f.unit else name, f.levels)
+        Setting(trial.factor_column(name), b.setting(name, f.unit), f.levels)
         for name, f in trial.factors.items()
         if trial.factor_column(name) in coupons
     ]

@@ -294,7 +294,7 @@ def _named(key: str, value: object) -> tuple[str, str]:
 def _held(trial: Trial) -> dict[str, Any]:
     kept = "; ".join(f"{name} {value}" for name, value in held_rows(trial))
     varied = [
-        f"{name}: {', '.join(_level(level) for level in f.levels)} {shown(f.unit)}".strip()
+        f"{b.setting(name, '')}: {', '.join(_level(level) for level in f.levels)} {shown(f.unit)}".strip()
         for name, f in trial.factors.items()
     ]
     limits = [limit.words() for limit in trial.plan.limits]
