@@ -190,6 +190,16 @@ def test_gradient_of_the_quadrature_is_exact():
     assert slope == pytest.approx(numeric, abs=1e-7)
 
 
+@pytest.mark.parametrize("sd", [0.3, 2.0, 6.05, 9.0])
+def test_group_modes_are_where_the_slope_is_zero(sd):
+    # At a large sd plain Newton swings between both sides of the mode for ever.
+    upper, lower = np.repeat([-3.07, 0.4, np.inf], 4), np.repeat([-np.inf, -0.2, 2.0], 4)
+    starts, sizes = np.array([0, 4, 8]), np.array([4, 4, 4])
+    shift = sd * np.repeat(_ordinal_fit._modes(upper, lower, sd, starts, sizes), 4)
+    slope = -sd * np.add.reduceat(expit(-(upper - shift)) - expit(lower - shift), starts) - shift[::4] / sd
+    assert slope == pytest.approx(0.0, abs=1e-10)
+
+
 def test_quadrature_agrees_with_direct_integration():
     grades, specimen = np.array([0, 1, 1, 0, 0, 1, 1, 1, 0, 0, 0, 1]), np.repeat([0, 1, 2], 4)
     fit = fit_ordinal(grades, np.zeros((12, 0)), specimen, quadrature_points=40)

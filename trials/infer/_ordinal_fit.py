@@ -219,13 +219,15 @@ def _modes(upper: np.ndarray, lower: np.ndarray, sd: float, starts: np.ndarray, 
 
     slope, curve = parts(mode)
     left, right = np.full(len(starts), -np.inf), np.full(len(starts), np.inf)
-    for _ in range(100):
+    last = np.full(len(starts), np.inf)
+    for _ in range(200):
         left, right = np.where(slope > 0, mode, left), np.where(slope < 0, mode, right)
-        guess = mode + slope / curve
-        outside = (guess < left) | (guess > right)
-        middle = 0.5 * (np.where(np.isfinite(left), left, mode) + np.where(np.isfinite(right), right, mode))
-        step = np.where(outside, middle, guess) - mode
-        mode = mode + step
+        step = slope / curve
+        # Halve the bracket where Newton leaves it or does not halve its own step, else it may swing for ever.
+        poor = (mode + step <= left) | (mode + step >= right) | (np.abs(step) > 0.5 * last)
+        halve = poor & np.isfinite(left) & np.isfinite(right) & (np.abs(slope) > 1e-10)
+        step = np.where(halve, 0.5 * (np.where(halve, left, 0.0) + np.where(halve, right, 0.0)) - mode, step)
+        mode, last = mode + step, np.abs(step)
         slope, curve = parts(mode)
         if np.max(np.abs(slope) / np.sqrt(curve)) < 1e-12:
             break

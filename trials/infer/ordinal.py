@@ -347,7 +347,7 @@ def _check_identifiable(categories: np.ndarray, fixed: np.ndarray) -> None:
     """More than one grade, and columns that say different things."""
     if len(categories) == 1:
         raise NotIdentifiable(
-            f"Every grade is {categories[0]:g}, so no model can tell the settings apart; report the share as it stands."
+            f"Every grade is {categories[0] + 0.0:g}, so no model can tell the settings apart; report the share as it stands."
         )
     both = np.column_stack([np.ones(len(fixed)), fixed])
     rank = np.linalg.matrix_rank(both)
