@@ -25,9 +25,8 @@ from trials.infer._pieces import Pieces, inverse_and_log_det
 
 @dataclass(frozen=True)
 class Level:
-    """Units of one level, sorted by their parents: starts (P,) of each parent's units, parent (U,); term: its index."""
+    """Units of one level, sorted by their parents: starts (P,) of each parent's units, parent (U,) of each unit."""
 
-    term: int | None
     starts: np.ndarray
     parent: np.ndarray
 
@@ -255,7 +254,7 @@ def levels_of(groupings: Sequence[Grouping], chain: Chain, first: np.ndarray) ->
         codes = groupings[term].codes[first]
         starts = np.flatnonzero(np.concatenate([[True], codes[1:] != codes[:-1]]))
         parent = np.repeat(np.arange(len(starts)), np.diff(np.append(starts, len(codes))))
-        levels.append(Level(term, starts, parent))
+        levels.append(Level(starts, parent))
         first = first[starts]
     blocks, at, codes = [], 0, []
     for term in chain.top:

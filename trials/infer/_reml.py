@@ -24,14 +24,20 @@ class Solved:
 
 
 def solve_fixed(pieces: Pieces) -> Solved:
-    """Eliminate the fixed columns from the cross-product A'H^-1 A, A = [X y]."""
+    """Eliminate the fixed columns from the cross-product A'H^-1 A, A = [X y].
+
+    Raises:
+        FloatingPointError: the ratios are so large that rounding has eaten X'H^-1X or what is left of y.
+    """
     k = pieces.aha.shape[0] - 1
     factor, info = lapack.dpotrf(pieces.aha[:k, :k], lower=1)
     if info:
-        raise FloatingPointError("fixed part lost its rank")
+        raise FloatingPointError("X'H^-1X is not positive")
     half, _ = lapack.dtrtrs(factor, np.column_stack([pieces.aha[:k, k:], np.eye(k)]), lower=1)
     root = half[:, 1:]
     rss = float(pieces.aha[k, k] - half[:, 0] @ half[:, 0])
+    if rss <= 0:
+        raise FloatingPointError("y'Py is not positive")
     return Solved(root.T @ root, root.T @ half[:, 0], rss, 2.0 * float(np.log(np.diagonal(factor)).sum()))
 
 
@@ -80,7 +86,7 @@ class _Point:
     x: np.ndarray
     value: float
     pieces: Pieces
-    solved: Solved
+    solved: Solved | None
 
 
 class _Search:
@@ -92,9 +98,11 @@ class _Search:
 
     def at(self, x: np.ndarray) -> _Point:
         pieces = self.kernel.evaluate(np.expm1(x) / self.per_level, residual=False)
-        solved = solve_fixed(pieces)
-        value = criterion(pieces, solved, self.nu) if solved.rss > 0 else -np.inf
-        return _Point(x, value, pieces, solved)
+        try:
+            solved = solve_fixed(pieces)
+        except FloatingPointError:
+            return _Point(x, np.inf, pieces, None)
+        return _Point(x, criterion(pieces, solved, self.nu), pieces, solved)
 
     def model(self, point: _Point) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         gradient, hessian, expected = _derivatives(point.pieces, point.solved, self.nu)
@@ -125,9 +133,8 @@ class _Search:
                 settled = np.all(gradient[point.x == 0] >= -1e-6) if (point.x == 0).any() else True
                 return self.finish(point, step, bool(settled))
             following = self.descend(point, step, gradient)
-            if following is None or following.value == -np.inf:
-                settled = following is None and promise < 1e-7
-                return self.finish(point if following is None else following, 0.0 * step, settled)
+            if following is None:
+                return self.finish(point, 0.0 * step, promise < 1e-7)
             point = following
         return self.finish(point, 0.0 * step, False)
 
@@ -153,6 +160,8 @@ def minimise(kernel: Kernel, nu: int, per_level: np.ndarray) -> Minimum:
 
     A minimum with a ratio at zero is searched for again from large ratios, and the lower of the two is kept.
     """
+    if not len(per_level):
+        return Minimum(per_level, 0.0, True)
     search = _Search(kernel, nu, per_level)
     first = search.run(np.full(len(per_level), 0.7))
     if np.all(first.gamma > 0) and first.converged:

@@ -20,6 +20,7 @@ from trials.infer._layout import FixedPart, Layout, lay_out, read_fixed
 from trials.infer._reml import LARGE, Solved, criterion, information, minimise, solve_fixed
 
 DEPENDENT = 1e-9  # singular value, relative to the largest, below which a contrast row adds nothing
+FAINT = 1e5  # variance of a group's sum to that of its readings from which rounding may keep a search from settling
 NOTHING_LEFT = 1e-13  # spread left after the fixed columns, relative to the largest deviation, that is rounding
 
 
@@ -60,7 +61,7 @@ class Anchored:
         return rows @ self.deviations + self.offset * share
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class MixedFit:
     """A fitted mixed model.
 
@@ -132,7 +133,7 @@ class MixedFit:
         return np.where(rows.any(axis=0), vectors[values > DEPENDENT * values[0]] / unit, 0.0)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class MixedDesign:
     """Fixed columns and groupings made ready once, to fit any number of responses cut to the same plan."""
 
@@ -227,12 +228,12 @@ class MixedDesign:
         part, nu = self.fixed_part, self.nu
         kernel = self.layout.kernel_for(rest)
         per_level = np.array([len(rest) / g.levels for g in self.groupings])
-        found = minimise(kernel, nu, per_level) if self.groupings else None
-        gamma = np.empty(0) if found is None else found.gamma
-        if (gamma * per_level > 0.01 * LARGE).any():
+        found = minimise(kernel, nu, per_level)
+        gamma, size = found.gamma, float(np.max(found.gamma * per_level, initial=0.0))
+        if size > 0.01 * LARGE or (size > FAINT and not found.converged):
             raise NotIdentifiable(
-                "readings of the same group never differ, so the spread between readings is zero; "
-                "record more digits or average the readings of a group and leave that grouping out"
+                "readings of the same group never differ, or too little to be seen beside the groups, so their spread "
+                "has no estimate; record more digits, or average each group and leave that grouping out"
             )
         pieces = kernel.evaluate(gamma, residual=True)
         solved = solve_fixed(pieces)
@@ -249,7 +250,7 @@ class MixedDesign:
             adjustment.phi,
             {**variances, RESIDUAL: float(sigma2)},
             float(value),
-            True if found is None else found.converged,
+            found.converged,
             adjustment,
             anchored,
         )
