@@ -79,7 +79,8 @@ def test_what_was_put_in_is_there(example):
     assert sorted(cuts.loc[cuts["outcome"] != "cut", "outcome"]) == ["not_severed", "scrapped"]
     planned = dict(zip(plan.coupons["coupon"], plan.coupons["order"], strict=True))
     out_of_order = cuts[cuts["cut_order"] != cuts["coupon"].map(planned)]
-    assert len(out_of_order) == 2
+    # one coupon three places late moves the three after it up by one
+    assert len(out_of_order) == 4
     coupon = truth["put_in"]["tenfold slip"].split(",")[0]
     values = readings[(readings["coupon"] == coupon) & (readings["repeat"] == 0)].set_index("reading")["rz5_um"]
     assert 6.0 < values[2] / values[1] < 15.0
