@@ -165,6 +165,17 @@ def test_all_pairs_by_the_studentised_range(means, df, q):
     assert found.p == pytest.approx(np.ones(pairs), abs=1e-9)
 
 
+@pytest.mark.parametrize(("means", "df", "confidence"), [(3, 2.5, 0.95), (4, 9.3, 0.9), (8, 31.0, 0.99)])
+def test_all_pairs_against_scipy(means, df, confidence):
+    pairs = means * (means - 1) // 2
+    t = np.linspace(0.5, 4.0, pairs)
+    found = all_pairs(t, np.ones(pairs), np.full(pairs, df), means, confidence)
+    q = stats.studentized_range.ppf(confidence, means, df)
+    assert found.critical == pytest.approx(np.full(pairs, q / np.sqrt(2.0)), abs=1e-6)
+    at = [0, pairs - 1]
+    assert found.p[at] == pytest.approx(stats.studentized_range.sf(np.sqrt(2.0) * t[at], means, df), abs=1e-7)
+
+
 def test_tukey_kramer_p_at_its_critical_value_and_for_two_means():
     found = all_pairs(np.array([1.0, 2.0, 3.0]), np.array([1.0, 0.5, 2.0]), np.array([6.0, 8.5, 6.0]), 3, 0.9)
     edge = all_pairs(found.critical * [1.0, 0.5, 2.0], np.array([1.0, 0.5, 2.0]), np.array([6.0, 8.5, 6.0]), 3, 0.9)

@@ -12,10 +12,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special, stats
+from scipy import special
 
 from trials.errors import NotFinite, WrongShape
-from trials.infer._box import BoxCurve, box_curve
+from trials.infer._box import BoxCurve, box_curve, range_curve
 
 CHI_POINTS = 128
 CHI_DEPTH = 25.0  # log of the density given up at both ends of the chi integral
@@ -56,14 +56,10 @@ def against_reference(
     correlation = covariance / np.outer(se, se)
     kept = _distinct(correlation)
     t = np.abs(values) / se
-    single = 2.0 * special.stdtr(dfs, -t)
     if len(kept) == 1:
-        critical, p = special.stdtrit(dfs, 0.5 + confidence / 2.0), single
+        critical, p = _alone(t, dfs, confidence)
     else:
-        curve = box_curve(correlation[np.ix_(kept, kept)])
-        critical = _critical(curve, dfs, 1.0 - confidence, len(kept))
-        joint = _exceed(curve, t, *_chi_nodes(dfs))[0]
-        p = np.clip(joint, single, np.minimum(1.0, len(kept) * single))
+        critical, p = _judged(box_curve(correlation[np.ix_(kept, kept)]), t, dfs, confidence, len(kept))
     return Simultaneous(values - critical * se, values + critical * se, p, critical)
 
 
@@ -88,13 +84,23 @@ def all_pairs(
     if means < 2:
         raise WrongShape(f"pairs of {means} means do not exist; give two means or more")
     if means == 2:
-        critical = special.stdtrit(dfs, 0.5 + confidence / 2.0)
-        p = 2.0 * special.stdtr(dfs, -np.abs(values) / errors)
+        critical, p = _alone(np.abs(values) / errors, dfs, confidence)
     else:
-        distinct, which = np.unique(dfs, return_inverse=True)
-        critical = stats.studentized_range.ppf(confidence, means, distinct)[which] / np.sqrt(2.0)
-        p = np.clip(stats.studentized_range.sf(np.sqrt(2.0) * np.abs(values) / errors, means, dfs), 0.0, 1.0)
+        critical, p = _judged(range_curve(means), np.abs(values) / errors, dfs, confidence, means * (means - 1) // 2)
     return Simultaneous(values - critical * errors, values + critical * errors, p, critical)
+
+
+def _alone(t: np.ndarray, dfs: np.ndarray, confidence: float) -> tuple[np.ndarray, np.ndarray]:
+    return special.stdtrit(dfs, 0.5 + confidence / 2.0), 2.0 * special.stdtr(dfs, -t)
+
+
+def _judged(
+    curve: BoxCurve, t: np.ndarray, dfs: np.ndarray, confidence: float, m: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """Critical values and adjusted p of |t| (contrasts,) among m contrasts, between the plain and the Bonferroni p."""
+    _, single = _alone(t, dfs, confidence)
+    joint = _exceed(curve, t, *_chi_nodes(dfs))[0]
+    return _critical(curve, dfs, 1.0 - confidence, m), np.clip(joint, single, np.minimum(1.0, m * single))
 
 
 def _checked(
