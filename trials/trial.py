@@ -123,7 +123,7 @@ class Limit(_Part):
         return f"{who}{total} at most {self.sum_at_most:g}"
 
 
-Method = Literal["full", "fraction", "screening", "surface", "optimal", "ladder", "life", "bench", "adopted"]
+Method = Literal["full", "fraction", "screening", "surface", "optimal", "ladder", "life", "bench", "pilot", "adopted"]
 
 
 class PlanRequest(_Part):
