@@ -114,6 +114,24 @@ def test_surface_without_corners_where_limits_forbid_them():
     assert any("13 settings: middles of the edges and centre" in line for line in plan.said)
 
 
+def test_pilot_cuts_corners_and_todays_setting_twice_in_each_mount():
+    plan = planned("pilot", 2, LIMIT)
+    today = plan.coupons.query("pressure == 0.5 and standoff == 0.6")
+    # three corners are within the limit; today's setting is the lower of two levels, itself a corner
+    assert (today.groupby("mount").size() == 3).all() and len(plan.coupons) == 4 * 5
+    assert any("Nozzle double: 1 of 4 corners left out by limits." in line for line in plan.said)
+    assert any("not severed, the edge burns, or the head touches" in line for line in plan.said)
+    # six factors: 8 corners, in which no two factors share a column, each level equally often
+    plan = planned("pilot", 6, "sheets = 2")
+    assert plan.mounts["sheet"].nunique() == 2
+    for mount in plan.mounts["mount"]:
+        x = coded(plan, 6, mount)
+        # today's setting is the low corner here, cut twice; with it gone the corners are orthogonal
+        corners = np.unique(x, axis=0)[1:] if (x == -1).all(axis=1).sum() == 2 else np.unique(x, axis=0)
+        assert len(x) == 10 and (corners.T @ corners == 8 * np.eye(6)).all()
+    assert planned("pilot", 0).coupons.groupby("mount").size().tolist() == [2] * 4
+
+
 @pytest.mark.parametrize(
     ("method", "count", "plan", "more", "error", "says"),
     [

@@ -27,6 +27,7 @@ _METHODS: dict[str, Method] = {
     "ladder": methods.ladder,
     "life": methods.life,
     "bench": methods.bench,
+    "pilot": coded.pilot,
 }
 
 

@@ -19,9 +19,17 @@ from trials.plan.classical import (
     definitive_screening,
 )
 from trials.plan.classical import fraction as coded_fraction
+from trials.plan.layout import MountRuns, place_mounts
 from trials.plan.methods import Draft, Progress, all_mounts, budget_words, repeat_words, with_repeats
-from trials.plan.settings import Setting, broken, words
+from trials.plan.settings import Setting, broken, repeat_setting, words
 from trials.trial import Level, Trial
+
+_PILOT_WORDS = (
+    "A pilot: corners of the levels and two coupons at today's setting in each mount. Stop a mount at once and note "
+    "why when a cut is not severed, the edge burns, or the head touches sheet or coupon; then bring the levels closer.",
+    "The spreads that `trials fit` prints for specimen, mount, coupon and reading are the expected spreads of the "
+    'trial proper: put them under [responses.NAME.expected] with source = "pilot". A pilot answers no question.',
+)
 
 
 def fraction(trial: Trial, rng: np.random.Generator, progress: Progress | None = None) -> Draft:
@@ -130,6 +138,30 @@ def surface(trial: Trial, rng: np.random.Generator, progress: Progress | None = 
     place = free[0] if free else next(iter(choices))
     said = [f"Each mount cuts {len(choices[place])} settings: {place} of the box that the levels span."]
     return _in_every_mount(trial, rng, choices[place], said)
+
+
+def pilot(trial: Trial, rng: np.random.Generator, progress: Progress | None = None) -> Draft:
+    """A few coupons at the corners of the levels and two at today's setting, to see that all cuts and how it spreads.
+
+    The first two specimens of each type, in `plan.mounts_per_specimen` mounts; corners that limits forbid are left out.
+    """
+    names = [name for name, asked in trial.factors.items() if len(asked.levels) > 1 and not asked.is_text]
+    corners = [trial.today_settings]
+    if names:
+        basic = len(names) if len(names) <= 2 else max(2, len(names).bit_length())
+        ends = coded_fraction(names, best_generators(names, basic))
+        levels = [{n: _level(trial, n, c) for n, c in zip(names, run, strict=True)} for run in ends.runs]
+        corners = [trial.today_settings | corner for corner in levels]
+    pieces = {nozzle.type: nozzle.specimens[:2] for nozzle in trial.nozzles}
+    mounts = place_mounts(pieces, trial.plan.mounts_per_specimen, min(trial.plan.sheets, 2), rng)
+    runs = {}
+    for row in mounts.itertuples():
+        today = repeat_setting(trial, row.nozzle)[0]
+        own = [corner for corner in corners if names and broken(trial, row.nozzle, corner) is None]
+        runs[row.mount] = MountRuns((*own, today, today), spread=(len(own), len(own) + 1))
+    lost = {n: sum(broken(trial, n, corner) is not None for corner in corners) for n in trial.types}
+    said = [f"Nozzle {n}: {count} of {len(corners)} corners left out by limits." for n, count in lost.items() if count]
+    return Draft(mounts, runs, (*_PILOT_WORDS, *said))
 
 
 def _varied(trial: Trial) -> list[str]:
