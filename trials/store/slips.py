@@ -109,7 +109,7 @@ def _group_slips(group: pd.DataFrame, where: str, step: float, zero_counts: bool
     left = np.arange(len(values))
     while len(left) > ENOUGH[where]:
         here = values[left]
-        others = np.array([np.median(np.delete(here, i)) for i in range(len(left))])
+        others = _medians_of_others(here)
         with np.errstate(divide="ignore", invalid="ignore"):
             far = np.abs(np.log(here / others))
         ignored = (others <= 0) | (np.abs(here - others) <= STEPS * step) | ((here <= 0) & (not zero_counts))
@@ -120,6 +120,14 @@ def _group_slips(group: pd.DataFrame, where: str, step: float, zero_counts: bool
         found[int(positions[left[worst]])] = (float(others[worst]), where)
         left = np.delete(left, worst)
     return found
+
+
+def _medians_of_others(values: np.ndarray) -> np.ndarray:
+    """(n,) -> (n,): for each value the median of all the others, from one sorting."""
+    order = np.sort(values)
+    rank = np.argsort(np.argsort(values, kind="stable"), kind="stable")
+    low, high = (len(values) - 2) // 2, (len(values) - 1) // 2
+    return (order[low + (rank <= low)] + order[high + (rank <= high)]) / 2.0
 
 
 def _slip(row: dict, field: str, median: float, where: str) -> Slip:
