@@ -135,6 +135,34 @@ def test_a_type_cut_in_one_go_is_confounded_with_the_day():
     assert "Nozzle type and time of day cannot be told apart" in frame.confounded[0]
 
 
+@pytest.mark.parametrize("sheets", [2, 4])
+def test_types_on_sheets_of_their_own_are_confounded_with_them(sheets):
+    trial = parse(trial_text(types=2, specimens=4, sheets=1))
+    plan = make_plan(trial)
+    half = plan.coupons["specimen"].str[-1].astype(int) % (sheets // 2)
+    own = (plan.coupons["nozzle"] == "plain") * (sheets // 2) + half
+    found = assess(trial, type(plan)(plan.coupons.assign(sheet="S" + own.astype(str)), plan.mounts, plan.sheets, ()))
+    assert any("Nozzle type and sheet cannot be told apart" in line for line in found.confounded)
+    assert not any(line.question.startswith("nozzle types") for line in found.detectable)
+    assert any("no test, the sheets leave nothing to judge the types by" in line for line in found.said)
+
+
+def test_a_text_factor_is_asked_as_classes():
+    text = trial_text(types=2, sheets=1).replace('[factors.standoff]\nunit = "mm"\nlevels = [0.6, 1.0, 1.4]', "")
+    text = text.replace("[plan]", '[factors.surface]\nlevels = ["oiled", "dry", "rusty"]\n[plan]')
+    trial = parse(text)
+    found = assess(trial, make_plan(trial))
+    asked = {question.name: question for question in found.questions}
+    assert asked["surface"].df == 2
+    assert {line.pattern for line in found.detectable if line.question == "surface"} == {LEAST_FAVOURABLE, TYPICAL}
+
+
+def test_one_type_is_asked_about_its_settings_only():
+    found = judged(types=1, specimens=2, sheets=1)
+    assert {question.name for question in found.questions} == {"pressure", "standoff"}
+    assert found.settle == {}
+
+
 def test_the_drawn_order_is_not_confounded():
     assert judged().confounded == ()
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from trials.errors import TrialError
+from trials.errors import NotIdentifiable, TrialError
 from trials.infer.model import Axis, FixedModel, build_model
 from trials.infer.structure import Structure, find_structure
 from trials.plan import optimal
@@ -103,7 +103,7 @@ class Frame:
         found = {name: spreads.get(name, 0.0) ** 2 for name in ("specimen", "mount")}
         if self.structure.pieces_only:
             found.pop("specimen")
-        if len(set(self.labels["sheet"])) > 1 and self.structure.block is None:
+        if len(set(self.labels["sheet"])) > 1 and len(self.model.block_levels) < 2:
             found["sheet"] = spreads.get("sheet", 0.0) ** 2 if coupon is None else SHEETS_OUT * coupon
         return found
 
@@ -216,13 +216,7 @@ class Frame:
 
 
 def build_frame(trial: Trial, plan: Plan) -> Frame:
-    """The arrays of a plan; sentences on what its layout cannot tell apart.
-
-    Raises
-    ------
-    NotIdentifiable
-        If nozzle types and sheets cannot be told apart.
-    """
+    """The arrays of a plan; sentences on what its layout cannot tell apart."""
     coupons = plan.coupons
     settings = {NOZZLE: coupons[NOZZLE].to_numpy(object)}
     for name, asked in trial.factors.items():
@@ -230,11 +224,11 @@ def build_frame(trial: Trial, plan: Plan) -> Frame:
     labels = {name: coupons[name].to_numpy(object) for name in GROUPS}
     readings = max(asked.readings for asked in trial.responses.values())
     structure = _structure(settings, labels, readings)
-    block = None if structure.block is None else labels["sheet"]
     types = [t for t in trial.types if t in set(settings[NOZZLE])]
     axes = [Axis(NOZZLE, tuple(types))] if len(types) > 1 else []
     axes += [Axis(name, asked.levels) for name, asked in trial.factors.items() if len(asked.levels) > 1]
-    model = build_model(axes, settings, NOZZLE if len(types) > 1 else None, block, len(coupons))
+    block = None if structure.block is None else labels["sheet"]
+    model, block = _model(axes, settings, block, len(coupons))
     fixed = model.matrix({axis.name: settings[axis.name] for axis in axes} or {"": labels["coupon"]}, block)
     said = [f"Not estimated from this plan: {', '.join(model.dropped)}."] if model.dropped else []
     return Frame(
@@ -250,6 +244,17 @@ def build_frame(trial: Trial, plan: Plan) -> Frame:
         confounded=_confounded(coupons),
         said=(*structure.said, *said),
     )
+
+
+def _model(
+    axes: list[Axis], settings: dict[str, Array], block: Array | None, n: int
+) -> tuple[FixedModel, Array | None]:
+    """The model that the plan carries, without the sheets where types cannot be told apart from them."""
+    nozzle = NOZZLE if axes and axes[0].name == NOZZLE else None
+    try:
+        return build_model(axes, settings, nozzle, block, n), block
+    except NotIdentifiable:
+        return build_model(axes, settings, nozzle, None, n), None
 
 
 def _structure(settings: Mapping[str, Array], labels: Mapping[str, Array], readings: int) -> Structure:
@@ -280,11 +285,18 @@ def _same(a: Array, b: Array) -> bool:
 def _yardstick_df(nozzle: Array, labels: Mapping[str, Array], structure: Structure) -> int:
     if not structure.replicated or structure.yardstick not in ("specimen", "mount"):
         return 0
+    if _types_on_own_sheets(nozzle, labels["sheet"]):
+        return 0
     piece = labels[structure.yardstick]
     units = pd.DataFrame({"piece": piece, NOZZLE: nozzle, "sheet": labels["sheet"]}).drop_duplicates()
     if len(units) > len(set(piece)):
         return len(set(piece)) - len(set(nozzle))
     return len(units) - _rank(np.hstack([_dummies(units[NOZZLE]), _dummies(units["sheet"])]))
+
+
+def _types_on_own_sheets(nozzle: Array, sheet: Array) -> bool:
+    types, sheets = _dummies(nozzle), _dummies(sheet)
+    return _rank(np.hstack([types, sheets])) < types.shape[1] + sheets.shape[1] - 1
 
 
 def _balanced(settings: Mapping[str, Array], labels: Mapping[str, Array]) -> bool:
@@ -304,9 +316,8 @@ def _confounded(coupons: pd.DataFrame) -> tuple[str, ...]:
     """Nozzle type with sheet and with the order of cutting, in plain sentences."""
     if coupons[NOZZLE].nunique() < 2:
         return ()
-    types, sheets = _dummies(coupons[NOZZLE].to_numpy(object)), _dummies(coupons["sheet"].to_numpy(object))
-    said = []
-    if _rank(np.hstack([types, sheets])) < types.shape[1] + sheets.shape[1] - 1:
+    types, said = _dummies(coupons[NOZZLE].to_numpy(object)), []
+    if _types_on_own_sheets(coupons[NOZZLE].to_numpy(object), coupons["sheet"].to_numpy(object)):
         said.append("Nozzle type and sheet cannot be told apart: some types meet others on no sheet.")
     order = coupons["order"].to_numpy(float)
     span = coupons.groupby(NOZZLE)["order"].agg(["min", "max"]).sort_values("min")

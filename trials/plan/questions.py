@@ -36,7 +36,9 @@ def _type_question(
         effects = {"one type against the other": effects[PATTERNS[0]]}
     contrast = frame.type_contrast(settings)
     piece = frame.structure.yardstick
-    if frame.yardstick_df < 1:
+    if frame.yardstick_df < 1 and frame.structure.replicated:
+        sentence = f"{name}: no test, the sheets leave nothing to judge the types by."
+    elif frame.yardstick_df < 1:
         sentence = f"{name}: nothing above the coupon is repeated, so differences come without a test."
     elif rests_on == "both":
         sentence = f"{name}: judged against {piece}s and coupons together."
