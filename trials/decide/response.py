@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from trials.decide.answer import Levels
 from trials.decide.checking import far_coupons, far_mask, run_checks
+from trials.decide.graded import fit_grades, grade_sentences, shuffled
 from trials.decide.measured import (
     Place,
     all_comparisons,
@@ -26,6 +27,7 @@ from trials.decide.results import Check, Comparison, ResponseResult
 from trials.decide.wording import listed, number, worthwhile_words
 from trials.errors import TrialError
 from trials.infer.mixed import MixedFit
+from trials.infer.ordinal import OrdinalFit
 from trials.infer.structure import rests_on
 from trials.plan.settle import Counts, specimens_needed
 from trials.trial import Level, Trial, worthwhile_on_scale
@@ -33,29 +35,45 @@ from trials.trial import Level, Trial, worthwhile_on_scale
 Allowed = Mapping[str, Sequence[tuple[Level, ...]]]
 
 
-def study_response(trial: Trial, name: str, table: pd.DataFrame, allowed: Allowed, levels: Levels) -> ResponseResult:
-    """Study one response; table as `prepare` takes it, allowed: planned settings of each type.
+@dataclass(frozen=True)
+class Studied:
+    """One response made ready, with its fit; graded: the ordered model beside it, where the response is a grade."""
 
-    A response that cannot be studied comes back without numbers and with the reason in `said`.
-    """
+    ready: Prepared
+    fit: MixedFit
+    graded: OrdinalFit | None = None
+
+
+def fit_response(trial: Trial, name: str, table: pd.DataFrame) -> Studied | ResponseResult:
+    """Fit one response; one that cannot be studied comes back as a result without numbers and the reason in `said`."""
     try:
         ready = prepare(trial, name, table)
-        fit = ready.design.fit(ready.y)
+        is_grade = ready.quantity.scale == "grade"
+        return Studied(ready, ready.design.fit(ready.y), fit_grades(ready) if is_grade else None)
     except TrialError as error:
         return _not_studied(trial, name, table, str(error))
-    return _result(trial, ready, fit, allowed, levels)
 
 
-def _result(trial: Trial, ready: Prepared, fit: MixedFit, allowed: Allowed, levels: Levels) -> ResponseResult:
-    asked = trial.responses[ready.name]
-    worthwhile = worthwhile_on_scale(trial, ready.name)
+def compared_at(trial: Trial, allowed: Allowed) -> tuple[Place, Place | None]:
+    """Where types are compared, and the other place of the two."""
     found = places(trial, allowed)
     place = found.get(trial.plan.compare_at, found["today"])
-    other = next((p for key, p in found.items() if p is not place), None)
-    tests = term_tests(ready, fit)
+    return place, next((p for p in found.values() if p is not place), None)
+
+
+def study_response(trial: Trial, studied: Studied, allowed: Allowed, levels: Levels) -> ResponseResult:
+    """The result of one fitted response; allowed: planned settings of each type."""
+    ready, fit = studied.ready, studied.fit
+    asked = trial.responses[ready.name]
+    worthwhile = worthwhile_on_scale(trial, ready.name)
+    place, other = compared_at(trial, allowed)
+    tests, graded = term_tests(ready, fit), []
+    if ready.quantity.scale == "grade":
+        tests, graded = shuffled(ready, tests)
+        graded += grade_sentences(ready, studied.graded)
     comparisons = compare(ready, fit, place, levels, worthwhile, asked.primary)
     checks = run_checks(ready, fit) + _without_far(trial, ready, fit, place, levels, comparisons)
-    said = [*ready.said, *_cautious(ready, fit, tests), *order_changes(trial, ready, fit, tests, place)]
+    said = [*ready.said, *graded, *_cautious(ready, fit, tests), *order_changes(trial, ready, fit, tests, place)]
     said += _outside(trial, ready, allowed, place)
     nozzle = next((t for t in tests if t.term == NOZZLE), None)
     den_df = nozzle.den_df if nozzle and ready.structure.replicated else None

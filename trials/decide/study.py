@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import pandas as pd
 
 from trials.decide.answer import levels
-from trials.decide.response import Allowed, explored, study_response
-from trials.decide.results import ChanceResult, Comparison, NozzleRow, ResponseResult, Study
+from trials.decide.chances import chances
+from trials.decide.response import Allowed, Studied, compared_at, explored, fit_response, study_response
+from trials.decide.results import Comparison, NozzleRow, ResponseResult, Study
 from trials.decide.wording import listed, number, with_unit
 from trials.trial import Trial
 
@@ -32,30 +33,30 @@ class Evidence:
     confounded: tuple[str, ...] = ()
     open_slips: tuple[str, ...] = ()
     look: int = 1
-    chances: Mapping[str, Sequence[ChanceResult]] = field(default_factory=dict)
 
 
 def study(trial: Trial, evidence: Evidence) -> Study:
     """Study every response that has readings and put the answer together."""
-    primaries = max(1, len(trial.primaries))
-    shared = levels(primaries, trial.plan.looks)
-    names = [name for name in trial.responses if name in evidence.tables]
+    first = levels(max(1, len(trial.primaries)), trial.plan.looks)
+    second = levels(1, trial.plan.looks)
+    fits = {n: fit_response(trial, n, evidence.tables[n]) for n in trial.responses if n in evidence.tables}
     results = [
-        study_response(trial, name, evidence.tables[name], evidence.allowed, shared)
-        if trial.responses[name].primary
-        else study_response(trial, name, evidence.tables[name], evidence.allowed, levels(1, trial.plan.looks))
-        for name in names
+        study_response(trial, found, evidence.allowed, first if trial.responses[name].primary else second)
+        if isinstance(found, Studied)
+        else found
+        for name, found in fits.items()
     ]
     late = evidence.look > trial.plan.looks
     results = [explored(r) if late else r for r in results]
-    chances = tuple(c for found in evidence.chances.values() for c in found)
+    studied = {name: found for name, found in fits.items() if isinstance(found, Studied)}
+    place, _ = compared_at(trial, evidence.allowed)
     return Study(
         title=trial.trial.title,
         question=trial.trial.question,
         sentence=answer_sentence(trial, results),
         results=tuple(results),
         nozzles=nozzle_rows(trial, results, evidence),
-        chances=chances,
+        chances=chances(trial, studied, place, evidence.coupons, evidence.grades),
         departures=evidence.departures,
         cannot_say=cannot_say(trial, results, evidence),
         next_steps=next_steps(trial, results, evidence),

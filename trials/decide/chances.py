@@ -1,0 +1,243 @@
+"""How likely the next edge is to meet the drawing: each requirement, and all together, for every nozzle type."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from trials.decide.graded import grade_row
+from trials.decide.measured import Place, mean_rows
+from trials.decide.prepare import NOZZLE, Prepared
+from trials.decide.response import Studied
+from trials.decide.results import ChanceResult
+from trials.decide.wording import with_unit
+from trials.errors import NotIdentifiable, TrialError
+from trials.grade.conformity import limits_of
+from trials.infer.chance import Chance, NextEdge, Rule, chance, chance_of_all, next_edge, say_reach, specimens_to_show
+from trials.infer.checks import coupon_residuals
+from trials.infer.grade_chance import chance_of_grade
+from trials.infer.mean_squares import Layers, find_layers
+from trials.infer.tolerance import tolerance_bound
+from trials.trial import Trial
+
+Array = NDArray[np.float64]
+TARGET = 0.9  # a chance that people ask about; the sentence says how many specimens would show it
+SHARE_OF_TYPE = ("coupon", "reading")
+
+
+def chances(
+    trial: Trial, studied: Mapping[str, Studied], place: Place, coupons: pd.DataFrame, grades: pd.DataFrame
+) -> tuple[ChanceResult, ...]:
+    """Chance per nozzle type and requirement, then of all of them together, at a place with one setting.
+
+    coupons: as cut, with nozzle and outcome; grades: one row per coupon with `meets`.
+    """
+    limits = measured_limits(trial)
+    found: list[ChanceResult] = []
+    layers = {name: split_layers(studied[name]) for name in limits if name in studied}
+    for label in trial.types:
+        if not all(label in s.ready.types for s in studied.values()):
+            continue
+        cuts, lost = _cuts(coupons, label)
+        parts = [
+            _measured(trial, studied[name], layers[name], label, place, limits[name], cuts, lost)
+            for name in layers
+            if layers[name] is not None
+        ]
+        rows = [p.row for p in parts]
+        dross = _dross(trial, studied, label, place, cuts, lost)
+        rows += [dross] if dross else []
+        if len(rows) > 1:
+            rows.append(_together(studied, parts, dross, label, place, cuts, lost))
+        found += [_with_share(row, grades) for row in rows]
+    return tuple(found)
+
+
+def measured_limits(trial: Trial) -> dict[str, float]:
+    """Limit of each measured response that the requirement names, in the kept unit."""
+    thickness = trial.application.thickness_mm
+    if thickness is None:
+        return {}
+    limits = limits_of(trial.application.required, np.array([thickness]))
+    named = {"squareness": limits.squareness_mm, "roughness": limits.roughness_um}
+    return {
+        name: float(limit[0])
+        for name, limit in named.items()
+        if limit is not None and name in trial.responses and np.isfinite(limit[0])
+    }
+
+
+def split_layers(studied: Studied) -> tuple[Layers, str] | None:
+    """Mean squares of the response and how its spread was taken; None where it cannot be split."""
+    ready = studied.ready
+    groups = {
+        name: ready.structure.groups[name]
+        for name in ("sheet", "specimen", "mount", "coupon")
+        if name in ready.structure.groups
+    }
+    types = ready.table[NOZZLE].to_numpy(object)
+    try:
+        own = tuple(name for name in SHARE_OF_TYPE if name in groups or name == "reading")
+        return find_layers(ready.y, ready.fixed, groups, types, own), "Spread of coupons and readings by type."
+    except NotIdentifiable:
+        pass
+    try:
+        return find_layers(ready.y, ready.fixed, groups), "Spread of coupons and readings pooled over the types."
+    except NotIdentifiable:
+        return None
+
+
+@dataclass(frozen=True)
+class _Part:
+    row: ChanceResult
+    edge: NextEdge
+    rule: Rule
+    name: str
+
+
+def _measured(
+    trial: Trial,
+    studied: Studied,
+    layers: tuple[Layers, str],
+    label: str,
+    place: Place,
+    limit: float,
+    cuts: int,
+    lost: int,
+) -> _Part:
+    ready = studied.ready
+    row = mean_rows(ready, place)[ready.types.index(label)]
+    mean = studied.fit.estimate(row)
+    own = label if "by type" in layers[1] else None
+    edge = next_edge(layers[0], row, own, mean.value, mean.se)
+    log = ready.quantity.scale == "log"
+    rule = Rule(math.log(limit) if log else limit, trial.responses[ready.name].readings, trial.bench.judged_by)
+    found = chance(edge, rule, cuts=cuts, lost=lost)
+    words = [*found.words, layers[1], _tolerance_words(edge, ready, log), _reach(trial, ready, edge, rule, found)]
+    name = f"{ready.name}: {ready.quantity.label} at most {with_unit(limit, ready.quantity)}"
+    return _Part(_result(label, name, place, found, words), edge, rule, ready.name)
+
+
+def _tolerance_words(edge: NextEdge, ready: Prepared, log: bool) -> str:
+    try:
+        bound = tolerance_bound(edge, TARGET)
+    except TrialError:
+        return ""
+    value = math.exp(bound) if log else bound
+    if not math.isfinite(value):
+        return ""
+    return f"With 95 % confidence {TARGET:.0%} of edges lie below {with_unit(value, ready.quantity)} (one reading)."
+
+
+def _reach(trial: Trial, ready: Prepared, edge: NextEdge, rule: Rule, found: Chance) -> str:
+    specimens = ready.structure.counts.get("specimen", 0)
+    if not specimens or found.low >= TARGET or found.estimate - found.low < 0.1:
+        return ""
+    each = max(2, round(specimens / len(ready.types)))
+    return say_reach(found, TARGET, specimens, specimens_to_show(edge, rule, TARGET, each, len(ready.types)))
+
+
+def _dross(
+    trial: Trial, studied: Mapping[str, Studied], label: str, place: Place, cuts: int, lost: int
+) -> ChanceResult | None:
+    asked = trial.application.required.dross_grade
+    if asked is None or "dross" not in studied:
+        return None
+    ready = studied["dross"].ready
+    name = f"dross: grade {asked} or better"
+    own = ready.table[ready.table[NOZZLE] == label]
+    specimens = max(1, own["specimen"].replace("", np.nan).nunique())
+    graded = studied["dross"].graded
+    if graded is None:
+        return _all_or_none(own, asked, specimens, label, name, place, cuts, lost)
+    try:
+        df = max(1.0, ready.structure.counts.get("specimen", len(ready.types) + 1) - len(ready.types))
+        found = chance_of_grade(
+            graded, grade_row(ready, label, place), asked, specimens, df, cuts=cuts or None, lost=lost
+        )
+        return _result(label, name, place, found, list(found.words))
+    except TrialError:
+        return _all_or_none(own, asked, specimens, label, name, place, cuts, lost)
+
+
+def _all_or_none(
+    own: pd.DataFrame, asked: int, specimens: int, label: str, name: str, place: Place, cuts: int, lost: int
+) -> ChanceResult:
+    """No model fits: the share that met, and a bound that counts whole specimens (Clopper and Pearson 1934)."""
+    share = float((own["value"] <= asked).mean()) * (1.0 - lost / cuts if cuts else 1.0)
+    low = 0.05 ** (1.0 / specimens) * share if share > 0 else 0.0
+    words = f"No model of the grades: the share that was seen; the bound counts {specimens} whole specimens."
+    return ChanceResult(label, name, place.words, share, low, None, 0, words)
+
+
+def _together(
+    studied: Mapping[str, Studied],
+    parts: Sequence[_Part],
+    dross: ChanceResult | None,
+    label: str,
+    place: Place,
+    cuts: int,
+    lost: int,
+) -> ChanceResult:
+    """All requirements at once; lost cuts count once."""
+    share = 1.0 - lost / cuts if cuts else 1.0
+    bare = [p.row.estimate / share if share else 0.0 for p in parts]
+    estimate, low, words = math.prod(bare), max(0.0, sum(p.row.low for p in parts) - (len(parts) - 1)), []
+    if len(parts) > 1:
+        pairs = {"specimen": _correlation(studied, parts, "specimen"), "coupon": _correlation(studied, parts, "coupon")}
+        joint = chance_of_all(tuple(p.edge for p in parts), tuple(p.rule for p in parts), pairs)
+        estimate, low, words = joint.estimate, joint.low * share, list(joint.words[:1])
+    if dross is not None:
+        estimate *= dross.estimate / share if share else 0.0
+        low = max(0.0, low + dross.low - 1.0)
+        words.append("Dross is taken as independent of the rest; the bound holds whatever the correlation.")
+        bare.append(dross.estimate / share if share else 0.0)
+    least, most = max(0.0, sum(bare) - (len(bare) - 1)) * share, min(bare) * share
+    words.append(f"Whatever the correlation, between {least:.0%} and {most:.0%}.")
+    return ChanceResult(
+        label, "all together", place.words, estimate * share, min(low, estimate * share), None, 0, " ".join(words)
+    )
+
+
+def _correlation(studied: Mapping[str, Studied], parts: Sequence[_Part], level: str) -> Array:
+    """Correlation of the responses' effects at one level, shrunk a little so that it stays a correlation matrix."""
+    columns = [_effects(studied[p.name].ready, level) for p in parts]
+    table = pd.concat(columns, axis=1, join="inner").dropna()
+    if len(table) < 4 or (table.std() == 0).any():
+        return np.eye(len(parts))
+    return 0.99 * np.corrcoef(table.to_numpy(float).T) + 0.01 * np.eye(len(parts))
+
+
+def _effects(ready: Prepared, level: str) -> pd.Series:
+    coupon = ready.table["coupon"].to_numpy(object)
+    specimen = ready.structure.groups.get("specimen")
+    if level == "coupon" or specimen is None:
+        first, residuals = coupon_residuals(ready.y, ready.fixed, coupon, specimen)
+        return pd.Series(residuals, index=coupon[first])
+    first, residuals = coupon_residuals(ready.y, ready.fixed, coupon, None)
+    return pd.Series(residuals, index=specimen[first]).groupby(level=0).mean()
+
+
+def _cuts(coupons: pd.DataFrame, label: str) -> tuple[int, int]:
+    outcomes = coupons.loc[coupons[NOZZLE] == label, "outcome"]
+    lost = int(outcomes.isin(["not_severed", "aborted"]).sum())
+    return lost + int((outcomes == "cut").sum()), lost
+
+
+def _result(label: str, name: str, place: Place, found: Chance, words: Sequence[str]) -> ChanceResult:
+    text = " ".join(word for word in words if word)
+    return ChanceResult(label, name, place.words, found.estimate, found.low, None, 0, text)
+
+
+def _with_share(row: ChanceResult, grades: pd.DataFrame) -> ChanceResult:
+    """Beside the chance, the share of this type's coupons that met everything, over all settings that were cut."""
+    own = grades[(grades[NOZZLE] == row.nozzle) & grades["outcome"].isin(["cut", "not_severed", "aborted"])]
+    if row.requirement != "all together" or own.empty:
+        return row
+    share = float((own["meets"] == "yes").mean())
+    return ChanceResult(row.nozzle, row.requirement, row.settings, row.estimate, row.low, share, len(own), row.words)
