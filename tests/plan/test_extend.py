@@ -1,5 +1,6 @@
 """Going on with a trial that was cut."""
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -139,3 +140,47 @@ def test_axial_points_need_numbers():
     text = FILE.replace("levels = [0.5, 0.9]", "levels = [0.7]").replace("levels = [0.6, 1.4]", "levels = [1.0]")
     with pytest.raises(Infeasible, match="two numbers or more"):
         axial_settings(parse(text))
+
+
+EXPECTED = """
+[responses.roughness.expected]
+level = 30.0
+specimen = "8 %"
+mount = "5 %"
+coupon = "10 %"
+"""
+
+
+def said_of(plan, word):
+    return next(line for line in plan.said if line.startswith(word) or "gain" in line)
+
+
+def test_gain_of_repeat_mounts_by_hand():
+    trial = parse(FILE + EXPECTED)
+    cut = make_plan(trial)
+    more = extend(trial, cut.coupons, cut.mounts, "repeat mounts", seed=9)
+    # single: 4 specimens, 4 mounts of 9 coupons (8 and a repeat), then 4 more of 8 (the repeat, at a setting between
+    # the levels, is a ninth one and cut again); spreads are log 1.08, log 1.05, log 1.10
+    piece, mount, coupon = (np.log1p(x) ** 2 for x in (0.08, 0.05, 0.10))
+    then, now = (piece / 4 + mount / m + coupon / n for m, n in ((4, 36), (8, 72)))
+    fall, share = 100 * (1 - np.sqrt(now / then)), 100 * piece / 4 / now
+    line = said_of(more, "Gain by the expected spreads")
+    assert f"mean roughness falls by {fall:.0f} % (single)" in line
+    assert f"{share:.0f} % of the variance left lies between specimens" in line
+
+
+def test_gain_is_not_stated_without_expected_spreads(trial, cut):
+    more = extend(trial, cut.coupons, cut.mounts, "repeat mounts", seed=9)
+    assert "The gain cannot be stated: no expected spread is given for a primary response." in more.said
+
+
+def test_gain_of_axial_points_and_of_confirmation(trial, cut):
+    # repeats at 0.7 bar and 1.0 mm gave a third level already
+    assert "could be estimated before" in said_of(extend(trial, cut.coupons, cut.mounts, "axial", seed=9), "Gain")
+    bare = parse(FILE.replace("repeats = 1", "repeats = 0"))
+    first = make_plan(bare)
+    line = said_of(extend(bare, first.coupons, first.mounts, "axial", seed=9), "Gain")
+    assert line == "Gain: curvature over pressure and standoff, which two levels could not show, can be estimated."
+    more = extend(trial, cut.coupons, cut.mounts, "confirm", settings=[{}], seed=2)
+    # all 4 of 4 succeed: 0.05^(1/4) = 0.473
+    assert "if all 4 coupons of a type meet the requirement, its chance to do so is above 47 %" in said_of(more, "Gain")

@@ -11,6 +11,7 @@ import pandas as pd
 from trials.errors import Infeasible, InputError
 from trials.nozzles import cautions
 from trials.plan.choose import Plan, size_words
+from trials.plan.gain import gain_words
 from trials.plan.layout import MountRuns, lay_out, place_mounts, sheet_balance
 from trials.plan.settings import Setting, broken, words
 from trials.trial import Trial
@@ -69,6 +70,7 @@ def extend(
         f"Block {block}, added to a trial that was cut ({kind}): {size_words(coupons, mounts, new_sheets)}",
         "What changed between the blocks (day, sheets, lenses) is in the difference between them, so compare inside "
         "a block.",
+        *gain_words(trial, kind, coupons_so_far, coupons),
         *said,
         *sheet_balance(mounts),
         *places,
