@@ -10,7 +10,6 @@ from trials.errors import NotFinite, NotIdentifiable, WrongShape
 from trials.infer.chance import (
     Rule,
     chance,
-    chance_of_all,
     edge_chance,
     estimate_chance,
     next_edge,
@@ -18,6 +17,7 @@ from trials.infer.chance import (
     specimens_to_show,
 )
 from trials.infer.grade_chance import chance_of_grade
+from trials.infer.joint_chance import chance_of_all, effect_correlation
 from trials.infer.mean_squares import find_layers, floor, variances
 from trials.infer.ordinal import fit_ordinal
 from trials.infer.tolerance import howe_factor, one_sided_factor, tolerance_bound, two_sided_factor
@@ -221,6 +221,22 @@ def test_same_response_twice_is_no_harder_than_once():
     found = chance_of_all((edge, edge), (rule, rule), {"specimen": ones, "coupon": ones}, draws=64)
     # One edge level and two readings of it: the worst of two readings.
     assert found.estimate == pytest.approx(estimate_chance(edge, Rule(1.3, 2)), abs=0.005)
+
+
+def test_correlation_of_effects_is_found_at_its_level():
+    rng = np.random.default_rng(11)
+    specimen = np.repeat(np.arange(100), 4)
+    up = rng.multivariate_normal([0, 0], [[1, 0.8], [0.8, 1]], 100)[specimen]
+    low = rng.multivariate_normal([0, 0], [[1, -0.5], [-0.5, 1]], 400)
+    first, second = (up + low).T
+    found = effect_correlation(first, 10 * second, np.ones((400, 1)), {"specimen": specimen})
+    # 100 specimens: standard errors of about 0.06 and 0.05.
+    assert found["specimen"] == pytest.approx(0.8, abs=0.15)
+    assert found["coupon"] == pytest.approx(-0.5, abs=0.12)
+    stronger = effect_correlation(first, second, np.ones((400, 1)), {"specimen": specimen}, (0.5, 0.5))
+    assert -1.0 <= stronger["coupon"] < 1.5 * found["coupon"]
+    with pytest.raises(WrongShape, match="one mean per coupon"):
+        effect_correlation(first[1:], second, np.ones((400, 1)), {})
 
 
 def test_how_many_specimens_would_show_it():

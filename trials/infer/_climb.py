@@ -45,7 +45,9 @@ def climb(
             length *= 0.5
         if not next_height >= height:
             break
-        point, height = point + length * step, next_height
+        gained, point, height = next_height - height, point + length * step, next_height
+        if length < 1.0 and gained < 1e-12:
+            break
     return Summit(point, height, -bend(point), left < 1e-7)
 
 

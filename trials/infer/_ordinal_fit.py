@@ -74,9 +74,14 @@ def quadrature(points: int) -> tuple[np.ndarray, np.ndarray]:
     return np.sqrt(2.0) * x, np.log(w) + x**2 - 0.5 * np.log(np.pi)
 
 
-def maximise(problem: Problem, start: np.ndarray, group_sd: float = SD_START) -> Solution:
-    """Supremum of the log-likelihood over all parameters; `start` (p,) keeps the ends of every row in order."""
-    cone = _cone(problem)
+def maximise(
+    problem: Problem, start: np.ndarray, group_sd: float = SD_START, cone: Recession | None = None
+) -> Solution:
+    """Supremum of the log-likelihood over all parameters; `start` (p,) keeps the ends of every row in order.
+
+    `cone` saves finding it again where only offsets differ from a problem solved before.
+    """
+    cone = _cone(problem) if cone is None else cone
     limit = replace(
         problem.rows,
         upper_open=problem.rows.upper_open | cone.strict[: len(problem.rows.upper)],

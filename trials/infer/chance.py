@@ -61,28 +61,6 @@ class Chance:
     words: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class JointChance:
-    """Chance that every requirement is met.
-
-    Attributes:
-        estimate, low, confidence: as for one requirement, with the correlations given.
-        least, most: what the estimates allow whatever the correlation (Frechet limits).
-        low_any: lower bound that holds whatever the correlation.
-        each: the chances one by one.
-        words: what was assumed.
-    """
-
-    estimate: float
-    low: float
-    confidence: float
-    least: float
-    most: float
-    low_any: float
-    each: tuple[Chance, ...]
-    words: tuple[str, ...]
-
-
 def next_edge(
     layers: Layers, row: np.ndarray, of_type: str | None = None, mean: float | None = None, se: float | None = None
 ) -> NextEdge:
@@ -101,7 +79,7 @@ def next_edge(
         total = sum(size * max(float(v), 0.0) for size, v in _paired(sizes, variances(layers.squares)))
         if total > 0:
             sizes = {name: size * se**2 / total for name, size in sizes.items()}
-    between = {_layer(name): name for name in layers.members if _applies(name, of_type)}
+    between = {layer_of(name): name for name in layers.members if _applies(name, of_type)}
     reading = next(name for name in layers.reading_rows if _applies(name, of_type))
     return NextEdge(found if mean is None else float(mean), sizes, layers.squares, between, reading)
 
@@ -178,54 +156,6 @@ def lost_cuts(cuts: int, lost: int, points: np.ndarray) -> tuple[float, np.ndarr
     return (cuts - lost) / cuts, betaincinv(cuts - lost + 0.5, lost + 0.5, points)
 
 
-def chance_of_all(
-    edges: tuple[NextEdge, ...],
-    rules: tuple[Rule, ...],
-    correlation: dict[str, np.ndarray],
-    confidence: float = 0.95,
-    draws: int = 2_048,
-    seed: int = 0,
-) -> JointChance:
-    """Chance that the next edge meets every rule together.
-
-    Args:
-        edges, rules: one per response.
-        correlation: {"specimen": (m, m), "coupon": (m, m)} correlations of the responses' effects; sheet and mount
-            effects follow "specimen". A level left out counts as uncorrelated. Readings are independent.
-        confidence, draws, seed: as for `chance`.
-
-    Raises:
-        WrongShape: lengths or matrices do not fit, or a matrix is no correlation matrix.
-    """
-    m = len(edges)
-    if m < 2 or len(rules) != m:
-        raise WrongShape(f"{m} edges and {len(rules)} rules do not pair; give at least two of each, in one order.")
-    roots = {level: _root(correlation.get(level, np.eye(m)), m, level) for level in ("specimen", "coupon")}
-    each = tuple(chance(e, r, confidence, seed=seed + i) for i, (e, r) in enumerate(zip(edges, rules, strict=True)))
-    strict = tuple(chance(e, r, 1 - (1 - confidence) / m, seed=seed) for e, r in zip(edges, rules, strict=True))
-    points = ndtri(even_points(2 * m, 512, seed + 1))
-    upper = points[:, :m] @ roots["specimen"].T
-    lower = points[:, m:] @ roots["coupon"].T
-    plain = [floor(variances(e.squares)) for e in edges]
-    estimate = _joint(edges, rules, [np.array([e.mean]) for e in edges], plain, upper, lower)[0]
-    means, drawn = _joint_draws(edges, roots, draws, seed)
-    low = float(np.quantile(_joint(edges, rules, means, drawn, upper, lower), 1 - confidence))
-    estimates = [c.estimate for c in each]
-    return JointChance(
-        estimate=float(estimate),
-        low=low,
-        confidence=confidence,
-        least=max(0.0, sum(estimates) - (m - 1)),
-        most=min(estimates),
-        low_any=max(0.0, sum(c.low for c in strict) - (m - 1)),
-        each=each,
-        words=(
-            "Responses move together at specimen and coupon level as they did in this trial; readings are independent.",
-            "Whatever the correlation, the chance lies between the two limits given.",
-        ),
-    )
-
-
 def specimens_to_show(
     edge: NextEdge, rule: Rule, target: float, specimens: int, types: int = 1, confidence: float = 0.95, seed: int = 0
 ) -> int | None:
@@ -266,10 +196,10 @@ def say_reach(found: Chance, target: float, specimens: int, needed: int | None) 
 def _grow(edge: NextEdge, now: int, count: int, types: int) -> NextEdge:
     """The edge as it would be known from `count` specimens per type."""
     ratio = count / now
-    fixed = {name for name in edge.mean_sizes if _layer(name) == "sheet"}
+    fixed = {name for name in edge.mean_sizes if layer_of(name) == "sheet"}
     squares = []
     for s in edge.squares:
-        layer = _layer(s.name)
+        layer = layer_of(s.name)
         df = s.df if layer == "sheet" else s.df + types * (count - now) if layer == "specimen" else s.df * ratio
         squares.append(replace(s, df=df))
     sizes = {name: size if name in fixed else size / ratio for name, size in edge.mean_sizes.items()}
@@ -278,12 +208,12 @@ def _grow(edge: NextEdge, now: int, count: int, types: int) -> NextEdge:
 
 def edge_draws(edge: NextEdge, points: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Draws (draws,) of the mean, the sd between edges and the sd of readings at points (draws, layers + 2)."""
-    mean, found = _edge_draws(edge, _chi_squares(edge.squares, points[:, 2:]), ndtri(points[:, 0]))
+    mean, found = pivot_draws(edge, _chi_squares(edge.squares, points[:, 2:]), ndtri(points[:, 0]))
     between = sum((found[name] for name in edge.between.values()), np.zeros(len(points)))
     return mean, np.sqrt(between), np.sqrt(found[edge.reading])
 
 
-def _edge_draws(edge: NextEdge, chi_square: np.ndarray, z: np.ndarray) -> tuple[np.ndarray, dict[str, np.ndarray]]:
+def pivot_draws(edge: NextEdge, chi_square: np.ndarray, z: np.ndarray) -> tuple[np.ndarray, dict[str, np.ndarray]]:
     """Draws of the mean and of the variances; the mean moves with the mean squares of the same draw."""
     raw = draw(edge.squares, chi_square)
     found = floor(raw)
@@ -297,52 +227,10 @@ def _chi_squares(squares: tuple[MeanSquare, ...], points: np.ndarray) -> np.ndar
     return np.vstack([2 * gammaincinv(s.df / 2, points[:, j]) for j, s in enumerate(squares)])
 
 
-def _joint_draws(edges, roots, draws, seed) -> tuple[list[np.ndarray], list[dict[str, np.ndarray]]]:
-    """Means and variances of every response with their estimation errors correlated as the effects are."""
-    m, means, found = len(edges), [], []
-    layers = max(len(e.squares) for e in edges)
-    points = ndtri(even_points(m * (layers + 1), draws, seed)).T
-    z, raw = roots["specimen"] @ points[:m], points[m:].reshape(layers, m, -1)
-    # Mean squares of two responses correlate like the squared correlation of their effects.
-    common = {level: _root((root @ root.T) ** 2, m, level) for level, root in roots.items()}
-    for i, edge in enumerate(edges):
-        rows = []
-        for j, s in enumerate(edge.squares):
-            root = common["coupon" if _layer(s.name) == "coupon" else "specimen"]
-            mix = raw[j, i] if _layer(s.name) == "reading" else root[i] @ raw[j]
-            rows.append(2 * gammaincinv(s.df / 2, ndtr(mix)))
-        mean, variance = _edge_draws(edge, np.vstack(rows), z[i])
-        means.append(mean)
-        found.append(variance)
-    return means, found
-
-
-def _joint(edges, rules, means, found, upper, lower) -> np.ndarray:
-    """Chance that all rules hold, per draw: average over common points of the product of the readings' chances."""
-    total = np.ones((len(means[0]), len(upper)))
-    for i, (edge, rule) in enumerate(zip(edges, rules, strict=True)):
-        high = sum((found[i][n] for layer, n in edge.between.items() if layer != "coupon"), np.zeros(len(means[i])))
-        low = sum((found[i][n] for layer, n in edge.between.items() if layer == "coupon"), np.zeros(len(means[i])))
-        level = means[i][:, None] + np.sqrt(high)[:, None] * upper[:, i] + np.sqrt(low)[:, None] * lower[:, i]
-        total *= edge_chance(level, 0.0, np.sqrt(np.atleast_1d(found[i][edge.reading]))[:, None], rule)
-    return total.mean(axis=1)
-
-
 def even_points(dimensions: int, count: int, seed: int) -> np.ndarray:
     """Evenly spread points in the unit cube (at least count, dimensions): scrambled Sobol, a power of two of them."""
     points = qmc.Sobol(dimensions, scramble=True, seed=seed).random_base2(int(np.ceil(np.log2(max(count, 2)))))
     return np.clip(points, 1e-12, 1 - 1e-12)
-
-
-def _root(matrix: np.ndarray, m: int, level: str) -> np.ndarray:
-    """Square root of a correlation matrix."""
-    matrix = np.asarray(matrix, dtype=float)
-    if matrix.shape != (m, m) or not np.allclose(matrix, matrix.T) or not np.allclose(np.diag(matrix), 1.0):
-        raise WrongShape(f"The {level} correlation must be a symmetric ({m}, {m}) matrix with ones on its diagonal.")
-    size, turn = np.linalg.eigh(matrix)
-    if size.min() < -1e-8:
-        raise WrongShape(f"The {level} correlations contradict each other; estimate them from the same coupons.")
-    return turn * np.sqrt(np.maximum(size, 0.0))
 
 
 def _step(room: np.ndarray, spread: np.ndarray) -> np.ndarray:
@@ -356,13 +244,14 @@ def _paired(sizes: dict[str, float], found: dict[str, np.ndarray]):
     return [(size, found[name]) for name, size in sizes.items() if name in found]
 
 
-def _layer(name: str) -> str:
+def layer_of(name: str) -> str:
+    """The layer a variance belongs to, its type left out."""
     return name.split(" of ")[0]
 
 
 def _applies(name: str, of_type: str | None) -> bool:
     """A pooled variance applies to every type, one of its own only to that type."""
-    return " of " not in name or (of_type is not None and name == key(_layer(name), of_type))
+    return " of " not in name or (of_type is not None and name == key(layer_of(name), of_type))
 
 
 def _rule_words(rule: Rule) -> str:

@@ -256,10 +256,12 @@ def _profile(fit: OrdinalFit, i: int, drop: float) -> tuple[float, float]:
     column = len(fit.thresholds) + i
     open_ways = {0: (), 1: (1,), -1: (-1,), 2: (1, -1)}[int(fit._solution.cone.infinite[column])]
     start = np.delete(_start(fit._data, len(fit.thresholds)), column)
+    last = maximise(fit._problem.hold(column, 0.0), start, max(fit.group_sd, 0.1))
 
     def above(value: float) -> float:
-        held = maximise(fit._problem.hold(column, value), start, max(fit.group_sd, 0.1))
-        return held.height - fit.log_likelihood + drop
+        nonlocal last
+        last = maximise(fit._problem.hold(column, value), last.theta, max(last.group_sd, 0.1), last.cone)
+        return last.height - fit.log_likelihood + drop
 
     finite, unit = np.isfinite(fit.coefficients[i]), fit._data.scale[i]
     inside = float(fit.coefficients[i] * unit) if finite else _inside(above, float(fit.penalised[i] * unit), open_ways)
@@ -347,7 +349,8 @@ def _check_identifiable(categories: np.ndarray, fixed: np.ndarray) -> None:
     """More than one grade, and columns that say different things."""
     if len(categories) == 1:
         raise NotIdentifiable(
-            f"Every grade is {categories[0] + 0.0:g}, so no model can tell the settings apart; report the share as it stands."
+            f"Every grade is {categories[0] + 0.0:g}, so no model can tell the settings apart; "
+            "report the share as it stands."
         )
     both = np.column_stack([np.ones(len(fixed)), fixed])
     rank = np.linalg.matrix_rank(both)
