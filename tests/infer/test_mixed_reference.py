@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from trials.infer.mixed import fit_mixed
+from trials.infer.simultaneous import all_pairs
 
 HERE = Path(__file__).parent.parent / "reference" / "mixed"
 CASES = ["s1_mixed_log_three_level", "s2_mixed_quadratic", "s3_mixed_public_splitplot", "s7_mixed_boundary"]
@@ -136,7 +137,12 @@ def check_differences(case, table, named, rows):
         left, right = (labels_index(labels, within, label, place) for label in name.split(" - "))
         row = rows[left] - rows[right]
         check_estimate(case, row, [contrasts[k][i] for k in ("estimate", "se_kr", "df_kr", "lower95", "upper95")])
-        assert case.fit.estimate(row).p == pytest.approx(contrasts["p_unadjusted"][i], rel=case.tolerance["p_rel"])
+        got = case.fit.estimate(row)
+        assert got.p == pytest.approx(contrasts["p_unadjusted"][i], rel=case.tolerance["p_rel"])
+        pair = all_pairs(np.array([got.value]), np.array([got.se]), np.array([got.df]), len(set(labels)))
+        assert pair.p[0] == pytest.approx(contrasts["p_tukey"][i], abs=1e-5)
+        assert pair.low[0] == pytest.approx(contrasts["tukey_lower95"][i], abs=1e-4 * got.se)
+        assert pair.high[0] == pytest.approx(contrasts["tukey_upper95"][i], abs=1e-4 * got.se)
 
 
 def labels_index(labels, within, label, place):
