@@ -122,9 +122,9 @@ def drift(ready: Prepared, fit: MixedFit) -> Check | None:
     found = checks.slope(ready.y, ready.fixed, ready.structure.groups, order)
     if found is None:
         return None
-    per = _change(found.value * np.ptp(order), ready)
+    per, low, high = (_change(x * np.ptp(order), ready) for x in (found.value, found.low, found.high))
     if found.p >= ALERT:
-        return Check("drift", f"No drift over the order of cutting shows (first to last coupon {per}).")
+        return Check("drift", f"No drift over the order of cutting shows (first to last coupon {low} to {high}).")
     return Check(
         "drift",
         f"The response drifts over the order of cutting: {per} from first to last coupon. The random order keeps it "
@@ -144,9 +144,10 @@ def wear(ready: Prepared, fit: MixedFit) -> Check | None:
     found = checks.slope(ready.y, ready.fixed, ready.structure.groups, along)
     if found is None:
         return None
-    per = _change(found.value * 10, ready)
+    per, low, high = (_change(x * 10, ready) for x in (found.value, found.low, found.high))
     if found.p >= ALERT:
-        return Check("wear in a mount", f"No trend from first to last coupon of a mount shows ({per} per ten coupons).")
+        text = f"No trend from first to last coupon of a mount shows ({low} to {high} per ten coupons)."
+        return Check("wear in a mount", text)
     return Check("wear in a mount", f"The response moves as a mount goes on: {per} per ten coupons cut.", True)
 
 
@@ -221,10 +222,12 @@ def shape(ready: Prepared, fit: MixedFit) -> Check | None:
         return None
     if found.p >= ALERT:
         return Check("residual shape", "The coupon residuals look regular (no long tail or lean).")
-    lean = "lean to the high side" if found.skewness > 0.5 else "lean to the low side" if found.skewness < -0.5 else ""
+    lean = (
+        "a lean to the high side" if found.skewness > 0.5 else "a lean to the low side" if found.skewness < -0.5 else ""
+    )
     tail = "long tails" if found.excess > 1 else ""
-    words = listed([w for w in (lean, tail) if w]) if lean or tail else "depart from the bell shape"
-    return Check("residual shape", f"The coupon residuals {'show ' if words == tail else ''}{words}.", True)
+    words = listed([w for w in (lean, tail) if w]) if lean or tail else "another shape than the bell"
+    return Check("residual shape", f"The coupon residuals show {words}.", True)
 
 
 def scale(ready: Prepared, fit: MixedFit) -> Check | None:

@@ -88,9 +88,9 @@ def _strata(ready: Prepared, slices: Mapping[str, slice]) -> dict:
 
 def spreads(ready: Prepared, fit: MixedFit) -> tuple[Spread, ...]:
     """Every source of spread with its share of the variance of one reading."""
-    total = sum(fit.variances.values())
+    total, word = sum(fit.variances.values()), ready.structure.block_word
     return tuple(
-        Spread(source, math.sqrt(v), v / total, spread_words(source, math.sqrt(v), ready.quantity))
+        Spread(source, math.sqrt(v), v / total, spread_words(source, math.sqrt(v), ready.quantity, word))
         for source, v in fit.variances.items()
     )
 

@@ -78,6 +78,8 @@ def prepare(trial: Trial, name: str, table: pd.DataFrame, zero_share: float = 0.
     settings = {axis.name: _axis_values(axis, table, columns) for axis in axes}
     groups = {g: table[g].to_numpy(object) for g in ("sheet", "specimen", "mount", "coupon") if g in table}
     adopted = trial.plan.method == "adopted"
+    if adopted:  # the order of cutting is not known
+        table = table.drop(columns=["cut_order"], errors="ignore")
     structure = find_structure(table[NOZZLE].to_numpy(object), groups, "block" if adopted else "sheet")
     model = build_model(axes, settings, NOZZLE if len(types) > 1 else None, structure.block, table["coupon"].nunique())
     block = None if structure.block is None else np.asarray([str(b) for b in structure.block], dtype=object)

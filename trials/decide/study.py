@@ -162,12 +162,21 @@ def cannot_say(trial: Trial, results: Sequence[ResponseResult], evidence: Eviden
         said.append("Whether the order of cutting was random: this table was cut without a plan of this tool.")
     if len(trial.primaries) > 2:
         said.append(f"{len(trial.primaries)} responses were called decisive: each answer is the weaker for it.")
-    material = " ".join(p for p in (trial.application.material, trial.application.gas) if p)
-    thickness = f" of {trial.application.thickness_mm:g} mm" if trial.application.thickness_mm else ""
-    said.append(f"Anything about another material, thickness or gas than {material}{thickness}.")
+    said.append(f"Anything about {_job(trial)}.")
     said.append(f"Anything outside the settings that were cut ({_ranges(trial)}).")
     said.append("Lens life and nozzle life: not measured here. Best settings, operating window and cost: not computed.")
     return tuple(dict.fromkeys(said))
+
+
+def _job(trial: Trial) -> str:
+    asked = trial.application
+    parts = [
+        f"{asked.thickness_mm:g} mm" if asked.thickness_mm else "",
+        "" if asked.material == "not given" else asked.material,
+        f"with {asked.gas}" if asked.gas else "",
+    ]
+    named = " ".join(part for part in parts if part)
+    return f"another material, thickness or gas than {named}" if named else "another material, thickness or gas"
 
 
 def _ranges(trial: Trial) -> str:

@@ -13,7 +13,7 @@ SOURCES = {
     "sheet": "from one sheet to the next",
     "specimen": "from one nozzle of a type to the next",
     "mount": "from one fitting of a nozzle to the next",
-    "coupon": "from coupon to coupon in one mount",
+    "coupon": "from coupon to coupon at one setting",
     "reading": "from reading to reading on one coupon",
 }
 
@@ -43,10 +43,11 @@ def setting_words(trial: Trial, settings: Mapping[str, Level]) -> str:
     return ", ".join(parts) or "the settings that were cut"
 
 
-def spread_words(source: str, sd: float, quantity: Quantity) -> str:
+def spread_words(source: str, sd: float, quantity: Quantity, block_word: str = "sheet") -> str:
     """One spread in words: `8.1 % from one nozzle of a type to the next`."""
+    words = SOURCES.get(source, source).replace("sheet", block_word)
     size = f"{100 * math.expm1(sd):.1f} %" if quantity.scale == "log" else with_unit(sd, quantity)
-    return f"{size} {SOURCES.get(source, source)}"
+    return f"{size} {words}"
 
 
 def worthwhile_words(worthwhile: float, quantity: Quantity) -> str:

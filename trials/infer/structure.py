@@ -23,7 +23,7 @@ class Structure:
     groups: random effects by name, labels (n,); block: labels of a sheet that stays fixed, or None; yardstick: the
     grouping that nozzle types are judged against ("specimen", "mount", "coupon", "reading"); pieces_only: True where
     the result is about these pieces and not about the types; replicated: False where nothing above the coupon was
-    repeated, so that nozzle types get differences without p-values; said: sentences.
+    repeated, so that nozzle types get differences without p-values; said: sentences; block_word: how a sheet is called.
     """
 
     groups: dict[str, NDArray]
@@ -33,6 +33,7 @@ class Structure:
     replicated: bool
     counts: dict[str, int]
     said: tuple[str, ...]
+    block_word: str = "sheet"
 
 
 def find_structure(nozzle: NDArray, groups: Mapping[str, NDArray], block_word: str = "sheet") -> Structure:
@@ -52,7 +53,7 @@ def find_structure(nozzle: NDArray, groups: Mapping[str, NDArray], block_word: s
     replicated = yardstick in ("specimen", "mount") or len(set(nozzle)) < 2
     if not replicated:
         said.append(_why_not_replicated(labels, counts, nozzle))
-    return Structure(labels, block, yardstick, pieces_only, replicated, counts, tuple(said))
+    return Structure(labels, block, yardstick, pieces_only, replicated, counts, tuple(said), block_word)
 
 
 def _complete(values: NDArray | None) -> bool:
@@ -149,7 +150,8 @@ def rests_on(structure: Structure, den_df: float | None) -> str:
     n = structure.counts.get(structure.yardstick)
     what = f"{n} {structure.yardstick}s" if n else "readings"
     sheets = structure.counts.get("sheet", 0)
-    where = f" on {sheets} sheets" if sheets > 1 else (" on one sheet" if sheets == 1 else "")
+    word = structure.block_word
+    where = f" on {sheets} {word}s" if sheets > 1 else (f" on one {word}" if sheets == 1 else "")
     if den_df is None:
         return f"{what}{where}; nothing above the coupon was repeated"
     return f"{what}{where}; {den_df:.3g} degrees of freedom"
