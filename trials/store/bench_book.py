@@ -82,7 +82,7 @@ def bench_workbook(records: Records, path: str | Path, created: datetime | None 
     columns = _columns(trial, [quantity for quantity, _ in asked], bool(thickness))
     rows = _rows(records, asked, thickness, [column.header for column in columns])
     book = Book("Bench workbook", created_at(records, created))
-    book.filled_sheet("readings", columns, rows, frozen=4)
+    book.filled_sheet("readings", columns, rows, frozen=4, group="measure_order")
     _how_to(book, trial, [quantity for quantity, _ in asked], bool(thickness))
     return book.save(path)
 

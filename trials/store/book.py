@@ -54,9 +54,17 @@ class Book:
         return self._formats[key]
 
     def filled_sheet(
-        self, name: str, columns: Sequence[Column], rows: Sequence[Sequence[Any]], spare: int = 0, frozen: int = 1
+        self,
+        name: str,
+        columns: Sequence[Column],
+        rows: Sequence[Sequence[Any]],
+        spare: int = 0,
+        frozen: int = 1,
+        group: str = "",
     ) -> Any:
         """A sheet with a header row, prefilled rows and `spare` empty ones; `frozen` columns stay in view.
+
+        A heavier line is drawn where the column `group` changes.
 
         A cell is its value, or a `Cell` where one cell departs from its column (locked, or a formula).
         """
@@ -67,9 +75,11 @@ class Book:
             sheet.write_string(0, place, column.header, head)
             if column.rule:
                 sheet.data_validation(1, place, len(rows) + spare, place, column.rule)
+        marks = [row[[column.header for column in columns].index(group)] for row in rows] if group else []
         for number, row in enumerate(rows, 1):
+            line = 2 if group and number > 1 and marks[number - 1] != marks[number - 2] else 1
             for place, (column, cell) in enumerate(zip(columns, row, strict=True)):
-                self._write(sheet, number, place, column, cell)
+                self._write(sheet, number, place, column, cell, line)
         for number in range(len(rows) + 1, len(rows) + spare + 1):
             for place, column in enumerate(columns):
                 self._write(sheet, number, place, replace(column, typed=True), None)
@@ -92,7 +102,8 @@ class Book:
             )
             sheet.write_string(number, 1, right, self.style(text_wrap=True))
             lines_needed = -(-len(right) // int(1.15 * widths[1]))
-            sheet.set_row(number, 15.0 * max(1, lines_needed, -(-len(left) // int(widths[0]))))
+            left_lines = 1 if heading else -(-len(left) // int(widths[0]))
+            sheet.set_row(number, 15.0 * max(1, lines_needed, left_lines))
         sheet.hide_gridlines(2)
         self.paper(sheet, name)
         return sheet
@@ -119,10 +130,10 @@ class Book:
             temporary.unlink(missing_ok=True)
         return path
 
-    def _write(self, sheet: Any, number: int, place: int, column: Column, cell: Any) -> None:
+    def _write(self, sheet: Any, number: int, place: int, column: Column, cell: Any, line: int = 1) -> None:
         value, typed = (cell.value, cell.typed) if isinstance(cell, Cell) else (cell, column.typed)
         style = {"border": 1, "border_color": BORDER, "num_format": column.number_format, "locked": not typed}
-        style["align"] = column.align
+        style |= {"align": column.align, "top": line, "top_color": BORDER if line == 1 else "#000000"}
         if not typed:
             style["bg_color"] = GREY
         cell_format = self.style(**style)

@@ -43,7 +43,7 @@ def run_workbook(records: Records, path: str | Path, created: datetime | None = 
     """
     book = Book("Run workbook", created_at(records, created))
     book.text_sheet("read first", _first_sheet(records.trial))
-    cuts = book.filled_sheet("cuts", *_cuts(records), frozen=2)
+    cuts = book.filled_sheet("cuts", *_cuts(records), frozen=2, group="mount")
     book.filled_sheet("mounts", *_mounts(records), spare=SPARE_MOUNTS)
     book.filled_sheet("sheets", *_sheets(records), spare=SPARE_SHEETS)
     cuts.set_first_sheet()
@@ -120,7 +120,7 @@ def _width(name: str) -> float:
 
 def _mounts(records: Records) -> tuple[list[Column], list[list[Any]]]:
     def yes_no(name: str, message: str) -> Column:
-        return Column(name, 12, rule=choice(("yes", "no"), name, message))
+        return Column(name, 18, rule=choice(("yes", "no"), name, message))
 
     columns = [
         Column("mount", 9),
@@ -131,7 +131,7 @@ def _mounts(records: Records) -> tuple[list[Column], list[list[Any]]]:
         Column("fitted_at", 17, number_format=DATE),
         yes_no("centring_checked", "Was the beam centred in the nozzle?"),
         yes_no("height_calibrated", "Was the height control calibrated after fitting?"),
-        Column("pierces_before", 10, rule=between(0, 1e6, "pierces_before", "Pierces of this specimen so far.", True)),
+        Column("pierces_before", 15, rule=between(0, 1e6, "pierces_before", "Pierces of this specimen so far.", True)),
         yes_no("window_changed", "Was the protective window changed during this mount?"),
     ]
     names = [column.header for column in columns]
