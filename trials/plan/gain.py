@@ -38,7 +38,7 @@ def _sharper_means(trial: Trial, before: pd.DataFrame, added: pd.DataFrame) -> l
         return ["The gain cannot be stated: no expected spread is given for a primary response."]
     spreads, readings = expected_spreads(trial, name), trial.responses[name].readings
     falls, share = [], 0.0
-    for nozzle in dict.fromkeys(added["nozzle"]):
+    for nozzle in [n for n in trial.types if n in set(added["nozzle"])]:
         old, new = (frame[frame["nozzle"] == nozzle] for frame in (before, pd.concat([before, added])))
         then, _ = mean_variance(old, spreads, readings)
         now, piece = mean_variance(new, spreads, readings)
