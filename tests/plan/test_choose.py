@@ -283,7 +283,7 @@ def test_optimal_says_unequal_counts_and_missing_repeats():
     said = " ".join(plan.said)
     assert "The types get unequal numbers of coupons" in said
     assert "So few coupons or levels do not carry: pressure x standoff, nozzle x pressure squared" in said
-    assert "No expected spread of roughness is given for mount and specimen and coupon" in said
+    assert "No expected spread of roughness is given for mount, specimen, coupon" in said
 
 
 @pytest.mark.parametrize(

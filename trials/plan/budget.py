@@ -154,10 +154,10 @@ def _ratios(trial: Trial, mounts: pd.DataFrame) -> tuple[dict[str, float], list[
     missing = [source for source in wanted if source not in found]
     said = []
     if missing:
-        unknown = " and ".join(missing if coupon else [*missing, "coupon"])
+        unknown = ", ".join(missing if coupon else [*missing, "coupon"])
         said.append(
-            f"No expected spread of {name} is given for {unknown}: the plan counts {', '.join(missing)} as large as the "
-            "spread from coupon to coupon."
+            f"No expected spread of {name} is given for {unknown}: the plan counts {', '.join(missing)} as large as "
+            "the spread from coupon to coupon."
         )
     return {source: found.get(source, 1.0) for source in wanted}, said
 
