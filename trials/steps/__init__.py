@@ -1,0 +1,26 @@
+"""The steps of a trial, as commands and notebooks call them.
+
+load -> propose, freeze -> run_sheet -> grade | fit | verdict. Each step reads the one before and writes none of it.
+Functions take a folder or plain pandas tables and return plain tables or frozen results.
+"""
+
+from trials.steps.files import plain, write_bytes
+from trials.steps.grading import grade, grade_table, grade_value
+from trials.steps.papers import run_sheet
+from trials.steps.way import evidence, fit, freeze, load, look_number, propose, verdict
+
+__all__ = [
+    "evidence",
+    "fit",
+    "freeze",
+    "grade",
+    "grade_table",
+    "grade_value",
+    "load",
+    "look_number",
+    "plain",
+    "propose",
+    "run_sheet",
+    "verdict",
+    "write_bytes",
+]

@@ -1,0 +1,82 @@
+"""Grading: a trial, a plain table, one edge."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from trials.errors import InputError
+from trials.store.ascut import coupon_table
+from trials.store.records import Records
+from trials.trial import Trial
+
+
+def thickness(records: Records) -> float | Mapping[str, float] | None:
+    """Thickness of the coupons in mm: one figure, or by coupon where thickness is a factor."""
+    for name, column in records.factor_columns.items():
+        if name == "thickness":
+            table = coupon_table(records)
+            return dict(zip(table["coupon"], table[column].astype(float), strict=True))
+    return records.trial.application.thickness_mm
+
+
+def grade(records: Records) -> pd.DataFrame:
+    """One graded row per coupon of the trial, by its requirement, rule and uncertainty."""
+    from trials.grade.coupons import grade_coupons
+
+    trial = records.trial
+    wanted = ("rz5_um", "u_mm", "dross_grade")
+    names = {trial.quantity(name).column: known for name, known in _graded_names(trial).items()}
+    rows = records.readings[records.readings["field"].isin([*wanted, *names])]
+    long = rows.assign(response=rows["field"].replace(names))[["coupon", "response", "value", "repeat"]]
+    planned = coupon_table(records)
+    graded = grade_coupons(
+        long,
+        trial.application.required,
+        thickness(records),
+        planned.loc[planned["outcome"] != "not cut yet", ["coupon", "outcome"]],
+        planned["coupon"].tolist(),
+        trial.bench.judged_by,
+        trial.bench.rule,
+        trial.bench.uncertainty or None,
+    )
+    graded["outcome"] = graded["coupon"].map(dict(zip(planned["coupon"], planned["outcome"], strict=True)))
+    graded.insert(1, "nozzle", graded["coupon"].map(dict(zip(planned["coupon"], planned["nozzle"], strict=True))))
+    return graded
+
+
+def _graded_names(trial: Trial) -> dict[str, str]:
+    return {name: name for name in ("roughness", "squareness", "dross") if name in trial.responses}
+
+
+def grade_value(
+    thickness_mm: float, u_mm: float | None, rz5_um: float | None, dross: int | None, need: Mapping[str, Any]
+) -> Any:
+    """Grade one edge from single values; need: keys of a requirement, missing ones None."""
+    from trials.grade.coupons import grade_edge
+
+    return grade_edge(thickness_mm, u_mm, rz5_um, dross, _requirement(need))
+
+
+def grade_table(path: Path, thickness_mm: float | None, need: Mapping[str, Any]) -> pd.DataFrame:
+    """Grade a plain table of readings (coupon, u_mm, rz5_um, dross_grade, thickness_mm) without a trial."""
+    from trials.grade.coupons import grade_coupons
+    from trials.store.intake import read_plain_readings
+
+    return grade_coupons(read_plain_readings(path), _requirement(need), thickness_mm)
+
+
+def _requirement(need: Mapping[str, Any]) -> Any:
+    from pydantic import ValidationError
+
+    from trials.trial import Requirement
+
+    wanted = {key: value for key, value in need.items() if value is not None}
+    try:
+        return Requirement(**wanted) if wanted else None
+    except ValidationError as error:
+        first = error.errors()[0]
+        raise InputError(first["msg"], column=str(first["loc"][0]), found=first["input"], do="Correct it.") from None

@@ -1,0 +1,107 @@
+"""The papers of the cutting day, and what the verdict prints beside the study."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from trials.errors import InputError
+from trials.steps.files import write_bytes
+from trials.steps.way import load
+from trials.store.records import Records
+
+if TYPE_CHECKING:
+    from trials.decide.study import Evidence
+
+
+def run_sheet(folder: Path | str) -> list[Path]:
+    """Write the papers of the cutting day into `papers` in the folder and name them.
+
+    Run sheet, bench card and labels (PDF), run and bench workbooks (XLSX), one drawing per sheet (DXF); dated with the
+    day of the freeze, so that they come out the same each time.
+    """
+    from trials.report import documents
+    from trials.store import workbook
+
+    records = load(folder)
+    day = frozen_day(records)
+    said = plan_sentences(records)
+    trial, coupons = records.trial, records.coupons
+    files = {
+        "run-sheet.pdf": documents.run_sheet_pdf(
+            trial, coupons, records.planned_mounts, records.planned_sheets, said, day
+        ),
+        "bench-card.pdf": documents.bench_card_pdf(trial, day),
+        "labels.pdf": documents.labels_pdf(trial, coupons, day),
+        **sheet_drawings(records),
+    }
+    place = Path(folder) / "papers"
+    for name, data in files.items():
+        write_bytes(place / name, data)
+    workbook.run_workbook(records, place / "run-workbook.xlsx")
+    workbook.bench_workbook(records, place / "bench-workbook.xlsx")
+    return [place / name for name in (*files, "run-workbook.xlsx", "bench-workbook.xlsx")]
+
+
+def plan_sentences(records: Records) -> list[str]:
+    """What was said about the plan when it was frozen."""
+    return [row.what for row in records.journal.itertuples() if row.kind == "plan"]
+
+
+def sheet_drawings(records: Records) -> dict[str, bytes]:
+    """One drawing (DXF) per sheet with coupon outlines and marks; none for plans without positions."""
+    if "x_mm" not in records.coupons:
+        return {}
+    from trials.plan.choose import Plan
+    from trials.plan.sheet_map import dxf_drawing
+
+    plan = Plan(records.coupons, records.planned_mounts, records.planned_sheets, ())
+    names = records.planned_sheets["sheet"].tolist()
+    return {f"sheet-{name}.dxf": dxf_drawing(plan, name, records.trial).encode() for name in names}
+
+
+def frozen_day(records: Records) -> date:
+    """Day the plan was frozen, printed on the papers so that they come out the same each time."""
+    if not records.frozen_at:
+        raise InputError("no plan is frozen yet", file=str(records.folder), do="Run `trials plan` first.")
+    return datetime.fromisoformat(records.frozen_at).date()
+
+
+def verdict_extras(records: Records, found: Evidence) -> Any:
+    """What the verdict prints beside the study: graded coupons, tables, amendments, how it was measured."""
+    from trials.report.documents import VerdictExtras
+
+    journal = records.journal
+    return VerdictExtras(
+        engineer=records.trial.trial.engineer,
+        graded=found.grades,
+        tables=found.tables,
+        amendments=tuple(amendment_sentences(journal)),
+        plan_sentences=tuple(plan_sentences(records)),
+        freeze_hash=records.freeze_hash,
+        bench_facts=tuple(bench_facts(records)),
+    )
+
+
+def amendment_sentences(journal: pd.DataFrame) -> list[str]:
+    """Amendments, one sentence each, with who and why."""
+    rows = journal[journal["kind"].astype(str).str.startswith("amend")]
+    return [f"{row.what} ({row.who}: {row.why})" for row in rows.itertuples()]
+
+
+def bench_facts(records: Records) -> list[str]:
+    """How edges were measured, one sentence each."""
+    facts = []
+    rows = records.readings
+    for column, words in (("instrument", "Instruments"), ("inspector", "Inspectors")):
+        names = sorted({str(v) for v in rows[column] if str(v) not in ("", "nan")}) if column in rows else []
+        if names:
+            facts.append(f"{words}: {', '.join(names)}.")
+    for column, words in (("cutoff_mm", "Cut-off"), ("depth_mm", "Depth of the roughness trace")):
+        values = sorted(set(rows[column].dropna())) if column in rows else []
+        if values:
+            facts.append(f"{words}: {', '.join(f'{v:g}' for v in values)} mm.")
+    return facts
