@@ -14,7 +14,7 @@ from scipy.special import expit, logsumexp
 
 from trials.infer._climb import Summit, bend_by_differences, climb
 from trials.infer._ordinal_rows import Rows, bends, density, density_slope, log_chance, slopes
-from trials.infer._recession import Recession, recession
+from trials.infer._recession import Recession, nothing_separates, recession
 
 SD_START = 0.7
 SD_LARGEST = 10.0
@@ -100,11 +100,9 @@ def maximise(
 
 def _cone(problem: Problem) -> Recession:
     """Recession cone of the fixed part; the cone of the integrated likelihood is the same for any group sd."""
-    parts = [problem.rows] + ([problem.prior_rows] if problem.prior_rows is not None else [])
-    if len(parts) == 2:
-        p = problem.rows.upper.shape[1]
-        return Recession(np.zeros(2 * len(problem.rows.upper), bool), np.eye(p), np.zeros(p, int), np.zeros(p))
     rows = problem.rows
+    if problem.prior_rows is not None:
+        return nothing_separates(2 * len(rows.upper), rows.upper.shape[1])
     rises = np.vstack(
         [np.where(rows.upper_open[:, None], 0.0, rows.upper), np.where(rows.lower_open[:, None], 0.0, -rows.lower)]
     )

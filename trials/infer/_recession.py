@@ -42,12 +42,17 @@ def recession(rises: np.ndarray, level: np.ndarray | None = None) -> Recession:
     level = level / scale
     direction, strict = _widest(unique, level)
     if not strict.any():
-        return Recession(np.zeros(len(rises), bool), np.eye(p), np.zeros(p, int), np.zeros(p))
+        return nothing_separates(len(rises), p)
     flat = np.vstack([unique[~strict], level])
     basis = _row_space(flat * scale)
     loose = np.linalg.norm(np.eye(p) - basis @ basis.T, axis=0) > 1e-8
     infinite = np.array([_sign(j, unique, level) if loose[j] else 0 for j in range(p)])
     return Recession(strict[back.reshape(-1)], basis, infinite, direction / scale)
+
+
+def nothing_separates(constraints: int, p: int) -> Recession:
+    """The cone that holds no direction at all."""
+    return Recession(np.zeros(constraints, bool), np.eye(p), np.zeros(p, int), np.zeros(p))
 
 
 def _widest(rises: np.ndarray, level: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

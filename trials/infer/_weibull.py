@@ -15,7 +15,7 @@ import numpy as np
 
 from trials.errors import NotIdentifiable
 from trials.infer._climb import climb
-from trials.infer._recession import Recession, recession
+from trials.infer._recession import Recession, nothing_separates, recession
 
 TIED = (
     "Every failure falls exactly where the settings predict it, so the shape has no finite estimate; record the "
@@ -96,8 +96,9 @@ def _cone(lives: Lives, held: np.ndarray | None) -> Recession:
     level = fixed[failed]
     if held is not None:
         level = np.vstack([level, held[None, :-1]])
-    rises = np.where(failed[:, None], 0.0, fixed)
-    return recession(rises, level)
+    if np.linalg.matrix_rank(level) == fixed.shape[1]:
+        return nothing_separates(len(fixed), fixed.shape[1])
+    return recession(np.where(failed[:, None], 0.0, fixed), level)
 
 
 def check_shape_bounded(lives: Lives) -> None:
@@ -108,6 +109,8 @@ def check_shape_bounded(lives: Lives) -> None:
     scale = np.abs(rows).max(axis=0)
     rows = rows / np.where(scale > 0, scale, 1.0)
     level, rises = rows[lives.failed], rows[~lives.failed]
+    if np.linalg.matrix_rank(level, tol=1e-6) == rows.shape[1]:
+        return
     cost = np.zeros(rows.shape[1])
     cost[-1] = -1.0
     answer = linprog(

@@ -51,8 +51,8 @@ class OrdinalFit:
         covariance: (J - 1 + k, J - 1 + k) of thresholds, then coefficients, from the observed information; a
             parameter without a finite estimate has variance inf and covariances NaN.
         group_sd: standard deviation of the group effect in logits, 0 without one.
-        group_sd_open: True where the likelihood still rises at a group sd near 10 logits, the largest tried (groups
-            that are always the same).
+        group_sd_open: True where the likelihood still rises at a group sd near 10 logits, the largest tried, or has
+            no summit above 3 (groups that are always the same); shuffle the specimens instead.
         separated: True where some coefficient or threshold has no finite estimate.
         penalised: coefficients (k,), always finite, under the prior named in `penalty`; for chances only.
         penalised_full: thresholds, group sd and covariance that belong to them.
@@ -161,7 +161,7 @@ def _result(
     way = np.where(solution.cone.infinite == 2, np.where(soft < 0, -1, 1), solution.cone.infinite)
     units = np.concatenate([np.ones(steps), data.scale])
     theta = np.where(way == 0, solution.theta / units, np.copysign(np.inf, way))
-    open_sd = solution.group_sd > 0.9 * SD_LARGEST
+    open_sd = solution.group_sd > 0.8 * SD_LARGEST or (not solution.converged and solution.group_sd > 3.0)
     return OrdinalFit(
         categories=categories,
         coefficients=theta[steps:],
