@@ -77,6 +77,28 @@ def test_other_coding_of_the_same_columns():
     assert (two.F, two.den_df, two.p) == pytest.approx((one.F, one.den_df, one.p), rel=1e-6)
 
 
+def test_a_raw_quadratic_far_from_zero_keeps_its_digits():
+    y, fixed, groups = trial()
+    pressure = 1000.0 + fixed[:, 4]
+    raw = np.column_stack([fixed[:, :4], pressure, pressure**2])
+    plain, far = fit_mixed(y, fixed, groups), fit_mixed(y, raw, groups)
+    one, two = plain.test(np.eye(6)[[1, 2, 3, 5]]), far.test(np.eye(6)[[1, 2, 3, 5]])
+    # the columns hold the curvature to 1e-6 of their length, so ten digits are left of it
+    assert (two.df, two.den_df) == (one.df, pytest.approx(one.den_df, rel=1e-7))
+    assert abs(two.F - one.F) <= 1e-7 * one.F
+    at = np.array([1.0, 0, 0, 0, 1001.0, 1001.0**2])
+    left, right = plain.estimate(np.array([1.0, 0, 0, 0, 1, 1])), far.estimate(at)
+    assert (right.value, right.se, right.df) == pytest.approx((left.value, left.se, left.df), rel=1e-6)
+
+
+def test_rows_of_very_different_size_count_alike():
+    y, fixed, groups = trial()
+    fit = fit_mixed(y, fixed, groups)
+    rows = np.eye(6)[1:4]
+    one, two = fit.test(rows), fit.test(rows * np.array([[1e-9], [1.0], [1e7]]))
+    assert (two.df, two.F) == (3, pytest.approx(one.F, rel=1e-9))
+
+
 def test_doubling_every_reading_keeps_the_estimates_of_a_fixed_effect_and_halves_the_reading_variance_share():
     # Each coupon's two readings appear twice: means stay, so do coefficients where coupons are balanced.
     rng = np.random.default_rng(4)
@@ -231,6 +253,7 @@ def by_type(groups):
         ({"fixed": lambda x: x[:, 0]}, WrongShape, "do not fit together"),
         ({"fixed": lambda x: x[:, :0]}, WrongShape, "k of 1 or more"),
         ({"response": lambda y, x, g: np.where(np.arange(len(y)) == 9, np.nan, y)}, NotFinite, "at row 10"),
+        ({"response": lambda y, x, g: [*y[:-1], "lost"]}, NotFinite, "response holds something that is not a number"),
         ({"response": lambda y, x, g: x @ np.arange(6.0)}, NotIdentifiable, "reproduce every reading exactly"),
         ({"response": lambda y, x, g: 0 * y + 31.0}, NotIdentifiable, "reproduce every reading exactly"),
         ({"response": lambda y, x, g: np.sin(g["coupon"])}, NotIdentifiable, "never differ"),

@@ -30,6 +30,18 @@ class Grouping:
         return bool(np.array_equal(first[self.codes], other.codes))
 
 
+def numbers(values: object, what: str) -> np.ndarray:
+    """Values as an array of floats.
+
+    Raises:
+        NotFinite: a value is text.
+    """
+    try:
+        return np.asarray(values, dtype=float)
+    except (TypeError, ValueError) as problem:
+        raise NotFinite(f"{what} holds something that is not a number ({problem}); give numbers only") from problem
+
+
 def read_groupings(groups: Mapping[str, Sequence], n: int) -> list[Grouping]:
     """Code the labels of each grouping and refuse those that cannot carry a variance.
 

@@ -43,8 +43,12 @@ def adjust(pieces: Pieces, solved: Solved, sigma2: float, exact_df: int | None) 
 
 
 def _inverse_scaled(matrix: np.ndarray) -> np.ndarray:
+    """Inverse by eigenvalues of the matrix scaled to unit diagonal; directions without information are left out."""
     scale = 1.0 / np.sqrt(np.diagonal(matrix))
-    return scale[:, None] * np.linalg.inv(matrix * np.outer(scale, scale)) * scale
+    values, vectors = np.linalg.eigh(matrix * np.outer(scale, scale))
+    kept = values > 1e-10 * values[-1]
+    half = scale[:, None] * vectors[:, kept]
+    return half / values[kept] @ half.T
 
 
 def a1_a2(adjustment: Adjustment, contrast: np.ndarray) -> tuple[float, float]:

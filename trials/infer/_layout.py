@@ -19,11 +19,12 @@ DENSE_LEVELS = 120  # levels beside the carrier up to which dense algebra is the
 
 @dataclass(frozen=True)
 class FixedPart:
-    """fixed = q @ r * scale: q (n, k) orthonormal, r (k, k) upper triangular, scale (k,) lengths of the columns.
+    """columns (n, k) = q @ r * scale: q (n, k) orthonormal, r (k, k) upper triangular, scale (k,) their lengths.
 
     constant: coefficients (k,) that give a column of ones, None if it is not in the space of the columns.
     """
 
+    columns: np.ndarray
     q: np.ndarray
     r: np.ndarray
     scale: np.ndarray
@@ -49,7 +50,7 @@ def read_fixed(fixed: np.ndarray) -> FixedPart:
         NotIdentifiable: a column is a combination of those before it (the message counts columns from 1), or there
             are no more rows than columns.
     """
-    x = np.asarray(fixed, dtype=float)
+    x = np.array(fixed, dtype=float)
     if x.ndim != 2 or x.shape[1] == 0:
         raise WrongShape(f"the fixed columns have shape {x.shape}, expected (n, k) with k of 1 or more")
     n, k = x.shape
@@ -74,7 +75,7 @@ def read_fixed(fixed: np.ndarray) -> FixedPart:
         )
     ones = q.T @ np.ones(n)
     has_constant = np.abs(1.0 - q @ ones).max() < 1e-9
-    return FixedPart(q, r, scale, _cleaned(np.linalg.solve(r, ones)) / scale if has_constant else None)
+    return FixedPart(x, q, r, scale, _cleaned(np.linalg.solve(r, ones)) / scale if has_constant else None)
 
 
 def _cleaned(weights: np.ndarray) -> np.ndarray:

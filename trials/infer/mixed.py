@@ -8,13 +8,13 @@ and Roger (1997) for tests and intervals. A variance estimated as zero stays in 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import special
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
-from trials.infer._groups import RESIDUAL, Grouping, read_groupings
+from trials.infer._groups import RESIDUAL, Grouping, numbers, read_groupings
 from trials.infer._kenward_roger import Adjustment, adjust, denominator
 from trials.infer._layout import FixedPart, Layout, lay_out, read_fixed
 from trials.infer._reml import LARGE, Solved, criterion, information, minimise, solve_fixed
@@ -48,17 +48,29 @@ class Estimate:
 
 @dataclass(frozen=True)
 class Anchored:
-    """Coefficients as deviations (k,) plus offset times constant (k,), so that differences keep all their digits."""
+    """Coefficients in three parts, so that differences and small coefficients keep all their digits.
 
-    deviations: np.ndarray
+    part: the factored fixed columns; start (k,): least squares in the given coding, for readings less offset;
+    weights (k,): what is to be added, in terms of part.q; offset: what every reading was reduced by.
+    """
+
+    part: FixedPart
+    start: np.ndarray
+    weights: np.ndarray
     offset: float
-    constant: np.ndarray
+
+    def turned(self, rows: np.ndarray) -> np.ndarray:
+        """Contrast rows (..., k) in terms of the orthonormal columns."""
+        return np.linalg.solve(self.part.r.T, (rows / self.part.scale).T).T
 
     def values(self, rows: np.ndarray) -> np.ndarray:
         """Contrast rows (..., k) @ coefficients; a contrast that cancels the constant cancels it exactly."""
-        share = rows @ self.constant
-        share = np.where(np.abs(share) <= 1e-10 * (np.abs(rows) @ np.abs(self.constant)), 0.0, share)
-        return rows @ self.deviations + self.offset * share
+        values = rows @ self.start + self.turned(rows) @ self.weights
+        if self.part.constant is None:
+            return values
+        share = rows @ self.part.constant
+        share = np.where(np.abs(share) <= 1e-10 * (np.abs(rows) @ np.abs(self.part.constant)), 0.0, share)
+        return values + self.offset * share
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,7 +80,7 @@ class MixedFit:
     coefficients (k,); covariance (k, k) Kenward-Roger adjusted; covariance_unadjusted (k, k); variances by grouping
     and "reading", in squared units of the response; reml_criterion: -2 log restricted likelihood, which depends on
     the coding of the fixed columns; converged: whether the conditions of a minimum were met. adjustment and anchored
-    carry what tests and estimates need.
+    carry what tests and estimates need, in terms of orthonormal columns.
     """
 
     coefficients: np.ndarray
@@ -87,11 +99,10 @@ class MixedFit:
             WrongShape: contrast is not (q, k), or all its rows are zero.
             NotFinite: contrast holds a value that is not a number.
         """
-        rows = self._reduced(self._read(contrast, 2))
-        value = self.anchored.values(rows)
+        rows, value = self._reduced(self._read(contrast, 2))
         df, scale = denominator(self.adjustment, rows)
         q = len(rows)
-        wald = float(value @ np.linalg.solve(rows @ self.covariance @ rows.T, value))
+        wald = float(value @ np.linalg.solve(rows @ self.adjustment.phi_adjusted @ rows.T, value))
         f = scale * wald / q
         return FTest(f, q, df, float(special.fdtrc(q, df, f)))
 
@@ -107,15 +118,16 @@ class MixedFit:
         row = self._read(contrast, 1)
         if not row.any():
             raise WrongShape("the contrast is all zero, so it asks nothing; give at least one weight")
-        df, _ = denominator(self.adjustment, row[None, :])
+        turned = self.anchored.turned(row)
+        df, _ = denominator(self.adjustment, turned[None, :])
         value = float(self.anchored.values(row))
-        se = float(np.sqrt(row @ self.covariance @ row))
+        se = float(np.sqrt(turned @ self.adjustment.phi_adjusted @ turned))
         reach = float(special.stdtrit(df, 0.5 + confidence / 2.0)) * se
         p = 2.0 * float(special.stdtr(df, -abs(value) / se))
         return Estimate(value, se, df, value - reach, value + reach, p)
 
     def _read(self, contrast: np.ndarray, ndim: int) -> np.ndarray:
-        rows = np.asarray(contrast, dtype=float)
+        rows = numbers(contrast, "the contrast")
         k = len(self.coefficients)
         if rows.ndim != ndim or rows.shape[-1] != k:
             raise WrongShape(
@@ -125,12 +137,18 @@ class MixedFit:
             raise NotFinite("the contrast holds a value that is not a finite number; give plain weights")
         return rows
 
-    def _reduced(self, rows: np.ndarray) -> np.ndarray:
-        unit = np.sqrt(np.diagonal(self.covariance_unadjusted))
-        _, values, vectors = np.linalg.svd(rows * unit, full_matrices=False)
-        if not len(values) or values[0] == 0:
+    def _reduced(self, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Independent combinations (q, k) of the rows, uncorrelated and of unit variance before adjustment; values."""
+        rows = rows[rows.any(axis=1)]
+        if not len(rows):
             raise WrongShape("every row of the contrast is zero, so it asks nothing; give at least one weight")
-        return np.where(rows.any(axis=0), vectors[values > DEPENDENT * values[0]] / unit, 0.0)
+        turned = self.anchored.turned(rows)
+        scaled = turned @ np.linalg.cholesky(self.adjustment.phi)
+        length = np.linalg.norm(scaled, axis=1)
+        vectors, sizes, _ = np.linalg.svd(scaled / length[:, None], full_matrices=False)
+        kept = sizes > DEPENDENT * sizes[0]
+        combine = (vectors[:, kept] / sizes[kept]).T / length
+        return combine @ turned, combine @ self.anchored.values(rows)
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,9 +167,9 @@ class MixedDesign:
 
         collapse False keeps every row a unit of its own, and dense picks the algebra, to check one against the other.
         """
-        part = read_fixed(fixed)
+        part = read_fixed(numbers(fixed, "the fixed part"))
         groupings = tuple(read_groupings(groups, len(part.q)))
-        layout = lay_out(np.asarray(fixed, dtype=float), part.q, groupings, collapse, dense)
+        layout = lay_out(part.columns, part.q, groupings, collapse, dense)
         design = cls(part, groupings, layout)
         design._refuse_inseparable()
         return design
@@ -199,10 +217,10 @@ class MixedDesign:
         """
         y, offset = self._centred(response)
         part = self.fixed_part
-        first = part.q.T @ y
-        rest = y - part.q @ first
+        start = part.coefficients(part.q.T @ y)
+        rest = y - part.columns @ start
         again = part.q.T @ rest
-        first, rest = first + again, rest - part.q @ again
+        rest = rest - part.q @ again
         spread = float(rest @ rest)
         rounding = max(NOTHING_LEFT * np.abs(y).max(), 4.0 * np.finfo(float).eps * abs(offset))
         if spread <= rounding**2 * len(y):
@@ -211,10 +229,10 @@ class MixedDesign:
                 "record more digits or fit fewer terms"
             )
         unit = np.sqrt(spread / self.nu)
-        return self._fit_scaled(rest / unit, first, unit, offset)
+        return self._fit_scaled(rest / unit, unit, Anchored(part, start, again, offset))
 
     def _centred(self, response: np.ndarray) -> tuple[np.ndarray, float]:
-        y = np.asarray(response, dtype=float)
+        y = numbers(response, "the response")
         n = len(self.fixed_part.q)
         if y.shape != (n,):
             raise WrongShape(f"the response has shape {y.shape}, expected ({n},) to match the fixed columns")
@@ -222,9 +240,10 @@ class MixedDesign:
             row = int(np.argmax(~np.isfinite(y))) + 1
             raise NotFinite(f"the response holds no finite number at row {row}; leave the row out")
         offset = 0.0 if self.fixed_part.constant is None else float(np.partition(y, n // 2)[n // 2])
-        return y - offset, offset
+        centred = y - offset
+        return (centred, offset) if np.abs(centred).max() < abs(offset) else (y, 0.0)
 
-    def _fit_scaled(self, rest: np.ndarray, first: np.ndarray, unit: float, offset: float) -> MixedFit:
+    def _fit_scaled(self, rest: np.ndarray, unit: float, least_squares: Anchored) -> MixedFit:
         part, nu = self.fixed_part, self.nu
         kernel = self.layout.kernel_for(rest)
         per_level = np.array([len(rest) / g.levels for g in self.groupings])
@@ -239,31 +258,20 @@ class MixedDesign:
         solved = solve_fixed(pieces)
         sigma2 = solved.rss / nu * unit**2
         adjustment = adjust(pieces, solved, sigma2, None if self.groupings else nu)
-        constant = np.zeros_like(first) if part.constant is None else part.constant
-        anchored = Anchored(part.coefficients(first + unit * solved.beta), offset, constant)
+        anchored = replace(least_squares, weights=least_squares.weights + unit * solved.beta)
+        identity = np.eye(len(solved.beta))
+        back = part.coefficients(identity)
         value = criterion(pieces, solved, nu) + part.log_det + 2.0 * nu * np.log(unit)
         variances = {g.name: float(v * sigma2) for g, v in zip(self.groupings, gamma, strict=True)}
-        adjustment = self._in_given_coding(adjustment)
         return MixedFit(
-            anchored.values(np.eye(len(first))),
-            adjustment.phi_adjusted,
-            adjustment.phi,
+            anchored.values(identity),
+            back @ adjustment.phi_adjusted @ back.T,
+            back @ adjustment.phi @ back.T,
             {**variances, RESIDUAL: float(sigma2)},
             float(value),
             found.converged,
             adjustment,
             anchored,
-        )
-
-    def _in_given_coding(self, adjustment: Adjustment) -> Adjustment:
-        part = self.fixed_part
-        back = part.coefficients(np.eye(len(part.scale)))
-        return Adjustment(
-            back @ adjustment.phi @ back.T,
-            back @ adjustment.phi_adjusted @ back.T,
-            back @ adjustment.turned @ back.T,
-            adjustment.w,
-            adjustment.exact_df,
         )
 
 
@@ -282,8 +290,7 @@ def fit_mixed(response: np.ndarray, fixed: np.ndarray, groups: Mapping[str, Sequ
         NotIdentifiable: fixed lacks rank (the column is named), a grouping has one level, one row per level, equals
             another, or is spanned by the fixed columns, or the readings leave no spread to judge by.
     """
-    y = np.asarray(response, dtype=float)
-    x = np.asarray(fixed, dtype=float)
+    y, x = numbers(response, "the response"), numbers(fixed, "the fixed part")
     if y.ndim != 1 or x.ndim != 2 or len(y) != len(x):
         raise WrongShape(f"response {y.shape} and fixed {x.shape} do not fit together; expected (n,) and (n, k)")
     return MixedDesign.build(x, groups).fit(y)

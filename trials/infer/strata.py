@@ -15,7 +15,7 @@ from scipy import sparse, special
 from scipy.sparse import csgraph
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
-from trials.infer._groups import RESIDUAL, Grouping, read_groupings
+from trials.infer._groups import RESIDUAL, Grouping, numbers, read_groupings
 
 INSIDE = 1e-8  # part of a unit column outside a space that still counts as rounding
 MEAN = "mean"
@@ -82,12 +82,12 @@ def strata_tests(response: np.ndarray, terms: Mapping[str, np.ndarray], groups: 
 
 
 def _read(response: np.ndarray, terms: Mapping[str, np.ndarray]) -> tuple[np.ndarray, dict[str, np.ndarray]]:
-    y = np.asarray(response, dtype=float)
+    y = numbers(response, "the response")
     if y.ndim != 1:
         raise WrongShape(f"the response has shape {y.shape}, expected (n,)")
     blocks = {}
     for name, columns in terms.items():
-        block = np.asarray(columns, dtype=float)
+        block = numbers(columns, f"term {name!r}")
         block = block[:, None] if block.ndim == 1 else block
         if block.ndim != 2 or len(block) != len(y):
             raise WrongShape(f"term {name!r} has shape {block.shape}, expected ({len(y)}, k)")
