@@ -18,9 +18,10 @@ from trials.decide.results import ChanceResult
 from trials.decide.wording import with_unit
 from trials.errors import NotIdentifiable, TrialError
 from trials.grade.conformity import limits_of
-from trials.infer.chance import Chance, NextEdge, Rule, chance, chance_of_all, next_edge, say_reach, specimens_to_show
-from trials.infer.checks import coupon_residuals
+from trials.infer.chance import Chance, NextEdge, Rule, chance, next_edge, say_reach, specimens_to_show
+from trials.infer.checks import coupon_means
 from trials.infer.grade_chance import chance_of_grade
+from trials.infer.joint_chance import chance_of_all, effect_correlation
 from trials.infer.mean_squares import Layers, find_layers
 from trials.infer.tolerance import tolerance_bound
 from trials.trial import Trial
@@ -189,8 +190,8 @@ def _together(
     bare = [p.row.estimate / share if share else 0.0 for p in parts]
     estimate, low, words = math.prod(bare), max(0.0, sum(p.row.low for p in parts) - (len(parts) - 1)), []
     if len(parts) > 1:
-        pairs = {"specimen": _correlation(studied, parts, "specimen"), "coupon": _correlation(studied, parts, "coupon")}
-        joint = chance_of_all(tuple(p.edge for p in parts), tuple(p.rule for p in parts), pairs)
+        edges, rules = tuple(p.edge for p in parts), tuple(p.rule for p in parts)
+        joint = chance_of_all(edges, rules, _correlations(studied, parts))
         estimate, low, words = joint.estimate, joint.low * share, list(joint.words[:1])
     if dross is not None:
         estimate *= dross.estimate / share if share else 0.0
@@ -204,23 +205,31 @@ def _together(
     )
 
 
-def _correlation(studied: Mapping[str, Studied], parts: Sequence[_Part], level: str) -> Array:
-    """Correlation of the responses' effects at one level, shrunk a little so that it stays a correlation matrix."""
-    columns = [_effects(studied[p.name].ready, level) for p in parts]
-    table = pd.concat(columns, axis=1, join="inner").dropna()
-    if len(table) < 4 or (table.std() == 0).any():
-        return np.eye(len(parts))
-    return 0.99 * np.corrcoef(table.to_numpy(float).T) + 0.01 * np.eye(len(parts))
+def _correlations(studied: Mapping[str, Studied], parts: Sequence[_Part]) -> dict[str, Array]:
+    """Correlation matrices of the responses' effects at specimen and coupon level, from the coupons they share."""
+    found = {level: np.eye(len(parts)) for level in ("specimen", "coupon")}
+    for i, one in enumerate(parts):
+        for j, other in enumerate(parts[:i]):
+            pair = _pair(studied[one.name], studied[other.name])
+            for level, value in pair.items():
+                found[level][i, j] = found[level][j, i] = value
+    return found
 
 
-def _effects(ready: Prepared, level: str) -> pd.Series:
-    coupon = ready.table["coupon"].to_numpy(object)
-    specimen = ready.structure.groups.get("specimen")
-    if level == "coupon" or specimen is None:
-        first, residuals = coupon_residuals(ready.y, ready.fixed, coupon, specimen)
-        return pd.Series(residuals, index=coupon[first])
-    first, residuals = coupon_residuals(ready.y, ready.fixed, coupon, None)
-    return pd.Series(residuals, index=specimen[first]).groupby(level=0).mean()
+def _pair(one: Studied, other: Studied) -> dict[str, float]:
+    ready = one.ready
+    first, means, _ = coupon_means(ready.y, ready.table["coupon"].to_numpy(object))
+    second = pd.Series(other.ready.y, index=other.ready.table["coupon"].astype(str)).groupby(level=0).mean()
+    beside = second.reindex(ready.table["coupon"].astype(str).to_numpy()[first]).to_numpy(float)
+    keep = np.isfinite(beside)
+    groups = {g: labels[first][keep] for g, labels in ready.structure.groups.items() if g != "coupon"}
+    own = (one.fit.variances.get("coupon", 0.0), other.fit.variances.get("coupon", 0.0))
+    try:
+        return effect_correlation(
+            means[keep], beside[keep], ready.fixed[first][keep], groups, own if min(own) > 0 else None
+        )
+    except TrialError:
+        return {}
 
 
 def _cuts(coupons: pd.DataFrame, label: str) -> tuple[int, int]:
