@@ -257,6 +257,21 @@ def test_a_layer_that_adds_nothing_is_named():
     groups = {"specimen": groups["specimen"], "mount": groups["specimen"] * 10, "coupon": groups["coupon"]}
     layers = find_layers(values, np.ones((36, 1)), groups)
     assert layers.missing == ("mount",)
+    words = " ".join(chance(next_edge(layers, np.array([1.0])), Rule(1.5, 3)).words)
+    assert "spread of mount could not be estimated" in words and "told apart" not in words
+
+
+def test_one_reading_per_coupon_counts_readings_as_independent():
+    _, edge = sample()
+    assert "Coupon and reading spread could not be told apart" in " ".join(chance(edge, Rule(9.0, 3)).words)
+    assert "told apart" not in " ".join(chance(edge, Rule(9.0, 1)).words)
+
+
+def test_one_specimen_per_type_speaks_of_these_nozzles():
+    values, kind, groups = nested(types=2, specimens=1)
+    layers = find_layers(values, (kind[:, None] == [0, 1]).astype(float), groups)
+    edge = next_edge(layers, np.array([1.0, 0.0]))
+    assert layers.missing == ("specimen",) and list(edge.between) == ["coupon"]
 
 
 def test_mixed_model_mean_and_error_can_replace_least_squares():

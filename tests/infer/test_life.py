@@ -260,6 +260,23 @@ def test_product_limit_by_hand():
     assert len(survival_table([1.0, 2.0], [0, 0]).time) == 0
 
 
+# R 4.2.2, survival 3.5.3: survreg with and without strata(type); survfit(conf.type = "log-log").
+BENCH = np.array([31, 44, 58, 63, 75, 80, 96, 120, 50, 61, 70, 88, 110, 120, 120, 120.0])
+BENCH_FAILED, BENCH_TYPE = np.array([1] * 7 + [0] + [1] * 5 + [0] * 3), np.repeat(["a", "b"], 8)
+
+
+def test_shape_check_and_product_limit_match_r():
+    found = check_shape(BENCH, BENCH_FAILED, BENCH_TYPE)
+    # survreg stops at a relative change of 1e-9.
+    assert found.statistic == pytest.approx(0.006158460277, abs=1e-8)
+    assert found.shapes == pytest.approx({"a": 2.509460057, "b": 2.609117003}, rel=1e-7)
+    table = survival_table(BENCH, BENCH_FAILED)
+    # Printed to eight digits.
+    assert table.share[:3] == pytest.approx([0.9375, 0.875, 0.8125], abs=1e-8)
+    assert table.low[:3] == pytest.approx([0.63234544, 0.58598144, 0.52460431], abs=1e-8)
+    assert table.high[:3] == pytest.approx([0.99095314, 0.96718885, 0.93535226], abs=1e-8)
+
+
 def test_product_limit_agrees_with_statsmodels():
     time = np.round(np.random.default_rng(8).exponential(10, 60)) + 1
     failed = (np.random.default_rng(9).random(60) < 0.6).astype(float)

@@ -109,6 +109,16 @@ def test_wine_group_effect_matches_r():
         assert 2 * (fit.log_likelihood - less.log_likelihood) == pytest.approx(row["LR"], abs=1e-5)
 
 
+def test_group_without_an_effect_is_estimated_at_zero():
+    grades = [1, 2, 3, 2, 1, 3, 3, 2, 1, 1, 2, 3, 3, 3, 2, 1, 2, 2, 3, 1, 1, 2, 3, 2]
+    fit = fit_ordinal(grades, np.tile([0.0, 1.0, 2.0], 8)[:, None], np.repeat(np.arange(6), 4))
+    # R 4.2.2, ordinal 2022.11.16, clmm(nAGQ = 10), which stops near zero at a group sd of 3e-5.
+    assert fit.thresholds == pytest.approx([-0.737253354, 0.848434120], abs=1e-5)
+    assert fit.coefficients == pytest.approx([0.148265388], abs=1e-5)
+    assert fit.log_likelihood == pytest.approx(-26.19197459, abs=LOG_LIKELIHOOD)
+    assert fit.group_sd < 1e-4 and fit.converged
+
+
 def test_separation_is_seen_and_bounded():
     data, fixed, expected = separated()
     fit = fit_ordinal(data["y"], fixed)

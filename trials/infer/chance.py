@@ -42,6 +42,7 @@ class NextEdge:
         squares: mean squares behind the variances.
         between: variances drawn once for an edge (sheet, specimen, mount, coupon), as {layer: variance}.
         reading: name of the reading-to-reading variance.
+        missing: layers whose spread could not be estimated on its own.
     """
 
     mean: float
@@ -49,6 +50,7 @@ class NextEdge:
     squares: tuple[MeanSquare, ...]
     between: dict[str, str]
     reading: str
+    missing: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -81,7 +83,7 @@ def next_edge(
             sizes = {name: size * se**2 / total for name, size in sizes.items()}
     between = {layer_of(name): name for name in layers.members if _applies(name, of_type)}
     reading = next(name for name in layers.reading_rows if _applies(name, of_type))
-    return NextEdge(found if mean is None else float(mean), sizes, layers.squares, between, reading)
+    return NextEdge(found if mean is None else float(mean), sizes, layers.squares, between, reading, layers.missing)
 
 
 def chance(
@@ -106,7 +108,7 @@ def chance(
     points = even_points(len(edge.squares) + 2, draws, seed)
     found = edge_chance(*edge_draws(edge, points), rule)
     estimate = estimate_chance(edge, rule)
-    words = [_rule_words(rule), _new_words(edge)]
+    words = [_rule_words(rule), _new_words(edge), *_gaps(edge, rule)]
     if cuts is not None:
         share, share_draws = lost_cuts(cuts, lost, points[:, 1])
         estimate, found = estimate * share, found * share_draws
@@ -263,6 +265,18 @@ def _new_words(edge: NextEdge) -> str:
     pooled = [layer for layer, name in edge.between.items() if name == layer]
     text = f"New {', '.join(edge.between) or 'edge'} each time"
     return f"{text}; spread of {', '.join(pooled)} pooled over the types." if pooled else f"{text}."
+
+
+def _gaps(edge: NextEdge, rule: Rule) -> list[str]:
+    """Sentences on what the trial could not tell apart."""
+    words = []
+    if edge.missing:
+        words.append(f"The spread of {', '.join(edge.missing)} could not be estimated on its own.")
+    if rule.readings > 1 and "coupon" not in edge.between:
+        words.append(
+            "Coupon and reading spread could not be told apart; readings count as independent, the cautious way."
+        )
+    return words
 
 
 def check_rule(edge: NextEdge, rule: Rule, confidence: float) -> None:
