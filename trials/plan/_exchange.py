@@ -19,6 +19,7 @@ import numpy as np
 
 GAIN = 1e-9  # smallest relative improvement that counts, on log det and on average variance alike
 SINGULAR = 3e-5  # smallest ratio of Cholesky pivots (a square root of information) that counts as estimable
+MISSES = 5  # exchanges in a row that may have lost their gain to those before, until all are scored again
 REFRESH = 5  # rounds of updates between two recomputations
 CHUNK = 4096  # candidates scored at a time, so that the work stays in cache
 
@@ -108,46 +109,42 @@ class State:
         step = problem.rows[candidate] - self.matrix[run]
         pull = self.weighted[run]
         w = problem.weights[run, run]
-        moved = self.inverse @ np.column_stack([step, pull])
-        p, q, s = step @ moved[:, 0], step @ moved[:, 1], pull @ moved[:, 1]
+        step_d, pull_d = self.inverse @ step, self.inverse @ pull
+        p, q, s = step @ step_d, step @ pull_d, pull @ pull_d
         ratio = (1 + q) ** 2 + (w - s) * p
         if not ratio > 1e-9:
             return False
-        spread = moved.T @ problem.moments @ moved
-        drop = ((w - s) * spread[0, 0] + 2 * (1 + q) * spread[0, 1] - p * spread[1, 1]) / ratio
-        gain = drop / self.variance if problem.use_variance else np.log(ratio)
+        if problem.use_variance:
+            shrunk = problem.moments @ pull_d
+            drop = (w - s) * (step_d @ problem.moments @ step_d) + 2 * (1 + q) * (step_d @ shrunk)
+            drop = (drop - p * (pull_d @ shrunk)) / ratio
+            gain = drop / self.variance
+        else:
+            gain = np.log(ratio)
         if gain < least:
             return False
+        moved = np.array([step_d, pull_d])
         middle = np.array([[w - s, 1 + q], [1 + q, -p]]) / ratio
-        self.inverse -= moved @ middle @ moved.T
-        self.weighted += np.outer(problem.weights[:, run], step)
+        self.inverse -= moved.T @ (middle @ moved)
+        self.weighted += np.multiply.outer(problem.weights[:, run], step)
         self.matrix[run] = problem.rows[candidate]
         self.chosen[run] = candidate
-        self.log_det += float(np.log(ratio))
-        self.variance -= float(drop)
+        if problem.use_variance:
+            self.variance -= float(drop)
         return True
 
 
-def _operands(state: State, members: np.ndarray) -> tuple[np.ndarray, ...]:
-    """Return per-run vectors x, g (r, k), D x, D g and the scalars w - s, x'Dx, x'Dg for the runs of one pool."""
-    rows, pull = state.matrix[members], state.weighted[members]
+def _left_factors(state: State) -> list[np.ndarray]:
+    """Return the (n, k + 3) left factors whose products with the features give the terms of the gain."""
+    n = state.problem.runs
+    rows, pull = state.matrix[:n], state.weighted[:n]
     rows_d, pull_d = rows @ state.inverse, pull @ state.inverse
-    slack = np.diag(state.problem.weights)[members] - np.einsum("ij,ij->i", pull, pull_d)
-    return rows, pull, rows_d, pull_d, np.maximum(slack, 0.0)
-
-
-def _left_factors(state: State, members: np.ndarray) -> list[np.ndarray]:
-    """Return the (r, k + 3) left factors whose products with the features give the terms of the gain."""
-    rows, pull, rows_d, pull_d, slack = _operands(state, members)
-    zero = np.zeros((members.size, 1))
-
-    def factor(linear: np.ndarray, own: np.ndarray, second: np.ndarray, constant: np.ndarray) -> np.ndarray:
-        return np.hstack([linear, own.reshape(-1, 1), second.reshape(-1, 1), constant.reshape(-1, 1)])
-
+    slack = np.diag(state.problem.weights)[:n] - np.einsum("ij,ij->i", pull, pull_d)
+    slack = np.maximum(slack, 0.0)
     own = np.einsum("ij,ij->i", rows, rows_d)
     cross = np.einsum("ij,ij->i", rows, pull_d)
-    size = factor(-2 * slack[:, None] * rows_d, slack, zero, slack * own)
-    turn = factor(pull_d, zero, zero, 1 - cross)
+    size = _factor(-2 * slack[:, None] * rows_d, slack, 0.0, slack * own)
+    turn = _factor(pull_d, 0.0, 0.0, 1 - cross)
     if not state.problem.use_variance:
         return [size, turn]
     moments = state.problem.moments
@@ -156,8 +153,16 @@ def _left_factors(state: State, members: np.ndarray) -> list[np.ndarray]:
     cross_2 = np.einsum("ij,ij->i", rows, pull_2)
     pull_own = np.einsum("ij,ij->i", pull, pull_2)
     linear = -2 * (slack[:, None] * rows_2 - pull_own[:, None] * rows_d)
-    drop = factor(linear, -pull_own, slack, slack * own_2 - pull_own * own)
-    return [size, turn, drop, factor(2 * pull_2, zero, zero, -2 * cross_2)]
+    drop = _factor(linear, -pull_own, slack, slack * own_2 - pull_own * own)
+    return [size, turn, drop, _factor(2 * pull_2, 0.0, 0.0, -2 * cross_2)]
+
+
+def _factor(linear: np.ndarray, own: np.ndarray, second: np.ndarray, constant: np.ndarray) -> np.ndarray:
+    """Lay the coefficients of [row, z'Dz, z'DLDz, 1] side by side, (n, k + 3)."""
+    k = linear.shape[1]
+    factor = np.empty((len(linear), k + 3))
+    factor[:, :k], factor[:, k], factor[:, k + 1], factor[:, k + 2] = linear, own, second, constant
+    return factor
 
 
 def _gains(state: State, factors: list[np.ndarray], features: np.ndarray) -> np.ndarray:
@@ -184,8 +189,9 @@ def best_exchanges(state: State, pools: list[Pool]) -> tuple[np.ndarray, np.ndar
     gain = np.full(state.chosen.size, -np.inf)
     best = state.chosen.copy()
     spread = state.inverse @ state.problem.moments @ state.inverse if state.problem.use_variance else None
+    factors_all = _left_factors(state)
     for pool in pools:
-        factors = _left_factors(state, pool.members)
+        factors = factors_all if len(pools) == 1 else [factor[pool.members] for factor in factors_all]
         for start in range(0, pool.index.size, CHUNK):
             part = pool.features[:, start : start + CHUNK]
             rows = part[:k]
@@ -216,12 +222,15 @@ def improve(state: State, pools: list[Pool], rounds: int = 1000) -> Work:
         work.rounds += 1
         best, gain = best_exchanges(state, pools)
         accepted = False
+        misses = 0
         for run in np.argsort(-gain, kind="stable"):
-            if gain[run] <= GAIN:
+            if gain[run] <= GAIN or misses > MISSES:
                 break
             expected = gain[run] if state.problem.use_variance else np.log1p(gain[run])
             work.tries += 1
-            accepted |= state.try_exchange(int(run), int(best[run]), max(GAIN, 0.3 * expected))
+            taken = state.try_exchange(int(run), int(best[run]), max(GAIN, 0.3 * expected))
+            misses = 0 if taken else misses + 1
+            accepted |= taken
         if not accepted:
             break
         if work.rounds % REFRESH == 0:

@@ -196,8 +196,9 @@ def grow(
             tell((before + min(effort.spent, effort.budget)) / total, state)
 
         last = stage == len(budgets) - 1
-        pools = whole if last and end_on_whole else make_pools(problem, groups, keep)
-        patience = 20 + 2 * problem.runs * (stage > 0)
+        at_whole = last and end_on_whole
+        pools = whole if at_whole else make_pools(problem, groups, keep)
+        patience = 10 * problem.runs if at_whole else 20 + 2 * problem.runs * (stage > 0)
         plans = search(problem, pools, plans, rng, effort, patience, tell_stage)
         if not plans:
             return []

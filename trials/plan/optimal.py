@@ -19,7 +19,7 @@ from trials.plan._request import Request, check, condition, matrix, weights
 from trials.plan._search import grow
 
 LARGE = 3000  # candidates above which the neighbours of a plan are tried before all of them
-LONGEST = 9.0  # seconds of one common core that a search may take by its own count, twice that on a large grid
+LONGEST = 7.0  # seconds of one common core that a search may take by its own count, twice that on a large grid
 FIRST = 500  # candidates per allowed set to start with where there are no coordinates
 
 
@@ -98,8 +98,8 @@ def _budgets(problem: Problem, ask: Request) -> list[float]:
         total *= 6 if problem.use_variance else 12
     total = min(total, LONGEST)
     if len(problem.rows) > LARGE:
-        total = min(8 * total, 2 * LONGEST)
-    return [total * share for share in (0.3, 0.2, 0.5)]
+        total = min(5 * total, 2 * LONGEST)
+    return [total * share for share in (0.2, 0.2, 0.6)]
 
 
 def _some(ask: Request, rng: np.random.Generator) -> np.ndarray:
