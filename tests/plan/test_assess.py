@@ -118,6 +118,20 @@ def test_one_specimen_per_type_is_about_these_nozzles():
 def test_mounts_are_the_yardstick_where_each_type_has_one_specimen():
     found = judged(specimens=1, mounts=4, sheets=1)
     assert "3 and 12 degrees of freedom, from 16 mounts" in found.questions[0].sentence
+    spreads = {"coupon": math.log(1.10), "reading": math.log(1.07)}
+    closed = detectable_balanced(Layout(4, 1, 4, 9, 3), spreads)
+    # the specimen spread plays no part: these nozzles, not these types
+    assert by_question(found)[AVERAGED, LEAST_FAVOURABLE].size == pytest.approx(closed, rel=1e-9)
+
+
+def test_degrees_of_freedom_at_one_setting_by_hand():
+    line = by_question(judged())["nozzle types at today's settings", TYPICAL]
+    s, c = math.log(1.08) ** 2, math.log(1.10) ** 2 + math.log(1.07) ** 2 / 3
+    # in the middle of a three by three grid a quadratic without its product is worth 5/9 of a coupon's variance
+    average, whole = s / 3 + c / 27, s / 3 + c / 3 * 5 / 9
+    by_hand = whole**2 / (average**2 / 6 + (whole - average) ** 2 / 79)
+    # sheets are taken out by a variance a million times that of a coupon
+    assert line.den_df == pytest.approx(by_hand, rel=1e-4)
 
 
 def test_limits_that_unbalance_the_plan_are_not_called_exact():
