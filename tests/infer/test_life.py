@@ -272,9 +272,10 @@ def test_shape_check_and_product_limit_match_r():
     assert found.shapes == pytest.approx({"a": 2.509460057, "b": 2.609117003}, rel=1e-7)
     table = survival_table(BENCH, BENCH_FAILED)
     # Printed to eight digits.
-    assert table.share[:3] == pytest.approx([0.9375, 0.875, 0.8125], abs=1e-8)
-    assert table.low[:3] == pytest.approx([0.63234544, 0.58598144, 0.52460431], abs=1e-8)
-    assert table.high[:3] == pytest.approx([0.99095314, 0.96718885, 0.93535226], abs=1e-8)
+    some = [0, 2, 8, 11]
+    assert table.share[some] == pytest.approx([0.9375, 0.8125, 0.4375, 0.25], abs=1e-8)
+    assert table.low[some] == pytest.approx([0.632345442, 0.524604311, 0.198117175, 0.077537105], abs=1e-8)
+    assert table.high[some] == pytest.approx([0.99095314, 0.93535226, 0.65564368, 0.47161656], abs=1e-8)
 
 
 def test_product_limit_agrees_with_statsmodels():
