@@ -140,6 +140,11 @@ def test_limits_that_unbalance_the_plan_are_not_called_exact():
     assert "nozzle x pressure squared" in found.dropped
 
 
+def test_specimens_that_visit_some_sheets_only_are_not_called_exact():
+    assert not any(line.exact for line in judged(mounts=2, sheets=3).detectable)
+    assert any(line.exact for line in judged(mounts=3, sheets=3).detectable)
+
+
 def test_a_type_cut_in_one_go_is_confounded_with_the_day():
     trial = parse(trial_text(sheets=1))
     plan = make_plan(trial)

@@ -300,7 +300,10 @@ def _types_on_own_sheets(nozzle: Array, sheet: Array) -> bool:
 
 
 def _balanced(settings: Mapping[str, Array], labels: Mapping[str, Array]) -> bool:
-    """Every mount holds the same settings, every specimen as many mounts, every type as many specimens per sheet."""
+    """Every mount holds the same settings, every specimen as many mounts, every type as many mounts per sheet.
+
+    And every specimen stays on one sheet or visits all of them equally often.
+    """
     table = pd.DataFrame({**settings, **{name: labels[name] for name in ("sheet", "specimen", "mount")}})
     names = [name for name in settings if name != NOZZLE]
     held = {mount: tuple(sorted(map(str, part[names].to_numpy().tolist()))) for mount, part in table.groupby("mount")}
@@ -309,7 +312,9 @@ def _balanced(settings: Mapping[str, Array], labels: Mapping[str, Array]) -> boo
     per_piece = mounts.groupby("specimen").size()
     pieces = mounts.drop_duplicates("specimen").groupby(NOZZLE).size()
     even = [len(set(values)) == 1 for values in (held.values(), per_sheet.to_numpy().ravel(), per_piece, pieces)]
-    return all(even)
+    visits = mounts.groupby(["specimen", "sheet"]).size().unstack(fill_value=0).to_numpy()
+    stays = ((visits > 0).sum(axis=1) == 1).all()
+    return all(even) and bool(stays or (visits == visits[0, 0]).all())
 
 
 def _confounded(coupons: pd.DataFrame) -> tuple[str, ...]:
