@@ -55,6 +55,15 @@ def test_one_way_analysis_of_variance(name, f_digits, spread_digits):
     assert digits(fit.variances["reading"], mean_square) >= spread_digits
 
 
+def test_contrasts_of_cell_means_do_not_see_thirteen_leading_digits():
+    treatment, y, *_ = certified_anova("SmLs07")
+    cells = (treatment[:, None] == np.unique(treatment)).astype(float)
+    row = np.array([1.0, -1 / 3, -1 / 3, -1 / 3, 0, 0, 0, 0, 0])  # the weights do not sum to zero in binary
+    far, near = fit_mixed(y, cells, {}).estimate(row), fit_mixed(y - 1e12, cells, {}).estimate(row)
+    assert digits(far.value, near.value) >= 12
+    assert digits(far.se, near.se) >= 12
+
+
 def test_straight_line_norris_to_twelve_digits():
     rows = (HERE / "Norris.dat").read_text().splitlines()[60:]
     y, x = np.array([r.split() for r in rows if r.strip()], dtype=float).T

@@ -116,7 +116,7 @@ def test_adjusted_p_agrees_with_the_limits():
 
 
 def test_adjusted_p_lies_between_plain_and_bonferroni():
-    t = np.array([0.2, 2.0, 6.0, 25.0])
+    t = np.array([0.2, 2.0, 6.0, 900.0])  # the last p is far below what the integral resolves
     found = against_reference(t, equal(4), np.full(4, 8.0), 0.95)
     plain = 2 * stats.t.sf(t, 8)
     assert (found.p >= plain * (1 - 1e-12)).all()
