@@ -79,14 +79,14 @@ def test_demo_plan_simulated_with_the_real_analysis_agrees():
     fixed, groups = frame.reading_rows(3)
     contrasts = {name: questions[name].contrast for name in (AVERAGED, "pressure")}
     filled = frame.spreads_of_groups(groups, spreads, 3)
-    found = simulate_tests(fixed, groups, filled, contrasts, trials=300, seed=4)
+    found = simulate_tests(fixed, groups, filled, contrasts, trials=200, seed=4)
     covariance = frame.covariance(spreads, 3)
     for name, simulated in found.items():
         question = questions[name]
         effect = question.effect(question.patterns[0])
         size = assess_size(question, covariance, frame, spreads)
-        # 80 % was aimed at; four standard errors of 300 trials
-        assert simulated.chance(size * effect) == pytest.approx(0.8, abs=4.0 * math.sqrt(0.8 * 0.2 / 300))
+        # 80 % was aimed at; four standard errors of 200 trials
+        assert simulated.chance(size * effect) == pytest.approx(0.8, abs=4.0 * math.sqrt(0.8 * 0.2 / 200))
 
 
 def assess_size(question, covariance, frame, spreads):

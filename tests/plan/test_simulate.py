@@ -45,11 +45,11 @@ def test_full_analysis_agrees_where_components_are_well_above_zero(sheets):
     layout = Layout(4, 3, coupons=3, readings=2, sheets=sheets)
     fixed, groups = plan_arrays(layout)
     spreads = {"specimen": 8.0, "coupon": 3.0, "reading": 1.0, "sheet": 8.0}
-    found = simulate_tests(fixed, groups, spreads, {"nozzle": np.eye(4)[1:]}, trials=400, seed=5)["nozzle"]
+    found = simulate_tests(fixed, groups, spreads, {"nozzle": np.eye(4)[1:]}, trials=250, seed=5)["nozzle"]
     means = 24.0 * pattern_means(4)
     effect = means[1:] - means[0]
     exact = chance_balanced(layout, {k: v for k, v in spreads.items() if k != "sheet"}, 24.0)
-    # four standard errors of 400 trials; specimens differ 8 against 3 and 1, so no estimate is zero but by rare chance
+    # four standard errors of 250 trials; specimens differ 8 against 3 and 1, so no estimate is zero but by rare chance
     assert found.chance(effect) == pytest.approx(exact, abs=4.0 * found.error(effect))
 
 
