@@ -252,6 +252,7 @@ def test_conference_matrices(order):
     assert (np.diag(matrix) == 0).all()
     assert (np.abs(matrix[~np.eye(order, dtype=bool)]) == 1).all()
     assert (matrix.T @ matrix == (order - 1) * np.eye(order)).all()
+    assert ((matrix if order in (6, 10) else -matrix) == matrix.T).all()  # symmetric or skew, Paley (1933)
 
 
 @pytest.mark.parametrize("k", range(3, 13))

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from trials.errors import Infeasible, NotFinite, WrongShape
+from trials.plan._exchange import Pool, Problem, State, best_exchanges
 from trials.plan.model_matrix import Factors, candidate_settings, coordinates, model_matrix
 from trials.plan.optimal import assess, choose_rows, prediction_variance, relative_efficiency
 
@@ -124,6 +125,45 @@ def test_kept_coupons_of_a_mount_that_goes_on_equal_exhaustive_search(criterion)
     value = chosen.log_det if criterion == "D" else -chosen.average_variance
     assert value == pytest.approx(exhaustive(sets, both, criterion, kept), abs=1e-9)
     assert chosen.rows.shape == (5,)
+
+
+@pytest.mark.parametrize("use_variance", [False, True])
+def test_gains_and_updates_equal_recomputation(use_variance):
+    rng = np.random.default_rng(11)
+    rows, kept = rng.normal(size=(9, 3)), rng.normal(size=(2, 3))
+    labels = np.array([1, 1, 2, 2, 3, 3, 1, 3])
+    weights = np.linalg.inv(np.eye(8) + 0.8 * np.equal.outer(labels, labels))
+    problem = Problem(rows, kept, weights, rows.T @ rows / 9, use_variance, 6)
+    state = State(problem, np.array([0, 1, 2, 3, 4, 5]))
+    pools = [
+        Pool(np.arange(9), np.array([0, 2, 4])).fill(problem),
+        Pool(np.arange(4, 9), np.array([1, 3, 5])).fill(problem),
+    ]
+
+    def value(chosen):
+        got = State(problem, chosen)
+        return got.variance if use_variance else got.log_det
+
+    best, gain = best_exchanges(state, pools)
+    for run in range(6):
+        tried = {}
+        for candidate in pools[run % 2].index:
+            chosen = state.chosen.copy()
+            chosen[run] = candidate
+            tried[candidate] = (
+                1 - value(chosen) / state.variance if use_variance else np.expm1(value(chosen) - state.log_det)
+            )
+        assert tried[best[run]] == pytest.approx(max(tried.values()), abs=1e-10)
+        assert gain[run] == pytest.approx(tried[best[run]], rel=1e-9, abs=1e-10)  # the same algebra, so rounding only
+    for run in (0, 1, 4):  # refused unless the stated gain is there, then updated as if computed afresh
+        assert not state.try_exchange(run, int(best[run]), 1e6)
+        assert state.try_exchange(run, int(best[run]), -1e6)
+        fresh = State(problem, state.chosen)
+        assert state.inverse == pytest.approx(fresh.inverse, rel=1e-9, abs=1e-12)
+        assert state.weighted == pytest.approx(fresh.weighted, rel=1e-9, abs=1e-12)
+        if use_variance:
+            assert state.variance == pytest.approx(fresh.variance, rel=1e-9)
+        best, _ = best_exchanges(state, pools)
 
 
 def test_fewer_runs_than_columns_are_enough_with_kept_coupons():
