@@ -23,10 +23,17 @@ def thickness(records: Records) -> float | Mapping[str, float] | None:
     return records.trial.application.thickness_mm
 
 
+def require_plan(records: Records) -> None:
+    """Refuse a trial whose plan is not frozen yet."""
+    if not records.frozen:
+        raise InputError("no plan is frozen yet", file=str(records.folder), do="Run `trials plan` first.")
+
+
 def grade(records: Records) -> pd.DataFrame:
     """One graded row per coupon of the trial, by its requirement, rule and uncertainty."""
     from trials.grade.coupons import grade_coupons
 
+    require_plan(records)
     trial = records.trial
     wanted = ("rz5_um", "u_mm", "dross_grade")
     names = {trial.quantity(name).column: known for name, known in _graded_names(trial).items()}

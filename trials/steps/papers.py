@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from trials.errors import InputError
 from trials.steps.files import write_bytes
+from trials.steps.grading import require_plan
 from trials.steps.way import load
 from trials.store.records import Records
 
@@ -65,8 +65,7 @@ def sheet_drawings(records: Records) -> dict[str, bytes]:
 
 def frozen_day(records: Records) -> date:
     """Day the plan was frozen, printed on the papers so that they come out the same each time."""
-    if not records.frozen_at:
-        raise InputError("no plan is frozen yet", file=str(records.folder), do="Run `trials plan` first.")
+    require_plan(records)
     return datetime.fromisoformat(records.frozen_at).date()
 
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from trials.errors import InputError
 from trials.steps.files import plain, write_bytes
-from trials.steps.grading import grade
+from trials.steps.grading import grade, require_plan
 from trials.store import database
 from trials.store.ascut import analysis_table, coupon_table, departures
 from trials.store.records import Records
@@ -50,6 +50,7 @@ def evidence(records: Records) -> Evidence:
     from trials.decide.study import Evidence
     from trials.plan.choose import confounded
 
+    require_plan(records)
     trial = records.trial
     tables = {}
     for name in trial.responses:

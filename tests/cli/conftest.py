@@ -1,0 +1,83 @@
+"""A small trial in every state, made through the commands themselves, and a way to run a command in this process."""
+
+import shutil
+import sys
+from dataclasses import dataclass
+
+import numpy as np
+import pytest
+from tests_support import TRIAL_TEXT
+
+
+@dataclass(frozen=True)
+class Done:
+    """What a command left: exit code, standard output, standard error."""
+
+    code: int
+    out: str
+    err: str
+
+
+@pytest.fixture
+def trials(monkeypatch, capsys):
+    """Run `trials ...` in this process."""
+    from trials.cli.main import run
+
+    def call(*words):
+        monkeypatch.setattr(sys, "argv", ["trials", *map(str, words)])
+        capsys.readouterr()
+        with pytest.raises(SystemExit) as stopped:
+            run()
+        got = capsys.readouterr()
+        return Done(int(stopped.value.code or 0), got.out, got.err)
+
+    return call
+
+
+def simulated_readings(folder, path, seed=7):
+    """Invented readings of every coupon: double walls 25 % smoother, specimens and coupons differ."""
+    from trials.steps import load
+
+    rng = np.random.default_rng(seed)
+    coupons = load(folder).coupons
+    specimen = {s: rng.normal(0, 0.06) for s in sorted(set(coupons["specimen"]))}
+    lines = ["coupon,reading,side,rz5_um,u_mm,dross_grade,inspector"]
+    for row in coupons.itertuples():
+        level = np.log(35) + specimen[row.specimen] + rng.normal(0, 0.08) - 0.3 * (row.nozzle == "double")
+        u = 0.12 + 0.1 * specimen[row.specimen] + rng.normal(0, 0.015)
+        dross = int(rng.integers(0, 3))
+        for reading in (1, 2, 3):
+            rz5, side = np.exp(level + rng.normal(0, 0.05)), "left" if reading % 2 else "right"
+            lines.append(f"{row.coupon},{reading},{side},{rz5:.1f},{u + rng.normal(0, 0.004):.3f},{dross},AB")
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+@pytest.fixture(scope="session")
+def states(tmp_path_factory):
+    """Folders of one trial in its states: new, frozen, cut, measured; never written to, see `at`."""
+    from trials import steps
+    from trials.store import intake, recording
+    from trials.trial import parse
+
+    home = tmp_path_factory.mktemp("states")
+    (home / "new").mkdir()
+    (home / "new" / "trial.toml").write_text(TRIAL_TEXT, encoding="utf-8")
+    shutil.copytree(home / "new", home / "frozen")
+    steps.freeze(home / "frozen", steps.propose(parse(TRIAL_TEXT)))
+    shutil.copytree(home / "frozen", home / "cut")
+    recording.record_as_planned(home / "cut")
+    shutil.copytree(home / "cut", home / "measured")
+    simulated_readings(home / "measured", home / "readings.csv")
+    rows = intake.read_readings(home / "readings.csv", steps.load(home / "measured"))
+    recording.record_readings(home / "measured", rows)
+    return home
+
+
+@pytest.fixture
+def at(states, tmp_path):
+    """A private copy of the trial in one state."""
+
+    def copy(state):
+        return shutil.copytree(states / state, tmp_path / state)
+
+    return copy

@@ -1,0 +1,64 @@
+"""Text of a small, complete trial file, shared by the tests."""
+
+TRIAL_TEXT = """
+[trial]
+title = "Invented trial for tests"
+question = "Does a double-wall nozzle give a better edge than today's single one?"
+engineer = "A. Tester"
+
+[application]
+material = "S235"
+thickness_mm = 12.0
+gas = "oxygen"
+cut = "flame"
+required = { squareness_range = 2, roughness_range = 2, dross_grade = 1 }
+
+[[nozzles]]
+type = "cylindrical"
+bore = "cylindrical"
+wall = "single"
+orifice_mm = 1.4
+price = 9.0
+specimens = ["C1", "C2", "C3"]
+today = true
+
+[[nozzles]]
+type = "double"
+bore = "cylindrical"
+wall = "double"
+orifice_mm = 1.4
+price = 31.0
+specimens = ["D1", "D2", "D3"]
+
+[factors.pressure]
+unit = "bar"
+levels = [0.5, 0.7, 0.9]
+today = 0.7
+[factors.standoff]
+unit = "mm"
+levels = [0.6, 1.0, 1.4]
+today = 1.0
+
+[held]
+speed_m_min = 1.1
+
+[plan]
+method = "full"
+sheets = 3
+seed = 20417
+
+[responses.roughness]
+primary = true
+readings = 3
+worthwhile = "15 %"
+[responses.roughness.expected]
+level = 35.0
+specimen = "8 %"
+coupon = "10 %"
+reading = "7 %"
+[responses.squareness]
+readings = 3
+worthwhile = "0.03 mm"
+[responses.dross]
+readings = 1
+"""
