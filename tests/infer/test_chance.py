@@ -310,6 +310,22 @@ def test_chance_of_a_grade_for_a_type_always_clean():
     assert "new specimen" in clean.words[0]
 
 
+def test_bound_of_a_grade_by_plain_draws():
+    fit = graded()
+    found = chance_of_grade(fit, np.array([1.0, 0.0]), 1, specimens=3, df=6)
+    soft, rng = fit.penalised_full, np.random.default_rng(1)
+    lever = np.array([0.0, 1.0] + [0.0] * (len(soft.thresholds) - 2) + [-1.0, 0.0])
+    level = lever @ np.concatenate([soft.thresholds, soft.coefficients])
+    # Specimen mean square: 3 specimens times the variance of the level, 9 specimens over 6 df for the types fitted.
+    square = 3 * (lever @ soft.covariance @ lever)
+    drawn = square * 9 / 6 * 6 / rng.chisquare(6, 20_000)
+    spread = np.sqrt(np.maximum(drawn - (square - soft.group_sd**2), 0.0))
+    levels = level + rng.normal(size=20_000) * np.sqrt(drawn / 3)
+    edges = levels[:, None] + spread[:, None] * rng.normal(size=(20_000, 200))
+    # 20,000 plain draws of 200 new specimens each.
+    assert found.low == pytest.approx(float(np.quantile(np.mean(1 / (1 + np.exp(-edges)), axis=1), 0.05)), abs=0.01)
+
+
 def test_chance_of_a_grade_that_says_nothing_is_refused():
     with pytest.raises(NotIdentifiable, match="Every grade is at most 4"):
         chance_of_grade(graded(), np.zeros(2), 4, 3, 6)
