@@ -40,9 +40,9 @@ def top(
 
 
 def _register() -> None:
-    from trials.cli import going_on, planning, recording, start, studying
+    from trials.cli import going_on, measuring, planning, recording, start, studying
 
-    for part in (start, planning, recording, studying, going_on):
+    for part in (start, planning, recording, measuring, studying, going_on):
         part.register(app)
 
 

@@ -1,0 +1,27 @@
+"""A figure as a file of its own: SVG as it is drawn, PNG and PDF by the typesetter."""
+
+from __future__ import annotations
+
+from trials.errors import InputError
+
+SUFFIXES = (".svg", ".png", ".pdf")
+_PAGE = '#set page(width: auto, height: auto, margin: 6pt)\n#image(bytes(sys.inputs.svg), format: "svg")'
+
+
+def picture_bytes(svg: str, suffix: str) -> bytes:
+    """The figure (SVG text) in the form that a file ending asks for.
+
+    Raises
+    ------
+    InputError
+        If the ending is not one of `SUFFIXES`.
+    """
+    kind = suffix.lower()
+    if kind not in SUFFIXES:
+        raise InputError("not a kind of picture", found=suffix, allowed=", ".join(SUFFIXES), do="Change the ending.")
+    if kind == ".svg":
+        return svg.encode()
+    import typst
+
+    made = typst.compile(_PAGE.encode(), ignore_system_fonts=True, sys_inputs={"svg": svg}, format=kind[1:], ppi=200.0)
+    return made if isinstance(made, bytes) else made[0]
