@@ -35,7 +35,7 @@ class Effort:
         pairs = sum(pool.index.size * pool.members.size for pool in pools)
         squares = sum(pool.index.size for pool in pools) * k * (blocks / 2)
         flops = (pairs * blocks + squares) * (k + 3)
-        each = 1e-4 + 6e-5 * len(pools) + 2e-5 * blocks + flops / 8e9 + pairs * blocks * 1e-9
+        each = 1e-4 + 4e-5 * len(pools) + 2e-5 * blocks + flops / 8e9 + pairs * blocks * 1e-9
         self.spent += work.rounds * each + work.tries * (4e-5 + 3e-9 * k * (k + n))
 
     @property

@@ -64,7 +64,8 @@ def choose_rows(
         keep_strata: for each stratum the (m,) labels of the kept rows, in the label space of `strata`.
         coordinates: (N, c) settings behind the rows; rows that share all but one are neighbours.
         seed: the same seed gives the same plan.
-        progress: called as progress(share of the effort, criterion so far), larger is better.
+        progress: called as progress(share of the effort done, 0 to 1, score so far); a larger score is better, its
+            zero depends on the coding.
 
     Raises:
         NotFinite: NaN or infinity in an array.
@@ -85,6 +86,7 @@ def choose_rows(
             "every plan tried is singular: the runs, with what each may use, cannot estimate all columns. "
             "Add runs, loosen the limits, or drop a term"
         )
+    report(1.0, state.score)
     return Chosen(
         rows=state.chosen.copy(), log_det=state.log_det + coding_log_det, average_variance=float(state.variance)
     )
@@ -153,7 +155,7 @@ def prediction_variance(
     """
     plan = matrix("rows", rows)
     grid = matrix("at", at, plan.shape[1])
-    return np.einsum("ij,jk,ik->i", grid, _inverse_information(plan, strata), grid, optimize=True)
+    return (grid @ _inverse_information(plan, strata) * grid).sum(axis=1)
 
 
 @dataclass(frozen=True)
@@ -190,7 +192,7 @@ def assess(
     n, k = plan.shape
     inverse = _inverse_information(plan, strata)
     square = plan.T @ plan / n if moments is None else matrix("moments", moments, k)
-    largest = float(np.einsum("ij,jk,ik->i", plan, inverse, plan, optimize=True).max())
+    largest = float((plan @ inverse * plan).sum(axis=1).max())
     log_det = -float(np.linalg.slogdet(inverse)[1])
     return Efficiency(
         log_det=log_det,
