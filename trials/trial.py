@@ -186,9 +186,14 @@ class ResponseRequest(_Part):
 
 
 class BenchRequest(_Part):
-    """`[bench]`: how readings are judged. uncertainty: expanded U (k = 2) by column."""
+    """`[bench]`: how readings are judged, by column.
+
+    uncertainty: expanded U (k = 2) of one reading; repeatability: the standard deviation of its part that averages
+    out over readings, used where a mean is graded.
+    """
 
     uncertainty: dict[str, float] = Field(default_factory=dict)
+    repeatability: dict[str, float] = Field(default_factory=dict)
     rule: Literal["guard band", "simple acceptance"] = "guard band"
     judged_by: Literal["worst", "mean"] = "worst"
     cutoff_mm: float = Field(default=2.5, gt=0)
@@ -376,6 +381,9 @@ def frozen_part(trial: Trial) -> dict[str, Any]:
     for nozzle in data["nozzles"]:
         for key in EDITABLE["nozzles"]:
             nozzle.pop(key)
+    if not data["bench"]["repeatability"]:
+        # trials frozen before this key was known keep their hash
+        data["bench"].pop("repeatability")
     return data
 
 
