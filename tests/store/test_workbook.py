@@ -1,5 +1,6 @@
 import re
 import zipfile
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -94,6 +95,12 @@ def test_the_measuring_order_is_the_trials_own_and_repeats_come_later(frozen):
     assert len(again) == 1  # a tenth of eight coupons, at least one
     for place, mark in again:
         assert place - order.index((mark, 0)) >= 2  # a quarter of eight coupons
+
+
+def test_another_seed_gives_another_measuring_order(frozen):
+    records = database.load(frozen)
+    other = records.trial.model_copy(update={"plan": records.trial.plan.model_copy(update={"seed": 5})})
+    assert measuring_order(replace(records, trial=other)) != measuring_order(records)
 
 
 def test_lost_coupons_leave_the_order_of_the_others_as_it_was(cut):
