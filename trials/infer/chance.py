@@ -242,7 +242,7 @@ def _step(room: np.ndarray, spread: np.ndarray) -> np.ndarray:
     return np.where(spread > 0, ndtr(room / safe), (room >= 0).astype(float))
 
 
-def _paired(sizes: dict[str, float], found: dict[str, np.ndarray]):
+def _paired(sizes: dict[str, float], found: dict[str, np.ndarray]) -> list[tuple[float, np.ndarray]]:
     return [(size, found[name]) for name, size in sizes.items() if name in found]
 
 

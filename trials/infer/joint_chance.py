@@ -117,7 +117,9 @@ def effect_correlation(
     return out
 
 
-def _joint_draws(edges, roots, draws, seed) -> tuple[list[np.ndarray], list[dict[str, np.ndarray]]]:
+def _joint_draws(
+    edges: tuple[NextEdge, ...], roots: dict[str, np.ndarray], draws: int, seed: int
+) -> tuple[list[np.ndarray], list[dict[str, np.ndarray]]]:
     """Means and variances of every response with their estimation errors correlated as the effects are."""
     m, means, found = len(edges), [], []
     layers = max(len(e.squares) for e in edges)
@@ -137,7 +139,14 @@ def _joint_draws(edges, roots, draws, seed) -> tuple[list[np.ndarray], list[dict
     return means, found
 
 
-def _joint(edges, rules, means, found, upper, lower) -> np.ndarray:
+def _joint(
+    edges: tuple[NextEdge, ...],
+    rules: tuple[Rule, ...],
+    means: list[np.ndarray],
+    found: list[dict[str, np.ndarray]],
+    upper: np.ndarray,
+    lower: np.ndarray,
+) -> np.ndarray:
     """Chance that all rules hold, per draw: average over common points of the product of the readings' chances."""
     total = np.ones((len(means[0]), len(upper)))
     for i, (edge, rule) in enumerate(zip(edges, rules, strict=True)):

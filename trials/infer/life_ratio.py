@@ -113,7 +113,9 @@ def life_ratio(
     return LifeRatio(of, against, quantile, float(ratio), float(low), float(high), p, common_shape, counts, words)
 
 
-def _common(time, failed, types, of, against, confidence):
+def _common(
+    time: np.ndarray, failed: np.ndarray, types: np.ndarray, of: str, against: str, confidence: float
+) -> tuple[float, tuple[float, float], float, float]:
     """Log ratio, limits, p and shape under one shape."""
     kinds = sorted(set(types))
     fixed = (types[:, None] == np.array(kinds)).astype(float)
@@ -147,7 +149,9 @@ class _Cut:
         return float(f.sf(self.df * np.expm1(2 * max(fall, 0.0) / self.failures), 1, self.df))
 
 
-def _separate(first: LifeFit, second: LifeFit, quantile: float, confidence: float):
+def _separate(
+    first: LifeFit, second: LifeFit, quantile: float, confidence: float
+) -> tuple[float, tuple[float, float], float]:
     """Log ratio of the quantile, limits and p when each type has its own shape."""
     one = np.array([1.0])
     (a, sa), (b, sb) = first.log_life(one, quantile), second.log_life(one, quantile)

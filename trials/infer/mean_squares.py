@@ -114,7 +114,15 @@ def find_layers(
     return Layers(tuple(squares), ordinary, weights, members, reading_rows, tuple(missing))
 
 
-def _squares(response, steps, base, members, reading_rows, of_type, spread_by_type) -> list[MeanSquare]:
+def _squares(
+    response: np.ndarray,
+    steps: list[tuple[str, np.ndarray, np.ndarray]],
+    base: np.ndarray,
+    members: dict[str, np.ndarray],
+    reading_rows: dict[str, np.ndarray],
+    of_type: dict[str, np.ndarray],
+    spread_by_type: tuple[str, ...],
+) -> list[MeanSquare]:
     """Mean squares of every step, then of the readings."""
     squares = []
     for layer, _, gained in steps:
@@ -131,7 +139,14 @@ def _squares(response, steps, base, members, reading_rows, of_type, spread_by_ty
     return squares
 
 
-def _square(name, response, gained, keep, members, reading_rows) -> MeanSquare:
+def _square(
+    name: str,
+    response: np.ndarray,
+    gained: np.ndarray,
+    keep: np.ndarray | slice,
+    members: dict[str, np.ndarray],
+    reading_rows: dict[str, np.ndarray],
+) -> MeanSquare:
     """Mean square of the rows `keep` within one layer; df by Satterthwaite where the layer does not split cleanly."""
     part = gained[keep]
     inner = part.T @ part
@@ -182,7 +197,13 @@ def _least_squares(response: np.ndarray, fixed: np.ndarray) -> tuple[np.ndarray,
     return q, inverse @ (q.T @ response), q @ inverse.T
 
 
-def _check(response, fixed, groups, types, spread_by_type) -> None:
+def _check(
+    response: np.ndarray,
+    fixed: np.ndarray,
+    groups: dict[str, np.ndarray],
+    types: np.ndarray | None,
+    spread_by_type: tuple[str, ...],
+) -> None:
     """Lengths, finiteness, rank."""
     n = len(response)
     lengths = [len(v) for v in groups.values()] + ([] if types is None else [len(types)])

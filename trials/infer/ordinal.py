@@ -6,6 +6,7 @@ with a normal group effect as in Hedeker and Gibbons (1994), Biometrics 50.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -271,7 +272,7 @@ def _profile(fit: OrdinalFit, i: int, drop: float) -> tuple[float, float]:
     return low / unit, high / unit
 
 
-def _inside(above, start: float, open_ways: tuple[int, ...]) -> float:
+def _inside(above: Callable[[float], float], start: float, open_ways: tuple[int, ...]) -> float:
     """A value whose profile lies inside the interval, walking towards the infinity the likelihood prefers."""
     if len(open_ways) == 2:
         return start
@@ -281,7 +282,7 @@ def _inside(above, start: float, open_ways: tuple[int, ...]) -> float:
     return value
 
 
-def _limit(above, inside: float, step: float) -> float:
+def _limit(above: Callable[[float], float], inside: float, step: float) -> float:
     """Root of `above` from `inside` outward."""
     near, far = inside, inside + step
     while above(far) > 0:

@@ -21,6 +21,8 @@ DRAWS = 20_000
 LEVELS = (0.05, 0.01, 0.001)
 SAME = 1e-9
 
+Measure = Callable[[np.ndarray], np.ndarray]
+
 
 @dataclass(frozen=True)
 class Shuffle:
@@ -138,7 +140,7 @@ def _draw(codes: np.ndarray, places: list[np.ndarray], rng: np.random.Generator)
     return out
 
 
-def _f_statistic(values: np.ndarray, codes: np.ndarray, blocks: np.ndarray, kinds: int):
+def _f_statistic(values: np.ndarray, codes: np.ndarray, blocks: np.ndarray, kinds: int) -> Measure:
     """F of types adjusted for blocks; the design matrix of types within blocks is the same for every arrangement."""
     sizes = np.bincount(blocks)
     rest = values - (np.bincount(blocks, values) / sizes)[blocks]
@@ -161,7 +163,7 @@ def _f_statistic(values: np.ndarray, codes: np.ndarray, blocks: np.ndarray, kind
     return measure
 
 
-def _by_hand(values: np.ndarray, names: np.ndarray, statistic: Callable[[np.ndarray, np.ndarray], float]):
+def _by_hand(values: np.ndarray, names: np.ndarray, statistic: Callable[[np.ndarray, np.ndarray], float]) -> Measure:
     def measure(every: np.ndarray) -> np.ndarray:
         found = np.array([float(statistic(values, names[row])) for row in every])
         if not np.all(np.isfinite(found)):
