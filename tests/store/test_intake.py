@@ -190,7 +190,9 @@ def test_coupon_level_fields_once_or_equal_and_a_repeat_may_differ(cut, tmp_path
 
 def test_other_columns_are_left_out_and_said(cut, tmp_path):
     path = written(tmp_path, "coupon,reading,rz5_um,weather\nKX7,1,30,rain\n")
-    assert intake.read_readings(path, database.load(cut)).attrs["said"] == ["Columns left out: weather."]
+    long = intake.read_readings(path, database.load(cut))
+    assert long.attrs["said"] == ["Columns left out: weather."]
+    assert database.record_readings(cut, long).said == ("Columns left out: weather.",)
 
 
 def test_numbers_in_a_workbook_come_as_they_are(cut, tmp_path):

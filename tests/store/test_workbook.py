@@ -41,7 +41,9 @@ def test_the_run_workbook_is_prefilled_in_planned_order(frozen, tmp_path):
 def test_an_untouched_run_workbook_records_nothing(frozen, tmp_path):
     records = database.load(frozen)
     path = run_workbook(records, tmp_path / "run.xlsx")
-    assert len(intake.read_cuts(path, records)) == 0
+    rows = intake.read_cuts(path, records)
+    assert len(rows) == 0
+    assert database.record_cuts(frozen, rows).said == ("8 rows have no outcome yet; left out.",)
     assert len(intake.read_mounts(path, records)) == 0
     assert len(intake.read_sheets(path, records)) == 0
 

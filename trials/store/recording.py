@@ -80,7 +80,8 @@ def record_cuts(
             what = f"{added} coupons, {detail} mounts or sheets"
             write_journal(connection, moment, who, "cuts recorded", what)
     said = (f"{ignored} cut records were already there and equal; ignored.",) if ignored else ()
-    return Recorded(added, ignored, said)
+    heard = [line for rows in (cuts, mounts, sheets) if rows is not None for line in rows.attrs.get("said", ())]
+    return Recorded(added, ignored, (*heard, *said))
 
 
 def record_as_planned(folder: Path | str, who: str = "", at: datetime | None = None) -> Recorded:
@@ -135,7 +136,7 @@ def record_readings(
             confirm(connection, after, found, who, "confirmed when recorded", moment)
     ignored = len(long_rows) - len(rows)
     said = (f"{ignored} readings were already there and equal; ignored.",) if ignored else ()
-    return Recorded(len(rows), ignored, said, tuple(found))
+    return Recorded(len(rows), ignored, (*long_rows.attrs.get("said", ()), *said), tuple(found))
 
 
 def _keep_details(connection, records: Records, key, target, columns, rows: pd.DataFrame, who, moment) -> int:
