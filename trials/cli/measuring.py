@@ -1,4 +1,4 @@
-"""Commands of the bench: measure."""
+"""Commands of the bench: measure, limits."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from trials.errors import InputError
 def register(app: typer.Typer) -> None:
     """Add these commands to the application."""
     app.command("measure")(measure)
+    app.command("limits")(limits)
 
 
 def measure(
@@ -61,7 +62,7 @@ def measure(
         raise InputError("no traces or scans", file=str(folder), do="Name files or a folder after the trial's folder.")
     from trials.store.tables import moment_in
 
-    when = moment_in(measured_on, column="--measured-on")
+    when = moment_in(measured_on or None, column="--measured-on")
     details = {"inspector": inspector, "instrument": instrument, "depth_mm": depth, "measured_on": when}
     done, found = steps.measure_into(folder, files, settings, details, inspector)
     pictures = steps.keep_pictures(found, picture) if picture else []
@@ -174,3 +175,36 @@ def _plain(one: Any) -> dict[str, Any]:
     kept = {key: value for key, value in asdict(one.result).items() if key not in (*arrays, "warnings", "notes")}
     kept = {key: value.tolist() if hasattr(value, "tolist") else value for key, value in kept.items()}
     return {"file": one.file, "kind": one.kind, **kept, "warnings": one.warnings, "notes": one.notes}
+
+
+def limits(thickness: float = typer.Option(..., "--thickness", help="Thickness in mm."), json_: bool = JSON) -> None:
+    """Print the limits of every range of ISO 9013 at a thickness, with what is known of each figure.
+
+    Example: `trials limits --thickness 6`
+    """
+    from trials.grade.iso9013 import in_scope, limit_table
+    from trials.standards import edition, roughness_ranges, scope, squareness_ranges
+
+    row = limit_table([thickness])[0]
+    lines = []
+    for name, unit, ranges in (("u", "mm", squareness_ranges()), ("Rz5", "um", roughness_ranges())):
+        for known in ranges:
+            value = row[f"{name.lower()}_range_{known.range}"]
+            kept = {"of": name, "range": known.range, "at_most": value, "unit": unit, "status": known.status}
+            lines.append(kept | {"rule": f"{known.base:g} + {known.per_mm:g} a", "source": known.source})
+    if json_:
+        show.as_json({"standard": edition(), "thickness_mm": thickness, "limits": lines})
+        return
+    show.say(f"{edition()}, thickness a = {thickness:g} mm; a value on the limit is inside.")
+    digits = {"mm": 4, "um": 2}
+    show.table(
+        ["of", "range", "at most", "unit", "rule", "status"],
+        [
+            [k["of"], k["range"], f"{k['at_most']:.{digits[k['unit']]}f}", k["unit"], k["rule"], k["status"]]
+            for k in lines
+        ],
+    )
+    if not in_scope(thickness):
+        covered = scope("laser")
+        show.say(f"Laser cuts are covered from {covered.low_mm:g} to {covered.high_mm:g} mm; beyond by the same rules.")
+    show.next_step(f"trials grade --u 0.12 --rz5 31 --thickness {thickness:g}")

@@ -28,33 +28,87 @@ def grade(
     squareness_range: int = typer.Option(None, "--need-squareness", help="Required range of u, 1 to 5."),
     roughness_range: int = typer.Option(None, "--need-roughness", help="Required range of Rz5, 1 to 4."),
     dross_grade: int = typer.Option(None, "--need-dross", help="Worst dross grade allowed, 0 to 4."),
+    class_: str = typer.Option(None, "--class", help="Execution class of EN 1090-2: EXC3, or EXC3 2008."),
+    rule: str = typer.Option("guard band", "--rule", help="guard band (ISO 14253-1), or simple acceptance."),
+    uncertainty: list[str] = typer.Option([], "--uncertainty", help="U at k = 2 by column: rz5_um=2.0; may repeat."),
     json_: bool = JSON,
 ) -> None:
-    """Grade edges by ISO 9013: a trial, a plain table, or one value.
+    """Grade edges by ISO 9013: a trial, a plain table, or one value. A trial names its own requirement and rule.
 
-    Example: `trials grade my-trial`, `trials grade readings.csv --thickness 6`, or
-    `trials grade --u 0.12 --rz5 31 --thickness 6`
+    Example: `trials grade my-trial`, `trials grade readings.csv --thickness 6 --class EXC3`, or
+    `trials grade --u 0.12 --rz5 31 --thickness 6 --need-squareness 2 --uncertainty u_mm=0.02`
     """
     need = {"squareness_range": squareness_range, "roughness_range": roughness_range, "dross_grade": dross_grade}
+    need["execution_class"] = class_
+    judging = {"rule": _rule(rule), "uncertainty": _uncertainty(uncertainty)}
     if source is None:
-        _grade_one(thickness, u, rz5, dross, need, json_)
+        _grade_one(thickness, u, rz5, dross, need, judging, json_)
         return
     if source.is_dir() or not source.exists():
-        from trials import steps
-
-        records = steps.load(source)
-        _show_grades(steps.grade(records), json_, records.trial.bench.judged_by)
-        if not json_:
-            show.next_step(f"trials fit {source}")
+        _grade_trial(source, need, judging, json_)
         return
     from trials.steps import grade_table
 
-    _show_grades(grade_table(source, thickness or None, need), json_, "worst")
+    _show_grades(grade_table(source, thickness or None, need, **judging), json_, "worst", _words(need))
     if not json_:
         show.next_step("trials adopt, if the table tells nozzle types apart and you want to compare them")
 
 
-def _grade_one(thickness: float, u: float, rz5: float, dross: int, need: dict, json_: bool) -> None:
+def _grade_trial(folder: Path, need: dict, judging: dict, json_: bool) -> None:
+    from trials import steps
+    from trials.grade.conformity import requirement_words
+
+    records = steps.load(folder)
+    if any(value is not None for value in need.values()) or judging != {"rule": "guard band", "uncertainty": {}}:
+        raise InputError(
+            "a trial names its own requirement, rule and uncertainty",
+            file=str(folder),
+            do="Leave the options out, or change trial.toml and run `trials amend`.",
+        )
+    required = requirement_words(records.trial.application.required)
+    _show_grades(steps.grade(records), json_, records.trial.bench.judged_by, required)
+    if not json_:
+        show.next_step(f"trials fit {folder}")
+
+
+def _rule(text: str) -> str:
+    rules = {"guard band": "guard band", "simple acceptance": "simple acceptance", "simple": "simple acceptance"}
+    if text not in rules:
+        raise InputError(
+            "unknown rule", column="--rule", found=text, allowed="guard band, simple", do="Name one of these."
+        )
+    return rules[text]
+
+
+def _uncertainty(parts: list[str]) -> dict[str, float]:
+    found = {}
+    for part in parts:
+        name, _, figure = part.partition("=")
+        try:
+            found[name.strip()] = float(figure)
+        except ValueError:
+            found[name.strip()] = -1.0
+        if name.strip() not in ("u_mm", "rz5_um") or not 0 <= found[name.strip()] < float("inf"):
+            raise InputError(
+                "not an uncertainty",
+                column="--uncertainty",
+                found=part,
+                allowed="u_mm=0.02, rz5_um=2.0",
+                do="Give U at k = 2 by column.",
+            )
+    return found
+
+
+def _words(need: dict) -> tuple[str, ...]:
+    """The requirement in words, with edition and status where it is an execution class."""
+    from trials.grade.conformity import requirement_words
+    from trials.steps import requirement
+
+    asked = requirement(need)
+    return requirement_words(asked) if asked else ()
+
+
+def _grade_one(thickness: float, u: float, rz5: float, dross: int, need: dict, judging: dict, json_: bool) -> None:
     if u is None and rz5 is None and dross is None:
         raise InputError("nothing to grade", do="Give a folder, a table, or values such as --u 0.12 --thickness 6.")
     if not thickness:
@@ -63,7 +117,7 @@ def _grade_one(thickness: float, u: float, rz5: float, dross: int, need: dict, j
 
     from trials.steps import grade_value
 
-    found = grade_value(thickness, u, rz5, dross, need)
+    found = grade_value(thickness, u, rz5, dross, need, **judging)
     if json_:
         show.as_json(asdict(found))
         return
@@ -71,11 +125,11 @@ def _grade_one(thickness: float, u: float, rz5: float, dross: int, need: dict, j
     if found.dross_grade is not None:
         show.say(f"dross: grade {found.dross_grade}")
     show.say(f"designation: {found.designation}")
-    if any(value is not None for value in need.values()):
-        show.say(f"meets the requirement: {found.meets}")
+    if _words(need):
+        show.say(f"required: {'; '.join(_words(need))}", f"meets the requirement: {found.meets}")
     if found.why:
         show.say(f"because: {found.why}")
-    show.next_step("`trials grade FOLDER` grades a whole trial")
+    show.next_step(f"`trials limits --thickness {thickness:g}` shows every limit; `trials grade FOLDER` a whole trial")
 
 
 def _range(found: int, value: float | None) -> str:
@@ -84,7 +138,7 @@ def _range(found: int, value: float | None) -> str:
     return f"range {found}" if found else "worse than the last range"
 
 
-def _show_grades(graded, json_: bool, judged_by: str) -> None:
+def _show_grades(graded, json_: bool, judged_by: str, required: tuple[str, ...]) -> None:
     if json_:
         show.as_json({"coupons": show.rows_of(graded)})
         return
@@ -92,11 +146,21 @@ def _show_grades(graded, json_: bool, judged_by: str) -> None:
         c for c in ("coupon", "nozzle", "outcome", "squareness_range", "roughness_range", "dross_grade") if c in graded
     ]
     names += ["designation", "meets", "why"]
-    show.table([name.replace("_", " ") for name in names], graded[names].to_numpy(object).tolist())
+    show.table([name.replace("_", " ") for name in names], _shown(graded[names]))
     counts = graded["meets"].value_counts()
     show.say(f"Meets: {counts.get('yes', 0)} yes, {counts.get('no', 0)} no, {counts.get('undecided', 0)} undecided.")
+    if required:
+        show.say(f"Required: {'; '.join(required)}.")
     show.say(f"Judged by the {judged_by} reading of each coupon; dross by this project's own scale of 0 to 4.")
     show.say("A grade is advice to a qualified person, not a release certificate.")
+
+
+def _shown(graded) -> list[list]:
+    """Cells for the screen: what was not graded is empty, what is beyond the last range says so."""
+    cells = graded.astype(object).where(graded.notna(), None)
+    for name in ("squareness_range", "roughness_range"):
+        cells[name] = cells[name].map(lambda found: {-1: "", 0: "worse"}.get(found, found))
+    return cells.to_numpy().tolist()
 
 
 def fit(folder: Path = FOLDER, json_: bool = JSON) -> None:

@@ -6,7 +6,7 @@ Functions take a folder or plain pandas tables and return plain tables or frozen
 
 from trials.steps.bench import Settings, keep_pictures, measure_files, measure_into
 from trials.steps.files import plain, write_bytes
-from trials.steps.grading import grade, grade_table, grade_value
+from trials.steps.grading import grade, grade_table, grade_value, requirement
 from trials.steps.papers import run_sheet
 from trials.steps.way import evidence, fit, freeze, load, look_number, propose, verdict
 
@@ -25,6 +25,7 @@ __all__ = [
     "measure_into",
     "plain",
     "propose",
+    "requirement",
     "run_sheet",
     "verdict",
     "write_bytes",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -12,6 +12,11 @@ from trials.errors import InputError
 from trials.store.ascut import coupon_table
 from trials.store.records import Records
 from trials.trial import Trial
+
+if TYPE_CHECKING:
+    from trials.grade.conformity import Rule, Uncertainty
+    from trials.grade.coupons import Graded
+    from trials.trial import Requirement
 
 
 def thickness(records: Records) -> float | Mapping[str, float] | None:
@@ -48,7 +53,7 @@ def grade(records: Records) -> pd.DataFrame:
         planned["coupon"].tolist(),
         trial.bench.judged_by,
         trial.bench.rule,
-        trial.bench.uncertainty or None,
+        trial_uncertainty(trial),
     )
     graded["outcome"] = graded["coupon"].map(dict(zip(planned["coupon"], planned["outcome"], strict=True)))
     graded.insert(1, "nozzle", graded["coupon"].map(dict(zip(planned["coupon"], planned["nozzle"], strict=True))))
@@ -59,24 +64,54 @@ def _graded_names(trial: Trial) -> dict[str, str]:
     return {name: name for name in ("roughness", "squareness", "dross") if name in trial.responses}
 
 
+def trial_uncertainty(trial: Trial) -> dict[str, Uncertainty]:
+    """Uncertainty of a reading by column, as the trial states it; raises InputError where its parts do not fit."""
+    from trials.grade.conformity import Uncertainty
+
+    parts = trial.bench.repeatability
+    lost = sorted(set(parts) - set(trial.bench.uncertainty))
+    if lost:
+        raise InputError(
+            "a repeatability without its uncertainty",
+            file="trial.toml",
+            column=f"bench.repeatability.{lost[0]}",
+            do="State bench.uncertainty for the same column; `trials bench` works out both.",
+        )
+    return {name: Uncertainty(value, parts.get(name, 0.0)) for name, value in trial.bench.uncertainty.items()}
+
+
 def grade_value(
-    thickness_mm: float, u_mm: float | None, rz5_um: float | None, dross: int | None, need: Mapping[str, Any]
-) -> Any:
-    """Grade one edge from single values; need: keys of a requirement, missing ones None."""
+    thickness_mm: float,
+    u_mm: float | None,
+    rz5_um: float | None,
+    dross: int | None,
+    need: Mapping[str, Any],
+    rule: Rule = "guard band",
+    uncertainty: Mapping[str, float] | None = None,
+) -> Graded:
+    """Grade one edge from single values; need: keys of a requirement, missing ones None; uncertainty: U by column."""
     from trials.grade.coupons import grade_edge
 
-    return grade_edge(thickness_mm, u_mm, rz5_um, dross, _requirement(need))
+    return grade_edge(thickness_mm, u_mm, rz5_um, dross, requirement(need), rule, uncertainty)
 
 
-def grade_table(path: Path, thickness_mm: float | None, need: Mapping[str, Any]) -> pd.DataFrame:
+def grade_table(
+    path: Path,
+    thickness_mm: float | None,
+    need: Mapping[str, Any],
+    rule: Rule = "guard band",
+    uncertainty: Mapping[str, float] | None = None,
+) -> pd.DataFrame:
     """Grade a plain table of readings (coupon, u_mm, rz5_um, dross_grade, thickness_mm) without a trial."""
     from trials.grade.coupons import grade_coupons
     from trials.store.intake import read_plain_readings
 
-    return grade_coupons(read_plain_readings(path), _requirement(need), thickness_mm)
+    readings = read_plain_readings(path)
+    return grade_coupons(readings, requirement(need), thickness_mm, rule=rule, uncertainty=uncertainty)
 
 
-def _requirement(need: Mapping[str, Any]) -> Any:
+def requirement(need: Mapping[str, Any]) -> Requirement | None:
+    """The requirement of keys that are given, None where none is; raises InputError where a value is not allowed."""
     from pydantic import ValidationError
 
     from trials.trial import Requirement
