@@ -15,7 +15,7 @@ class Quantity:
     column: name in the readings table, unit at its end; unit: kept unit; scale: what the model works on;
     per_coupon: one value per coupon (the worst), not one per reading; resolution: smallest step of the usual
     instrument, in the kept unit (common practice, no source), used for zeros on the log scale; low, high: what a cell
-    of the bench workbook accepts, in the kept unit.
+    of the bench workbook accepts, in the kept unit; symbol: as in a sentence, the label if empty.
     """
 
     name: str
@@ -28,13 +28,21 @@ class Quantity:
     high: float = float("inf")
     per_coupon: bool = False
     higher_is_better: bool = False
+    symbol: str = ""
+
+    @property
+    def short(self) -> str:
+        """How a sentence names it."""
+        return self.symbol or self.label
 
 
 QUANTITIES: dict[str, Quantity] = {
     q.name: q
     for q in (
-        Quantity("roughness", "mean height of profile Rz5", "rz5_um", "um", "log", 0.1, 0.0, 1000.0),
-        Quantity("squareness", "perpendicularity tolerance u", "u_mm", "mm", "as measured", 0.001, 0.0, 10.0),
+        Quantity("roughness", "mean height of profile Rz5", "rz5_um", "um", "log", 0.1, 0.0, 1000.0, symbol="Rz5"),
+        Quantity(
+            "squareness", "perpendicularity tolerance u", "u_mm", "mm", "as measured", 0.001, 0.0, 10.0, symbol="u"
+        ),
         Quantity("dross", "dross grade", "dross_grade", "", "grade", 1.0, 0.0, 4.0, per_coupon=True),
         Quantity("dross_height", "dross height", "dross_height_mm", "mm", "as measured", 0.01, 0.0, 20.0),
         Quantity("kerf", "kerf width", "kerf_mm", "mm", "as measured", 0.01, 0.0, 10.0),

@@ -200,16 +200,20 @@ def _more(
     """How many more specimens or mounts would settle what is not settled."""
     if worthwhile is None or not any(c.answer == "not settled" for c in comparisons):
         return ()
-    specimens = _per_type(ready, "specimen")
     if not ready.structure.replicated:
         return ("Cut with three specimens or more of each type: one piece of each cannot speak for its type.",)
+    specimens = max(1, round(_per_type(ready, "specimen")))
+    coupons = ready.table["coupon"].nunique()
+    mounts = max(1, round(_per_type(ready, "mount") / specimens))
     counts = Counts(
         types=len(ready.types),
-        specimens=max(1, round(specimens)),
-        mounts=max(1, round(_per_type(ready, "mount") / max(specimens, 1.0))) if "mount" in ready.table else 1,
+        specimens=specimens,
+        mounts=mounts,
         coupons=_coupons_worth(ready, place),
-        readings=max(1, round(len(ready.table) / ready.table["coupon"].nunique())),
+        readings=max(1, round(len(ready.table) / coupons)),
         sheets=max(1, ready.structure.counts.get("sheet", 1)),
+        coupons_cut=coupons / (len(ready.types) * specimens * mounts),
+        terms=ready.fixed.shape[1] - len(ready.types),
     )
     needed = specimens_needed(fit.variances, worthwhile, counts, (levels.difference, levels.sameness))
     return (needed.sentence,)

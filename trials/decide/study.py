@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from trials.decide.answer import levels
+from trials.decide.answer import HOW_MUCH_OPEN, levels
 from trials.decide.chances import chances
 from trials.decide.response import Allowed, Studied, compared_at, explored, fit_response, study_response
 from trials.decide.results import Comparison, NozzleRow, ResponseResult, Study
@@ -75,32 +75,42 @@ def answer_sentence(trial: Trial, results: Sequence[ResponseResult]) -> str:
 
 
 def _response_clause(trial: Trial, result: ResponseResult) -> str:
-    words = {w: [c for c in result.comparisons if c.answer == w] for w in ("better", "worse", "not settled")}
-    words["same"] = [c for c in result.comparisons if c.answer == "same for practical purposes"]
-    said = [_with_numbers(c, result) for c in (*words["better"], *words["worse"])]
-    if words["same"]:
-        said.append(f"{listed([c.nozzle for c in words['same']])}: same for practical purposes")
-    if words["not settled"]:
-        said.append(f"{listed([c.nozzle for c in words['not settled']])}: not settled")
-    against = result.comparisons[0].against
-    place = result.comparisons[0].settings
-    return f"{result.label[0].upper()}{result.label[1:]} against today's {against}, {place}: {'; '.join(said)}."
+    against, place = result.comparisons[0].against, result.comparisons[0].settings
+    short = trial.quantity(result.response).short
+    said = [
+        f"{c.nozzle} is {c.answer} than today's {against}{_added(c)} ({short} {size_words(c, result.unit)})"
+        for word in ("better", "worse")
+        for c in result.comparisons
+        if c.answer == word
+    ]
+    for word in ("same for practical purposes", "not settled"):
+        names = [c.nozzle for c in result.comparisons if c.answer == word]
+        if names:
+            said.append(f"{listed(names)}: {word}")
+    open_ = " Nothing above the coupon was repeated." if "nothing above" in result.rests_on else ""
+    where = place if place.startswith("average") else f"at {place}"
+    return f"{'; '.join(said)} ({where}{'' if said[0].find(short) >= 0 else f', by {short}'}).{open_}"
 
 
-def _with_numbers(c: Comparison, result: ResponseResult) -> str:
-    adds = f" {c.answer_adds}" if c.answer_adds and c.answer_adds.startswith("by") else ""
-    more = f"; {c.answer_adds}" if c.answer_adds and not adds else ""
-    return f"{c.nozzle} is {c.answer}{adds} ({size_words(c, result.unit)}{more})"
+def _added(c: Comparison) -> str:
+    if c.answer_adds == HOW_MUCH_OPEN:
+        return f", {HOW_MUCH_OPEN}"
+    return f" {c.answer_adds}" if c.answer_adds else ""
 
 
 def size_words(c: Comparison, unit: str) -> str:
-    """The size of a comparison with its interval: `27 % lower, 17 to 36 % lower`."""
+    """The size of a comparison with its interval: `33 % lower, interval 19 to 45 %`."""
     if c.kind == "difference":
         size = f"{c.value:+.3g} {unit}".strip()
         return size if math.isnan(c.low) else f"{size}, interval {c.low:+.3g} to {c.high:+.3g}"
-    change = [100 * (x - 1) for x in (c.value, c.low, c.high)]
-    size = f"{change[0]:+.0f} %"
-    return size if math.isnan(c.low) else f"{size}, interval {change[1]:+.0f} to {change[2]:+.0f} %"
+    value, low, high = (100 * (x - 1) for x in (c.value, c.low, c.high))
+    if math.isnan(low):
+        return f"{abs(value):.0f} % {'lower' if value < 0 else 'higher'}"
+    if high < 0:
+        return f"{-value:.0f} % lower, interval {-high:.0f} to {-low:.0f} %"
+    if low > 0:
+        return f"{value:.0f} % higher, interval {low:.0f} to {high:.0f} %"
+    return f"{value:+.0f} %, interval {low:+.0f} to {high:+.0f} %"
 
 
 def nozzle_rows(trial: Trial, results: Sequence[ResponseResult], evidence: Evidence) -> tuple[NozzleRow, ...]:

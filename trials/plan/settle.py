@@ -109,10 +109,11 @@ def specimens_needed(
     """
     _check(variances, worthwhile)
     now = [chance_settled(variances, true, worthwhile, counts, levels) for true in (worthwhile, 0.0)]
-    found: dict[str, list[int | None]] = {}
-    for what in ("specimens", "mounts"):
+    found: dict[str, list[int | None]] = {"mounts": [None, None]}
+    known = "mount" in variances
+    for what in ("specimens", "mounts") if known else ("specimens",):
         found[what] = [_fewest(what, variances, true, worthwhile, counts, levels, chance) for true in (worthwhile, 0.0)]
-    sentence = _sentence(found["specimens"], found["mounts"], counts, chance)
+    sentence = _sentence(found["specimens"], found["mounts"] if known else None, counts, chance)
     return Needed(now[0], now[1], *found["specimens"], *found["mounts"], sentence)
 
 
@@ -197,15 +198,17 @@ def _check(variances: Mapping[str, float], worthwhile: float) -> None:
         raise WrongShape("the worthwhile difference is zero; state one above zero in the trial file.")
 
 
-def _sentence(specimens: list[int | None], mounts: list[int | None], counts: Counts, chance: float) -> str:
-    """The numbers in words."""
+def _sentence(specimens: list[int | None], mounts: list[int | None] | None, counts: Counts, chance: float) -> str:
+    """The numbers in words; mounts None where their own spread was not estimated."""
     lead = f"For a chance of {percent(chance)} of a settled answer"
-    if counts.specimens < 2:
+    if counts.specimens < 2 and mounts is not None:
         return (
             "With one specimen per type no number of mounts of these specimens will do for the types; "
             f"for these nozzles, {lead[0].lower()}{lead[1:]}: {_words(mounts, counts.mounts, 'mounts of each')}."
         )
     more = f"{lead}: {_words(specimens, counts.specimens, 'specimens of each type')}"
+    if mounts is None:
+        return f"{more}; how much further mounts would help is not known, since each specimen was mounted once."
     if all(number is None for number in mounts):
         return f"{more}; no number of mounts of these specimens will do."
     return f"{more}; or with these specimens {_words(mounts, counts.mounts, 'mounts of each')}."
