@@ -11,8 +11,8 @@ from trials.infer.mixed import MixedDesign, fit_mixed
 SAME = 1e-7
 
 
-def trial(seed=11, crossed=True, vary_inside=False):
-    """Unbalanced readings in coupons in mounts in specimens of four types, on three sheets."""
+def trial(seed=11, crossed=True, vary_inside=False, inspectors=0):
+    """Unbalanced readings in coupons in mounts in specimens of four types, on three sheets, by several inspectors."""
     rng = np.random.default_rng(seed)
     specimen = np.repeat(np.arange(12), 2 * 5)
     mount = np.repeat(np.arange(24), 5)
@@ -27,6 +27,9 @@ def trial(seed=11, crossed=True, vary_inside=False):
         y += rng.normal(scale=sd, size=groups[name].max() + 1)[groups[name]]
     if vary_inside:
         fixed = np.column_stack([fixed, rng.normal(size=len(keep))])
+    if inspectors:
+        groups["inspector"] = rng.integers(0, inspectors, size=len(keep))
+        y += rng.normal(scale=0.1, size=inspectors)[groups["inspector"]]
     return y + rng.normal(scale=0.1, size=len(y)), fixed, groups
 
 
@@ -115,11 +118,12 @@ def test_doubling_every_reading_keeps_the_estimates_of_a_fixed_effect_and_halves
     assert (two.F, two.den_df) == pytest.approx((one.F, one.den_df), rel=1e-6)  # specimens are the yardstick still
 
 
+@pytest.mark.parametrize("inspectors", [0, 5])
 @pytest.mark.parametrize("vary_inside", [False, True])
 @pytest.mark.parametrize("crossed", [True, False])
 @pytest.mark.parametrize(("collapse", "dense"), [(False, True), (True, False), (False, False)])
-def test_every_path_gives_the_same_fit(crossed, vary_inside, collapse, dense):
-    y, fixed, groups = trial(crossed=crossed, vary_inside=vary_inside)
+def test_every_path_gives_the_same_fit(crossed, vary_inside, inspectors, collapse, dense):
+    y, fixed, groups = trial(crossed=crossed, vary_inside=vary_inside, inspectors=inspectors)
     plain = MixedDesign.build(fixed, groups, dense=True).fit(y)
     other = MixedDesign.build(fixed, groups, collapse=collapse, dense=dense).fit(y)
     assert other.coefficients == pytest.approx(plain.coefficients, rel=1e-8, abs=1e-9)
@@ -131,9 +135,10 @@ def test_every_path_gives_the_same_fit(crossed, vary_inside, collapse, dense):
     assert (two.F, two.den_df) == pytest.approx((one.F, one.den_df), rel=1e-8)
 
 
-def test_criterion_and_covariance_against_the_definition():
+@pytest.mark.parametrize("inspectors", [0, 4])
+def test_criterion_and_covariance_against_the_definition(inspectors):
     """-2 log restricted likelihood and (X'V^-1X)^-1 from an (n, n) matrix, which only a small case can afford."""
-    y, fixed, groups = trial(seed=3)
+    y, fixed, groups = trial(seed=3, vary_inside=inspectors > 0, inspectors=inspectors)
     fit = fit_mixed(y, fixed, groups)
     v = fit.variances["reading"] * np.eye(len(y))
     for name, labels in groups.items():

@@ -101,18 +101,23 @@ class Units:
         sums = np.add.reduceat(rows[self.order], self.starts, axis=0)
         return (sums.T / self.sizes).T
 
+    def mean_columns(self, columns: sparse.csr_array) -> sparse.csr_array:
+        """Mean of sparse columns (n, m) over each unit."""
+        n, units = len(self.order), len(self.sizes)
+        unit = np.repeat(np.arange(units), self.sizes.astype(np.intp))
+        average = sparse.csr_array((1.0 / self.sizes[unit], (unit, self.order)), shape=(units, n))
+        return (average @ columns).tocsr()
+
     def inside(self, rows: np.ndarray, means: np.ndarray) -> np.ndarray:
         """Rows in sorted order less their unit's mean."""
         return rows[self.order] - np.repeat(means, self.sizes.astype(np.intp), axis=0)
 
 
-def _units(groupings: Sequence[Grouping], chain: Chain, n: int) -> Units | None:
-    if not chain.absorbed:
-        return None
-    order = chain_order(groupings, chain, n)
-    codes = groupings[chain.absorbed[0]].codes[order]
-    starts = np.flatnonzero(np.concatenate([[True], codes[1:] != codes[:-1]]))
-    return Units(order, starts, np.diff(np.append(starts, n)).astype(float))
+def _units(codes: np.ndarray, order: np.ndarray) -> Units:
+    """Units that are the levels of codes (n,), for rows in an order that keeps each together."""
+    ordered = codes[order]
+    starts = np.flatnonzero(np.concatenate([[True], ordered[1:] != ordered[:-1]]))
+    return Units(order, starts, np.diff(np.append(starts, len(codes))).astype(float))
 
 
 @dataclass(frozen=True)
@@ -120,17 +125,19 @@ class Layout:
     """Everything about a design that does not depend on the response.
 
     units: None where every row stands alone; q_means (U, k): orthonormal columns averaged over units; q_inside (n, k):
-    their deviations in unit order, None where every fixed column is constant in every unit; columns (m, U): levels of
-    the groupings but the carrier, and in_class (U, d): one where a unit has the d-th size, both for the dense kernel
-    only; kernel: as of a response of zeros.
+    their deviations in unit order, None where every fixed column is constant in every unit. For the dense kernel only:
+    z_means (m, U): levels of the groupings but the carrier, averaged over units; z_inside (m, n): the same by rows in
+    unit order where they change inside units; in_class (U, d): one where a unit has the d-th size. kernel: as of a
+    response of zeros.
     """
 
     units: Units | None
     q_means: np.ndarray
     q_inside: np.ndarray | None
-    columns: sparse.csr_array | None
+    z_means: sparse.csr_array | None
+    z_inside: sparse.csr_array | None
     in_class: np.ndarray | None
-    kernel: Kernel | None
+    kernel: Kernel
 
     def kernel_for(self, response: np.ndarray) -> Kernel:
         """Put a response (n,) in the place of A's last column."""
@@ -140,7 +147,11 @@ class Layout:
             inside = self.units.inside(response, means)
             within[-1, -1] = inside @ inside
             if self.q_inside is not None:
-                within[:-1, -1] = within[-1, :-1] = inside @ self.q_inside
+                k = self.q_inside.shape[1]
+                within[-1 - k : -1, -1] = within[-1, -1 - k : -1] = inside @ self.q_inside
+            if self.z_inside is not None:
+                m = self.z_inside.shape[0]
+                within[:m, -1] = within[-1, :m] = self.z_inside @ inside
         if isinstance(self.kernel, ChainKernel):
             return replace(self.kernel, means=np.column_stack([self.q_means, means]), within=within)
         return replace(self.kernel, cross=self._crossed(means), within=within)
@@ -148,7 +159,7 @@ class Layout:
     def _crossed(self, means: np.ndarray) -> np.ndarray:
         cross = self.kernel.cross.copy()
         by_size = self.in_class * means[:, None]
-        column = np.vstack([self.columns @ by_size, self.q_means.T @ by_size, means @ by_size])
+        column = np.vstack([self.z_means @ by_size, self.q_means.T @ by_size, means @ by_size])
         cross[:, :, -1] = cross[:, -1, :] = column.T
         return cross
 
@@ -157,61 +168,91 @@ def lay_out(
     fixed: np.ndarray, q: np.ndarray, groupings: Sequence[Grouping], collapse: bool, dense: bool | None
 ) -> Layout:
     """Form units and what the kernel needs; dense None decides by the number of levels."""
-    n, k = q.shape
     chain = chain_of(groupings, collapse)
-    units = _units(groupings, chain, n)
-    q_means, q_inside = (q, None) if units is None else _split(fixed, q, units)
-    within = np.zeros((k + 1, k + 1))
+    finest = max(range(len(groupings)), key=lambda i: groupings[i].levels, default=None)
+    others = sum(g.levels for i, g in enumerate(groupings) if i != finest)
+    if dense is None:
+        dense = others <= DENSE_LEVELS or not chain.absorbed
+    if not dense:
+        return _chained(fixed, q, groupings, chain)
+    return _dense(fixed, q, groupings, finest if collapse else None)
+
+
+def _chained(fixed: np.ndarray, q: np.ndarray, groupings: Sequence[Grouping], chain: Chain) -> Layout:
+    n, k = q.shape
+    units = None
+    if chain.absorbed:
+        units = _units(groupings[chain.absorbed[0]].codes, chain_order(groupings, chain, n))
+    q_means, q_inside = _split(fixed, q, units)
+    sizes, first = (np.ones(n), np.arange(n)) if units is None else (units.sizes, units.first)
+    within, means = np.zeros((k + 1, k + 1)), np.zeros((len(sizes), k + 1))
+    means[:, :k] = q_means
     if q_inside is not None:
         within[:k, :k] = q_inside.T @ q_inside
-    first = np.arange(n) if units is None else units.first
-    sizes = np.ones(n) if units is None else units.sizes
-    others = sum(g.levels for i, g in enumerate(groupings) if i not in chain.absorbed[:1])
-    if dense if dense is not None else others <= DENSE_LEVELS:
-        return _dense(groupings, chain, Layout(units, q_means, q_inside, None, None, None), sizes, first, within, n)
     levels, top = levels_of(groupings, chain, first)
-    terms = chain.absorbed if chain.absorbed else (None,)
-    kernel = ChainKernel(sizes, np.zeros((len(sizes), k + 1)), within, terms, levels, top, n, len(groupings))
-    kernel.means[:, :k] = q_means
-    return Layout(units, q_means, q_inside, None, None, kernel)
+    kernel = ChainKernel(sizes, means, within, chain.absorbed or (None,), levels, top, n, len(groupings))
+    return Layout(units, q_means, q_inside, None, None, None, kernel)
 
 
-def _dense(
-    groupings: Sequence[Grouping],
-    chain: Chain,
-    bare: Layout,
-    sizes: np.ndarray,
-    first: np.ndarray,
-    within: np.ndarray,
-    n: int,
-) -> Layout:
+def _dense(fixed: np.ndarray, q: np.ndarray, groupings: Sequence[Grouping], finest: int | None) -> Layout:
+    n, k = q.shape
+    units = None
+    if finest is not None:
+        codes = groupings[finest].codes
+        units = _units(codes, np.argsort(codes, kind="stable"))
+    q_means, q_inside = _split(fixed, q, units)
+    blocks, rows = _random_columns(groupings, finest, n)
+    m, nested = rows.shape[1], finest is None or all(groupings[finest].nests_in(g) for g in groupings)
+    z_means = rows if units is None else units.mean_columns(rows)
+    sizes = np.ones(n) if units is None else units.sizes
+    distinct, which = np.unique(sizes, return_inverse=True)
+    in_class = (which[:, None] == np.arange(len(distinct))).astype(float)
+    cross = np.zeros((len(distinct), m + k + 1, m + k + 1))
+    for d in range(len(distinct)):
+        members = np.flatnonzero(which == d)
+        cross[d, :-1, :-1] = _products(z_means[members], q_means[members])
+    within = np.zeros((m + k + 1, m + k + 1))
+    if q_inside is not None:
+        within[m:-1, m:-1] = q_inside.T @ q_inside
+    z_inside = None
+    if not nested:
+        z_inside = rows[units.order].T.tocsr()
+        between = (z_means.T @ z_means.multiply(sizes[:, None])).toarray()
+        within[:m, :m] = (z_inside @ z_inside.T).toarray() - between
+        if q_inside is not None:
+            within[:m, m:-1] = z_inside @ q_inside
+            within[m:-1, :m] = within[:m, m:-1].T
+    kernel = DenseKernel(distinct, in_class.sum(axis=0), cross, within, blocks, m, n)
+    return Layout(units, q_means, q_inside, z_means.T.tocsr(), z_inside, in_class, kernel)
+
+
+def _random_columns(
+    groupings: Sequence[Grouping], carrier: int | None, n: int
+) -> tuple[tuple[slice | None, ...], sparse.csr_array]:
+    """Block of columns per grouping, None for the carrier, and the indicator columns (n, m)."""
     blocks: list[slice | None] = []
     codes: list[np.ndarray] = []
     m = 0
     for i, grouping in enumerate(groupings):
-        if i in chain.absorbed[:1]:
+        if i == carrier:
             blocks.append(None)
             continue
-        codes.append(m + grouping.codes[first])
+        codes.append(m + grouping.codes)
         blocks.append(slice(m, m + grouping.levels))
         m += grouping.levels
-    indicators = indicator_columns(np.array(codes, dtype=np.intp).reshape(len(codes), len(first)), m)
-    distinct, which = np.unique(sizes, return_inverse=True)
-    in_class = (which[:, None] == np.arange(len(distinct))).astype(float)
-    k, q_means = bare.q_means.shape[1], bare.q_means
-    cross = np.zeros((len(distinct), m + k + 1, m + k + 1))
-    for d in range(len(distinct)):
-        members = np.flatnonzero(which == d)
-        z, a = indicators[members], q_means[members]
-        cross[d, :m, :m] = (z.T @ z).toarray()
-        cross[d, :m, m : m + k] = z.T @ a
-        cross[d, m : m + k, :m] = cross[d, :m, m : m + k].T
-        cross[d, m : m + k, m : m + k] = a.T @ a
-    kernel = DenseKernel(distinct, in_class.sum(axis=0), cross, within, tuple(blocks), n)
-    return replace(bare, columns=indicators.T.tocsr(), in_class=in_class, kernel=kernel)
+    return tuple(blocks), indicator_columns(np.array(codes, dtype=np.intp).reshape(len(codes), n), m)
 
 
-def _split(fixed: np.ndarray, q: np.ndarray, units: Units) -> tuple[np.ndarray, np.ndarray | None]:
+def _products(z: sparse.csr_array, a: np.ndarray) -> np.ndarray:
+    """[z a]'[z a]."""
+    za = z.T @ a
+    return np.block([[(z.T @ z).toarray(), za], [za.T, a.T @ a]])
+
+
+def _split(fixed: np.ndarray, q: np.ndarray, units: Units | None) -> tuple[np.ndarray, np.ndarray | None]:
+    """Unit means of the orthonormal columns, and deviations unless the fixed columns are constant in every unit."""
+    if units is None:
+        return q, None
     means = units.means(q)
     if np.array_equal(np.repeat(fixed[units.first], units.sizes.astype(np.intp), axis=0), fixed[units.order]):
         return means, None

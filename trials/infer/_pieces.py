@@ -1,8 +1,7 @@
 """Traces and cross-products of a mixed model with covariance H = I + sum of gamma_i G_i, without an (n, n) matrix.
 
 G_i = Z_i Z_i' for a grouping i with indicator columns Z_i, and the identity for the residual. The rows are handled as
-U units that share everything random: the levels of the finest grouping where it nests in all the others (the
-carrier), else the rows themselves. For a carrier the covariance of a unit of n_u rows has eigenvalue 1 + gamma n_u
+U units: the levels of the finest grouping (the carrier), or the rows themselves where there is none. For a carrier the covariance of a unit of n_u rows has eigenvalue 1 + gamma n_u
 along its mean and 1 across it, so rows enter through unit means, unit sizes and one within-unit cross-product.
 
 With W = diag(w), w = n / (1 + gamma n), and Y = [Z A] the unit means of the remaining indicators and of A = [X y]:
@@ -50,9 +49,9 @@ class Kernel(Protocol):
 class DenseKernel:
     """Pieces by dense algebra in the m levels of all groupings but the carrier.
 
-    sizes (d,): the distinct unit sizes; counts (d,): units of each size; cross (d, m + c, m + c): Y'Y over the units
-    of each size; within (c, c): cross-product of A inside units; blocks: slice of the m columns per grouping, None
-    for the carrier; n: rows.
+    sizes (d,): the distinct unit sizes; counts (d,): units of each size; cross (d, m + c, m + c): Y'Y of unit means
+    over the units of each size; within (m + c, m + c): Y'Y of the deviations inside units, zero in the random columns
+    where the carrier nests in every grouping; blocks: slice of the m columns per grouping, None for the carrier; n: rows.
     """
 
     sizes: np.ndarray
@@ -60,6 +59,7 @@ class DenseKernel:
     cross: np.ndarray
     within: np.ndarray
     blocks: tuple[slice | None, ...]
+    m: int
     n: int
 
     def evaluate(self, gamma: np.ndarray, residual: bool) -> Pieces:
@@ -68,15 +68,13 @@ class DenseKernel:
         if residual:
             diagonals.append((len(self.blocks), 1))
         state = _State(self, gamma, [r for _, r in diagonals])
-        t, c = len(self.blocks) + int(residual), self.within.shape[0]
+        t, c = len(self.blocks) + int(residual), len(self.within) - self.m
         shape = np.zeros((t, c, c)), np.zeros((t, t, c, c)), np.zeros(t), np.zeros((t, t))
         out = Pieces(state.log_det, state.aha(), *shape)
         state.fill_blocks(out)
         state.fill_diagonals(out, diagonals)
         if residual:
             across = self.n - float(self.counts.sum())
-            out.aga[-1] += self.within
-            out.agga[-1, -1] += self.within
             out.trace[-1] += across
             out.trace_pair[-1, -1] += across
         return out
@@ -85,13 +83,14 @@ class DenseKernel:
 class _State:
     """The solves at one gamma that all pieces share: L = (Gamma^-1 + C)^-1 and J = L Gamma^-1 with C = Z'WZ.
 
-    On units the carrier acts as the identity and the residual as diag(1 / sizes), so that all sums over units are
-    C[w^p / sizes^r]: p counts factors of H^-1, r those of the residual.
+    On unit means the carrier acts as the identity and the residual as diag(1 / sizes), so that all sums over units are
+    C[w^p / sizes^r]: p counts factors of H^-1, r those of the residual. Deviations inside units pass where every factor
+    between two H^-1 is the residual, r = p - 1.
     """
 
     def __init__(self, kernel: DenseKernel, gamma: np.ndarray, exponents: list[int]) -> None:
         self.kernel = kernel
-        m, sizes = kernel.cross.shape[1] - kernel.within.shape[0], kernel.sizes
+        m, sizes = kernel.m, kernel.sizes
         ratio, carried = np.zeros(m), 0.0
         for g, block in zip(gamma, kernel.blocks, strict=True):
             if block is None:
@@ -103,7 +102,10 @@ class _State:
         keys = {(1, 0)} | {(2, r) for r in exponents} | {(3, r + q) for r in exponents for q in exponents}
         self.weights = {(p, r): self.w**p / sizes**r for p, r in keys}
         sums = np.array(list(self.weights.values())) @ kernel.cross.reshape(len(sizes), -1)
-        self.sums = dict(zip(self.weights, sums.reshape(-1, *kernel.cross.shape[1:]), strict=True))
+        self.sums = dict(zip(self.weights, sums.reshape(-1, *kernel.within.shape), strict=True))
+        for p, r in self.sums:
+            if r == p - 1:
+                self.sums[p, r] += kernel.within
         total = self.sums[1, 0]
         self.czz, self.cza, self.caa = total[:m, :m], total[:m, m:], total[m:, m:]
         self.j, log_det = inverse_and_log_det(np.eye(m) + ratio[:, None] * self.czz)
@@ -113,7 +115,7 @@ class _State:
         self.b = self.j.T @ self.cza
 
     def aha(self) -> np.ndarray:
-        return self.kernel.within + self.caa + self.cza.T @ self.v[: self.m]
+        return self.caa + self.cza.T @ self.v[: self.m]
 
     def fill_blocks(self, out: Pieces) -> None:
         t_rr = self.czz @ self.j
