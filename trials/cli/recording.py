@@ -204,6 +204,8 @@ def adopt(
     )
     show.say(f"Adopted {len(records.coupons)} coupons with {len(records.readings)} readings into {folder}.")
     show.say("Nothing is known about the order of cutting; the verdict says so.")
+    if not worthwhile:
+        show.say("No worthwhile difference was given: 15 % is taken until `trials amend` says otherwise.")
     show.next_step(f"trials fit {folder}")
 
 

@@ -120,7 +120,9 @@ def _axes(trial: Trial, table: pd.DataFrame, types: tuple[str, ...], columns: Ma
     axes = [Axis(NOZZLE, types)] if len(types) > 1 else []
     for factor, asked in trial.factors.items():
         present = set(table[columns[factor]])
-        levels: list[Level] = [level for level in asked.levels if asked.is_text is False or level in present]
+        levels: list[Level] = [level for level in asked.levels if not asked.is_text or level in present]
+        if asked.is_text:  # a word that was cut without being planned is a level too
+            levels += sorted(present - set(levels))
         if len(present) > 1 and len(levels) > 1:
             axes.append(Axis(factor, tuple(levels)))
     return axes

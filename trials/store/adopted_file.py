@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -61,18 +62,26 @@ def column_and_unit(text: str) -> tuple[str, str]:
 
 
 def asked_response(asked: AdoptedResponse | str, place: int, scale: str, worthwhile: str) -> AdoptedResponse:
-    """A response spelled `column:unit`; a column that is known in some unit keeps its known name."""
+    """A response spelled `column:unit` or `name=column:unit`.
+
+    A column that is known in some unit keeps its known name; one named like a roughness figure (Rz, Ra, Rq, Rt) is
+    taken on the log scale unless the scale is given.
+    """
     if isinstance(asked, AdoptedResponse):
         return asked
     if scale not in ("", "log", "measured", "as measured"):
         raise InputError("unknown scale", found=scale, allowed="log, measured", do="Name one of these.")
-    column, unit = column_and_unit(asked)
+    name, _, rest = asked.rpartition("=")
+    column, unit = column_and_unit(rest)
     known = next((q for q in QUANTITIES.values() if match_header(column, {q.column: suffix(q.unit)})), None)
+    chosen = {"": None, "log": "log"}.get(scale, "as measured")
+    if chosen is None and re.fullmatch(r"r[zaqt]\d?", column.lower()):
+        chosen = "log"
     return AdoptedResponse(
-        known.name if known else column,
+        name.strip() or (known.name if known else column),
         column,
         unit=unit,
-        scale={"": None, "log": "log"}.get(scale, "as measured"),
+        scale=chosen,
         primary=place == 0,
         worthwhile=worthwhile or None if place == 0 else None,
     )
@@ -96,7 +105,7 @@ def trial_text(heading, application, rows, today: str, factors, responses, file:
         ordered = list(levels) if factor.is_text else sorted(levels)
         lines += ["", f"[factors.{_quoted(stem)}]", f"unit = {_quoted(unit)}", f"levels = {_value(ordered)}"]
     blocks = len({row["block"] for row in rows if row["block"]})
-    lines += ["", "[plan]", 'method = "adopted"', f"sheets = {max(blocks, 1)}"]
+    lines += ["", "[plan]", 'method = "adopted"', f"sheets = {max(blocks, 1)}", 'compare_at = "average"']
     for response in responses:
         lines += _response_lines(response, rows, file)
     return "\n".join(lines) + "\n"
