@@ -16,9 +16,7 @@ def register(app: typer.Typer) -> None:
 
 
 def life(
-    table: Path = typer.Argument(
-        ..., help="CSV or XLSX table of lives, one row per specimen; or a life trial's folder."
-    ),
+    table: Path = typer.Argument(..., help="Table of lives, one row per specimen; or a life trial's folder."),
     today: str = typer.Option("", "--today", help="Type in use today; the first in the table if left out."),
     quantile: list[float] = typer.Option([0.1, 0.5], "--quantile", help="Share failed at which lives are stated."),
     shape: float = typer.Option(None, "--shape", help="Weibull shape to assume where nothing failed at all."),

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import typer
@@ -28,10 +31,13 @@ def plan(
 ) -> None:
     """Choose the coupons, say what they can and cannot show, and freeze question and plan.
 
+    Differences are those seen with a chance of 80 %, at the spreads expected in trial.toml.
+
     Example: `trials plan my-trial --show` to look, `trials plan my-trial` to freeze.
     """
     from trials import steps
     from trials.errors import InputError
+    from trials.steps import assessing
     from trials.store.core import database_path, read_trial
 
     trial, _ = read_trial(folder)
@@ -39,19 +45,38 @@ def plan(
         raise InputError(
             "the plan is frozen already",
             file=str(folder),
-            do="Change it with `trials amend`, or start another trial with `trials new`.",
+            do="Change it with `trials amend`, add coupons with `trials extend`, or start another with `trials new`.",
         )
-    made = steps.propose(trial)
+    with _progress("choosing coupons") as tell:
+        made = steps.propose(trial, tell)
+    with _progress("simulating trials") as tell:
+        found = assessing.judge(trial, made, progress=tell)
     if not show_only:
         steps.freeze(folder, made)
     if json_:
-        show.as_json({"frozen": not show_only, "coupons": show.rows_of(made.coupons), "said": list(made.said)})
+        facts = {"frozen": not show_only, "coupons": show.rows_of(made.coupons), "said": list(made.said)}
+        show.as_json(facts | {"assessment": assessing.assessment_json(trial, found)})
         return
     _show_plan(trial, made)
+    from trials.cli.plan_text import print_assessment
+
+    print_assessment(trial, found, made.said)
     if show_only:
         show.next_step(f"`trials plan {folder}` freezes this plan; until then change trial.toml as you like")
     else:
         show.next_step(f"trials sheet {folder}")
+
+
+@contextmanager
+def _progress(words: str) -> Iterator[Callable[[int, int], None]]:
+    """A bar on standard error, drawn from the first report on."""
+    from rich.console import Console
+    from rich.progress import Progress
+
+    console = Console(file=sys.stderr)
+    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
+        task = bar.add_task(words, total=None, visible=False)
+        yield lambda done, of: bar.update(task, completed=done, total=of, visible=True)
 
 
 def _show_plan(trial, made) -> None:
@@ -59,7 +84,8 @@ def _show_plan(trial, made) -> None:
     counts = made.coupons.groupby("nozzle", sort=False).agg(
         specimens=("specimen", "nunique"), mounts=("mount", "nunique"), coupons=("coupon", "size")
     )
-    show.table(["nozzle", "specimens", "mounts", "coupons"], [[name, *row] for name, row in counts.iterrows()])
+    rows = [[name, *counts.loc[name]] for name in trial.types if name in counts.index]
+    show.table(["nozzle", "specimens", "mounts", "coupons"], rows)
     show.heading("What this plan says")
     show.bullets(made.said)
 

@@ -55,7 +55,9 @@ def read_lives(path: Path | str, columns: LifeColumns | None = None) -> pd.DataF
                 allowed=f"nozzle, specimen, {', '.join(UNITS)}, failed",
                 do="Rename the column, or name it with an option (`trials life --help`).",
             )
-    rows = [_row(raw, number, cells, wanted, life) for number, cells in zip(raw.index, raw.to_dict("records"))]
+    rows = [
+        _row(raw, number, cells, wanted, life) for number, cells in zip(raw.index, raw.to_dict("records"), strict=True)
+    ]
     if not rows:
         raise InputError("the table holds no lives", file=file, do="Add one row per specimen.")
     table = pd.DataFrame(rows, index=raw.index)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from trials.steps.assessing import plan_paper
 from trials.steps.files import write_bytes
 from trials.steps.grading import require_plan
 from trials.steps.way import load
@@ -36,6 +37,7 @@ def run_sheet(folder: Path | str) -> list[Path]:
         ),
         "bench-card.pdf": documents.bench_card_pdf(trial, day),
         "labels.pdf": documents.labels_pdf(trial, coupons, day),
+        "plan.pdf": plan_paper(records, said, day),
         **sheet_drawings(records),
     }
     place = Path(folder) / "papers"
