@@ -29,7 +29,9 @@ def plan(
     show_only: bool = typer.Option(False, "--show", help="Show the plan without freezing it."),
     json_: bool = JSON,
 ) -> None:
-    """Choose the coupons, say what they can and cannot show, and freeze question and plan.
+    """Choose the coupons and freeze the plan.
+
+    Says first what the plan can and cannot show.
 
     Differences are those seen with a chance of 80 %, at the spreads expected in trial.toml.
 
@@ -91,7 +93,9 @@ def _show_plan(trial, made) -> None:
 
 
 def sheet(folder: Path = FOLDER) -> None:
-    """Print the papers of the cutting day: run sheet, workbooks, bench card, labels, drawings.
+    """Print the papers of the cutting day.
+
+    Run sheet, workbooks, bench card, labels, drawings of the sheets.
 
     Example: `trials sheet my-trial` writes them to my-trial/papers.
     """
@@ -104,7 +108,9 @@ def sheet(folder: Path = FOLDER) -> None:
 
 
 def amend(folder: Path = FOLDER, who: str = WHO, why: str = WHY) -> None:
-    """Accept a change to a frozen trial.toml; it is kept in the journal and printed on the first page.
+    """Accept a change to a frozen trial.toml.
+
+    It is kept in the journal and printed on the first page of the verdict.
 
     Example: `trials amend my-trial --who "A. Berg" --why "third sheet never came"`
     """

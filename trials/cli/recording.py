@@ -25,7 +25,9 @@ def cut(
     as_planned: bool = typer.Option(False, "--as-planned", help="Everything not on record yet was cut as planned."),
     who: str = typer.Option("", "--who", help="Who cut."),
 ) -> None:
-    """Record what was really cut: order, mounts, sheets, outcomes, changed settings.
+    """Record what was really cut.
+
+    Order, mounts, sheets, outcomes, changed settings.
 
     Example: `trials cut my-trial my-trial/papers/run-workbook.xlsx`, or `trials cut my-trial cuts.csv mounts.csv`
     """
@@ -81,7 +83,9 @@ def record(
     file: Path = typer.Argument(..., help="CSV or XLSX file of readings; - reads CSV from standard input."),
     who: str = typer.Option("", "--who", help="Who measured."),
 ) -> None:
-    """Record readings from the bench workbook or a CSV file. Nothing recorded before is changed.
+    """Record readings from the bench.
+
+    From the bench workbook or a CSV file. Nothing recorded before is changed.
 
     Example: `trials record my-trial my-trial/papers/bench-workbook.xlsx --who "A. Berg"`
     """
@@ -110,7 +114,9 @@ def correct(
     who: str = WHO,
     why: str = WHY,
 ) -> None:
-    """Correct a reading or a cut record: a new row names the old one, which is kept.
+    """Correct a reading or a cut record.
+
+    A new row names the old one, which is kept.
 
     Example: `trials correct my-trial K7T rz5_um 35.2 --reading 2 --who "A. Berg" --why "decimal point"`
     """
@@ -176,7 +182,9 @@ def adopt(
     question: str = typer.Option("", "--question", help="Question, as printed."),
     who: str = typer.Option("", "--who", help="Your name, kept in the journal."),
 ) -> None:
-    """Adopt a table that was cut without this tool, to grade, fit and print it like a trial.
+    """Adopt a table that was cut without this tool.
+
+    It is then graded, fitted and printed like a trial.
 
     Example: `trials adopt turned table.csv --nozzle VB --today New --text-factor P --block run --coupon run+VB+P
     --response Rz:um --worthwhile "15 %"`

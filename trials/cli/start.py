@@ -68,7 +68,7 @@ def demo(
     folder: Path = typer.Argument(..., help="Folder to make for the demo."),
     which: str = typer.Option("oxygen_12mm", "--trial", help="oxygen_12mm or nitrogen_6mm."),
 ) -> None:
-    """Run the whole way on an invented example trial and leave its verdict.
+    """Run the whole way on an invented example trial.
 
     Example: `trials demo my-demo` leaves my-demo/verdict.pdf and the papers of the cutting day.
     """
@@ -123,7 +123,7 @@ def status(
     folder: Path = typer.Argument(..., help="Folder of the trial."),
     json_: bool = typer.Option(False, "--json", help="Print the same as JSON."),
 ) -> None:
-    """Say where a trial stands, what is missing and what comes next.
+    """Say where a trial stands and what comes next.
 
     Example: `trials status my-trial`
     """

@@ -33,7 +33,9 @@ def grade(
     uncertainty: list[str] = typer.Option([], "--uncertainty", help="U at k = 2 by column: rz5_um=2.0; may repeat."),
     json_: bool = JSON,
 ) -> None:
-    """Grade edges by ISO 9013: a trial, a plain table, or one value. A trial names its own requirement and rule.
+    """Grade edges by ISO 9013.
+
+    A whole trial, a plain table, or one value. A trial names its own requirement and rule.
 
     Example: `trials grade my-trial`, `trials grade readings.csv --thickness 6 --class EXC3`, or
     `trials grade --u 0.12 --rz5 31 --thickness 6 --need-squareness 2 --uncertainty u_mm=0.02`
@@ -142,11 +144,11 @@ def _show_grades(graded, json_: bool, judged_by: str, required: tuple[str, ...])
     if json_:
         show.as_json({"coupons": show.rows_of(graded)})
         return
-    names = [
-        c for c in ("coupon", "nozzle", "outcome", "squareness_range", "roughness_range", "dross_grade") if c in graded
-    ]
-    names += ["designation", "meets", "why"]
-    show.table([name.replace("_", " ") for name in names], _shown(graded[names]))
+    names = {"coupon": "coupon", "nozzle": "nozzle", "squareness_range": "u range", "roughness_range": "Rz5 range"}
+    names |= {"dross_grade": "dross", "designation": "designation", "meets": "meets", "why": "why"}
+    kept = [name for name in names if name in graded]
+    why = graded["why"].where(graded["meets"] != "yes", "")
+    show.table([names[name] for name in kept], _shown(graded.assign(why=why)[kept]))
     counts = graded["meets"].value_counts()
     show.say(f"Meets: {counts.get('yes', 0)} yes, {counts.get('no', 0)} no, {counts.get('undecided', 0)} undecided.")
     if required:
@@ -164,7 +166,9 @@ def _shown(graded) -> list[list]:
 
 
 def fit(folder: Path = FOLDER, json_: bool = JSON) -> None:
-    """Fit the model of each response and answer in four words; the numbers behind the verdict.
+    """Fit and answer in four words.
+
+    The numbers behind the verdict.
 
     Example: `trials fit my-trial`, or `trials fit my-trial --json` for a machine.
     """
@@ -188,7 +192,9 @@ def verdict(
     out: Path = typer.Option(None, "--out", help="Where to write; verdict.pdf in the folder if left out."),
     json_: bool = JSON,
 ) -> None:
-    """Write the verdict as a PDF to print and sign. The same records give the same file, byte for byte.
+    """Write the verdict as a PDF to print and sign.
+
+    The same records give the same file, byte for byte.
 
     Example: `trials verdict my-trial`
     """
