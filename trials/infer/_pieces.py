@@ -1,8 +1,9 @@
 """Traces and cross-products of a mixed model with covariance H = I + sum of gamma_i G_i, without an (n, n) matrix.
 
 G_i = Z_i Z_i' for a grouping i with indicator columns Z_i, and the identity for the residual. The rows are handled as
-U units: the levels of the finest grouping (the carrier), or the rows themselves where there is none. For a carrier the covariance of a unit of n_u rows has eigenvalue 1 + gamma n_u
-along its mean and 1 across it, so rows enter through unit means, unit sizes and one within-unit cross-product.
+U units: the levels of the finest grouping (the carrier), or the rows themselves where there is none. The carrier's
+part of the covariance of a unit of n_u rows has eigenvalue 1 + gamma n_u along its mean and 1 across it, so rows enter
+through unit means, unit sizes and one within-unit cross-product.
 
 With W = diag(w), w = n / (1 + gamma n), and Y = [Z A] the unit means of the remaining indicators and of A = [X y]:
 C[s] = Y' diag(s) Y is a sum over the distinct unit sizes, formed once, so an evaluation touches neither rows nor units.
@@ -51,7 +52,8 @@ class DenseKernel:
 
     sizes (d,): the distinct unit sizes; counts (d,): units of each size; cross (d, m + c, m + c): Y'Y of unit means
     over the units of each size; within (m + c, m + c): Y'Y of the deviations inside units, zero in the random columns
-    where the carrier nests in every grouping; blocks: slice of the m columns per grouping, None for the carrier; n: rows.
+    where the carrier nests in every grouping; blocks: slice of the m columns per grouping, None for
+    the carrier; n: rows.
     """
 
     sizes: np.ndarray
