@@ -9,6 +9,7 @@ import pytest
 
 from trials.errors import Infeasible, NotFinite, WrongShape
 from trials.plan._exchange import Pool, Problem, State, best_exchanges
+from trials.plan._pool import Neighbours, Swaps, coarse
 from trials.plan.model_matrix import Factors, candidate_settings, coordinates, model_matrix
 from trials.plan.optimal import assess, choose_rows, prediction_variance, relative_efficiency
 
@@ -164,6 +165,33 @@ def test_gains_and_updates_equal_recomputation(use_variance):
         if use_variance:
             assert state.variance == pytest.approx(fresh.variance, rel=1e-9)
         best, _ = best_exchanges(state, pools)
+
+
+def test_swaps_keep_the_totals_of_each_setting_and_the_allowed_sets():
+    level = np.array(list(itertools.product(range(3), range(4), range(2))))
+    groups = [(np.flatnonzero(level[:, 0] == 0), np.array([0, 1, 2])), (np.arange(24), np.array([3, 4, 5]))]
+    swap, rng = Swaps(level, groups), np.random.default_rng(5)
+    chosen = np.array([0, 3, 7, 9, 16, 23])
+    seen = set()
+    for _ in range(200):
+        after = swap(chosen, rng)
+        seen.add(tuple(after))
+        assert (np.sort(level[after], axis=0) == np.sort(level[chosen], axis=0)).all()
+        assert (level[after[:3], 0] == 0).all()
+    assert len(seen) > 50
+
+
+def test_coarse_grid_keeps_middle_ends_text_and_limits():
+    # pressure at 5 levels, gas as text with 4, pressure above level 3 forbidden for gas 2
+    pressure, gas = np.meshgrid(np.arange(5), np.arange(4), indexing="ij")
+    level = np.column_stack([pressure.ravel(), gas.ravel()])
+    level = level[~((level[:, 1] == 2) & (level[:, 0] > 3))]
+    x = level[:, 0] / 2 - 1
+    rows = np.column_stack([np.ones(len(x)), x, x * x, *(level[:, 1] == g for g in range(3))]).astype(float)
+    kept = {tuple(row) for row in level[coarse(rows, level)]}
+    assert kept == {(p, g) for p in (0, 2, 4) for g in range(4)} - {(4, 2)} | {(3, 2)}
+    near = Neighbours(level)(np.array([0]))  # pressure 0 with gas 0
+    assert {tuple(row) for row in level[near]} == {(p, 0) for p in range(5)} | {(0, g) for g in range(4)}
 
 
 def test_fewer_runs_than_columns_are_enough_with_kept_coupons():

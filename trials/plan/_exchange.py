@@ -13,6 +13,7 @@ runs, Goos and Vandebroek (2003).
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -29,7 +30,8 @@ class Problem:
     """What does not change during a search.
 
     `rows` (N, k) candidate rows in a well-conditioned coding; `kept` (m, k); `weights` (n + m, n + m) = V^-1;
-    `moments` (k, k) in the same coding; `use_variance` True for the I-criterion.
+    `moments` (k, k) in the same coding; `use_variance` True for the I-criterion; `swap(chosen, rng)` lets runs change
+    places in single settings, where the settings behind the rows are known.
     """
 
     rows: np.ndarray
@@ -38,6 +40,7 @@ class Problem:
     moments: np.ndarray
     use_variance: bool
     runs: int
+    swap: Callable[[np.ndarray, np.random.Generator], np.ndarray] | None = None
 
 
 @dataclass

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+MOST_SWAPS = 6
 LEVELS = 60  # a model column with more levels than this is no setting
 
 
@@ -13,6 +14,8 @@ def _line_keys(level: np.ndarray, column: int) -> np.ndarray:
     for j in range(level.shape[1]):
         if j != column:
             key = key * (level[:, j].max() + 1) + level[:, j]
+            if key.max() > 2**31:  # renumber before the products grow out of range
+                key = np.unique(key, return_inverse=True)[1]
     return key
 
 
@@ -76,3 +79,32 @@ class Neighbours:
         for key in self.keys:
             near |= np.isin(key, key[chosen])
         return near
+
+
+class Swaps:
+    """Exchanges of one setting between two runs, as a shake that keeps what each setting has in total."""
+
+    def __init__(self, level: np.ndarray, groups: list[tuple[np.ndarray, np.ndarray]]) -> None:
+        self.level = level
+        self.place = {row.tobytes(): i for i, row in enumerate(level)}
+        self.allowed: dict[int, np.ndarray] = {}
+        for index, members in groups:
+            marked = np.zeros(len(level), dtype=bool)
+            marked[index] = True
+            self.allowed |= dict.fromkeys(members.tolist(), marked)
+
+    def __call__(self, chosen: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+        """Return the plan after up to `MOST_SWAPS` exchanges; one that leads off the allowed settings is skipped."""
+        after = chosen.copy()
+        if len(chosen) < 2:
+            return after
+        for _ in range(rng.integers(1, MOST_SWAPS + 1)):
+            one, two = rng.permutation(len(chosen))[:2].tolist()
+            column = rng.integers(self.level.shape[1])
+            first, second = self.level[after[one]].copy(), self.level[after[two]].copy()
+            first[column], second[column] = second[column], first[column]
+            to_one, to_two = self.place.get(first.tobytes()), self.place.get(second.tobytes())
+            if to_one is None or to_two is None or not (self.allowed[one][to_one] and self.allowed[two][to_two]):
+                continue
+            after[one], after[two] = to_one, to_two
+        return after

@@ -9,6 +9,7 @@ import numpy as np
 
 from trials.errors import Infeasible, NotFinite, WrongShape
 from trials.plan._exchange import Problem
+from trials.plan._pool import Swaps
 
 
 @dataclass(frozen=True)
@@ -181,5 +182,6 @@ def condition(ask: Request) -> tuple[Problem, float]:
         moments=rows.T @ rows / len(rows) if ask.moments is None else recode.T @ ask.moments @ recode,
         use_variance=ask.criterion == "I",
         runs=ask.runs,
+        swap=None if ask.coordinates is None else Swaps(ask.coordinates, ask.groups),
     )
     return problem, float(2 * np.log(values).sum() + 2 * np.log(scale).sum())

@@ -81,15 +81,22 @@ def fresh_plan(problem: Problem, pools: list[Pool], rng: np.random.Generator, ef
     return None if state.singular else state
 
 
+def shake(state: State, pools: list[Pool], rng: np.random.Generator) -> None:
+    """Replace a few rows at random, or half the time let a few pairs of runs exchange one setting each."""
+    problem = state.problem
+    if problem.swap is not None and rng.random() < 0.5:
+        state.place(np.arange(problem.runs), problem.swap(state.chosen, rng))
+        return
+    some = rng.permutation(problem.runs)[: rng.integers(1, min(6, problem.runs // 4 + 1) + 1)]
+    state.place(some, draw(pools, some, rng))
+
+
 def polish(state: State, pools: list[Pool], rng: np.random.Generator, effort: Effort, patience: int) -> State:
-    """Replace a few rows at random and exchange again, until `patience` tries in a row brought nothing."""
+    """Shake the plan and exchange again, until `patience` tries in a row brought nothing."""
     best, trial, idle = state, State(state.problem, state.chosen), 0
-    runs = state.problem.runs
-    most = min(6, runs // 4 + 1)
     while idle < patience and not effort.over:
         trial.copy_of(best)
-        some = rng.permutation(runs)[: rng.integers(1, most + 1)]
-        trial.place(some, draw(pools, some, rng))
+        shake(trial, pools, rng)
         idle += 1
         if not lift(trial, pools, effort, (1e-3,)):
             continue

@@ -19,7 +19,7 @@ from trials.plan._request import Request, check, condition, matrix, weights
 from trials.plan._search import grow
 
 LARGE = 3000  # candidates above which the neighbours of a plan are tried before all of them
-LONGEST = 7.0  # seconds of one common core that a search may take by its own count, twice that on a large grid
+LONGEST = 6.0  # seconds of one common core that a search may take by its own count, twice that on a large grid
 FIRST = 500  # candidates per allowed set to start with where there are no coordinates
 
 
@@ -97,10 +97,10 @@ def _budgets(problem: Problem, ask: Request) -> list[float]:
     k = problem.rows.shape[1]
     total = 0.3 * max(1.0, k * problem.runs / 360)
     if problem.use_variance or ask.correlated:
-        total *= 6 if problem.use_variance else 12
+        total *= 6 if problem.use_variance else 9
     total = min(total, LONGEST)
     if len(problem.rows) > LARGE:
-        total = min(5 * total, 2 * LONGEST)
+        total = min(4 * total, 2 * LONGEST)
     return [total * share for share in (0.2, 0.2, 0.6)]
 
 
