@@ -1,0 +1,77 @@
+"""Figure of a measurement study: how far readings of one place lie apart, and whose they are."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from trials.report.figures.look import ACCENT, GREY, INK, canvas, drawn, jitter, marker, span, svg
+from trials.units import shown
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
+
+
+@dataclass(frozen=True)
+class Strip:
+    """One column: its label and unit, readings (`place, inspector, value`), U of a reading, the worthwhile difference
+    or None; all in that unit."""
+
+    label: str
+    unit: str
+    readings: pd.DataFrame
+    expanded: float
+    worthwhile: float | None
+
+
+def inspectors_figure(strips: Sequence[Strip]) -> str:
+    """One strip per column: each reading less the mean of its place, places in order of that mean.
+
+    The grey band is U of one reading either way, the dashed lines stand half a worthwhile difference off.
+    """
+    with canvas(0.4 + 2.1 * len(strips), len(strips), 1, squeeze=False) as (figure, grid):
+        for axes, strip in zip(grid[:, 0], strips, strict=True):
+            _draw(axes, strip)
+        return svg(figure)
+
+
+def _draw(axes: Axes, strip: Strip) -> None:
+    frame = strip.readings
+    means = frame.groupby("place")["value"].mean().sort_values(kind="stable")
+    at = frame["place"].map({place: i for i, place in enumerate(means.index)}).to_numpy(float)
+    apart = frame["value"].to_numpy(float) - frame["place"].map(means).to_numpy(float)
+    axes.axhspan(-strip.expanded, strip.expanded, color="#ececec", lw=0, zorder=0)
+    axes.axhline(0, color=GREY, lw=0.7)
+    reach = [*apart, strip.expanded, -strip.expanded]
+    if strip.worthwhile is not None:
+        for edge in (-strip.worthwhile / 2, strip.worthwhile / 2):
+            axes.axhline(edge, color=ACCENT, lw=1.1, ls=(0, (5, 2)))
+        reach += [strip.worthwhile / 2, -strip.worthwhile / 2]
+    people = sorted(frame["inspector"].unique())
+    for k, name in enumerate(people):
+        mine = (frame["inspector"] == name).to_numpy()
+        shift = 0.22 * (k - (len(people) - 1) / 2) + jitter(int(mine.sum()), 0.04)
+        axes.scatter(
+            at[mine] + shift,
+            apart[mine],
+            s=20,
+            marker=marker(k),
+            facecolors="white" if k % 2 else INK,
+            edgecolors=INK,
+            linewidths=0.8,
+            label=drawn(name, 20) or "not noted",
+            zorder=3,
+        )
+    places = len(means)
+    every = range(0, places, max(1, places // 8))
+    axes.set_xticks(list(every), [f"{means.iloc[i]:.3g}" for i in every])
+    axes.set_xlim(-0.6, places - 0.4)
+    axes.set_ylim(*span(np.array(reach), 0.12))
+    axes.set_ylabel(f"off the mean, {shown(strip.unit)}")
+    worth = "; dashed: the worthwhile difference apart" if strip.worthwhile is not None else ""
+    axes.set_xlabel(f"mean of the place, {shown(strip.unit)}   ({strip.label}; grey: U of one reading{worth})")
+    axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0), title="inspector", title_fontsize=8.5)
