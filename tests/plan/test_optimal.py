@@ -126,6 +126,10 @@ def test_kept_coupons_of_a_mount_that_goes_on_equal_exhaustive_search(criterion)
     value = chosen.log_det if criterion == "D" else -chosen.average_variance
     assert value == pytest.approx(exhaustive(sets, both, criterion, kept), abs=1e-9)
     assert chosen.rows.shape == (5,)
+    # the labels may come with their ratio, as in strata
+    asked = {"strata": [(runs, 2.0)], "allowed": sets, "keep_rows": kept, "seed": 1}
+    again = choose_rows(TINY, 5, criterion, TINY.T @ TINY / 6, keep_strata=[(before, 2.0)], **asked)
+    assert again.rows.tolist() == chosen.rows.tolist()
 
 
 @pytest.mark.parametrize("use_variance", [False, True])

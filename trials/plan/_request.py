@@ -141,7 +141,9 @@ def weights(strata: Sequence, keep_strata: Sequence | None, runs: int, kept: int
             raise WrongShape(f"the variance ratio of stratum {number + 1} is {ratio}, below zero. Give zero or more")
         names = own.tolist()
         if kept:
-            other = np.asarray(keep_strata[number])
+            given = keep_strata[number]
+            paired = isinstance(given, tuple) and len(given) == 2 and np.ndim(given[0]) == 1  # (labels, ratio) too
+            other = np.asarray(given[0] if paired else given)
             if other.shape != (kept,):
                 raise WrongShape(f"keep_strata {number + 1} has shape {other.shape}, expected ({kept},). Label all")
             names = names + other.tolist()

@@ -61,7 +61,8 @@ def choose_rows(
         strata: [(labels (runs,), ratio), ...] random effects among the runs, ratio to the coupon variance.
         allowed: None, or for each run the candidate indices it may use (None for a run without restriction).
         keep_rows: (m, k) rows already cut; they count in the information, not in `runs`.
-        keep_strata: for each stratum the (m,) labels of the kept rows, in the label space of `strata`.
+        keep_strata: for each stratum the (m,) labels of the kept rows, in the label space of `strata`; (labels, ratio)
+            is taken too.
         coordinates: (N, c) settings behind the rows; rows that share all but one are neighbours.
         seed: the same seed gives the same plan.
         progress: called as progress(share of the effort done, 0 to 1, score so far); a larger score is better, its
