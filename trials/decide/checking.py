@@ -11,8 +11,10 @@ from numpy.typing import NDArray
 from trials.decide.prepare import NOZZLE, Prepared
 from trials.decide.results import Check
 from trials.decide.wording import listed, number, with_unit
+from trials.errors import NotIdentifiable
 from trials.infer import checks
 from trials.infer.mixed import MixedFit, fit_mixed
+from trials.infer.shuffle import shuffle_test
 from trials.units import shown
 
 Array = NDArray[np.float64]
@@ -31,6 +33,7 @@ def run_checks(ready: Prepared, fit: MixedFit) -> tuple[Check, ...]:
         spread_within,
         spread_between,
         curvature,
+        shuffled,
         shape,
         scale,
         zeros,
@@ -214,9 +217,27 @@ def curvature(ready: Prepared, fit: MixedFit) -> Check | None:
     )
 
 
+def shuffled(ready: Prepared, fit: MixedFit) -> Check | None:
+    """Nozzle test by shuffling whole specimens within sheets: it rests on the random order, not on a distribution."""
+    specimen = ready.structure.groups.get("specimen")
+    if specimen is None or len(ready.types) < 2:
+        return None
+    part = ready.model.slices()[NOZZLE]
+    rest = ready.fixed @ fit.coefficients - ready.fixed[:, part] @ fit.coefficients[part]
+    names, first, place = np.unique(specimen.astype(str), return_index=True, return_inverse=True)
+    means = np.bincount(place, ready.y - rest) / np.bincount(place)
+    sheet = _column(ready, "sheet")[first] if "sheet" in ready.table else None
+    try:
+        found = shuffle_test(means, _column(ready, NOZZLE)[first], sheet)
+    except NotIdentifiable:
+        return None
+    return Check("shuffled specimens", f"Shuffling whole specimens within sheets: {found.sentence()}")
+
+
 def shape(ready: Prepared, fit: MixedFit) -> Check | None:
-    """Shape of the coupon residuals."""
+    """Shape of the coupon residuals, coupons that stand far out set aside."""
     _, residuals = _coupon_residuals(ready)
+    residuals = residuals[~checks.far_coupons(residuals)]
     found = checks.residual_shape(residuals)
     if found is None:
         return None
@@ -235,7 +256,12 @@ def scale(ready: Prepared, fit: MixedFit) -> Check | None:
     values = ready.table["value"].to_numpy(float)
     if np.any(values <= 0) or len(values) > 5000:
         return None
-    found = checks.box_cox(values, ready.fixed, ready.structure.groups, np.linspace(-1.0, 2.0, 13))
+    keep = ~far_mask(ready)
+    groups = {name: labels[keep] for name, labels in ready.structure.groups.items()}
+    try:
+        found = checks.box_cox(values[keep], ready.fixed[keep], groups, np.linspace(-1.0, 2.0, 13))
+    except NotIdentifiable:
+        return None
     chosen = 0.0 if ready.quantity.scale == "log" else 1.0
     words = "the log scale" if chosen == 0.0 else "the scale as measured"
     inside = found.low - 0.125 <= chosen <= found.high + 0.125

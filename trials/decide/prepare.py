@@ -25,13 +25,15 @@ DROP_ORDER = ("mount", "coupon", "sheet", "specimen")
 class Prepared:
     """One response made ready.
 
-    table: one row per reading that counts, sorted; y (n,): the response on the model's scale; fixed (n, k); types:
-    nozzle types present, in the order of the trial file; said: what had to be left out, in sentences.
+    table: one row per reading that counts, sorted; raw: the same rows as they were given; y (n,): the response on the
+    model's scale; fixed (n, k); types: nozzle types present, in the order of the trial file; said: what had to be left
+    out, in sentences.
     """
 
     name: str
     quantity: Quantity
     table: pd.DataFrame
+    raw: pd.DataFrame
     y: Array
     model: FixedModel
     fixed: Array
@@ -46,10 +48,6 @@ class Prepared:
     def nozzle_axis(self) -> str | None:
         """Name of the nozzle axis, None where a single type was cut."""
         return NOZZLE if len(self.types) > 1 else None
-
-    def with_rows(self, keep: NDArray[np.bool_], trial: Trial) -> Prepared:
-        """The same response without some readings."""
-        return prepare(trial, self.name, self.table[keep])
 
 
 def prepare(trial: Trial, name: str, table: pd.DataFrame, zero_share: float = 0.5) -> Prepared:
@@ -66,7 +64,8 @@ def prepare(trial: Trial, name: str, table: pd.DataFrame, zero_share: float = 0.
         If nozzle types cannot be told apart from sheets, or nothing is left to judge by.
     """
     quantity = trial.quantity(name)
-    table = _sorted(table)
+    raw = _sorted(table)
+    table = _against_set(trial, name, raw)
     if len(table) < 3:
         raise InputError(
             f"response {name} has {len(table)} readings, too few to study",
@@ -91,6 +90,7 @@ def prepare(trial: Trial, name: str, table: pd.DataFrame, zero_share: float = 0.
         name,
         quantity,
         table,
+        raw,
         on_scale(table["value"].to_numpy(float), quantity, zero_share),
         model,
         fixed,
@@ -101,6 +101,13 @@ def prepare(trial: Trial, name: str, table: pd.DataFrame, zero_share: float = 0.
         columns,
         said,
     )
+
+
+def _against_set(trial: Trial, name: str, table: pd.DataFrame) -> pd.DataFrame:
+    """Measured standoff is studied as its distance from the standoff that was set, where that was a factor."""
+    if name != "standoff" or "standoff" not in trial.factors:
+        return table
+    return table.assign(value=table["value"] - table[trial.factor_column("standoff")].astype(float))
 
 
 def on_scale(values: Array, quantity: Quantity, zero_share: float = 0.5) -> Array:

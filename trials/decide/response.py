@@ -72,7 +72,7 @@ def study_response(trial: Trial, studied: Studied, allowed: Allowed, levels: Lev
         tests, graded = shuffled(ready, tests)
         graded += grade_sentences(ready, studied.graded)
     comparisons = compare(ready, fit, place, levels, worthwhile, asked.primary)
-    checks = run_checks(ready, fit) + _without_far(trial, ready, fit, place, levels, comparisons)
+    checks = run_checks(ready, fit) + _repeated(trial, ready, fit, place, levels, comparisons)
     said = [*ready.said, *graded, *_cautious(ready, fit, tests), *order_changes(trial, ready, fit, tests, place)]
     said += _outside(trial, ready, allowed, place)
     nozzle = next((t for t in tests if t.term == NOZZLE), None)
@@ -157,36 +157,50 @@ def _within(point: tuple[Level, ...], settings: Sequence[tuple[Level, ...]]) -> 
     return True
 
 
-def _without_far(
+def _repeated(
     trial: Trial, ready: Prepared, fit: MixedFit, place: Place, levels: Levels, before: Sequence[Comparison]
 ) -> tuple[Check, ...]:
-    """The answer repeated without the flagged readings and coupons: does any word change?"""
+    """The answer repeated without what was flagged, and with zeros counted otherwise: does any word change?"""
+    if not before:
+        return ()
     named = set(far_coupons(ready, fit).coupons)
     keep = ~far_mask(ready) & ~ready.table["coupon"].astype(str).isin(named).to_numpy()
-    if keep.all() or not before:
-        return ()
+    found = []
+    if not keep.all():
+        words = f"Without the {int((~keep).sum())} flagged readings"
+        after = _again(trial, ready.name, ready.raw[keep], place, levels)
+        found.append(_said_again("without the far ones", words, "Settle these readings first.", before, after))
+    if ready.quantity.scale == "log" and (ready.table["value"] <= 0).any():
+        after = _again(trial, ready.name, ready.raw, place, levels, zero_share=0.25)
+        words = "With zeros counted as a quarter of the instrument's step"
+        found.append(_said_again("zeros at a quarter", words, "The zeros decide; measure finer.", before, after))
+    return tuple(found)
+
+
+def _again(
+    trial: Trial, name: str, table: pd.DataFrame, place: Place, levels: Levels, zero_share: float = 0.5
+) -> tuple[Comparison, ...] | str:
     try:
-        again = ready.with_rows(keep, trial)
-        second = again.design.fit(again.y)
-        primary = trial.responses[ready.name].primary
-        after = compare(again, second, place, levels, worthwhile_on_scale(trial, ready.name), primary)
+        ready = prepare(trial, name, table, zero_share)
+        fit = ready.design.fit(ready.y)
+        return compare(ready, fit, place, levels, worthwhile_on_scale(trial, name), trial.responses[name].primary)
     except TrialError as error:
-        return (Check("without the far ones", f"Without the flagged readings nothing can be said: {error}", True),)
-    moved = [
-        f"{b.nozzle}: {b.answer} becomes {a.answer}"
-        for b, a in zip(before, after, strict=False)
-        if (a.nozzle, a.answer) != (b.nozzle, b.answer)
-    ]
-    lost = int((~keep).sum())
+        return str(error)
+
+
+def _said_again(
+    name: str, words: str, remedy: str, before: Sequence[Comparison], after: tuple[Comparison, ...] | str
+) -> Check:
+    if isinstance(after, str):
+        return Check(name, f"{words} nothing can be said: {after}", True)
+    now = {c.nozzle: c for c in after}
+    pairs = [(b, now[b.nozzle]) for b in before if b.nozzle in now]
+    moved = [f"{b.nozzle}: {b.answer} becomes {a.answer}" for b, a in pairs if a.answer != b.answer]
+    moved += [f"{b.nozzle} is gone" for b in before if b.nozzle not in now]
     if moved:
-        text = (
-            f"Without the {lost} flagged readings the answer changes: {'; '.join(moved)}. Settle these readings first."
-        )
-        return (Check("without the far ones", text, True),)
-    values = "; ".join(
-        f"{a.nozzle} {number(a.value)} (was {number(b.value)})" for b, a in zip(before, after, strict=False)
-    )
-    return (Check("without the far ones", f"Without the {lost} flagged readings no word changes: {values}."),)
+        return Check(name, f"{words} the answer changes: {'; '.join(moved)}. {remedy}", True)
+    values = "; ".join(f"{a.nozzle} {number(a.value)} (was {number(b.value)})" for b, a in pairs)
+    return Check(name, f"{words} no word changes: {values}.")
 
 
 def _more(
