@@ -101,10 +101,10 @@ def sheet(folder: Path = FOLDER) -> None:
     """
     from trials import steps
 
-    show.say(*(str(path) for path in steps.run_sheet(folder)))
-    show.next_step(
-        f"cut by the run sheet, fill in run-workbook.xlsx, then `trials cut {folder} {folder}/papers/run-workbook.xlsx`"
-    )
+    paths = steps.run_sheet(folder)
+    show.say(*map(str, paths))
+    book = next(path for path in paths if path.name == "run-workbook.xlsx")
+    show.next_step(f"cut by the run sheet, fill in {book.name}, then `trials cut {folder} {book}`")
 
 
 def amend(folder: Path = FOLDER, who: str = WHO, why: str = WHY) -> None:

@@ -9,6 +9,7 @@ from typing import Any
 def standing(folder: Path) -> dict[str, Any]:
     """Title, steps with counts, what is missing, and the next command for a newcomer."""
     from trials.steps import load, look_number
+    from trials.steps.extending import blocks
     from trials.store.ascut import coupon_table
     from trials.store.slips import open_slips
 
@@ -24,7 +25,7 @@ def standing(folder: Path) -> dict[str, Any]:
     slips = open_slips(records)
     current = len(records.looks) and look_number(records) <= len(records.looks)
     steps = [
-        {"step": "plan", "done": len(table), "of": len(table), "note": f"frozen {records.frozen_at[:10]}"},
+        {"step": "plan", "done": len(table), "of": len(table), "note": _plan_note(records)},
         {"step": "cut", "done": cut, "of": len(table), "note": _lost(table)},
         {"step": "measured", "done": int(measured.sum()), "of": len(measurable), "note": _readings(records)},
         {
@@ -45,8 +46,23 @@ def standing(folder: Path) -> dict[str, Any]:
         "title": title,
         "steps": steps,
         "missing": missing,
-        "next": _next(folder, table, cut, measured, slips, current),
+        "blocks": blocks(records),
+        "next": _next(records, table, cut, measured, slips, current),
     }
+
+
+def _plan_note(records: Any) -> str:
+    """When the plan was frozen, and the blocks added since with their state."""
+    from trials.steps.extending import blocks
+
+    if records.trial.plan.method == "adopted":
+        return f"frozen {records.frozen_at[:10]}"
+    later = [
+        f"block {b['block']} added {b['added_on']}, {b['cut']} of {b['coupons']} cut, "
+        f"{'declared' if b['declared'] else 'exploratory'}"
+        for b in blocks(records)[1:]
+    ]
+    return "; ".join([f"frozen {records.frozen_at[:10]}", *later])
 
 
 def _lost(table: Any) -> str:
@@ -65,12 +81,17 @@ def _look(records: Any, current: bool) -> str:
     return "up to date" if current else "records changed since"
 
 
-def _next(folder: Path, table: Any, cut: int, measured: Any, slips: Any, current: bool) -> str:
-    if cut == 0:
-        papers = folder / "papers" / "run-sheet.pdf"
-        if not papers.is_file():
+def _next(records: Any, table: Any, cut: int, measured: Any, slips: Any, current: bool) -> str:
+    from trials.steps import look_number
+    from trials.steps.papers import papers_folder
+    from trials.steps.way import verdict_path
+
+    folder, papers = records.folder, papers_folder(records)
+    newest = table["block"] == table["block"].max()
+    if (table.loc[newest, "outcome"] == "not cut yet").all():
+        if not (papers / "run-sheet.pdf").is_file():
             return f"trials sheet {folder}"
-        return f"cut the coupons, then `trials cut {folder} {folder / 'papers' / 'run-workbook.xlsx'}`"
+        return f"cut the coupons, then `trials cut {folder} {papers / 'run-workbook.xlsx'}`"
     if cut < len(table):
         return f"trials cut {folder} FILE (or --as-planned for the rest)"
     if not measured.all():
@@ -83,4 +104,4 @@ def _next(folder: Path, table: Any, cut: int, measured: Any, slips: Any, current
         )
     if not current:
         return f"trials verdict {folder}"
-    return f"open {folder / 'verdict.pdf'}; `trials fit {folder}` shows the numbers"
+    return f"open {verdict_path(folder, look_number(records))}; `trials fit {folder}` shows the numbers"

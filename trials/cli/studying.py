@@ -189,7 +189,9 @@ def fit(folder: Path = FOLDER, json_: bool = JSON) -> None:
 
 def verdict(
     folder: Path = FOLDER,
-    out: Path = typer.Option(None, "--out", help="Where to write; verdict.pdf in the folder if left out."),
+    out: Path = typer.Option(
+        None, "--out", help="Where to write; verdict.pdf in the folder if left out, verdict-2.pdf for a second look."
+    ),
     json_: bool = JSON,
 ) -> None:
     """Write the verdict as a PDF to print and sign.

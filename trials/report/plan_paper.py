@@ -118,7 +118,7 @@ def _can_show(trial: Trial, found: Assessment) -> list[b.Block]:
             "in the trial file, and the chance that the worthwhile difference comes out. ≈: approximation."
         ),
         b.table(head, rows, right=(2, 3, 4), widths=(3.0, 3.2, 1.3, 1.0, 1.2)),
-        b.listed([*(settled_words(name, needed) for name, needed in found.settle.items()), *_hours(found)]),
+        b.listed([settled_words(name, needed) for name, needed in found.settle.items()]),
     ]
 
 
@@ -137,10 +137,6 @@ def settled_words(name: str, needed: Any) -> str:
         f"it truly differs by the worthwhile difference, {b.percent(needed.chance_at_zero)} if it does not differ. "
         f"{needed.sentence}"
     )
-
-
-def _hours(found: Assessment) -> list[str]:
-    return [f"{name}: {text}" for name, text in found.next_hour.items()]
 
 
 def _cannot(found: Assessment) -> list[str]:

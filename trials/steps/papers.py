@@ -9,9 +9,11 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from trials.steps.assessing import plan_paper
+from trials.steps.extending import ADDED, block_day, newest_block
 from trials.steps.files import write_bytes
 from trials.steps.grading import require_plan
 from trials.steps.way import load
+from trials.store.instruments import calibration_doubts, instruments
 from trials.store.records import Records
 
 if TYPE_CHECKING:
@@ -21,15 +23,17 @@ if TYPE_CHECKING:
 def run_sheet(folder: Path | str) -> list[Path]:
     """Write the papers of the cutting day into `papers` in the folder and name them.
 
-    Run sheet, bench card and labels (PDF), run and bench workbooks (XLSX), one drawing per sheet (DXF); dated with the
-    day of the freeze, so that they come out the same each time.
+    Run sheet, plan, bench card and labels (PDF), run and bench workbooks (XLSX), one drawing per sheet (DXF); dated
+    with the day of the freeze, so that they come out the same each time. Of a trial that was extended: those of its
+    newest block, in a folder of their own below `papers`, while the plan is judged with all blocks together.
     """
     from trials.report import documents
     from trials.store import workbook
 
-    records = load(folder)
-    day = frozen_day(records)
-    said = plan_sentences(records)
+    whole = load(folder)
+    day = block_day(whole) or frozen_day(whole)
+    records = newest_block(whole)
+    said = block_sentences(whole)
     trial, coupons = records.trial, records.coupons
     files = {
         "run-sheet.pdf": documents.run_sheet_pdf(
@@ -37,15 +41,33 @@ def run_sheet(folder: Path | str) -> list[Path]:
         ),
         "bench-card.pdf": documents.bench_card_pdf(trial, day),
         "labels.pdf": documents.labels_pdf(trial, coupons, day),
-        "plan.pdf": plan_paper(records, said, day),
+        "plan.pdf": plan_paper(whole, said, day),
         **sheet_drawings(records),
     }
-    place = Path(folder) / "papers"
+    place = papers_folder(whole)
     for name, data in files.items():
         write_bytes(place / name, data)
     workbook.run_workbook(records, place / "run-workbook.xlsx")
     workbook.bench_workbook(records, place / "bench-workbook.xlsx")
     return [place / name for name in (*files, "run-workbook.xlsx", "bench-workbook.xlsx")]
+
+
+def papers_folder(records: Records) -> Path:
+    """Where the papers of the newest block lie: `papers`, or a folder in it for a block that was added later."""
+    newest = int(records.coupons["block"].max()) if len(records.coupons) else 1
+    place = records.folder / "papers"
+    return place if newest == 1 or records.trial.plan.method == "adopted" else place / f"block-{newest}"
+
+
+def block_sentences(records: Records) -> list[str]:
+    """What was said about the newest block when it was planned."""
+    said: list[str] = []
+    for row in records.journal.itertuples():
+        if row.kind == ADDED:
+            said = []
+        elif row.kind == "plan":
+            said.append(row.what)
+    return said
 
 
 def plan_sentences(records: Records) -> list[str]:
@@ -88,8 +110,8 @@ def verdict_extras(records: Records, found: Evidence) -> Any:
 
 
 def amendment_sentences(journal: pd.DataFrame) -> list[str]:
-    """Amendments, one sentence each, with who and why."""
-    rows = journal[journal["kind"].astype(str).str.startswith("amend")]
+    """Amendments and further blocks, one sentence each, with who and why."""
+    rows = journal[journal["kind"].astype(str).str.startswith("amend") | (journal["kind"] == ADDED)]
     return [f"{row.what} ({row.who}: {row.why})" for row in rows.itertuples()]
 
 
@@ -105,4 +127,5 @@ def bench_facts(records: Records) -> list[str]:
         values = sorted(set(rows[column].dropna())) if column in rows else []
         if values:
             facts.append(f"{words}: {', '.join(f'{v:g}' for v in values)} mm.")
-    return facts
+    known = instruments(records.folder)
+    return [*facts, *(one.words() for one in known), *calibration_doubts(known, rows)]

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from trials.errors import InputError
+from trials.steps.extending import begun
 from trials.steps.files import plain, write_bytes
 from trials.steps.grading import grade, require_plan
 from trials.store import database
@@ -93,7 +94,11 @@ def fit(folder: Path | str) -> Study:
 
 
 def fingerprint(records: Records) -> str:
-    """SHA-256 of what was recorded; two looks at the same records are one look."""
+    """SHA-256 of what was recorded; two looks at the same records are one look.
+
+    A block that was added but of which nothing is cut yet is not part of it.
+    """
+    records = begun(records)
     parts = [records.freeze_hash]
     for frame in (records.cuts, records.readings, records.mounts, records.sheets):
         columns = [c for c in frame.columns if c not in ("entered_at", "at")]
@@ -121,17 +126,22 @@ class Verdict:
     made_before: bool
 
 
+def verdict_path(folder: Path | str, look: int) -> Path:
+    """`verdict.pdf` in the folder for the first look; later looks have their number, so that the first paper stays."""
+    return Path(folder) / ("verdict.pdf" if look == 1 else f"verdict-{look}.pdf")
+
+
 def verdict(folder: Path | str, path: Path | None = None, at: datetime | None = None) -> Verdict:
     """Study a trial folder and write its verdict as PDF; the same records give the same bytes.
 
-    path: where to write; `verdict.pdf` in the folder if None. at: moment of a first look; now if None. The date on
+    path: where to write; see `verdict_path` if None. at: moment of a first look; now if None. The date on
     the paper is that of the look, as kept with the trial.
     """
     from trials.decide.study import study
     from trials.report.documents import verdict_pdf
     from trials.steps.papers import verdict_extras
 
-    records = load(folder)
+    records = begun(load(folder))
     found = evidence(records)
     result = study(records.trial, found)
     made_before = found.look <= len(records.looks)
@@ -140,7 +150,7 @@ def verdict(folder: Path | str, path: Path | None = None, at: datetime | None = 
         kept = records.looks.set_index("look").loc[found.look]
         moment = datetime.fromisoformat(str(kept["at"]))
     pdf = verdict_pdf(result, records.trial, moment.date(), verdict_extras(records, found))
-    target = path or Path(folder) / "verdict.pdf"
+    target = path or verdict_path(folder, found.look)
     if not made_before:
         summary = {"fingerprint": fingerprint(records), "study": plain(asdict(result))}
         text = json.dumps(summary, sort_keys=True, ensure_ascii=False)

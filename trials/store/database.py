@@ -174,10 +174,12 @@ def add_block(
     why: str,
     who: str = "",
     at: datetime | None = None,
+    said: Sequence[str] = (),
 ) -> int:
     """Extend a frozen trial by further coupons; returns the number of the new block.
 
-    declared: whether the extension was announced before the first look at the data.
+    declared: whether the extension was announced before the first look at the data; said: what the planner had to
+    say, kept in the journal behind the line of the block.
 
     Raises
     ------
@@ -195,6 +197,8 @@ def add_block(
             _write_plan(connection, name, given.get(name), block)
         word = "declared before cutting" if declared else "not declared before cutting"
         write_journal(connection, moment, who, "block added", f"block {block}, {len(coupons)} coupons, {word}", why)
+        for sentence in said:
+            write_journal(connection, moment, who, "plan", sentence)
     return block
 
 
