@@ -191,6 +191,9 @@ def keep_pictures(measured: Sequence[Measured], target: Path) -> list[Path]:
         raise InputError("one picture for several files", file=str(target), do="Name a folder for the pictures.")
     paths = [target] if single else [target / f"{Path(found.file).stem}.svg" for found in measured]
     for path, found in zip(paths, measured, strict=True):
-        draw = trace_figure if found.kind == "roughness" else scan_figure
-        write_bytes(path, picture_bytes(draw(found.result), path.suffix))
+        if found.kind == "roughness":
+            drawn = trace_figure(found.result)
+        else:
+            drawn = scan_figure(found.result, found.result.to_mm + found.result.delta_a_mm)
+        write_bytes(path, picture_bytes(drawn, path.suffix))
     return paths

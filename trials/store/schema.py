@@ -123,6 +123,14 @@ readings = _recorded(
     _text("measured_on"),
     _text("note"),
 )
+instruments = _recorded(
+    "instruments",
+    Column("instrument", String, nullable=False),
+    _text("calibrated_on"),
+    _text("due_on"),
+    Column("uncertainty", JSON, nullable=False),
+    _text("note"),
+)
 journal = Table(
     "journal",
     metadata,
