@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from trials.decide.prepare import NOZZLE, Prepared
 from trials.decide.results import Comparison, Mean, Spread, TermTest
 from trials.decide.wording import setting_words, spread_words
 from trials.errors import NotIdentifiable
+from trials.infer.effect import effect_size
 from trials.infer.means import Interval, Settings, differences, mean_row, means, pairwise
 from trials.infer.mixed import MixedFit
 from trials.infer.strata import strata_tests
@@ -71,7 +72,8 @@ def term_tests(ready: Prepared, fit: MixedFit) -> tuple[TermTest, ...]:
         extra = (beside.F, beside.den_df, beside.p) if beside is not None else (None, None, None)
         bare = name == NOZZLE and not ready.structure.replicated
         p = math.nan if bare else test.p
-        found.append(TermTest(name, test.df, test.den_df, test.F, p, *((None, None, None) if bare else extra)))
+        omega2 = effect_size(test.F, test.df, test.den_df).omega2
+        found.append(TermTest(name, test.df, test.den_df, test.F, p, *((None, None, None) if bare else extra), omega2))
     return tuple(found)
 
 
@@ -115,11 +117,14 @@ def compare(
     others = [t for t in ready.types if t != ready.today]
     wide = differences(fit, rows, reference, levels.difference)
     narrow = differences(fit, rows, reference, levels.sameness)
+    spread = math.sqrt(sum(fit.variances.values()))
     today_mean = back(float(rows[reference] @ fit.coefficients), ready)
     found = []
     for label, s, e in zip(others, wide, narrow, strict=True):
         word, adds = _word(ready, s, e, worthwhile) if primary else (None, None)
-        found.append(_comparison(ready, label, ready.today, place, s, levels.difference, word, adds, today_mean))
+        bare = _comparison(ready, label, ready.today, place, s, levels.difference, word, adds, today_mean)
+        times = None if worthwhile is None else abs(s.value) / worthwhile
+        found.append(replace(bare, times_worthwhile=times, times_spread=abs(s.value) / spread))
     return tuple(found)
 
 

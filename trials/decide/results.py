@@ -10,7 +10,7 @@ Answer = Literal["better", "worse", "same for practical purposes", "not settled"
 
 @dataclass(frozen=True)
 class TermTest:
-    """Test of one term of the model; strata_* is the classical test of a balanced trial, printed beside it."""
+    """Test of one term; strata_* is the classical test of a balanced trial, omega2 the partial share it explains."""
 
     term: str
     df: int
@@ -20,6 +20,7 @@ class TermTest:
     strata_F: float | None = None
     strata_den_df: float | None = None
     strata_p: float | None = None
+    omega2: float | None = None
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,9 @@ class Comparison:
     """One nozzle type against another at stated settings.
 
     kind "ratio" (log scale) or "difference" (in the unit); value, low, high on that kind with the simultaneous
-    interval; p adjusted for the number of comparisons; answer None for a secondary response.
+    interval; p adjusted for the number of comparisons; answer None for a secondary response. in_unit: value, low and
+    high as a change in the response's unit. times_worthwhile, times_spread: size of the difference in worthwhile
+    differences, and in standard deviations of one reading on the next edge.
     """
 
     nozzle: str
@@ -63,6 +66,8 @@ class Comparison:
     answer_adds: str | None = None
     confidence: float = 0.95
     in_unit: tuple[float, float, float] | None = None
+    times_worthwhile: float | None = None
+    times_spread: float | None = None
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,153 @@
+"""Checks of data and model against printed examples and against known disturbances."""
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+
+from trials.decide.answer import answer
+from trials.errors import WrongShape
+from trials.infer import checks
+from trials.infer.effect import effect_size
+from trials.infer.mixed import fit_mixed
+
+MIXED = Path(__file__).parent.parent / "reference" / "mixed"
+
+
+def test_power_profile_of_the_ceramic_strength_example():
+    # NIST e-Handbook 5.4.7.1: optimum printed as 0.2; 0.27 when recomputed in R 4.2.2 (maximum likelihood, 11 terms)
+    data = pd.read_csv(MIXED / "nist_ceramic_2p5.csv")
+    words = ["speed", "rate", "grit", "direction", "batch", "speed:rate", "speed:grit", "speed:direction"]
+    words += ["rate:direction", "speed:rate:direction", "grit:direction"]
+    columns = [np.prod([data[f].to_numpy(float) for f in w.split(":")], axis=0) for w in words]
+    fixed = np.column_stack([np.ones(32), *columns])
+    values = data["strength"].to_numpy(float)
+    found = checks.box_cox(values, fixed, {}, np.round(np.arange(-1, 1.51, 0.05), 10))
+    assert found.best == pytest.approx(0.2, abs=0.1)  # as printed
+    assert found.low < 0.2 < found.high < 1.0  # the handbook's conclusion: transform
+    # the scaled transform at 0.2: printed residual standard deviation 13.81065, half a unit of its last digit
+    scaled = checks._power(values, 0.2, float(np.exp(np.mean(np.log(values)))))
+    fit = fit_mixed(scaled, fixed, {})
+    assert math.sqrt(fit.variances["reading"]) == pytest.approx(13.81065, abs=5e-6)
+
+
+def test_power_profile_needs_values_above_zero():
+    with pytest.raises(WrongShape, match="above zero"):
+        checks.box_cox(np.array([0.0, 1.0, 2.0]), np.ones((3, 1)), {})
+
+
+def test_equivalence_of_two_groups_by_the_interval():
+    # clinic data, first variable, margin 0.6: pooled two one-sided tests p = 0.04827315101 (R package equivalence,
+    # figures as printed in the tests of a BSD-licensed statistics library)
+    one = [2.84, 2.51, 2.41, 2.95, 3.14, 3.79, 4.14, 3.85, 3.02, 3.45, 5.37, 3.81, 4.19, 3.16, 3.84]
+    two = [2.6, 2.82, 2.18, 3.46, 4.01, 3.04, 3.47, 4.06, 2.91, 3.59, 4.51, 3.16, 3.86, 3.31, 3.02]
+    group = np.repeat([1.0, 0.0], 15)
+    fit = fit_mixed(np.array(one + two), np.column_stack([np.ones(30), group]), {})
+    narrow, wide = fit.estimate(np.array([0.0, 1.0]), 0.90), fit.estimate(np.array([0.0, 1.0]), 0.95)
+    p = max(stats.t.sf((0.6 + s * narrow.value) / narrow.se, narrow.df) for s in (-1, 1))
+    assert p == pytest.approx(0.04827315101, abs=1e-10)
+    assert answer((wide.low, wide.high), (narrow.low, narrow.high), 0.6) == ("same for practical purposes", None)
+    assert answer((wide.low, wide.high), (narrow.low, narrow.high), 0.59)[0] == "not settled"
+
+
+def test_effect_sizes():
+    # F = 45.8 on 3 and 35 df: printed by the R package effectsize to 15 digits
+    found = effect_size(45.8, 3, 35)
+    assert found.eta2 == pytest.approx(0.796983758700696, abs=1e-14)
+    assert found.omega2 == pytest.approx(0.775086505190311, abs=1e-14)
+    assert found.epsilon2 == pytest.approx(0.779582366589327, abs=1e-14)
+    assert found.cohen_f == pytest.approx(1.98134153686695, abs=1e-13)
+    assert effect_size(0.2, 3, 35).omega2 == 0.0
+    with pytest.raises(WrongShape, match="above zero"):
+        effect_size(1.0, 0, 5)
+
+
+def nested(seed=0, specimens=4, coupons=6, readings=3):
+    """Response, fixed part, groups and coupon labels of an invented nested trial of two types."""
+    rng = np.random.default_rng(seed)
+    kind = np.repeat([0, 1], specimens * coupons * readings)
+    specimen = np.repeat(np.arange(2 * specimens), coupons * readings)
+    coupon = np.repeat(np.arange(2 * specimens * coupons), readings)
+    y = rng.normal(0, 0.05, specimen.max() + 1)[specimen] + rng.normal(0, 0.1, coupon.max() + 1)[coupon]
+    y = y + rng.normal(0, 0.04, len(y))
+    fixed = np.column_stack([np.ones(len(y)), np.where(kind == 0, 1.0, -1.0)])
+    return y, fixed, {"specimen": specimen, "coupon": coupon}, coupon
+
+
+def test_slope_finds_a_drift_and_keeps_its_size():
+    y, fixed, groups, coupon = nested()
+    order = np.random.default_rng(1).permutation(coupon.max() + 1)[coupon].astype(float)
+    found = checks.slope(y + 0.02 * order, fixed, groups, order)
+    assert found.low < 0.02 < found.high and found.p < 1e-6
+    assert checks.slope(y, fixed, groups, fixed[:, 1]) is None  # a column that is in the model already adds nothing
+
+
+def test_slope_is_judged_by_coupons_not_by_readings():
+    # an order that changes between coupons only: with 300 null trials the rate at 5 % stays below 0.09 (4 standard
+    # errors above 0.05), while the same test on readings alone is wrong in far more
+    hits = naive = 0
+    for seed in range(300):
+        y, fixed, groups, coupon = nested(seed, specimens=2, coupons=4)
+        order = np.random.default_rng(seed).permutation(coupon.max() + 1)[coupon].astype(float)
+        hits += checks.slope(y, fixed, groups, order).p < 0.05
+        naive += checks.slope(y, fixed, {}, order).p < 0.05
+    assert hits / 300 < 0.10 < naive / 300
+
+
+def test_lack_of_fit_sees_a_setting_off_the_curve():
+    y, fixed, groups, coupon = nested(coupons=9)
+    cell = (coupon % 9)[:, None]
+    line = (cell - 4.0) / 4.0
+    model = np.hstack([fixed, line])
+    labels = np.array([f"{c}" for c in cell[:, 0]])
+    assert checks.lack_of_fit(y, model, groups, labels).p > 0.01
+    bent = y + 0.5 * (cell[:, 0] == 3)
+    assert checks.lack_of_fit(bent, model, groups, labels).p < 1e-6
+    assert checks.lack_of_fit(y, np.eye(9)[cell[:, 0]], groups, labels) is None  # nothing is left to add
+
+
+def test_far_reading_needs_a_majority():
+    values = np.array([1.0, 1.01, 0.99, 1.0, 1.02, 3.0, 1.0, 0.98, 1.01])
+    coupon = np.array(list("aaabbbccc"))
+    assert checks.far_readings(values, coupon).tolist() == [False] * 5 + [True] + [False] * 3
+    assert not checks.far_readings(np.array([1.0, 9.0]), np.array(["a", "a"])).any()
+    assert not checks.far_readings(np.ones(6), np.array(list("aaabbb"))).any()
+
+
+def test_within_spread_is_corrected_and_floored():
+    # mean of log chi-square/v is digamma(v/2) - log(v/2) (Bartlett and Kendall 1946): the corrected logs average to
+    # log sigma^2; 4,000 coupons of 3 readings give a standard error of 0.018, taken four times
+    rng = np.random.default_rng(3)
+    coupon = np.repeat(np.arange(4000), 3)
+    _, logs = checks.log_variance_within(rng.normal(0, 0.2, 12000), coupon, 1e-6)
+    assert logs.mean() == pytest.approx(math.log(0.04), abs=0.075)
+    _, flat = checks.log_variance_within(np.zeros(6), np.array([0, 0, 0, 1, 1, 1]), 0.12)
+    assert np.isfinite(flat).all()
+
+
+def test_side_shift_is_found_in_one_mount_only():
+    rng = np.random.default_rng(5)
+    mount = np.repeat(np.arange(6), 8 * 4)
+    coupon = np.repeat(np.arange(48), 4)
+    side = np.tile(["left", "right"], 96).astype(object)
+    residuals = rng.normal(0, 0.05, 192) + rng.normal(0, 0.1, 48)[coupon]
+    residuals[(mount == 2) & (side == "right")] += 0.15
+    found = {s.mount: s for s in checks.side_shifts(residuals, mount, coupon, side)}
+    assert found[2].p < 0.001 and found[2].high_side == "right"
+    assert found[2].difference == pytest.approx(0.15, abs=0.05)  # standard error 0.0125
+    assert min(s.p for m, s in found.items() if m != 2) > 0.01
+    assert checks.side_shifts(residuals, mount, coupon, np.array([""] * 192, dtype=object)) == ()
+
+
+def test_residual_shape_and_far_coupons():
+    rng = np.random.default_rng(2)
+    assert checks.residual_shape(rng.normal(size=200)).p > 0.01
+    skewed = checks.residual_shape(rng.exponential(size=200))
+    assert skewed.p < 1e-6 and skewed.skewness > 1
+    assert checks.residual_shape(np.zeros(50)) is None and checks.residual_shape(np.arange(5.0)) is None
+    values = np.append(rng.normal(size=60), 12.0)
+    assert checks.far_coupons(values).nonzero()[0].tolist() == [60]
+    assert not checks.far_coupons(np.zeros(5)).any()
