@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from trials.cli import show
-from trials.decide.results import ResponseResult, Study
+from trials.decide.results import ChanceResult, ResponseResult, Study
 from trials.decide.study import size_words
 from trials.units import shown
 
@@ -15,8 +15,10 @@ def print_study(study: Study) -> None:
         _print_response(result)
     if study.chances:
         show.heading("Chance that the next edge meets the requirement")
-        rows = [[c.nozzle, c.requirement, f"{c.estimate:.0%}", f"{c.low:.0%}", c.words] for c in study.chances]
-        show.table(["nozzle", "requirement", "estimate", "at least (95 %)", ""], rows)
+        rows = [[c.nozzle, c.requirement, f"{c.estimate:.0%}", f"{c.low:.0%}", _met(c), c.words] for c in study.chances]
+        show.table(["nozzle", "requirement", "chance", "at least", "met so far", ""], rows)
+        show.say("at least: with 95 % confidence; a new sheet, nozzle, fitting and coupon each time.")
+        show.bullets(dict.fromkeys(word for c in study.chances for word in c.assumed))
     for name, lines in (
         ("As it happened", study.departures),
         ("What this trial cannot say", study.cannot_say),
@@ -56,3 +58,7 @@ def _p(p: float | None) -> str:
     if p is None or p != p:
         return "none"
     return f"{p:.3f}" if p >= 0.001 else f"{p:.1e}"
+
+
+def _met(c: ChanceResult) -> str:
+    return "" if c.share_met is None else f"{c.share_met:.0%} of {c.n_coupons}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -29,6 +29,7 @@ from trials.trial import Trial
 Array = NDArray[np.float64]
 TARGET = 0.9  # a chance that people ask about; the sentence says how many specimens would show it
 SHARE_OF_TYPE = ("coupon", "reading")
+DROSS_APART = "Dross is taken as independent of the rest; the bound for all together holds whatever the correlation."
 
 
 def chances(
@@ -119,9 +120,9 @@ def _measured(
     log = ready.quantity.scale == "log"
     rule = Rule(math.log(limit) if log else limit, trial.responses[ready.name].readings, trial.bench.judged_by)
     found = chance(edge, rule, cuts=cuts, lost=lost)
-    words = [*found.words, layers[1], _tolerance_words(edge, ready, log), _reach(trial, ready, edge, rule, found)]
-    name = f"{ready.name}: {ready.quantity.label} at most {with_unit(limit, ready.quantity)}"
-    return _Part(_result(label, name, place, found, words), edge, rule, ready.name)
+    own = [_lost_words(cuts, lost), _tolerance_words(edge, ready, log), _reach(ready, edge, rule, found)]
+    name = f"{ready.quantity.short} at most {with_unit(limit, ready.quantity)}"
+    return _Part(_result(label, name, place, found, own, layers[1]), edge, rule, ready.name)
 
 
 def _tolerance_words(edge: NextEdge, ready: Prepared, log: bool) -> str:
@@ -135,12 +136,12 @@ def _tolerance_words(edge: NextEdge, ready: Prepared, log: bool) -> str:
     return f"With 95 % confidence {TARGET:.0%} of edges lie below {with_unit(value, ready.quantity)} (one reading)."
 
 
-def _reach(trial: Trial, ready: Prepared, edge: NextEdge, rule: Rule, found: Chance) -> str:
+def _reach(ready: Prepared, edge: NextEdge, rule: Rule, found: Chance) -> str:
     specimens = ready.structure.counts.get("specimen", 0)
     if not specimens or found.low >= TARGET or found.estimate - found.low < 0.1:
         return ""
     each = max(2, round(specimens / len(ready.types)))
-    return say_reach(found, TARGET, specimens, specimens_to_show(edge, rule, TARGET, each, len(ready.types)))
+    return say_reach(found, TARGET, each, specimens_to_show(edge, rule, TARGET, each, len(ready.types)))
 
 
 def _dross(
@@ -150,7 +151,7 @@ def _dross(
     if asked is None or "dross" not in studied:
         return None
     ready = studied["dross"].ready
-    name = f"dross: grade {asked} or better"
+    name = f"dross grade {asked} or better"
     own = ready.table[ready.table[NOZZLE] == label]
     specimens = max(1, own["specimen"].replace("", np.nan).nunique())
     graded = studied["dross"].graded
@@ -161,7 +162,7 @@ def _dross(
         found = chance_of_grade(
             graded, grade_row(ready, label, place), asked, specimens, df, cuts=cuts or None, lost=lost
         )
-        return _result(label, name, place, found, list(found.words))
+        return _result(label, name, place, found, [_lost_words(cuts, lost)])
     except TrialError:
         return _all_or_none(own, asked, specimens, label, name, place, cuts, lost)
 
@@ -173,7 +174,7 @@ def _all_or_none(
     share = float((own["value"] <= asked).mean()) * (1.0 - lost / cuts if cuts else 1.0)
     low = 0.05 ** (1.0 / specimens) * share if share > 0 else 0.0
     words = f"No model of the grades: the share that was seen; the bound counts {specimens} whole specimens."
-    return ChanceResult(label, name, place.words, share, low, None, 0, words)
+    return ChanceResult(label, name, place.words, share, low, None, 0, _lost_words(cuts, lost), (words,))
 
 
 def _together(
@@ -188,21 +189,21 @@ def _together(
     """All requirements at once; lost cuts count once."""
     share = 1.0 - lost / cuts if cuts else 1.0
     bare = [p.row.estimate / share if share else 0.0 for p in parts]
-    estimate, low, words = math.prod(bare), max(0.0, sum(p.row.low for p in parts) - (len(parts) - 1)), []
+    estimate, low = math.prod(bare), max(0.0, sum(p.row.low for p in parts) - (len(parts) - 1))
+    assumed: tuple[str, ...] = ()
     if len(parts) > 1:
         edges, rules = tuple(p.edge for p in parts), tuple(p.rule for p in parts)
         joint = chance_of_all(edges, rules, _correlations(studied, parts))
-        estimate, low, words = joint.estimate, joint.low * share, list(joint.words[:1])
+        estimate, low, assumed = joint.estimate, joint.low * share, joint.words[:1]
     if dross is not None:
         estimate *= dross.estimate / share if share else 0.0
         low = max(0.0, low + dross.low - 1.0)
-        words.append("Dross is taken as independent of the rest; the bound holds whatever the correlation.")
+        assumed += (DROSS_APART,)
         bare.append(dross.estimate / share if share else 0.0)
     least, most = max(0.0, sum(bare) - (len(bare) - 1)) * share, min(bare) * share
-    words.append(f"Whatever the correlation, between {least:.0%} and {most:.0%}.")
-    return ChanceResult(
-        label, "all together", place.words, estimate * share, min(low, estimate * share), None, 0, " ".join(words)
-    )
+    words = f"Whatever the correlation, between {least:.0%} and {most:.0%}."
+    whole = estimate * share
+    return ChanceResult(label, "all together", place.words, whole, min(low, whole), None, 0, words, assumed)
 
 
 def _correlations(studied: Mapping[str, Studied], parts: Sequence[_Part]) -> dict[str, Array]:
@@ -238,9 +239,14 @@ def _cuts(coupons: pd.DataFrame, label: str) -> tuple[int, int]:
     return lost + int((outcomes == "cut").sum()), lost
 
 
-def _result(label: str, name: str, place: Place, found: Chance, words: Sequence[str]) -> ChanceResult:
-    text = " ".join(word for word in words if word)
-    return ChanceResult(label, name, place.words, found.estimate, found.low, None, 0, text)
+def _lost_words(cuts: int, lost: int) -> str:
+    return f"{lost} of {cuts} cuts were lost and count as not meeting." if lost else ""
+
+
+def _result(label: str, name: str, place: Place, found: Chance, own: Sequence[str], more: str = "") -> ChanceResult:
+    assumed = tuple(word for word in (*found.words, more) if word and "count as not meeting" not in word)
+    text = " ".join(word for word in own if word)
+    return ChanceResult(label, name, place.words, found.estimate, found.low, None, 0, text, assumed)
 
 
 def _with_share(row: ChanceResult, grades: pd.DataFrame) -> ChanceResult:
@@ -248,5 +254,4 @@ def _with_share(row: ChanceResult, grades: pd.DataFrame) -> ChanceResult:
     own = grades[(grades[NOZZLE] == row.nozzle) & grades["outcome"].isin(["cut", "not_severed", "aborted"])]
     if row.requirement != "all together" or own.empty:
         return row
-    share = float((own["meets"] == "yes").mean())
-    return ChanceResult(row.nozzle, row.requirement, row.settings, row.estimate, row.low, share, len(own), row.words)
+    return replace(row, share_met=float((own["meets"] == "yes").mean()), n_coupons=len(own))

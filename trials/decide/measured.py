@@ -56,7 +56,9 @@ def mean_rows(ready: Prepared, place: Place) -> Array:
 
 
 def back(value: float, ready: Prepared) -> float:
-    """A mean from the model's scale to the unit: the typical (median) edge on the log scale."""
+    """A mean from the model's scale to the unit: the typical (median) edge on the log scale; grades stay on theirs."""
+    if ready.quantity.scale == "grade":
+        return min(max(value, ready.quantity.low), ready.quantity.high)
     return math.exp(value) if ready.quantity.scale == "log" else value
 
 

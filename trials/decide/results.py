@@ -109,7 +109,11 @@ class ResponseResult:
 
 @dataclass(frozen=True)
 class ChanceResult:
-    """Chance that the next edge of a type meets one requirement (or all), at stated settings."""
+    """Chance that the next edge of a type meets one requirement (or all), at stated settings.
+
+    low: 95 % confident lower bound; share_met of n_coupons: coupons that met everything, over all settings (for all
+    together only); words: what is said of this row; assumed: what holds for rows like it.
+    """
 
     nozzle: str
     requirement: str
@@ -119,6 +123,7 @@ class ChanceResult:
     share_met: float | None
     n_coupons: int
     words: str = ""
+    assumed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
