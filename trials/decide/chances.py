@@ -141,7 +141,8 @@ def _reach(ready: Prepared, edge: NextEdge, rule: Rule, found: Chance) -> str:
     if not specimens or found.low >= TARGET or found.estimate - found.low < 0.1:
         return ""
     each = max(2, round(specimens / len(ready.types)))
-    return say_reach(found, TARGET, each, specimens_to_show(edge, rule, TARGET, each, len(ready.types)))
+    needed = specimens_to_show(edge, rule, TARGET, each, len(ready.types))
+    return "" if needed is not None and needed <= each else say_reach(found, TARGET, each, needed)
 
 
 def _dross(
