@@ -179,3 +179,16 @@ def test_word_cut_without_being_planned_is_a_level(trial, make_table):
     both = [(p, q) for p in (0.5, 0.7, 0.9) for q in ("clean", "rusty")]
     result = study(parse(text), table, allowed={"cylindrical": both, "double": both})
     assert result.comparisons and result.comparisons[0].p is not None
+
+
+def test_sheets_that_look_alike_do_not_flatter_the_test(trial, make_table):
+    for seed in range(1, 60):
+        result = study(trial, make_table(seed=seed, spread=(0.0, 0.1, 0.0, 0.05, 0.04), specimens=6))
+        spread = {s.source: s.sd for s in result.spread}
+        if spread["sheet"] < 1e-9 and spread["specimen"] > 1e-3:
+            break
+    assert "types are compared with each sheet taken out" in said(result)
+    nozzle = next(t for t in result.terms if t.term == "nozzle")
+    # balanced: exactly the classical test in the specimen stratum, 2 x 6 specimens less 2 types less 2 sheets
+    assert nozzle.den_df == pytest.approx(8, rel=1e-6)
+    assert pytest.approx(nozzle.strata_F, rel=1e-6) == nozzle.F

@@ -50,11 +50,14 @@ class Prepared:
         return NOZZLE if len(self.types) > 1 else None
 
 
-def prepare(trial: Trial, name: str, table: pd.DataFrame, zero_share: float = 0.5) -> Prepared:
+def prepare(
+    trial: Trial, name: str, table: pd.DataFrame, zero_share: float = 0.5, fixed_sheets: bool = False
+) -> Prepared:
     """Make one response ready.
 
     table: as-cut readings with columns coupon, sheet, mount, nozzle, specimen, one per factor, value.
-    zero_share: a zero on the log scale counts as this share of the instrument's resolution.
+    zero_share: a zero on the log scale counts as this share of the instrument's resolution. fixed_sheets: sheets are
+    taken out one by one, however many there are.
 
     Raises
     ------
@@ -79,7 +82,7 @@ def prepare(trial: Trial, name: str, table: pd.DataFrame, zero_share: float = 0.
     adopted = trial.plan.method == "adopted"
     if adopted:  # the order of cutting is not known
         table = table.drop(columns=["cut_order"], errors="ignore")
-    structure = find_structure(table[NOZZLE].to_numpy(object), groups, "block" if adopted else "sheet")
+    structure = find_structure(table[NOZZLE].to_numpy(object), groups, "block" if adopted else "sheet", fixed_sheets)
     model = build_model(axes, settings, NOZZLE if len(types) > 1 else None, structure.block, table["coupon"].nunique())
     block = None if structure.block is None else np.asarray([str(b) for b in structure.block], dtype=object)
     fixed = model.matrix(settings or {"": np.zeros(len(table))}, block)

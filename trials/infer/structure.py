@@ -36,16 +36,19 @@ class Structure:
     block_word: str = "sheet"
 
 
-def find_structure(nozzle: NDArray, groups: Mapping[str, NDArray], block_word: str = "sheet") -> Structure:
+def find_structure(
+    nozzle: NDArray, groups: Mapping[str, NDArray], block_word: str = "sheet", fixed_sheets: bool = False
+) -> Structure:
     """Read the random effects off the labels.
 
     nozzle (n,) type labels; groups: label arrays (n,) under "sheet", "specimen", "mount", "coupon", as far as the
     records have them; an empty label anywhere makes that grouping absent. block_word: how a sheet is called here.
+    fixed_sheets: sheets are a fixed part however many there are.
     """
     said: list[str] = []
     labels = {name: np.asarray(groups[name], dtype=object) for name in ORDER if _complete(groups.get(name))}
     counts = {name: len(set(values)) for name, values in labels.items()}
-    block, labels = _settle_sheet(labels, block_word, said)
+    block, labels = _settle_sheet(labels, block_word, fixed_sheets, said)
     labels = _settle_coupon(labels, len(nozzle), said)
     labels = _merge_equal(labels, said)
     labels, pieces_only = _settle_specimen(nozzle, labels, said)
@@ -67,7 +70,9 @@ def _same(a: NDArray, b: NDArray) -> bool:
     return pairs == len(set(a)) == len(set(b))
 
 
-def _settle_sheet(labels: dict[str, NDArray], word: str, said: list[str]) -> tuple[NDArray | None, dict[str, NDArray]]:
+def _settle_sheet(
+    labels: dict[str, NDArray], word: str, fixed: bool, said: list[str]
+) -> tuple[NDArray | None, dict[str, NDArray]]:
     sheet = labels.get("sheet")
     if sheet is None:
         return None, labels
@@ -81,7 +86,7 @@ def _settle_sheet(labels: dict[str, NDArray], word: str, said: list[str]) -> tup
             f"with {FEW_SHEETS} or more it would reach to the next one."
         )
         return sheet, rest
-    return None, labels
+    return (sheet, rest) if fixed else (None, labels)
 
 
 def _settle_coupon(labels: dict[str, NDArray], n: int, said: list[str]) -> dict[str, NDArray]:
