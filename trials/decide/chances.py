@@ -10,10 +10,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from trials.decide.checking import far_mask
 from trials.decide.graded import grade_row
 from trials.decide.measured import Place, mean_rows
-from trials.decide.prepare import NOZZLE, Prepared
-from trials.decide.response import Studied
+from trials.decide.prepare import NOZZLE, Prepared, prepare
+from trials.decide.response import Fitted, Studied
 from trials.decide.results import ChanceResult
 from trials.decide.wording import with_unit
 from trials.errors import NotIdentifiable, TrialError
@@ -23,6 +24,7 @@ from trials.infer.checks import coupon_means
 from trials.infer.grade_chance import chance_of_grade
 from trials.infer.joint_chance import chance_of_all, effect_correlation
 from trials.infer.mean_squares import Layers, find_layers
+from trials.infer.mixed import MixedFit
 from trials.infer.tolerance import tolerance_bound
 from trials.trial import Trial
 
@@ -41,15 +43,16 @@ def chances(
     """
     limits = measured_limits(trial)
     found: list[ChanceResult] = []
-    layers = {name: split_layers(studied[name]) for name in limits if name in studied}
+    known = {name: _source(studied[name]) for name in limits if name in studied}
+    sources = {name: source for name, source in known.items() if source is not None}
+    clean = {name: _without_far(trial, source) for name, source in sources.items()}
     for label in trial.types:
         if not all(label in s.ready.types for s in studied.values()):
             continue
         cuts, lost = _cuts(coupons, label)
         parts = [
-            _measured(trial, studied[name], layers[name], label, place, limits[name], cuts, lost)
-            for name in layers
-            if layers[name] is not None
+            _measured(trial, source, clean[name], label, place, limits[name], (cuts, lost))
+            for name, source in sources.items()
         ]
         rows = [p.row for p in parts]
         dross = _dross(trial, studied, label, place, cuts, lost)
@@ -74,23 +77,47 @@ def measured_limits(trial: Trial) -> dict[str, float]:
     }
 
 
-def split_layers(studied: Studied) -> tuple[Layers, str] | None:
-    """Mean squares of the response and how its spread was taken; None where it cannot be split."""
+@dataclass(frozen=True)
+class _Source:
+    """One response with its mean squares; by_type: coupons and readings spread by type, else pooled."""
+
+    ready: Prepared
+    fit: MixedFit
+    layers: Layers
+    by_type: bool
+
+    def edge(self, label: str, place: Place) -> NextEdge:
+        """What is known of the next edge of a type at a place."""
+        row = mean_rows(self.ready, place)[self.ready.types.index(label)]
+        mean = self.fit.estimate(row)
+        return next_edge(self.layers, row, label if self.by_type else None, mean.value, mean.se)
+
+
+def _source(studied: Studied | Fitted) -> _Source | None:
+    """Mean squares of a response, with the spread of coupons and readings by type where the records carry that."""
     ready = studied.ready
-    groups = {
-        name: ready.structure.groups[name]
-        for name in ("sheet", "specimen", "mount", "coupon")
-        if name in ready.structure.groups
-    }
+    order = [name for name in ("sheet", "specimen", "mount", "coupon") if name in ready.structure.groups]
+    groups = {name: ready.structure.groups[name] for name in order}
     types = ready.table[NOZZLE].to_numpy(object)
+    own = tuple(name for name in SHARE_OF_TYPE if name in groups or name == "reading")
+    for by_type in (True, False):
+        try:
+            layers = find_layers(ready.y, ready.fixed, groups, types, own if by_type else ())
+        except NotIdentifiable:
+            continue
+        return _Source(ready, studied.fit, layers, by_type)
+    return None
+
+
+def _without_far(trial: Trial, source: _Source) -> _Source | None:
+    """The same response without readings that stand far from their neighbours; None where there are none."""
+    far = far_mask(source.ready)
+    if not far.any():
+        return None
     try:
-        own = tuple(name for name in SHARE_OF_TYPE if name in groups or name == "reading")
-        return find_layers(ready.y, ready.fixed, groups, types, own), "Spread of coupons and readings by type."
-    except NotIdentifiable:
-        pass
-    try:
-        return find_layers(ready.y, ready.fixed, groups), "Spread of coupons and readings pooled over the types."
-    except NotIdentifiable:
+        ready = prepare(trial, source.ready.name, source.ready.raw[~far])
+        return _source(Fitted(ready, ready.design.fit(ready.y)))
+    except TrialError:
         return None
 
 
@@ -104,25 +131,25 @@ class _Part:
 
 def _measured(
     trial: Trial,
-    studied: Studied,
-    layers: tuple[Layers, str],
+    source: _Source,
+    clean: _Source | None,
     label: str,
     place: Place,
     limit: float,
-    cuts: int,
-    lost: int,
+    counts: tuple[int, int],
 ) -> _Part:
-    ready = studied.ready
-    row = mean_rows(ready, place)[ready.types.index(label)]
-    mean = studied.fit.estimate(row)
-    own = label if "by type" in layers[1] else None
-    edge = next_edge(layers[0], row, own, mean.value, mean.se)
+    ready, (cuts, lost) = source.ready, counts
     log = ready.quantity.scale == "log"
+    edge = source.edge(label, place)
     rule = Rule(math.log(limit) if log else limit, trial.responses[ready.name].readings, trial.bench.judged_by)
     found = chance(edge, rule, cuts=cuts, lost=lost)
     own = [_lost_words(cuts, lost), _tolerance_words(edge, ready, log), _reach(ready, edge, rule, found)]
+    if clean is not None and label in set(ready.table.loc[far_mask(ready), NOZZLE]) and label in clean.ready.types:
+        again = chance(clean.edge(label, place), rule, cuts=cuts, lost=lost)
+        own.append(f"Without the flagged readings {again.estimate:.0%}, at least {again.low:.0%}.")
     name = f"{ready.quantity.short} at most {with_unit(limit, ready.quantity)}"
-    return _Part(_result(label, name, place, found, own, layers[1]), edge, rule, ready.name)
+    spread = f"Spread of coupons and readings {'by type' if source.by_type else 'pooled over the types'}."
+    return _Part(_result(label, name, place, found, own, spread), edge, rule, ready.name)
 
 
 def _tolerance_words(edge: NextEdge, ready: Prepared, log: bool) -> str:

@@ -10,7 +10,8 @@ import pandas as pd
 
 from trials.decide.answer import HOW_MUCH_OPEN, levels
 from trials.decide.chances import chances
-from trials.decide.response import Allowed, Studied, compared_at, explored, fit_response, study_response
+from trials.decide.measured import places
+from trials.decide.response import Allowed, Studied, explored, fit_response, study_response
 from trials.decide.results import Comparison, NozzleRow, ResponseResult, Study
 from trials.decide.wording import listed, number, with_unit
 from trials.trial import Trial
@@ -49,14 +50,14 @@ def study(trial: Trial, evidence: Evidence) -> Study:
     late = evidence.look > trial.plan.looks
     results = [explored(r) if late else r for r in results]
     studied = {name: found for name, found in fits.items() if isinstance(found, Studied)}
-    place, _ = compared_at(trial, evidence.allowed)
+    today = places(trial, evidence.allowed)["today"]
     return Study(
         title=trial.trial.title,
         question=trial.trial.question,
         sentence=answer_sentence(trial, results),
         results=tuple(results),
         nozzles=nozzle_rows(trial, results, evidence),
-        chances=chances(trial, studied, place, evidence.coupons, evidence.grades),
+        chances=chances(trial, studied, today, evidence.coupons, evidence.grades),
         departures=evidence.departures,
         cannot_say=cannot_say(trial, results, evidence),
         next_steps=next_steps(trial, results, evidence),
