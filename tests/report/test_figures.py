@@ -1,5 +1,6 @@
 """Figures: well-formed, the same bytes twice, and built on the right numbers."""
 
+import dataclasses
 import xml.etree.ElementTree as ET
 
 import numpy as np
@@ -8,10 +9,12 @@ import pytest
 
 from trials.bench.roughness import measure_profile
 from trials.bench.squareness import perpendicularity
+from trials.decide.results import Check
+from trials.plan.sheet_map import CouponPlace, SheetMap
 from trials.report import blocks, figures
-from trials.report.figures.checks import leftovers, side_differences
+from trials.report.figures.checks import flagged_mounts, leftovers, side_means
 from trials.report.figures.look import drawn, jitter
-from trials.report.figures.planning import kaplan_meier
+from trials.report.figures.planning import kaplan_meier, map_parts
 
 
 def trace() -> str:
@@ -90,19 +93,66 @@ def test_leftovers_are_deviations_from_the_cell(study):
     assert leftovers(study.results[0], table, ["s"]) == pytest.approx([-0.1, 0.1, 0.0], abs=1e-12)
 
 
-def test_side_differences_are_first_side_less_second(study):
-    table = pd.DataFrame(
-        {
-            "coupon": ["A"] * 3 + ["B"],
-            "mount": "M1",
-            "nozzle": "x",
-            "side": ["left", "right", "left", "left"],
-            "value": [2.0, 1.0, 2.0, 5.0],
-        }
+def sides_table(shift: float) -> pd.DataFrame:
+    """Two mounts of one type, four coupons each, one side of a coupon measured; left of M2 is off by `shift`."""
+    rows = []
+    for mount in ("M1", "M2"):
+        for k, side in enumerate(("left", "right", "left", "right")):
+            off = shift if (mount, side) == ("M2", "left") else 0.0
+            rows.append({"coupon": f"{mount}{k}", "mount": mount, "nozzle": "x", "side": side, "value": 1.0 + off})
+    return pd.DataFrame(rows)
+
+
+def test_side_means_are_what_is_left_on_each_side_of_a_mount(study):
+    found = side_means(study.results[0], sides_table(0.4)).set_index(["mount", "side"])["left"]
+    # as measured: mean of all eight is 1.1, so left of M2 is at 1.4 - 1.1; tolerance: rounding of the mean
+    assert found["M2", "left"] == pytest.approx(0.3, abs=1e-12)
+    assert found["M2", "right"] == found["M1", "left"] == pytest.approx(-0.1, abs=1e-12)
+
+
+def test_side_means_leave_out_coupons_flagged_as_far(study):
+    far = dataclasses.replace(study.results[0], checks=(Check("far readings", "far.", True, ("M20",)),))
+    table = sides_table(0.0)
+    table.loc[table["coupon"] == "M20", "value"] = 10.0
+    # without the far coupon all values are 1, so nothing is left
+    assert side_means(far, table)["left"].abs().max() == pytest.approx(0.0, abs=1e-12)
+
+
+def test_flagged_mounts_are_those_the_centring_check_names(study):
+    sentence = "Sides differ: mount M05 (double): left against right +0.1 mm; mount M2 (x): far against near +0.2 mm."
+    flagged = dataclasses.replace(study.results[0], checks=(Check("centring", sentence, True),))
+    assert flagged_mounts(flagged) == ["M05", "M2"]
+    assert flagged_mounts(dataclasses.replace(flagged, checks=(Check("centring", sentence, False),))) == []
+
+
+def test_a_flagged_mount_looks_different(study):
+    table = sides_table(0.4)
+    flagged = dataclasses.replace(study.results[0], checks=(Check("centring", "mount M2 (x): left.", True),))
+    assert figures.sides_figure(flagged, table) != figures.sides_figure(study.results[0], table)
+
+
+def place_of(corners) -> SheetMap:
+    line = ((0.0, 0.0), (1.0, 1.0))
+    coupons = tuple(
+        CouponPlace(f"C{k}", k, corner, 60.0, 40.0, "left", "clockwise", line, line, None, corner, 8.0)
+        for k, corner in enumerate(corners)
     )
-    found = side_differences(study.results[1], table)
-    # log scale: left is twice the right, so 100 % more; coupon B has one side only and is left out
-    assert found["difference"].tolist() == pytest.approx([100.0], rel=1e-12)
+    return SheetMap("S1", 1500.0, 1000.0, coupons, ())
+
+
+@pytest.mark.parametrize(
+    ("corners", "along", "count"),
+    [
+        ([(75.0 * i, 53.0 * j) for i in range(2) for j in range(18)], "y", 2),
+        ([(75.0 * i, 53.0 * j) for i in range(18) for j in range(2)], "x", 3),
+        ([(75.0 * i, 53.0 * j) for i in range(4) for j in range(6)], "x", 1),
+        ([(10.0, 10.0)], "x", 1),
+    ],
+)
+def test_a_long_narrow_use_of_a_sheet_is_drawn_in_parts(corners, along, count):
+    parts, found = map_parts(place_of(corners))
+    assert (found, len(parts)) == (along, count)
+    assert sorted(c.coupon for part in parts for c in part) == sorted(f"C{k}" for k in range(len(corners)))
 
 
 def test_kaplan_meier_by_hand():

@@ -14,9 +14,10 @@ import pytest
 import typst
 
 import trials
-from trials.decide.results import Mean, NozzleRow, Study
+from trials.decide.results import ChanceResult, Mean, NozzleRow, Study
 from trials.report import typeset
 from trials.report.bench_paper import bench_card_data, labels_data, run_sheet_data
+from trials.report.chance_page import chance_section
 from trials.report.documents import VerdictExtras, bench_card_pdf, labels_pdf, run_sheet_pdf, verdict_pdf
 from trials.report.verdict import bands, held_rows, requirement_sentence, verdict_data
 from trials.trial import parse
@@ -71,12 +72,12 @@ def test_first_page_holds_question_answer_table_figure_limits_next_step(data, st
     assert data["nozzle_rows"][0]["today"] and not data["nozzle_rows"][1]["today"]
     cells = dict(zip(data["nozzle_head"][1:-1], data["nozzle_rows"][2]["cells"], strict=True))
     assert cells == {
-        "Specimens": "3",
-        "Coupons cut": "23 of 24",
+        "Coupons cut": "23 of 24 (3\u00a0specimens)",
         "Typical Rz5, µm": "27.9 (range\u00a02)",
         "Typical u, mm": "0.15 (range\u00a02)",
         "Met the requirement": "21 of 24",
-        "Price": "22.00 EUR",
+        "Next edge meets it": "88 % (at\u00a0least\u00a071 %)",
+        "Price, EUR": "22.00",
     }
     assert data["nozzle_rows"][2]["answer"] == "better, how much is open"
     assert data["figure"]["svg"].count("<svg") == 1 and "27.9 µm" in data["figure"]["alt"]
@@ -156,6 +157,95 @@ def test_engineers_pages_say_what_they_must(data):
         "Changed after freezing: plan.looks 1 to 2",
     ):
         assert words in text, words
+
+
+def table_after(section: dict, title: str) -> dict:
+    """The first table after a small heading of a section."""
+    at = next(k for k, block in enumerate(section["blocks"]) if block.get("title") == title)
+    return next(block for block in section["blocks"][at:] if block["kind"] == "table")
+
+
+def test_means_have_one_row_per_type_and_name_the_settings_once(data):
+    section = data["sections"][1]
+    table = table_after(section, "Typical edges")
+    assert table["head"] == [
+        "Nozzle type",
+        "Today’s settings, µm",
+        "95 % interval",
+        "Average over settings, µm",
+        "95 % interval",
+    ]
+    assert table["rows"][2] == ["double", "27.9", "25.7 to 30.2", "28.5", "26.2 to 30.8"]
+    assert len(table["rows"]) == 4
+    said = json.dumps([block["items"] for block in section["blocks"] if block["kind"] == "text"], ensure_ascii=False)
+    assert said.count("Today’s settings: pressure 0.7 bar, standoff 1 mm.") == 1
+
+
+def test_a_type_without_a_mean_at_one_place_gets_a_dash(study, trial, extras):
+    result = dataclasses.replace(study.results[1], other_means=study.results[1].other_means[:2])
+    data = verdict_data(dataclasses.replace(study, results=(result,)), trial, MADE_ON, VerdictExtras())
+    assert table_after(data["sections"][1], "Typical edges")["rows"][3][3:] == ["–", "–"]
+
+
+def test_each_response_starts_on_a_new_page(data):
+    assert [section.get("page", False) for section in data["sections"][:4]] == [False, True, True, False]
+
+
+def test_terms_read_well_and_show_what_they_explain(study, trial):
+    term = dataclasses.replace(study.results[1].terms[3], term="nozzle x gas_flow squared", omega2=0.066)
+    result = dataclasses.replace(study.results[1], terms=(term,))
+    data = verdict_data(dataclasses.replace(study, results=(result,)), trial, MADE_ON, VerdictExtras())
+    table = table_after(data["sections"][1], "Does it matter?")
+    assert table["head"][4] == "Share explained"
+    assert table["rows"][0][0] == "nozzle × gas flow squared" and table["rows"][0][4] == "7 %"
+
+
+def chance_rows() -> tuple[ChanceResult, ...]:
+    at, once = "pressure 0.7 bar", "Worst of 3 readings per edge."
+    lost = "1 of 26 cuts were lost."
+    return (
+        ChanceResult("plain", "u at most 0.2 mm", at, 0.92, 0.78, None, 0, "90 % lie below 0.25 mm.", (once,)),
+        ChanceResult("plain", "dross grade 1 or better", at, 0.9999, 0.5, None, 0, "", ("A new specimen each time.",)),
+        ChanceResult("plain", "all together", at, 0.9, 0.004, 0.37, 27, "", ()),
+        ChanceResult("double", "u at most 0.2 mm", at, 0.5, 0.3, None, 0, f"{lost} 90 % lie below 0.3 mm.", (once,)),
+        ChanceResult("double", "all together", at, 0.4, 0.0, None, 0, lost, ()),
+    )
+
+
+def test_chances_are_one_row_per_type_with_what_is_said_once():
+    section = chance_section(chance_rows())
+    table = next(block for block in section["blocks"] if block["kind"] == "table")
+    last = "Met so far, over all settings"
+    assert table["head"] == ["Nozzle type", "u at most 0.2 mm", "dross grade 1 or better", "all together", last]
+    least = "at\u00a0least\u00a0"
+    assert table["rows"] == [
+        ["plain", f"92 % {least}78 %", f"over 99 % {least}50 %", f"90 % {least}under 1 %", "10 of 27 coupons"],
+        ["double", f"50 % {least}30 %", "–", f"40 % {least}0 %", "–"],
+    ]
+    text = json.dumps(section, ensure_ascii=False)
+    assert "of 0" not in text
+    for words in ("pressure 0.7 bar", "Worst of 3 readings per edge.", "1 of 26 cuts were lost.", "A new specimen"):
+        assert text.count(words) == 1, words
+    assert "plain. U at most 0.2 mm: 90 % lie below 0.25 mm." in text
+    assert "double. 1 of 26 cuts were lost. U at most 0.2 mm: 90 % lie below 0.3 mm." in text
+
+
+def test_no_chances_no_section():
+    assert chance_section(())["blocks"] == []
+
+
+def test_columns_that_would_be_empty_are_left_out(study, trial):
+    rows = tuple(dataclasses.replace(r, price=None, share_met="") for r in study.nozzles)
+    data = verdict_data(dataclasses.replace(study, nozzles=rows, chances=()), trial, MADE_ON, VerdictExtras())
+    assert data["nozzle_head"] == ["Nozzle type", "Coupons cut", "Typical Rz5, µm", "Typical u, mm", "Answer"]
+    assert {len(row["cells"]) for row in data["nozzle_rows"]} == {3} == {len(data["nozzle_widths"])}
+
+
+def test_sides_are_left_out_where_they_were_not_recorded(study, trial, extras):
+    bare = {"roughness": extras.tables["roughness"].drop(columns=["side"])}
+    data = verdict_data(study, trial, MADE_ON, VerdictExtras(tables=bare))
+    titles = [block.get("title") for section in data["sections"] for block in section["blocks"]]
+    assert "In the order of cutting" in titles and "One side against the other" not in titles
 
 
 def test_flagged_checks_come_first(data):

@@ -6,12 +6,17 @@ from typing import Any
 
 import pandas as pd
 
-from trials.decide.results import Comparison, Mean, ResponseResult
+from trials.decide.results import Comparison, Mean, ResponseResult, TermTest
 from trials.report import blocks as b
-from trials.report.figures.checks import drift_figure, sides_figure
+from trials.report.figures.checks import drift_figure, flagged_mounts, sides_figure
 from trials.report.figures.edges import Setting, by_factor_figure, coupon_means, spread_figure
 from trials.trial import Trial
 from trials.units import shown
+
+SIDES_READ = (
+    "A nozzle off centre shows as a long line: one side worse than the others. Coupons flagged as far are left out. "
+    "Boxed: flagged by the centring check."
+)
 
 _SCALES = {
     "log": "Analysed on the log scale, reported back as ratios and as the typical (median) edge.",
@@ -38,7 +43,7 @@ def response_section(
         parts += [b.head("How many more would settle it"), b.listed(result.more)]
     parts += _checks(result) + _pictures(result, trial, table)
     title = f"{result.label[:1].upper()}{result.label[1:]}"
-    return b.section(f"{title} ({role})", parts)
+    return b.section(f"{title} ({role})", parts) | {"page": True}
 
 
 def _basis(result: ResponseResult) -> b.Block:
@@ -51,23 +56,32 @@ def _terms(result: ResponseResult) -> list[b.Block]:
     if not result.terms:
         return []
     beside = any(t.strata_F is not None for t in result.terms)
-    names = ["What was varied", "F", "df", "p"] + (["F by strata", "df", "p"] if beside else [])
-    rows = []
-    for t in result.terms:
-        row = [t.term, b.f_value(t.F), f"{t.df} and {t.den_df:.1f}", b.chance(t.p)]
-        if beside:
-            known = t.strata_F is not None and t.strata_den_df is not None
-            row += (
-                [b.f_value(t.strata_F), f"{t.df} and {t.strata_den_df:.0f}", b.chance(t.strata_p)]
-                if known
-                else ["–"] * 3
-            )
-        rows.append(row)
-    widths = (2.6, 0.8, 1.1, 1) + ((1, 1.1, 1) if beside else ())
-    note = "p: how often chance alone would show a difference as large, if there were none." + (
-        " By strata: the classical test of a balanced trial, beside the Kenward-Roger one." if beside else ""
-    )
+    shares = any(t.omega2 is not None for t in result.terms)
+    names = ["What was varied", "F", "df", "p"] + (["Share explained"] if shares else [])
+    names += ["F by strata", "df", "p"] if beside else []
+    rows = [_term_row(t, shares, beside) for t in result.terms]
+    widths = (2.6, 0.8, 1.1, 1.1, *((1,) if shares else ()), *((0.9, 1.1, 1.1) if beside else ()))
+    note = "p: how often chance alone would show a difference as large, if there were none."
+    if shares:
+        note += " Share explained: part of the variation that this line explains, the other lines being known."
+    if beside:
+        note += " By strata: the classical test of a balanced trial, beside the Kenward-Roger one."
     return [b.head("Does it matter?"), b.table(names, rows, range(1, len(names)), widths), b.words(note)]
+
+
+def _term_row(t: TermTest, shares: bool, beside: bool) -> list[str]:
+    row = [term_words(t.term), b.f_value(t.F), f"{t.df} and {t.den_df:.1f}", b.chance(t.p)]
+    row += [b.percent(t.omega2)] if shares else []
+    if not beside:
+        return row
+    if t.strata_F is None or t.strata_den_df is None:
+        return [*row, "–", "–", "–"]
+    return [*row, b.f_value(t.strata_F), f"{t.df} and {t.strata_den_df:.0f}", b.chance(t.strata_p)]
+
+
+def term_words(term: str) -> str:
+    """A term of the model as people read it: `nozzle × pressure squared`."""
+    return term.replace("_", " ").replace(" x ", " × ")
 
 
 def _spread(result: ResponseResult) -> list[b.Block]:
@@ -82,17 +96,41 @@ def _spread(result: ResponseResult) -> list[b.Block]:
 
 
 def _means(result: ResponseResult, of_those_cut: str) -> list[b.Block]:
+    """One row per nozzle type, a value and its interval for each of the places where types are compared."""
     if not result.means:
         return []
+    found = (*result.means, *result.other_means)
+    places = list(dict.fromkeys(mean.settings for mean in found))
     unit = f", {shown(result.unit)}" if result.unit else ""
-    names = ("Nozzle type", "At", f"Typical edge{unit}", "95 % interval")
-    rows = [_mean_row(mean) for mean in (*result.means, *result.other_means)]
-    return [b.head("Typical edges"), b.table(names, rows, (2, 3), (2.2, 3.2, 1.4, 1.8)), b.words(of_those_cut)]
+    names, rows = ["Nozzle type"], []
+    for place in places:
+        names += [f"{_place_name(place)}{unit}", "95 % interval"]
+    for nozzle in dict.fromkeys(mean.nozzle for mean in found):
+        own = {mean.settings: mean for mean in found if mean.nozzle == nozzle}
+        rows.append([nozzle, *(cell for place in places for cell in _mean_cells(own.get(place)))])
+    title = "Mean grades" if result.scale == "grade" else "Typical edges"
+    said = " ".join(_place_words(place) for place in places if place)
+    widths = (1.8, *(width for _ in places for width in (1.3, 1.5)))
+    return [b.head(title), b.table(names, rows, range(1, len(names)), widths), b.words(said, of_those_cut)]
 
 
-def _mean_row(mean: Mean) -> tuple[str, ...]:
+def _averaged(place: str) -> bool:
+    return place.startswith("average")
+
+
+def _place_name(place: str) -> str:
+    return "Average over settings" if _averaged(place) else "Today’s settings"
+
+
+def _place_words(place: str) -> str:
+    return f"Average over settings: {place}." if _averaged(place) else f"Today’s settings: {place}."
+
+
+def _mean_cells(mean: Mean | None) -> tuple[str, str]:
+    if mean is None:
+        return "–", "–"
     middle, low, high = b.alike(mean.mean, mean.low, mean.high)
-    return mean.nozzle, mean.settings, middle, f"{low} to {high}"
+    return middle, f"{low} to {high}"
 
 
 def _comparisons(title: str, found: tuple[Comparison, ...], unit: str) -> list[b.Block]:
@@ -169,9 +207,15 @@ def _pictures(result: ResponseResult, trial: Trial, table: pd.DataFrame | None) 
         found += [
             b.head("One side against the other"),
             b.figure(
-                sides_figure(result, table, trial.types),
-                f"Difference in {result.label} between the two sides of the coupons, mount by mount.",
-                "An off-centre nozzle shows as a mount that stands away from the line on one side.",
+                sides_figure(result, table, [setting.column for setting in settings]),
+                f"What is left of {result.label} after nozzle type and settings, side by side for each mount."
+                f"{_flag_words(result)}",
+                f"Mean of what is left on each side of a mount, after nozzle type and settings. {SIDES_READ}",
             ),
         ]
     return found
+
+
+def _flag_words(result: ResponseResult) -> str:
+    named = flagged_mounts(result)
+    return f" Flagged by the centring check: {', '.join(named)}." if named else ""

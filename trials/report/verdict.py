@@ -12,6 +12,7 @@ import pandas as pd
 from trials.decide.results import NozzleRow, ResponseResult, Study
 from trials.grade.iso9013 import roughness_limit, squareness_limit
 from trials.report import blocks as b
+from trials.report.chance_page import chance_section, likely, of_all
 from trials.report.extras import Section, VerdictExtras
 from trials.report.figures.edges import Band, coupon_means, lost_figure, main_figure
 from trials.report.response_pages import response_section
@@ -20,6 +21,8 @@ from trials.standards import cautions, edition, roughness_ranges, squareness_ran
 from trials.trial import Trial
 from trials.units import shown
 
+NEXT_EDGE = "Next edge meets it"
+_WIDTHS = {"Coupons cut": 1.3, "Met the requirement": 1.5, NEXT_EDGE: 1.3, "Price": 0.9}
 ADVICE = "This verdict is advice to a qualified person, not a release certificate."
 
 
@@ -35,7 +38,8 @@ def verdict_data(study: Study, trial: Trial, made_on: date, extras: VerdictExtra
         "label": "Exploratory: this look at the data was not declared before cutting." if study.exploratory else "",
         "amendments": list(extras.amendments),
         "requirement": requirement_sentence(trial),
-        "nozzle_head": _nozzle_head(study),
+        "nozzle_head": _nozzle_head(study, trial),
+        "nozzle_widths": [_WIDTHS.get(name.partition(",")[0], 1.15) for name in _nozzle_head(study, trial)[1:-1]],
         "nozzle_rows": [_nozzle_row(row, study, trial) for row in study.nozzles],
         "table_note": _table_note(study),
         "figure": _first_figure(study, trial, extras),
@@ -89,27 +93,51 @@ def _shown_means(study: Study) -> list[ResponseResult]:
 
 def _column_words(result: ResponseResult) -> str:
     short = {"roughness": "Rz5", "squareness": "u", "dross": "dross grade"}.get(result.response, result.label)
-    return f"Typical {short}, {shown(result.unit)}" if result.unit else f"Typical {short}"
+    kind = "Mean" if result.scale == "grade" else "Typical"
+    return f"{kind} {short}, {shown(result.unit)}" if result.unit else f"{kind} {short}"
 
 
-def _nozzle_head(study: Study) -> list[str]:
+def _nozzle_head(study: Study, trial: Trial) -> list[str]:
+    """Column heads; a column that would be empty in each row is left out."""
     columns = [_column_words(result) for result in _shown_means(study)]
-    return ["Nozzle type", "Specimens", "Coupons cut", *columns, "Met the requirement", "Price", "Answer"]
+    met = ["Met the requirement"] if any(row.share_met for row in study.nozzles) else []
+    chance = [NEXT_EDGE] if _has_chance(study) else []
+    price = [f"Price, {trial.trial.currency}"] if _priced(study) else []
+    return ["Nozzle type", "Coupons cut", *columns, *met, *chance, *price, "Answer"]
+
+
+def _has_chance(study: Study) -> bool:
+    return any(of_all(study.chances, row.nozzle) for row in study.nozzles)
+
+
+def _priced(study: Study) -> bool:
+    return any(row.price is not None for row in study.nozzles)
+
+
+def _chance_cell(study: Study, nozzle: str) -> str:
+    found = of_all(study.chances, nozzle)
+    return f"{likely(found.estimate)} (at\u00a0least\u00a0{likely(found.low)})" if found else "–"
 
 
 def _nozzle_row(row: NozzleRow, study: Study, trial: Trial) -> dict[str, Any]:
-    price = "–" if row.price is None else f"{row.price:.2f} {trial.trial.currency}"
+    price = "–" if row.price is None else f"{row.price:.2f}"
     means = [_typical(row, r, trial) for r in _shown_means(study)]
+    plural = "" if row.n_specimens == 1 else "s"
+    specimens = f" ({row.n_specimens}\u00a0specimen{plural})" if row.n_specimens else ""
     return {
         "type": row.nozzle,
         "what": row.described if row.described != row.nozzle else "",
         "today": row.today,
         "cells": [
-            str(row.n_specimens),
-            f"{row.n_coupons} of {row.n_coupons + row.n_lost}",
+            f"{row.n_coupons} of {row.n_coupons + row.n_lost}{specimens}",
             *means,
-            row.share_met or "–",
-            price,
+            *(
+                [row.share_met.replace(" undecided", "\u00a0undecided") or "–"]
+                if any(r.share_met for r in study.nozzles)
+                else []
+            ),
+            *([_chance_cell(study, row.nozzle)] if _has_chance(study) else []),
+            *([price] if _priced(study) else []),
         ],
         "answer": row.answer or ("in use" if row.today else "–"),
     }
@@ -135,6 +163,9 @@ def _bare(value: str, unit: str) -> str:
 def _table_note(study: Study) -> str:
     settings = {mean.settings for result in study.results for mean in result.means if mean.settings}
     at = f"Typical edges at {'; '.join(sorted(settings))}. " if settings else ""
+    if _has_chance(study):
+        at += f"“{NEXT_EDGE}”: chance that it meets the whole requirement there; in brackets what that chance is "
+        at += "at least, with 95 % confidence. "
     ranges = [f"{row.nozzle}: {row.range_words}" for row in study.nozzles if row.range_words]
     return f"{at}{'; '.join(ranges)}{'.' if ranges else ''}"
 
@@ -157,10 +188,11 @@ def response_picture(result: ResponseResult, trial: Trial, extras: VerdictExtras
     )
     behind = f" Grey zones: ranges of {edition()} at {trial.application.thickness_mm:g} mm" if ranges else ""
     behind += ", hatched: requirement not met." if any(band.required for band in ranges) else ""
+    kind, middle = ("Mean", "mean grade") if result.scale == "grade" else ("Typical", "typical edge")
     return b.figure(
         main_figure(result, coupons, ranges, trial.today.type),
-        f"Typical {result.label} of each nozzle type with its 95 % interval: {values}.",
-        f"Every coupon, and the typical edge of each nozzle type.{behind}",
+        f"{kind} {result.label} of each nozzle type with its 95 % interval: {values}.",
+        f"Every coupon, and the {middle} of each nozzle type.{behind}",
     )
 
 
@@ -170,7 +202,7 @@ def _sections(study: Study, trial: Trial, made_on: date, extras: VerdictExtras) 
     for result in sorted(study.results, key=lambda r: not r.primary):
         picture = None if result is main or not result.means else response_picture(result, trial, extras)
         found.append(response_section(result, trial, extras.tables.get(result.response), picture, _of_those_cut(study)))
-    found += [_chances(study), _grades(extras.graded, trial), _lost(study, extras)]
+    found += [chance_section(study.chances), _grades(extras.graded, trial), _lost(study, extras)]
     found += [_more(part) for part in extras.sections]
     found += [_held(trial), _judged(trial, extras), _cautions(), _record(made_on, extras)]
     return [part for part in found if part["blocks"]]
@@ -188,24 +220,6 @@ def _asked(study: Study, trial: Trial, extras: VerdictExtras) -> dict[str, Any]:
         "What was asked, and how the trial was laid out",
         [b.words(study.question, requirement_sentence(trial)), b.listed([*worth, *extras.plan_sentences])],
     )
-
-
-def _chances(study: Study) -> dict[str, Any]:
-    rows = [
-        (
-            c.nozzle,
-            c.requirement,
-            c.settings,
-            b.percent(c.estimate),
-            f"{b.percent(c.low)} or more",
-            f"{b.percent(c.share_met)} of {c.n_coupons}",
-        )
-        for c in study.chances
-    ]
-    names = ("Nozzle type", "Requirement", "At", "Chance", "95 % sure of", "Coupons that met it")
-    notes = list(dict.fromkeys(c.words for c in study.chances if c.words))
-    parts = [b.words(*notes), b.table(names, rows, (3, 4, 5), (2, 3, 2.4, 1, 1.5, 1.6))] if rows else []
-    return b.section("Chance that the next edge meets the requirement", parts)
 
 
 def _grades(graded: pd.DataFrame | None, trial: Trial) -> dict[str, Any]:

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from trials.decide.results import ResponseResult
-from trials.report.figures.look import ACCENT, GREY, INK, canvas, drawn, empty, marker, svg
+from trials.report.figures.look import ACCENT, GREY, INK, PALE, canvas, drawn, marker, svg
 from trials.units import shown
 
 if TYPE_CHECKING:
     import pandas as pd
+    from matplotlib.axes import Axes
+
+_MOUNT = re.compile(r"mount (\S+) \(")
 
 
 def leftovers(result: ResponseResult, coupons: pd.DataFrame, settings: Sequence[str] = ()) -> np.ndarray:
@@ -39,7 +43,7 @@ def drift_figure(
     result: ResponseResult, coupons: pd.DataFrame, types: Sequence[str], settings: Sequence[str] = ()
 ) -> str:
     """Leftovers of the coupons over the order of cutting, with a running median of one coupon in five."""
-    with canvas(2.3) as (figure, axes):
+    with canvas(2.0) as (figure, axes):
         ordered = coupons.assign(left=leftovers(result, coupons, settings)).sort_values("cut_order")
         axes.axhline(0, color=INK, lw=0.7)
         for position, nozzle in enumerate(types):
@@ -63,47 +67,70 @@ def drift_figure(
         return svg(figure)
 
 
-def side_differences(result: ResponseResult, table: pd.DataFrame) -> pd.DataFrame:
-    """One row per coupon measured on two sides: `mount, nozzle, difference` of the first side less the second.
+def flagged_mounts(result: ResponseResult) -> list[str]:
+    """Mounts that the centring check names."""
+    flagged = [check.sentence for check in result.checks if check.name == "centring" and check.flagged]
+    return list(dict.fromkeys(name for sentence in flagged for name in _MOUNT.findall(sentence)))
 
-    Sides in sorted order; on the log scale in percent, else in the response's unit.
+
+def side_means(result: ResponseResult, table: pd.DataFrame, settings: Sequence[str] = ()) -> pd.DataFrame:
+    """One row per mount and side: `mount, nozzle, side, left`, the mean of what is left after type and settings.
+
+    On the log scale in percent, else in the response's unit. Coupons that a check flags as far are left out, as the
+    centring check leaves far readings out.
     """
-    sides = sorted(table["side"].dropna().astype(str).unique())[:2]
-    percent = result.scale == "log" and bool((table["value"] > 0).all())
-    work = table.assign(work=np.log(table["value"]) if percent else table["value"].astype(float))
-    work = work[work["side"].astype(str).isin(sides)]
-    wide = work.groupby(["coupon", "mount", "nozzle", "side"], sort=False)["work"].mean().unstack("side").dropna()
-    gap = wide[sides[0]] - wide[sides[1]]
-    return (100.0 * np.expm1(gap) if percent else gap).rename("difference").reset_index()
+    far = {name for check in result.checks if check.name.startswith("far") for name in check.coupons}
+    work = table[~table["coupon"].astype(str).isin(far)].reset_index(drop=True)
+    work = work.assign(left=leftovers(result, work, settings)).dropna(subset=["side", "mount"])
+    return work.groupby(["mount", "nozzle", "side"], sort=False)["left"].mean().reset_index()
 
 
-def sides_figure(result: ResponseResult, table: pd.DataFrame, types: Sequence[str]) -> str:
-    """Side difference of each coupon, by mount in the order of mounts, with the mean of each mount as a bar."""
-    with canvas(2.2) as (figure, axes):
-        gaps = side_differences(result, table)
-        if gaps.empty:
-            empty(axes, "no coupon was measured on two sides")
-            return svg(figure)
-        sides = sorted(table["side"].dropna().astype(str).unique())[:2]
-        mounts = list(dict.fromkeys(table["mount"]))
-        axes.axhline(0, color=INK, lw=0.7)
+def sides_figure(result: ResponseResult, table: pd.DataFrame, settings: Sequence[str] = ()) -> str:
+    """What is left on each side of a mount, one line of marks per mount; a mount that was flagged is boxed and bold."""
+    means = side_means(result, table, settings)
+    mounts = list(dict.fromkeys(means["mount"]))
+    sides = sorted(means["side"].astype(str).unique())
+    flagged = flagged_mounts(result)
+    with canvas(0.85 + 0.165 * max(len(mounts), 3)) as (figure, axes):
+        axes.axvline(0, color=INK, lw=0.7)
         for place, mount in enumerate(mounts):
-            part = gaps[gaps["mount"] == mount]
-            if part.empty:
-                continue
-            shape = marker(list(types).index(part["nozzle"].iloc[0]))
-            axes.scatter(
-                np.full(len(part), place),
-                part["difference"],
-                s=14,
-                marker=shape,
-                facecolors="white",
-                edgecolors=GREY,
-                linewidths=0.7,
-            )
-            axes.plot([place - 0.3, place + 0.3], [part["difference"].mean()] * 2, color=ACCENT, lw=2.2)
-        small = len(mounts) > 14
-        axes.set_xticks(range(len(mounts)), [drawn(m, 10) for m in mounts], rotation=90 if small else 0, fontsize=8)
-        axes.set_xlabel("mount")
-        axes.set_ylabel(f"{drawn(sides[0], 10)} less {drawn(sides[1], 10)},\n{left_unit(result)}")
+            own = means[means["mount"] == mount]
+            if str(mount) in flagged:
+                axes.axhspan(place - 0.42, place + 0.42, facecolor=PALE, edgecolor=INK, lw=1.1, zorder=0)
+            _draw_sides(axes, place, own, sides, str(mount) in flagged)
+        labels = axes.set_yticks(range(len(mounts)), _mount_labels(means, mounts, flagged))
+        for tick, mount in zip(labels, mounts, strict=True):
+            tick.label1.set_fontweight("bold" if str(mount) in flagged else "normal")
+        for position, side in enumerate(sides):
+            axes.scatter([], [], s=26, color=GREY, marker=side_marker(side, position), label=drawn(side, 20))
+        axes.set_ylim(len(mounts) - 0.4, -0.6)
+        axes.tick_params(axis="y", length=0, labelsize=8.5)
+        axes.set_xlabel(f"left over, {left_unit(result)}")
+        figure.legend(loc="outside upper left", ncols=6, handletextpad=0.2, columnspacing=1.2)
         return svg(figure)
+
+
+def side_marker(side: str, position: int) -> str:
+    """A mark that points to its side of the coupon; other names of sides take the shapes in turn."""
+    return {"left": "<", "right": ">", "near": "v", "far": "^"}.get(side, marker(position))
+
+
+def _draw_sides(axes: Axes, place: int, own: pd.DataFrame, sides: Sequence[str], flagged: bool) -> None:
+    colour = INK if flagged else GREY
+    axes.plot([own["left"].min(), own["left"].max()], [place] * 2, color=colour, lw=2.0 if flagged else 0.8, zorder=1)
+    for row in own.itertuples():
+        axes.scatter(
+            row.left,
+            place,
+            s=46 if flagged else 26,
+            marker=side_marker(str(row.side), sides.index(str(row.side))),
+            facecolors=colour if flagged else "white",
+            edgecolors=colour,
+            linewidths=0.9,
+            zorder=2,
+        )
+
+
+def _mount_labels(means: pd.DataFrame, mounts: Sequence[object], flagged: Sequence[str]) -> list[str]:
+    owner = means.drop_duplicates("mount").set_index("mount")["nozzle"]
+    return [f"{'flagged: ' if str(m) in flagged else ''}{drawn(m, 10)}, {drawn(owner[m], 24)}" for m in mounts]

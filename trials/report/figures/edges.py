@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from trials.decide.results import Mean, NozzleRow, ResponseResult
+from trials.grade.dross import SCALE, DrossGrade
 from trials.report.figures.look import (
     ACCENT,
     GREY,
@@ -72,20 +73,25 @@ def main_figure(
 
     `coupons` has `nozzle, value` (unit of the response), one row per coupon that was cut; see `coupon_means`.
     """
-    height = height_in or 1.1 + 0.46 * max(len(result.means), 2)
+    height = height_in or 1.1 + 0.46 * max(len(result.means), 2) + (0.2 if bands or result.scale == "grade" else 0)
     with canvas(height) as (figure, axes):
         low, high = _value_span(result, coupons, [band.high for band in bands if band.required])
         _draw_bands(axes, bands, low, high, shown(result.unit))
         for position, mean in enumerate(result.means):
             _draw_type(axes, position, mean, coupons, today)
         if result.scale == "grade":
-            axes.set_xticks(range(5))
+            axes.set_xticks([step.grade for step in SCALE], [_grade_label(step) for step in SCALE])
         axes.set_ylim(len(result.means) - 0.45, -0.55)
         axes.set_xlim(low, high)
         axes.set_yticks(range(len(result.means)), [_label(mean.nozzle, today) for mean in result.means])
         axes.tick_params(axis="y", length=0)
-        axes.set_xlabel(f"{axis_words(result)}   (large mark: typical edge with 95 % interval; small: one coupon)")
+        middle = "mean grade" if result.scale == "grade" else "typical edge"
+        axes.set_xlabel(f"{axis_words(result)}   (large mark: {middle} with 95 % interval; small: one coupon)")
         return svg(figure)
+
+
+def _grade_label(step: DrossGrade) -> str:
+    return f"{step.grade}\n{wrapped(step.name, 12, 2)}"
 
 
 def _label(nozzle: str, today: str) -> str:
@@ -96,7 +102,7 @@ def _value_span(result: ResponseResult, coupons: pd.DataFrame, limits: list[floa
     values = [v for mean in result.means for v in (mean.low, mean.mean, mean.high)]
     low, high = span(np.concatenate([np.asarray(values, float), coupons["value"].to_numpy(float), limits]), 0.08)
     if result.scale == "grade":
-        return -0.3, min(high, 4.3)
+        return -0.3, 4.3
     return (max(low, 0.0) if not result.means or min(values) >= 0 else low), high
 
 
@@ -122,19 +128,21 @@ def _draw_bands(axes: Axes, bands: Sequence[Band], low: float, high: float, unit
         if low < band.high < high:
             style = "-" if band.required else (0, (2, 2))
             axes.axvline(band.high, color=INK if band.required else GREY, lw=1.3 if band.required else 0.7, ls=style)
-            words = f" {'required: ' if band.required else ''}at most {band.high:g} {unit}"
-            axes.text(
-                band.high,
-                0.0,
-                words,
-                transform=axes.get_xaxis_transform(),
-                rotation=90,
-                ha="right",
-                va="bottom",
-                fontsize=8,
-                color=INK,
-                zorder=1,
-            )
+    required = [band.high for band in bands if band.required and low < band.high < high]
+    for band in bands:
+        near = any(abs(band.high - limit) < 0.3 * (high - low) for limit in required)
+        if low < band.high < high and (band.required or not near):
+            _draw_limit(axes, band, (band.high - low) / (high - low), unit)
+
+
+def _draw_limit(axes: Axes, band: Band, share: float, unit: str) -> None:
+    """The limit in words above the names of the ranges, where no mark can lie; a tick leads up to it."""
+    above = axes.get_xaxis_transform()
+    words = f"{'required: ' if band.required else ''}at most {band.high:g} {unit}"
+    side = "left" if share < 0.15 else "right" if share > 0.85 else "center"
+    axes.plot([band.high] * 2, [1.0, 1.1], transform=above, color=INK, lw=1.3 if band.required else 0.7, clip_on=False)
+    weight = "bold" if band.required else "normal"
+    axes.text(band.high, 1.11, words, transform=above, ha=side, va="bottom", fontsize=8.5, color=INK, fontweight=weight)
 
 
 def _draw_type(axes: Axes, position: int, mean: Mean, coupons: pd.DataFrame, today: str) -> None:
@@ -172,7 +180,7 @@ def by_factor_figure(
     result: ResponseResult, coupons: pd.DataFrame, settings: Sequence[Setting], types: Sequence[str]
 ) -> str:
     """One strip per nozzle type, one row of strips per setting: coupon marks, and the mean at each setting cut."""
-    with canvas(0.75 + 1.35 * len(settings), len(settings), len(types), sharey=True, squeeze=False) as (figure, grid):
+    with canvas(0.75 + 1.2 * len(settings), len(settings), len(types), sharey=True, squeeze=False) as (figure, grid):
         low, high = span(coupons["value"].to_numpy(float))
         for row, setting in enumerate(settings):
             for place, nozzle in enumerate(types):

@@ -15,26 +15,78 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 
+MAP_IN = (6.85, 8.0)
+"""Room for a sheet map on the page, inches."""
+_ROOM_MM = 12.0  # round the coupons of one part of a map
+
+
 def sheet_figure(place: SheetMap) -> str:
     """Map of one sheet: outlines with mark and order of cutting, the measured edge bold, lead-ins and joints.
 
-    The map shows the used part of the sheet, from its near left corner, to scale.
+    To scale, the used part of the sheet only; a long narrow use is drawn in parts beside or below each other, each
+    with its position on the sheet at the axes.
     """
-    right = min(place.length, max(c.corner[0] + c.length for c in place.coupons) + 25.0)
-    far = min(place.width, max(c.corner[1] + c.width for c in place.coupons) + 25.0)
-    height = min(6.85 * (far + 20.0) / (right + 20.0) + 0.45, 7.6)
-    with canvas(max(height, 1.4)) as (figure, axes):
-        per_mm = min(6.3 / (right + 20.0), (height - 0.45) / (far + 20.0)) * 72.0
-        for coupon in place.coupons:
-            _draw_coupon(axes, coupon, per_mm)
-        axes.plot([0, 0, right], [far, 0, 0], color=INK, lw=1.2, clip_on=False)
-        axes.set_xlim(-8, right)
-        axes.set_ylim(-8, far)
-        axes.set_aspect("equal")
-        axes.set_xlabel(f"mm along the sheet (sheet: {place.length:g} by {place.width:g} mm, near left corner at 0)")
-        axes.set_ylabel("mm")
-        axes.tick_params(labelsize=7.5)
+    parts, along = map_parts(place)
+    boxes = [_box(part) for part in parts]
+    wide = [right - left for left, _, right, _ in boxes]
+    tall = [far - near for _, near, _, far in boxes]
+    rows, columns = (1, len(parts)) if along == "y" else (len(parts), 1)
+    per_mm = _scale(wide, tall, along)
+    height = per_mm * (max(tall) if along == "y" else sum(tall)) + 0.45 * rows + 0.15
+    with canvas(max(height, 1.4), rows, columns, squeeze=False) as (figure, grid):
+        for axes, part, box in zip(grid.flat, parts, boxes, strict=True):
+            for coupon in part:
+                _draw_coupon(axes, coupon, 72.0 * per_mm)
+            _draw_sheet_corner(axes, box)
+        figure.supxlabel(f"mm (sheet: {place.length:g} by {place.width:g} mm, near left corner at 0, 0)", fontsize=9)
         return svg(figure)
+
+
+def map_parts(place: SheetMap) -> tuple[list[list[CouponPlace]], str]:
+    """The coupons of a sheet in one to three parts along x or y, whichever draws them largest on the page."""
+    found = []
+    for axis, along in enumerate("xy"):
+        corners = sorted({c.corner[axis] for c in place.coupons})
+        for count in range(1, min(3, len(corners)) + 1):
+            groups = [set(part.tolist()) for part in np.array_split(np.array(corners), count)]
+            parts = [[c for c in place.coupons if c.corner[axis] in group] for group in groups]
+            boxes = [_box(part) for part in parts]
+            scale = _scale([b[2] - b[0] for b in boxes], [b[3] - b[1] for b in boxes], along)
+            found.append((scale, -count, parts, along))
+    _, _, parts, along = max(found, key=lambda one: (round(one[0], 6), one[1]))
+    return parts, along
+
+
+def _box(part: Sequence[CouponPlace]) -> tuple[float, float, float, float]:
+    """Left, near, right and far end of some coupons with room round them, mm."""
+    return (
+        min(c.corner[0] for c in part) - _ROOM_MM,
+        min(c.corner[1] for c in part) - _ROOM_MM,
+        max(c.corner[0] + c.length for c in part) + _ROOM_MM,
+        max(c.corner[1] + c.width for c in part) + _ROOM_MM,
+    )
+
+
+def _scale(wide: Sequence[float], tall: Sequence[float], along: str) -> float:
+    """Inches per mm at which parts beside each other (along y) or below each other (along x) fill the page."""
+    count = len(wide)
+    beside, below = (count, 1) if along == "y" else (1, count)
+    across, up = MAP_IN[0] - 0.45 * beside, MAP_IN[1] - 0.45 * below - 0.15
+    if along == "y":
+        return min(across / sum(wide), up / max(tall))
+    return min(across / max(wide), up / sum(tall))
+
+
+def _draw_sheet_corner(axes: Axes, box: tuple[float, float, float, float]) -> None:
+    left, near, right, far = box
+    if left <= 0:
+        axes.axvline(0, color=INK, lw=1.4)
+    if near <= 0:
+        axes.axhline(0, color=INK, lw=1.4)
+    axes.set_xlim(left, right)
+    axes.set_ylim(near, far)
+    axes.set_aspect("equal")
+    axes.tick_params(labelsize=7.5)
 
 
 def _draw_coupon(axes: Axes, coupon: CouponPlace, per_mm: float) -> None:
@@ -47,7 +99,7 @@ def _draw_coupon(axes: Axes, coupon: CouponPlace, per_mm: float) -> None:
     if coupon.joint is not None:
         axes.plot(*zip(*coupon.joint, strict=True), color="white", lw=2.0)
     room = per_mm * coupon.length
-    size = min(max(room / (0.68 * max(len(coupon.coupon), 3)), 3.5), 10.0, 0.42 * per_mm * coupon.width)
+    size = min(max(room / (0.68 * max(len(coupon.coupon), 3)), 3.5), 15.0, 0.42 * per_mm * coupon.width)
     axes.text(
         x + coupon.length / 2,
         y + 0.62 * coupon.width,
