@@ -9,13 +9,13 @@ from trials.errors import InputError
 
 
 def plain(value: Any) -> Any:
-    """A result as plain JSON values: NaN and infinity become null, tuples lists, numpy scalars numbers."""
+    """A result as plain JSON values: NaN and infinity become null, tuples and arrays lists."""
     if isinstance(value, dict):
         return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):
         return [plain(item) for item in value]
-    if hasattr(value, "item"):
-        value = value.item()
+    if hasattr(value, "tolist"):
+        return plain(value.tolist())
     if isinstance(value, float) and (value != value or value in (float("inf"), float("-inf"))):
         return None
     return value
