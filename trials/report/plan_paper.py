@@ -59,7 +59,7 @@ def plan_data(
     apart = set(found.confounded)
     planner = [line for line in plan_said if line not in known and line not in apart]
     sections = [
-        b.section("What is to be cut", _to_cut(trial, coupons)),
+        b.section(_cut_title(coupons), _to_cut(trial, coupons)),
         b.section("What this plan can show", _can_show(trial, found)),
         b.section("What this plan cannot show", [b.listed(_cannot(found))]),
         *(_curve(trial, name, curve, found) for name, curve in found.curves.items()),
@@ -79,6 +79,11 @@ def plan_data(
         "hash": freeze_hash(trial),
         "sections": [part for part in sections if part["blocks"]],
     }
+
+
+def _cut_title(coupons: pd.DataFrame) -> str:
+    several = "block" in coupons and coupons["block"].nunique() > 1
+    return "What was and is to be cut, all blocks together" if several else "What is to be cut"
 
 
 def _to_cut(trial: Trial, coupons: pd.DataFrame) -> list[b.Block]:
