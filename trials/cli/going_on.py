@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import typer
 
 from trials.cli import show
 from trials.cli.planning import FOLDER, JSON
-from trials.errors import InputError
+from trials.errors import InputError, TrialError
 
 
 def register(app: typer.Typer) -> None:
@@ -140,3 +141,35 @@ def _show_lives(found) -> None:
     show.table(["nozzle", found.unit, "at risk", "failed", "still good"], rows)
     show.heading("What these lives cannot say")
     show.bullets(found.cautions)
+
+
+def ladder_facts(folder: Path) -> dict[str, Any]:
+    """The fastest clean cut of a ladder trial under the key `ladder` (null where it cannot be studied), as JSON."""
+    from dataclasses import asdict
+
+    found, problem = _ladder(folder)
+    if found is None:
+        return {"ladder": None, "ladder_why_not": problem}
+    return {"ladder": asdict(found) | {"ladders": show.rows_of(found.ladders)}}
+
+
+def print_ladder(folder: Path) -> None:
+    """The fastest clean cut of each mount, and whether types differ in it."""
+    found, problem = _ladder(folder)
+    show.heading("Fastest clean cut")
+    if found is None:
+        show.say(problem)
+        return
+    head = ["mount", "nozzle", "specimen", f"fastest clean, {found.unit}", "remark"]
+    show.table(head, found.ladders.to_numpy(object).tolist())
+    show.bullets(found.sentences)
+
+
+def _ladder(folder: Path) -> tuple[Any, str]:
+    from trials.steps import load
+    from trials.steps.ladders import ladder_study
+
+    try:
+        return ladder_study(load(folder)), ""
+    except TrialError as error:
+        return None, str(error)

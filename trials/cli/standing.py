@@ -92,7 +92,7 @@ def _next(records: Any, table: Any, cut: int, measured: Any, slips: Any, current
         if not (papers / "run-sheet.pdf").is_file():
             return f"trials sheet {folder}"
         return f"cut the coupons, then `trials cut {folder} {papers / 'run-workbook.xlsx'}`"
-    if cut < len(table):
+    if cut < len(table) and records.trial.plan.method != "ladder":
         return f"trials cut {folder} FILE (or --as-planned for the rest)"
     if not measured.all():
         return f"trials record {folder} FILE (the bench workbook or a CSV file)"
@@ -102,6 +102,8 @@ def _next(records: Any, table: Any, cut: int, measured: Any, slips: Any, current
             f"look at coupon {slip.coupon} again, then `trials correct {folder} {slip.coupon} {slip.field} VALUE "
             f"--reading {slip.reading} --who NAME --why REASON`, or `--as-read` in place of VALUE if it is right"
         )
+    if records.trial.plan.method in ("life", "bench"):
+        return f"trials {records.trial.plan.method} {folder}"
     if not current:
         return f"trials verdict {folder}"
     return f"open {verdict_path(folder, look_number(records))}; `trials fit {folder}` shows the numbers"

@@ -176,15 +176,35 @@ def fit(folder: Path = FOLDER, json_: bool = JSON) -> None:
 
     from trials import steps
 
+    method = _compared_by_edges(folder)
     with _busy("fitting"):
         found = steps.fit(folder)
+    from trials.cli.going_on import ladder_facts, print_ladder
+
     if json_:
-        show.as_json(asdict(found))
+        show.as_json(asdict(found) | (ladder_facts(folder) if method == "ladder" else {}))
         return
     from trials.cli.study_text import print_study
 
     print_study(found)
+    if method == "ladder":
+        print_ladder(folder)
     show.next_step(f"trials verdict {folder}")
+
+
+def _compared_by_edges(folder: Path) -> str:
+    """The planning method of a trial; raises where types are not compared by their edges, and says what to use."""
+    from trials.store.core import read_trial
+
+    method = read_trial(folder)[0].plan.method
+    other = {
+        "life": ("this trial measures lives, where a specimen still good must count as such", "life"),
+        "bench": ("this trial checks the bench and compares no nozzle types", "bench"),
+    }
+    if method in other:
+        problem, command = other[method]
+        raise InputError(problem, file=str(folder), do=f"Use `trials {command} {folder}`.")
+    return method
 
 
 def verdict(
@@ -204,6 +224,7 @@ def verdict(
 
     from trials import steps
 
+    _compared_by_edges(folder)
     with _busy("fitting and writing"):
         found = steps.verdict(folder, out)
     if json_:

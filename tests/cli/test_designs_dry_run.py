@@ -1,0 +1,81 @@
+"""Ready-made trials that do not end in an ordinary verdict: each goes its own way to the end, or says which it is."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+DESIGNS = Path(__file__).parents[2] / "designs"
+
+
+@pytest.fixture
+def cut(trials, tmp_path):
+    """A ready-made trial, planned, printed and cut as planned."""
+
+    def go(name):
+        folder = tmp_path / name
+        for words in (("new", name, folder), ("plan", folder), ("sheet", folder), ("cut", folder, "--as-planned")):
+            done = trials(*words)
+            assert done.code == 0 and "Next:" in done.out, done.err
+        assert (folder / "papers" / "plan.pdf").read_bytes().startswith(b"%PDF")
+        return folder
+
+    return go
+
+
+def record(trials, folder, lines):
+    (folder / "typed.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    done = trials("record", folder, folder / "typed.csv")
+    assert done.code == 0, done.err
+
+
+def test_nozzle_life_ends_in_lives(trials, cut):
+    from trials.steps import load
+
+    folder = cut("nozzle-life")
+    lines = ["coupon,reading,life_pierces,note"]
+    rng = np.random.default_rng(3)
+    for i, row in enumerate(load(folder).coupons.itertuples()):
+        life = rng.weibull(4.0) * (6000 if row.nozzle == "plated" else 3500)
+        lines.append(f"{row.coupon},1,{min(life, 6500):.0f},{'still good' if life > 6500 or i == 0 else ''}")
+    record(trials, folder, lines)
+    before = {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+    for command in ("fit", "verdict"):
+        done = trials(command, folder)
+        assert done.code == 2 and "trials life" in done.err and done.err.count("\n") == 1
+    assert {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()} == before
+    assert "Next: trials life" in trials("status", folder).out
+    found = trials("life", folder, "--out", folder / "life.pdf")
+    assert found.code == 0, found.err
+    assert "plated lasts" in found.out and "today's cylindrical" in " ".join(found.out.split())
+    types = json.loads(trials("life", folder, "--json").out)["types"]
+    assert sum(each["failures"] for each in types) == 12 - sum("still good" in line for line in lines)
+
+
+def test_a_ladder_ends_in_the_fastest_clean_cut(trials, cut):
+    from trials.steps import load
+
+    folder = cut("fastest-clean-cut")
+    records = load(folder)
+    # clean up to these speeds by specimen, in steps of 0.25 from 3 m/min to 5
+    top = {"C1": 3.5, "C2": 3.75, "C3": 3.5, "H1": 4.25, "H2": 4.5, "H3": 4.25}
+    lines = ["coupon,reading,rz5_um,dross_grade"]
+    for i, row in enumerate(records.coupons.itertuples()):
+        grade = 1 if row.speed_m_min <= top[row.specimen] + 1e-9 else 3
+        lines += [f"{row.coupon},{r},{30 + i % 4 + r},{grade}" for r in (1, 2)]
+    record(trials, folder, lines)
+    found = json.loads(trials("fit", folder, "--json").out)["ladder"]
+    assert {row["specimen"]: row["speed"] for row in found["ladders"]} == top
+    (shower,) = found["comparisons"]
+    # means 13 / 3 and 10.75 / 3, pooled variance 1 / 48 on 4 df, t(0.975, 4) = 2.776445 (printed tables: 2.776)
+    assert shower["difference"] == pytest.approx(0.75, abs=1e-9)
+    assert shower["low"] == pytest.approx(0.75 - 2.776445 * np.sqrt(2 / 3 / 48), abs=1e-5)
+    assert "faster clean cut is shown" in " ".join(trials("fit", folder).out.split())
+    assert trials("verdict", folder).code == 0
+
+
+def test_checking_the_bench_ends_at_the_bench(trials, cut):
+    folder = cut("check-the-bench")
+    done = trials("verdict", folder)
+    assert done.code == 2 and "trials bench" in done.err and not (folder / "verdict.pdf").exists()
