@@ -40,6 +40,8 @@ def top(
 
 
 def _register() -> None:
+    if app.registered_commands:
+        return
     from trials.cli import going_on, measuring, planning, recording, start, studying
 
     for part in (start, planning, recording, measuring, studying, going_on):
