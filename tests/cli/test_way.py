@@ -37,12 +37,43 @@ def test_papers_of_the_cutting_day(trials, at):
     assert {"run-sheet.pdf", "bench-card.pdf", "labels.pdf", "run-workbook.xlsx", "bench-workbook.xlsx"} <= names
 
 
-def test_the_filled_workbook_comes_back(trials, at):
+def filled(source, target, outcomes):
+    """The run workbook as an operator hands it back: outcomes by coupon number, one changed setting, a centred mount."""
+    import xlsxwriter
+    from python_calamine import CalamineWorkbook
+
+    book = CalamineWorkbook.from_path(source)
+    with xlsxwriter.Workbook(target) as out:
+        for name in book.sheet_names:
+            rows = book.get_sheet_by_name(name).to_python()
+            if name == "cuts":
+                place = rows[0].index("outcome")
+                for i, row in enumerate(rows[1:]):
+                    row[place] = outcomes.get(i, "cut")
+                rows[5][rows[0].index("changed_setting")] = "pressure_bar=0.6"
+            if name == "mounts":
+                rows[1][rows[0].index("centring_checked")] = "no"
+            page = out.add_worksheet(name)
+            for i, row in enumerate(rows):
+                page.write_row(i, 0, row)
+
+
+def test_the_filled_workbook_comes_back(trials, at, tmp_path):
     folder = at("frozen")
     trials("sheet", folder)
-    done = trials("cut", folder, folder / "papers" / "run-workbook.xlsx")
-    # the workbook as printed has no outcome filled in: either every row is refused by name, or it counts as planned
-    assert done.code in (0, 2) and "Traceback" not in done.err
+    blank = trials("cut", folder, folder / "papers" / "run-workbook.xlsx")
+    assert blank.code == 0 and "54 rows have no outcome yet" in blank.out and "fill in" in blank.out
+    filled(folder / "papers" / "run-workbook.xlsx", tmp_path / "back.xlsx", {2: "not_severed", 9: "scrapped"})
+    done = trials("cut", folder, tmp_path / "back.xlsx", "--who", "AB")
+    assert done.code == 0 and "54 cuts recorded" in done.out, done.out + done.err
+    from trials.steps import load
+    from trials.store.ascut import departures
+
+    said = " ".join(departures(load(folder)))
+    for words in ("was not severed", "was scrapped", "was cut with pressure_bar 0.6", "was not centred"):
+        assert words in said
+    again = trials("cut", folder, tmp_path / "back.xlsx")
+    assert again.code == 0 and "54 were on record already" in again.out
 
 
 def test_fit_as_json_has_the_documented_keys(trials, at):

@@ -42,7 +42,10 @@ def cut(
         done = recording.record_cuts(folder, *tables, who=who)
     show.say(f"{done.added} cuts recorded, {done.ignored} were on record already.")
     show.bullets(done.said)
-    show.next_step(f"measure at the bench, then `trials record {folder} FILE`")
+    if done.added + done.ignored:
+        show.next_step(f"measure at the bench, then `trials record {folder} FILE`")
+    else:
+        show.next_step("fill in the column outcome of what was cut, then the same command again")
 
 
 def _cut_tables(folder: Path, files: list[Path]):
