@@ -38,7 +38,7 @@ def test_papers_of_the_cutting_day(trials, at):
 
 
 def filled(source, target, outcomes):
-    """The run workbook as an operator hands it back: outcomes by coupon number, one changed setting, a centred mount."""
+    """The run workbook as an operator hands it back: outcomes, one changed setting, one mount not centred."""
     import xlsxwriter
     from python_calamine import CalamineWorkbook
 
