@@ -128,6 +128,8 @@ def _show_measured(found: list[Any], pictures: list[Path], thickness: float | No
         show.say(found[0].file)
         rows = (_roughness_rows if found[0].kind == "roughness" else _scan_rows)(found[0].result)
         show.table(["quantity", "value", "unit"], rows)
+        if thickness:
+            show.say(_ranges(found[0], thickness))
     else:
         _table(found)
     _remarks(found)
@@ -135,6 +137,16 @@ def _show_measured(found: list[Any], pictures: list[Path], thickness: float | No
     value = "--rz5" if found[0].kind == "roughness" else "--u"
     limit = f"{thickness:g}" if thickness else "THICKNESS"
     show.next_step(f"trials grade {value} {found[0].value:.4g} --thickness {limit}")
+
+
+def _ranges(one: Any, thickness: float) -> str:
+    from trials.steps import grade_value
+
+    rough = one.kind == "roughness"
+    found = grade_value(thickness, None if rough else one.value, one.value if rough else None, None, {})
+    number = found.roughness_range if rough else found.squareness_range
+    name = "Rz5" if rough else "u"
+    return f"{name} is {f'in range {number}' if number else 'worse than the last range'} at {thickness:g} mm."
 
 
 def _roughness_rows(r: Any) -> list[list[str]]:
