@@ -26,6 +26,9 @@ SHOWN_COUNTS = (1, 2, 3, 4, 6, 8, 12)
 FAR = 4.0
 """Detectable differences beyond so many times that of the plan stand in the table, not in the picture."""
 
+ALIAS = "cannot be told apart from"
+NOT_ESTIMATED = "Not estimated from this plan"
+
 
 def plan_pdf(
     trial: Trial,
@@ -57,14 +60,18 @@ def plan_data(
     """Everything on the paper of the plan, as plain data."""
     known = cautions(trial.nozzles, trial.application.gas, trial.application.material)
     apart = set(found.confounded)
-    planner = [line for line in plan_said if line not in known and line not in apart]
+    aliases = [line for line in plan_said if ALIAS in line and line not in apart]
+    planner = [line for line in plan_said if line not in known and line not in apart and line not in aliases]
+    beside = [line for line in said if not line.startswith(NOT_ESTIMATED)]
+    if found.detectable:
+        planner, beside = [*planner, *beside], []
     sections = [
         b.section(_cut_title(coupons), _to_cut(trial, coupons)),
-        b.section("What this plan can show", _can_show(trial, found)),
-        b.section("What this plan cannot show", [b.listed(_cannot(found))]),
+        b.section("What this plan can show", _can_show(trial, found, beside)),
+        b.section("What this plan cannot show", [b.listed(_cannot(found, aliases))]),
         *(_curve(trial, name, curve, found) for name, curve in found.curves.items()),
         *_prediction(trial, found, map_, coupons),
-        b.section("How the plan was made", [b.listed([*planner, *said])]),
+        b.section("How the plan was made", [b.listed(planner)]),
         b.section("Work and material", [b.words(found.effort.sentence), b.listed(found.effort.assumptions)]),
         b.section("Nozzles in this trial (common practice, no source)", [b.listed(known)]),
         b.section("Cautions", [b.listed(caution_lines()) | {"kind": "columns"}]),
@@ -110,9 +117,9 @@ def _level(level: object) -> str:
     return f"{level:g}" if isinstance(level, (int, float)) else str(level)
 
 
-def _can_show(trial: Trial, found: Assessment) -> list[b.Block]:
+def _can_show(trial: Trial, found: Assessment, said: Sequence[str]) -> list[b.Block]:
     if not found.detectable:
-        return [b.listed([question.sentence for question in found.questions])]
+        return [b.listed([*(question.sentence for question in found.questions), *said])]
     degrees = {question.name: question.df for question in found.questions}
     several = len({line.response for line in found.detectable}) > 1
     rows = [detectable_row(line, degrees[line.question], several) for line in found.detectable]
@@ -144,10 +151,10 @@ def settled_words(name: str, needed: Any) -> str:
     )
 
 
-def _cannot(found: Assessment) -> list[str]:
-    lines = list(dict.fromkeys(found.confounded))
+def _cannot(found: Assessment, aliases: Sequence[str]) -> list[str]:
+    lines = list(dict.fromkeys([*found.confounded, *aliases]))
     if found.dropped:
-        lines.append(f"Not estimated from this plan: {', '.join(found.dropped)}.")
+        lines.append(f"{NOT_ESTIMATED}: {', '.join(found.dropped)}.")
     return lines or ["Nothing about the nozzle types is confounded by this plan."]
 
 
