@@ -205,7 +205,7 @@ def test_the_study_agrees_with_its_function(trials, tmp_path):
 
 def test_a_trial_is_studied_by_its_remeasurements_and_takes_the_result(trials, at, tmp_path):
     folder = at("measured")
-    assert "nothing was measured more than once" in trials("bench", folder).err
+    assert "No reading was measured again" in trials("bench", folder).err
     lines = ["coupon,reading,repeat,rz5_um,inspector"]
     for k, row in enumerate(readings(folder).query("field == 'rz5_um' and reading == 1").head(8).itertuples()):
         lines.append(f"{row.coupon},1,1,{row.value + (0.9, -0.6, 0.3)[k % 3]:.1f},CD")
@@ -222,7 +222,7 @@ def test_a_trial_is_studied_by_its_remeasurements_and_takes_the_result(trials, a
 
 
 BAD_STUDIES = [
-    ("coupon,rz5_um\nA,1\nB,2\n", (), "nothing was measured more than once"),
+    ("coupon,rz5_um\nA,1\nB,2\n", (), "No reading was measured again"),
     ("coupon,rz5_um\nA,1\nA,x\n", (), "row 3, column rz5_um: not a number"),
     ("coupon,rz5_um\nA,1\nA,2\n", (), "one coupon"),
     ("coupon,colour\nA,1\n", (), "no column of readings"),
@@ -250,6 +250,7 @@ def test_the_register_keeps_every_calibration(trials, at, tmp_path):
     enter = ("instrument", folder, "S4", "--who", "A. Berg", "--uncertainty", "rz5_um=1.0")
     late = trials(*enter, "--calibrated", "2025-01-10", "--due", "2026-01-10")
     assert late.code == 0 and "no calibration on record covers" in flat_words(late.out)
+    assert "no calibration on record covers" in flat_words(trials("record", folder, file).out)
     done = trials(*enter, "--calibrated", "2026-01-11", "--due", "2027-01-10")
     assert "covers" not in done.out
     assert "The same is on record already" in trials(*enter, "--calibrated", "2026-01-11", "--due", "2027-01-10").out

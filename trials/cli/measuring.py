@@ -103,14 +103,15 @@ def _show_recorded(folder: Path, done: Any, found: list[Any], pictures: list[Pat
     _table(found)
     show.say(f"{done.added} readings recorded, {done.ignored} were on record already.")
     _remarks(found)
-    _show_doubts(folder)
+    show_doubts(folder)
     if done.slips:
         show.heading("Look at these again: they stand far from their neighbours")
         show.bullets(slip.words for slip in done.slips)
     show.next_step(f"trials grade {folder}")
 
 
-def _show_doubts(folder: Path) -> None:
+def show_doubts(folder: Path) -> None:
+    """Print what the register of instruments leaves open about the readings of a trial, if anything."""
     from trials.steps import load
     from trials.store.instruments import calibration_doubts, instruments
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import typer
 
 from trials.cli import show
+from trials.cli.measuring import show_doubts
 from trials.cli.planning import FOLDER, WHO, WHY
 from trials.errors import InputError
 
@@ -99,6 +100,7 @@ def record(
     done = recording.record_readings(folder, readings, who)
     show.say(f"{done.added} values recorded, {done.ignored} were on record already.")
     show.bullets(done.said)
+    show_doubts(folder)
     if done.slips:
         show.heading("Look at these again: they stand far from their neighbours")
         show.bullets(slip.words for slip in done.slips)

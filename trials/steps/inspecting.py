@@ -110,7 +110,7 @@ def study_bench(source: Path, against: Against | None = None) -> BenchStudy:
             left_out.append(f"{DROSS}: {error}")
     if not results and agreement is None:
         raise InputError(
-            f"nothing was measured more than once ({'; '.join(left_out) or 'no readings'})",
+            f"the bench cannot be studied ({' '.join(left_out) or 'no readings'})",
             file=str(source),
             do="Measure some coupons again, blind, and record them as repeat 1.",
         )
