@@ -55,8 +55,6 @@ def _plan_note(records: Any) -> str:
     """When the plan was frozen, and the blocks added since with their state."""
     from trials.steps.extending import blocks
 
-    if records.trial.plan.method == "adopted":
-        return f"frozen {records.frozen_at[:10]}"
     later = [
         f"block {b['block']} added {b['added_on']}, {b['cut']} of {b['coupons']} cut, "
         f"{'declared' if b['declared'] else 'exploratory'}"

@@ -49,6 +49,7 @@ def extension(
     Infeasible
         If limits or sheets leave no room.
     """
+    from trials.plan.choose import confounded
     from trials.plan.extend import extend
 
     records = database.load(folder)
@@ -59,7 +60,8 @@ def extension(
     plan = extend(records.trial, records.coupons, records.mounts, kind, named, nozzles, seed)
     declared = len(records.looks) < records.trial.plan.looks
     lead, *rest = plan.said
-    return Extension(plan, block, declared, (lead, declared_words(records, declared), *rest))
+    said = (lead, declared_words(records, declared), *confounded(records.trial), *rest)
+    return Extension(plan, block, declared, tuple(dict.fromkeys(said)))
 
 
 def declared_words(records: Records, declared: bool) -> str:
@@ -149,8 +151,9 @@ def _check(records: Records) -> None:
 
 def newest_block(records: Records) -> Records:
     """The same trial with only the coupons, mounts and sheets of its newest block; itself where there is one block."""
-    newest = int(records.coupons["block"].max())
-    return records if newest == 1 or _adopted(records) else _only(records, [newest])
+    if _adopted(records) or records.coupons["block"].nunique() < 2:
+        return records
+    return _only(records, [int(records.coupons["block"].max())])
 
 
 def begun(records: Records) -> Records:
@@ -197,7 +200,12 @@ def _journal_of(journal: pd.DataFrame, kept: Sequence[int]) -> pd.DataFrame:
 
 
 def blocks(records: Records) -> list[dict[str, object]]:
-    """Blocks of a trial: block, coupons, cut, added_on (ISO date), declared (None for the first), who, why."""
+    """Blocks of a trial: block, coupons, cut, added_on (ISO date), declared (None for the first), who, why.
+
+    None of an adopted table, whose blocks are its own.
+    """
+    if _adopted(records):
+        return []
     lines = [row for row in records.journal.itertuples() if row.kind == ADDED]
     done = set(records.cuts["coupon"])
     found: list[dict[str, object]] = []

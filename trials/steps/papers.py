@@ -54,9 +54,11 @@ def run_sheet(folder: Path | str) -> list[Path]:
 
 def papers_folder(records: Records) -> Path:
     """Where the papers of the newest block lie: `papers`, or a folder in it for a block that was added later."""
-    newest = int(records.coupons["block"].max()) if len(records.coupons) else 1
     place = records.folder / "papers"
-    return place if newest == 1 or records.trial.plan.method == "adopted" else place / f"block-{newest}"
+    if records.trial.plan.method == "adopted" or not len(records.coupons):
+        return place
+    newest = int(records.coupons["block"].max())
+    return place if newest == 1 else place / f"block-{newest}"
 
 
 def block_sentences(records: Records) -> list[str]:
@@ -72,7 +74,7 @@ def block_sentences(records: Records) -> list[str]:
 
 def plan_sentences(records: Records) -> list[str]:
     """What was said about the plan when it was frozen."""
-    return [row.what for row in records.journal.itertuples() if row.kind == "plan"]
+    return list(dict.fromkeys(row.what for row in records.journal.itertuples() if row.kind == "plan"))
 
 
 def sheet_drawings(records: Records) -> dict[str, bytes]:
