@@ -144,6 +144,8 @@ WRONG = [
     (("{name}-1.csv", "{name}-1-left.csv"), (), "is the same reading as"),
     ((), (), "the folder holds no traces or scans"),
     (("{name}-1.csv",), ("--kind", "depth"), "unknown kind"),
+    (("{name}-1.csv",), ("--picture", "p.gif"), "not a kind of picture"),
+    (("{name}-1.csv", "{name}-2.csv"), ("--picture", "p.png"), "one picture for several files"),
     (("{name}-1.csv",), ("--spacing", "far"), "not a spacing"),
     (("{name}-1.csv",), ("--measured-on", "31.3.26"), "not a date"),
 ]

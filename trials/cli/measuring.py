@@ -66,7 +66,7 @@ def measure(
 
     when = moment_in(measured_on or None, column="--measured-on")
     details = {"inspector": inspector, "instrument": instrument, "depth_mm": depth, "measured_on": when}
-    done, found = steps.measure_into(folder, files, settings, details, inspector)
+    done, found = steps.measure_into(folder, files, settings, details, inspector, picture)
     pictures = steps.keep_pictures(found, picture) if picture else []
     _show_recorded(folder, done, found, pictures, json_)
 
@@ -183,14 +183,18 @@ def _table(found: list[Any]) -> None:
 
 
 def _remarks(found: list[Any]) -> None:
-    single = len(found) == 1
     for title, name in (("Look at", "warnings"), ("Stated corrections and choices", "notes")):
-        lines = [
-            f"{'' if single else Path(one.file).name + ': '}{text}" for one in found for text in getattr(one, name)
-        ]
-        if lines:
+        files: dict[str, list[str]] = {}
+        for one in found:
+            for text in getattr(one, name):
+                files.setdefault(text, []).append(Path(one.file).name)
+        if files:
             show.heading(title)
-            show.bullets(dict.fromkeys(lines))
+            show.bullets(text if len(found) == 1 else f"{_few(names)}: {text}" for text, names in files.items())
+
+
+def _few(names: list[str]) -> str:
+    return ", ".join(names) if len(names) <= 3 else f"{len(names)} files, the first {names[0]}"
 
 
 def _plain(one: Any) -> dict[str, Any]:

@@ -16,12 +16,17 @@ def picture_bytes(svg: str, suffix: str) -> bytes:
     InputError
         If the ending is not one of `SUFFIXES`.
     """
-    kind = suffix.lower()
-    if kind not in SUFFIXES:
-        raise InputError("not a kind of picture", found=suffix, allowed=", ".join(SUFFIXES), do="Change the ending.")
+    kind = check_suffix(suffix)
     if kind == ".svg":
         return svg.encode()
     import typst
 
     made = typst.compile(_PAGE.encode(), ignore_system_fonts=True, sys_inputs={"svg": svg}, format=kind[1:], ppi=200.0)
     return made if isinstance(made, bytes) else made[0]
+
+
+def check_suffix(suffix: str) -> str:
+    """The ending in small letters; raises InputError if it is not one of `SUFFIXES`."""
+    if suffix.lower() not in SUFFIXES:
+        raise InputError("not a kind of picture", found=suffix, allowed=", ".join(SUFFIXES), do="Change the ending.")
+    return suffix.lower()

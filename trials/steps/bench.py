@@ -110,12 +110,18 @@ def _scan(points: Points, settings: Settings) -> Measured:
 
 
 def measure_into(
-    folder: Path, sources: Sequence[Path], settings: Settings, details: Mapping[str, Any], who: str = ""
+    folder: Path,
+    sources: Sequence[Path],
+    settings: Settings,
+    details: Mapping[str, Any],
+    who: str = "",
+    pictures: Path | None = None,
 ) -> tuple[Recorded, list[Measured]]:
     """Measure files and record them as readings of a trial; if one file cannot be used, nothing is recorded.
 
     The file name carries coupon and reading (`trials.store.traces.place_of`); the cut-off is the trial's, the thickness
     the coupon's. details: any of inspector, instrument, depth_mm, measured_on, kept with each reading.
+    pictures: where pictures will go, checked before anything is recorded.
 
     Raises
     ------
@@ -133,6 +139,8 @@ def measure_into(
             do="Leave it out; a trial keeps one cut-off.",
         )
     files = point_files(sources)
+    if pictures is not None:
+        picture_paths(files, pictures)
     places = _places(files, records)
     of_coupon = thickness(records)
     measured, rows = [], []
@@ -181,15 +189,30 @@ def _refuse_twins(rows: Sequence[dict[str, Any]], files: Sequence[Path]) -> None
         seen[key] = path
 
 
+def picture_paths(files: Sequence[Path], target: Path) -> list[Path]:
+    """Where pictures go: the file `target` where it is one, else one SVG for each file in the folder `target`.
+
+    Raises
+    ------
+    InputError
+        If one picture is named for several files, or its ending is not a kind of picture.
+    """
+    from trials.report.pictures import check_suffix
+
+    if not target.suffix:
+        return [target / f"{path.stem}.svg" for path in files]
+    check_suffix(target.suffix)
+    if len(files) > 1:
+        raise InputError("one picture for several files", file=str(target), do="Name a folder for the pictures.")
+    return [target]
+
+
 def keep_pictures(measured: Sequence[Measured], target: Path) -> list[Path]:
-    """Draw what was measured: into the file `target`, or one SVG for each into the folder `target`."""
+    """Draw what was measured, to where `picture_paths` says."""
     from trials.report.figures import scan_figure, trace_figure
     from trials.report.pictures import picture_bytes
 
-    single = len(measured) == 1 and target.suffix
-    if not single and target.suffix:
-        raise InputError("one picture for several files", file=str(target), do="Name a folder for the pictures.")
-    paths = [target] if single else [target / f"{Path(found.file).stem}.svg" for found in measured]
+    paths = picture_paths([Path(found.file) for found in measured], target)
     for path, found in zip(paths, measured, strict=True):
         if found.kind == "roughness":
             drawn = trace_figure(found.result)

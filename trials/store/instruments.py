@@ -40,7 +40,7 @@ class Instrument:
         parts = [f"calibrated {self.calibrated_on}" if self.calibrated_on else "no calibration stated"]
         parts += [f"due {self.due_on}"] if self.due_on else []
         parts += [f"U of {column} {value:g} (k = 2)" for column, value in self.uncertainty.items()]
-        return f"Instrument {self.instrument}: {', '.join([*parts, *([self.note] if self.note else [])])}."
+        return f"{self.instrument}: {', '.join([*parts, *([self.note] if self.note else [])])}."
 
 
 def keep_instrument(folder: Path | str, entry: Instrument, who: str, at: datetime | None = None) -> bool:
