@@ -105,7 +105,11 @@ def study_lives(
     known = tuple(_type_life(fit, at, gone, labels, names, name, quantiles) for name in names)
     checked = _shape_check(at, gone, labels)
     own = _own_shapes(at, gone, labels, today, others, (CHARACTERISTIC, *quantiles), confidence)
-    sentences = [*(_answer(ratio, confidence) for ratio in ratios), *said, *(_type_words(each, unit) for each in known)]
+    sentences = [
+        *(_answer(ratio, confidence) for ratio in ratios),
+        *said,
+        *(_type_words(each, unit, "97.5 %") for each in known),
+    ]
     return LifeStudy(
         unit=unit,
         today=today,
@@ -256,18 +260,20 @@ def _nothing_failed(
         own_shapes=(),
         shape_check=None,
         confidence=0.95,
-        sentences=(lead, *(_type_words(each, unit) for each in known)),
+        sentences=(lead, *(_type_words(each, unit, "95 %") for each in known)),
         cautions=("The shape is an assumption: a smaller one gives another bound. Run them longer.",),
     )
 
 
 def _answer(found: LifeRatio, confidence: float) -> str:
     """One comparison in words."""
-    level = f"{100 * confidence:.3g} %"
+    level, one_sided = f"{100 * confidence:.3g} %", f"{50 * (1 + confidence):.3g} % confidence"
     if np.isinf(found.ratio):
-        size = f"{found.of} never failed: it lasts at least {found.low:.2f} times as long as today's {found.against}"
+        least = f"at least {found.low:.2f} times as long as today's {found.against}"
+        size = f"{found.of} never failed: it lasts {least} ({one_sided})"
     elif found.ratio == 0:
-        size = f"today's {found.against} never failed: {found.of} lasts at most {found.high:.2f} times as long"
+        most = f"at most {found.high:.2f} times as long"
+        size = f"today's {found.against} never failed: {found.of} lasts {most} ({one_sided})"
     else:
         lasts = f"lasts {found.ratio:.2f} times as long as today's {found.against}"
         size = f"{found.of} {lasts} ({level} interval {found.low:.2f} to {found.high:.2f})"
@@ -280,11 +286,12 @@ def _answer(found: LifeRatio, confidence: float) -> str:
     return f"{size}; {end}"
 
 
-def _type_words(each: TypeLife, unit: str) -> str:
+def _type_words(each: TypeLife, unit: str, confidence: str) -> str:
+    """Lives of one type in words; confidence: of a bound on one side, where the type never failed."""
     life = each.at[0]
     lead = f"{each.nozzle}: {each.failures} of {each.n} failed"
     if np.isinf(life.life):
-        return f"{lead}; characteristic life above {number(life.low)} {unit}, no upper bound."
+        return f"{lead}; characteristic life above {number(life.low)} {unit} ({confidence} confidence)."
     limits = f"{number(life.low)} to {number(life.high)}" if np.isfinite(life.high) else f"above {number(life.low)}"
     return f"{lead}; characteristic life {number(life.life)} {unit} (95 % interval {limits})."
 
