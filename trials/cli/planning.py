@@ -95,7 +95,8 @@ def _show_plan(trial, made) -> None:
 def sheet(folder: Path = FOLDER) -> None:
     """Print the papers of the cutting day.
 
-    Run sheet, workbooks, bench card, labels, drawings of the sheets.
+    Run sheet, plan, workbooks, bench card, labels, drawings of the sheets. Of a trial that was extended: those of the
+    newest block, in a folder of their own.
 
     Example: `trials sheet my-trial` writes them to my-trial/papers.
     """
