@@ -29,7 +29,9 @@ def extend(
     show_only: bool = typer.Option(False, "--show", help="Show the coupons and the gain without adding them."),
     json_: bool = JSON,
 ) -> None:
-    """Add coupons to a trial that was cut, as a new block on new sheets; the gain is stated before.
+    """Add coupons to a trial that was cut.
+
+    They are a new block on new sheets; the gain is stated before.
 
     Declared where trial.toml left a look at the data for it (plan.looks), else exploratory.
 
@@ -84,7 +86,9 @@ def life(
     out: Path = typer.Option(None, "--out", help="Write a paper (.pdf) or the picture (.svg)."),
     json_: bool = JSON,
 ) -> None:
-    """Compare the lives of nozzle types with today's; specimens still good when taken off count as such.
+    """Compare how long nozzle types last.
+
+    Specimens still good when taken off count as such.
 
     The table needs the columns nozzle, specimen, hours (or metres, or pierces) and failed (yes or no).
 

@@ -19,7 +19,9 @@ def register(app: typer.Typer) -> None:
 
 
 def limits(thickness: float = typer.Option(..., "--thickness", help="Thickness in mm."), json_: bool = JSON) -> None:
-    """Print the limits of every range of ISO 9013 at a thickness, with what is known of each figure.
+    """Print the limits of ISO 9013 at a thickness.
+
+    With what is known of each figure.
 
     Example: `trials limits --thickness 6`
     """
@@ -63,7 +65,9 @@ def bench(
     picture: Path = typer.Option(None, "--picture", help="Picture of the readings: .svg, .png or .pdf."),
     json_: bool = JSON,
 ) -> None:
-    """Study the bench: how far inspectors and repeats lie apart, and the uncertainty U that grading needs.
+    """Study the bench: inspectors, repeats, uncertainty.
+
+    How far inspectors and repeats lie apart, and the uncertainty U that grading needs.
 
     A trial is studied by its blind re-measurements, with its own limits and worthwhile differences.
 

@@ -42,7 +42,9 @@ def measure(
     picture: Path = typer.Option(None, "--picture", help="Picture of one file (.svg, .png, .pdf), or a folder."),
     json_: bool = JSON,
 ) -> None:
-    """Measure traces (Rz5) and scans (u) from an instrument's files, alone or into a trial.
+    """Measure traces and scans from an instrument.
+
+    Traces give Rz5, scans give u; alone or into a trial.
 
     In a trial the file name carries mark and reading: K7T-2.csv, K7T-2-left.csv, measured again K7T-2-again1.csv.
 
@@ -217,7 +219,9 @@ def instrument(
     who: str = typer.Option("", "--who", help="Your name, kept in the journal."),
     json_: bool = JSON,
 ) -> None:
-    """List the instruments of a trial, or enter one with its calibration. Nothing entered before is changed.
+    """List instruments, or enter a calibration.
+
+    Nothing entered before is changed.
 
     Example: `trials instrument my-trial`, or
     `trials instrument my-trial "stylus 4" --calibrated 2026-01-10 --due 2027-01-10 --who "A. Berg"`
