@@ -12,7 +12,8 @@ from trials.steps.grading import grade, grade_table, grade_value, requirement
 from trials.steps.ladders import ladder_study
 from trials.steps.lives import read_lives, recorded_lives, study_table, write_lives
 from trials.steps.papers import run_sheet
-from trials.steps.way import evidence, fit, freeze, load, look_number, propose, verdict
+from trials.steps.signing import verdict
+from trials.steps.way import evidence, fit, freeze, load, look_number, propose
 
 __all__ = [
     "Settings",

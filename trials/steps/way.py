@@ -1,18 +1,16 @@
-"""The way of a trial: load, propose, freeze, gather the evidence, fit, verdict."""
+"""The way of a trial: load, propose, freeze, gather the evidence, fit."""
 
 from __future__ import annotations
 
 import hashlib
 import json
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from trials.errors import InputError
 from trials.steps.extending import begun
-from trials.steps.files import plain, write_bytes
 from trials.steps.grading import grade, require_plan
 from trials.store import database
 from trials.store.ascut import analysis_table, coupon_table, departures
@@ -114,46 +112,3 @@ def look_number(records: Records) -> int:
         if json.loads(row.summary_json).get("fingerprint") == mark:
             return int(row.look)
     return len(records.looks) + 1
-
-
-@dataclass(frozen=True)
-class Verdict:
-    """A verdict that was written: its file, the study behind it, which look it is, whether it was kept before."""
-
-    path: Path
-    study: Study
-    look: int
-    made_before: bool
-
-
-def verdict_path(folder: Path | str, look: int) -> Path:
-    """`verdict.pdf` in the folder for the first look; later looks have their number, so that the first paper stays."""
-    return Path(folder) / ("verdict.pdf" if look == 1 else f"verdict-{look}.pdf")
-
-
-def verdict(folder: Path | str, path: Path | None = None, at: datetime | None = None) -> Verdict:
-    """Study a trial folder and write its verdict as PDF; the same records give the same bytes.
-
-    path: where to write; see `verdict_path` if None. at: moment of a first look; now if None. The date on
-    the paper is that of the look, as kept with the trial.
-    """
-    from trials.decide.study import study
-    from trials.report.documents import verdict_pdf
-    from trials.steps.papers import verdict_extras
-
-    records = begun(load(folder))
-    found = evidence(records)
-    result = study(records.trial, found)
-    made_before = found.look <= len(records.looks)
-    moment = at or datetime.now(UTC)
-    if made_before:
-        kept = records.looks.set_index("look").loc[found.look]
-        moment = datetime.fromisoformat(str(kept["at"]))
-    pdf = verdict_pdf(result, records.trial, moment.date(), verdict_extras(records, found))
-    target = path or verdict_path(folder, found.look)
-    if not made_before:
-        summary = {"fingerprint": fingerprint(records), "study": plain(asdict(result))}
-        text = json.dumps(summary, sort_keys=True, ensure_ascii=False)
-        database.keep_verdict(folder, found.look, text, found.look <= records.trial.plan.looks, moment)
-    write_bytes(target, pdf)
-    return Verdict(target, result, found.look, made_before)
