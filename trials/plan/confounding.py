@@ -35,16 +35,12 @@ def confounded(trial: Trial) -> list[str]:
 
 
 def _splits(nozzles: Sequence[Nozzle]) -> dict[str, tuple[list[Nozzle], list[Nozzle]]]:
-    """Types with and without each feature, for features that all types state and that divide them."""
+    """Types with and without each feature, for features that divide the types which state them."""
     found = {}
     for feature, _, _ in _FEATURES:
-        states = [_has(nozzle, feature) for nozzle in nozzles]
-        if None in states or len(set(states)) < 2:
-            continue
-        found[feature] = (
-            [n for n, state in zip(nozzles, states, strict=True) if state],
-            [n for n, state in zip(nozzles, states, strict=True) if not state],
-        )
+        sides = ([n for n in nozzles if _has(n, feature) is True], [n for n in nozzles if _has(n, feature) is False])
+        if all(sides):
+            found[feature] = sides
     return found
 
 
