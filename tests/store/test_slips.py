@@ -35,7 +35,7 @@ def test_a_lonely_reading_is_compared_with_the_trial(cut):
     found = slips(rows, database.load(cut))
     assert [(slip.coupon, slip.neighbours_median) for slip in found] == [("P5C", 32.0)]
     assert found[0].words == (
-        "coupon P5C, reading 1: rz5_um 310 is 9.69 times the median 32 of the other readings of the trial; "
+        "coupon P5C, reading 1: Rz5 310 µm is 9.69 times the median 32 µm of the other readings of the trial; "
         "a slip of the pen or a wrong unit?"
     )
 

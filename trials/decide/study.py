@@ -13,7 +13,7 @@ from trials.decide.chances import chances
 from trials.decide.measured import places
 from trials.decide.response import Allowed, Studied, explored, fit_response, study_response
 from trials.decide.results import Comparison, NozzleRow, ResponseResult, Study
-from trials.decide.wording import listed, number, with_unit
+from trials.decide.wording import listed, with_unit
 from trials.trial import Trial
 
 
@@ -222,5 +222,5 @@ def _if_better(trial: Trial, c: Comparison) -> str:
     today = trial.today
     price = ""
     if nozzle.price is not None and today.price is not None:
-        price = f" ({number(nozzle.price)} against {number(today.price)} {trial.trial.currency} a piece)"
+        price = f" ({nozzle.price:.2f} against {today.price:.2f} {trial.trial.currency} a piece)"
     return f"Consider {c.nozzle} for this job at {c.settings}{price}; confirm with a few parts before changing over."

@@ -10,6 +10,7 @@ import pandas as pd
 from trials.responses import QUANTITIES
 from trials.store.records import Records
 from trials.store.settings import parse_changed_setting
+from trials.units import shown
 
 TIMES = 5.0
 """A reading more than this many times its neighbours' median, or less than one part in as many, is suspected."""
@@ -133,8 +134,10 @@ def _medians_of_others(values: np.ndarray) -> np.ndarray:
 def _slip(row: dict, field: str, median: float, where: str) -> Slip:
     value = float(row["value"])
     times = f"{value / median:.3g} times" if value >= median else f"{value / median:.2g} of"
+    known = next((q for q in QUANTITIES.values() if q.column == field), None)
+    name, unit = (known.short, f" {shown(known.unit)}".rstrip()) if known else (field, "")
     words = (
-        f"coupon {row['coupon']}, reading {row['reading']}: {field} {value:g} is {times} the median {median:g} "
-        f"of the other readings of {where}; a slip of the pen or a wrong unit?"
+        f"coupon {row['coupon']}, reading {row['reading']}: {name} {value:g}{unit} is {times} the median "
+        f"{median:g}{unit} of the other readings of {where}; a slip of the pen or a wrong unit?"
     )
     return Slip(row["coupon"], int(row["reading"]), field, value, median, words, int(row["repeat"]))
