@@ -13,7 +13,7 @@ from trials.decide.prepare import NOZZLE, Prepared
 from trials.decide.results import TermTest
 from trials.errors import TrialError
 from trials.infer.ordinal import OrdinalFit, fit_ordinal, proportional_odds
-from trials.infer.shuffle import shuffle_test
+from trials.infer.shuffle import Shuffle, shuffle_test
 
 Array = NDArray[np.float64]
 
@@ -55,18 +55,37 @@ def always_same(ready: Prepared) -> dict[str, float]:
     return {str(t): float(row["min"]) for t, row in found.iterrows() if row["min"] == row["max"]}
 
 
-def shuffled(ready: Prepared, tests: tuple[TermTest, ...]) -> tuple[tuple[TermTest, ...], list[str]]:
-    """Where a type is always the same, the nozzle test is done by shuffling specimens within sheets."""
-    same = always_same(ready)
+def _shuffle(ready: Prepared) -> Shuffle | None:
+    """Whole specimens shuffled within sheets by their mean grade; None where no specimens are named."""
     specimen = ready.structure.groups.get("specimen")
-    if not same or specimen is None or len(ready.types) < 2:
-        return tests, []
-    names, first, place = np.unique(specimen.astype(str), return_index=True, return_inverse=True)
+    if specimen is None or len(ready.types) < 2:
+        return None
+    _, first, place = np.unique(specimen.astype(str), return_index=True, return_inverse=True)
     means = np.bincount(place, ready.y) / np.bincount(place)
     sheet = ready.table["sheet"].to_numpy(object)[first] if "sheet" in ready.table else None
-    found = shuffle_test(means, ready.table[NOZZLE].to_numpy(object)[first], sheet)
-    words = "; ".join(f"{t} always has grade {g:g}" for t, g in same.items())
-    said = f"{words}, so the nozzle test shuffles whole specimens within sheets. {found.sentence()}"
+    return shuffle_test(means, ready.table[NOZZLE].to_numpy(object)[first], sheet)
+
+
+def _same_words(same: dict[str, float]) -> str:
+    return "; ".join(f"{t} always has grade {g:g}" for t, g in same.items())
+
+
+def without_spread(ready: Prepared) -> str:
+    """What grades say that leave no spread to judge by."""
+    if len(set(ready.y)) == 1:
+        return f"Every coupon has grade {ready.y[0]:g}: the grades tell no nozzle from another."
+    same, found = always_same(ready), _shuffle(ready)
+    if not same or found is None:
+        return "The grades leave no spread to judge by; compare them by eye."
+    return f"{_same_words(same)}. Shuffling whole specimens within sheets: {found.sentence()}"
+
+
+def shuffled(ready: Prepared, tests: tuple[TermTest, ...]) -> tuple[tuple[TermTest, ...], list[str]]:
+    """Where a type is always the same, the nozzle test is done by shuffling specimens within sheets."""
+    same, found = always_same(ready), _shuffle(ready)
+    if not same or found is None:
+        return tests, []
+    said = f"{_same_words(same)}, so the nozzle test shuffles whole specimens within sheets. {found.sentence()}"
     moved = tuple(replace(t, p=found.p, strata_F=None, strata_p=None) if t.term == NOZZLE else t for t in tests)
     return moved, [said]
 

@@ -10,7 +10,7 @@ import pandas as pd
 
 from trials.decide.answer import Levels
 from trials.decide.checking import far_coupons, far_mask, run_checks
-from trials.decide.graded import fit_grades, grade_sentences, shuffled
+from trials.decide.graded import fit_grades, grade_sentences, shuffled, without_spread
 from trials.decide.measured import (
     Place,
     all_comparisons,
@@ -61,9 +61,13 @@ def fit_response(trial: Trial, name: str, table: pd.DataFrame) -> Studied | Resp
     """Fit one response; one that cannot be studied comes back as a result without numbers and the reason in `said`."""
     try:
         ready = prepare(trial, name, table)
-        fit = ready.design.fit(ready.y)
     except TrialError as error:
         return _not_studied(trial, name, table, str(error))
+    try:
+        fit = ready.design.fit(ready.y)
+    except TrialError as error:
+        reason = without_spread(ready) if ready.quantity.scale == "grade" else str(error)
+        return _not_studied(trial, name, table, reason)
     graded = fit_grades(ready) if ready.quantity.scale == "grade" else None
     return Studied(ready, fit, judged_by(trial, ready, fit), graded)
 
