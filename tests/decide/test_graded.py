@@ -59,3 +59,17 @@ def test_shuffled_p_stands_in_the_table_of_terms(trial, make_table):
     nozzle = next(t for t in result.terms if t.term == "nozzle")
     # three sheets with one specimen of each type: 8 arrangements, so no p below 1/8 can come out
     assert nozzle.p >= 1 / 8 and nozzle.strata_p is None
+
+
+def test_chance_of_grades_that_no_model_fits_counts_whole_specimens(trial, make_table):
+    from trials.decide.chances import chances
+    from trials.decide.measured import places
+
+    table = grades(make_table, [0], [0])
+    coupons = table.drop_duplicates("coupon").assign(outcome="cut")
+    met = coupons[["coupon", "nozzle", "outcome"]].assign(meets="yes")
+    today = places(trial, {"cylindrical": ALL, "double": ALL})["today"]
+    rows = chances(trial, {}, today, coupons, met, table)
+    assert [row.requirement for row in rows] == ["dross grade 1 or better"] * 2
+    # three specimens, all clean: the lower limit of Clopper and Pearson (1934) for 3 of 3 is 0.05^(1/3)
+    assert all(row.estimate == 1.0 and row.low == pytest.approx(0.05 ** (1 / 3), abs=1e-12) for row in rows)

@@ -187,6 +187,36 @@ def test_a_type_without_a_mean_at_one_place_gets_a_dash(study, trial, extras):
     assert table_after(data["sections"][1], "Typical edges")["rows"][3][3:] == ["–", "–"]
 
 
+@pytest.mark.parametrize(
+    ("required", "highs", "marked"),
+    [
+        ({"rz5_um": 20.0}, [17.2, 20.0, 49.6, 84.4, 131.6], [20.0]),
+        ({"rz5_um": 20.0, "roughness_range": 1}, [17.2, 49.6, 84.4, 131.6], [17.2]),
+        ({"rz5_um": 200.0}, [17.2, 49.6, 84.4, 131.6], []),
+        ({}, [17.2, 49.6, 84.4, 131.6], []),
+    ],
+)
+def test_a_limit_inside_a_range_is_drawn_where_it_is(trial, study, required, highs, marked):
+    job = trial.application
+    asked = type(job.required)(**required)
+    found = bands(
+        study.results[1], trial.model_copy(update={"application": job.model_copy(update={"required": asked})})
+    )
+    assert [band.high for band in found] == highs
+    assert [band.high for band in found if band.required] == marked
+
+
+def test_what_is_not_known_is_a_dash_not_a_bare_nan(study, trial):
+    nan = float("nan")
+    unknown = dataclasses.replace(
+        study.results[1].comparisons[0], low=nan, high=nan, p=nan, in_unit=(1.4, nan, nan), answer=None
+    )
+    result = dataclasses.replace(study.results[1], comparisons=(unknown,), pairs=(), terms=())
+    data = verdict_data(dataclasses.replace(study, results=(result,)), trial, MADE_ON, VerdictExtras())
+    row = table_after(data["sections"][1], "Compared with today’s nozzle")["rows"][0]
+    assert row[2:6] == ["0.99", "–", "–", "1.40"]
+
+
 def test_each_response_starts_on_a_new_page(data):
     assert [section.get("page", False) for section in data["sections"][:4]] == [False, True, True, False]
 
@@ -226,8 +256,8 @@ def test_chances_are_one_row_per_type_with_what_is_said_once():
     assert "of 0" not in text
     for words in ("pressure 0.7 bar", "Worst of 3 readings per edge.", "1 of 26 cuts were lost.", "A new specimen"):
         assert text.count(words) == 1, words
-    assert "plain. U at most 0.2 mm: 90 % lie below 0.25 mm." in text
-    assert "double. 1 of 26 cuts were lost. U at most 0.2 mm: 90 % lie below 0.3 mm." in text
+    assert "plain. u at most 0.2 mm: 90 % lie below 0.25 mm." in text
+    assert "double. 1 of 26 cuts were lost. u at most 0.2 mm: 90 % lie below 0.3 mm." in text
 
 
 def test_no_chances_no_section():

@@ -35,11 +35,17 @@ DROSS_APART = "Dross is taken as independent of the rest; the bound for all toge
 
 
 def chances(
-    trial: Trial, studied: Mapping[str, Studied], place: Place, coupons: pd.DataFrame, grades: pd.DataFrame
+    trial: Trial,
+    studied: Mapping[str, Studied],
+    place: Place,
+    coupons: pd.DataFrame,
+    grades: pd.DataFrame,
+    dross: pd.DataFrame | None = None,
 ) -> tuple[ChanceResult, ...]:
     """Chance per nozzle type and requirement, then of all of them together, at a place with one setting.
 
-    coupons: as cut, with nozzle and outcome; grades: one row per coupon with `meets`.
+    coupons: as cut, with nozzle and outcome; grades: one row per coupon with `meets`; dross: worst grade per coupon
+    (nozzle, specimen, value), for grades that no model fits.
     """
     limits = measured_limits(trial)
     found: list[ChanceResult] = []
@@ -55,10 +61,10 @@ def chances(
             for name, source in sources.items()
         ]
         rows = [p.row for p in parts]
-        dross = _dross(trial, studied, label, place, cuts, lost)
-        rows += [dross] if dross else []
+        graded = _dross(trial, studied, dross, label, place, (cuts, lost))
+        rows += [graded] if graded else []
         if len(rows) > 1:
-            rows.append(_together(studied, parts, dross, label, place, cuts, lost))
+            rows.append(_together(studied, parts, graded, label, place, cuts, lost))
         found += [_with_share(row, grades) for row in rows]
     return tuple(found)
 
@@ -173,26 +179,31 @@ def _reach(ready: Prepared, edge: NextEdge, rule: Rule, found: Chance) -> str:
 
 
 def _dross(
-    trial: Trial, studied: Mapping[str, Studied], label: str, place: Place, cuts: int, lost: int
+    trial: Trial,
+    studied: Mapping[str, Studied],
+    table: pd.DataFrame | None,
+    label: str,
+    place: Place,
+    counts: tuple[int, int],
 ) -> ChanceResult | None:
     asked = trial.application.required.dross_grade
-    if asked is None or "dross" not in studied:
+    if asked is None or table is None or "dross" not in trial.responses:
         return None
-    ready = studied["dross"].ready
+    cuts, lost = counts
     name = f"dross grade {asked} or better"
-    own = ready.table[ready.table[NOZZLE] == label]
+    own = table[table[NOZZLE] == label]
     specimens = max(1, own["specimen"].replace("", np.nan).nunique())
-    graded = studied["dross"].graded
-    if graded is None:
+    found = studied.get("dross")
+    if found is None or found.graded is None:
         return _all_or_none(own, asked, specimens, label, name, place, cuts, lost)
+    ready = found.ready
+    df = max(1.0, ready.structure.counts.get("specimen", len(ready.types) + 1) - len(ready.types))
     try:
-        df = max(1.0, ready.structure.counts.get("specimen", len(ready.types) + 1) - len(ready.types))
-        found = chance_of_grade(
-            graded, grade_row(ready, label, place), asked, specimens, df, cuts=cuts or None, lost=lost
-        )
-        return _result(label, name, place, found, [_lost_words(cuts, lost)])
+        row = grade_row(ready, label, place)
+        chance_found = chance_of_grade(found.graded, row, asked, specimens, df, cuts=cuts or None, lost=lost)
     except TrialError:
         return _all_or_none(own, asked, specimens, label, name, place, cuts, lost)
+    return _result(label, name, place, chance_found, [_lost_words(cuts, lost)])
 
 
 def _all_or_none(

@@ -57,7 +57,7 @@ def study(trial: Trial, evidence: Evidence) -> Study:
         sentence=answer_sentence(trial, results),
         results=tuple(results),
         nozzles=nozzle_rows(trial, results, evidence),
-        chances=chances(trial, studied, today, evidence.coupons, evidence.grades),
+        chances=chances(trial, studied, today, evidence.coupons, evidence.grades, evidence.tables.get("dross")),
         departures=evidence.departures,
         cannot_say=cannot_say(trial, results, evidence),
         next_steps=next_steps(trial, results, evidence),

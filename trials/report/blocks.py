@@ -89,8 +89,10 @@ def f_value(value: float | None) -> str:
 
 def chance(p: float | None) -> str:
     """A p-value: three decimals, or below 0.001."""
-    if p is None:
+    if p is None or math.isnan(p):
         return "–"
+    if p > 0.999:
+        return "above\u00a00.999"
     return "below\u00a00.001" if p < 0.001 else f"{p:.3f}"
 
 

@@ -26,8 +26,8 @@ def of_all(chances: Sequence[ChanceResult], nozzle: str) -> ChanceResult | None:
 
 
 def likely(share: float) -> str:
-    """A chance as a whole percentage, never 0 % or 100 % where it is only near."""
-    if 0.995 <= share < 1.0:
+    """A chance as a whole percentage, never 100 %, and 0 % only where the bound shows nothing."""
+    if share >= 0.995:
         return "over 99 %"
     return "under 1 %" if 0.0 < share < 0.005 else b.percent(share)
 
@@ -73,7 +73,7 @@ def _own_notes(chances: Sequence[ChanceResult]) -> list[b.Block]:
         parts = [" ".join(everywhere)] if everywhere else []
         for name, lines in said.items():
             own = " ".join(line for line in lines if line not in everywhere)
-            parts += [f"{name[:1].upper()}{name[1:]}: {own}"] if own else []
+            parts += [f"{name}: {own}"] if own else []
         if parts:
             notes.append(f"{nozzle}. {' '.join(parts)}")
     return [b.head("What is said of single types"), b.listed(notes)] if notes else []
@@ -105,5 +105,4 @@ def _assumptions(chances: Sequence[ChanceResult]) -> list[b.Block]:
 
 
 def _listed(names: Sequence[str]) -> str:
-    text = ", and ".join(names) if len(names) < 3 else f"{', '.join(names[:-1])}, and {names[-1]}"
-    return f"{text[:1].upper()}{text[1:]}"
+    return ", and ".join(names) if len(names) < 3 else f"{', '.join(names[:-1])}, and {names[-1]}"

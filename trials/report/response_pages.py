@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import pandas as pd
 
-from trials.decide.results import Comparison, Mean, ResponseResult, TermTest
+from trials.decide.results import Comparison, ResponseResult, TermTest
 from trials.report import blocks as b
 from trials.report.figures.checks import drift_figure, flagged_mounts, sides_figure
 from trials.report.figures.edges import Setting, by_factor_figure, coupon_means, spread_figure
@@ -33,10 +34,12 @@ def response_section(
     of_those_cut: str = "",
 ) -> dict[str, Any]:
     """All blocks of a response: what the test rests on, tests, spread, means, comparisons, checks, figures."""
+    adopted = trial.plan.method == "adopted"
+    one = "One setting" if adopted else "Today’s settings"
     role = "decides" if result.primary else "beside it"
     parts: list[b.Block] = [_basis(result)]
     parts += [picture] if picture else []
-    parts += _terms(result) + _spread(result) + _means(result, of_those_cut)
+    parts += _terms(result) + _spread(result) + _means(result, of_those_cut, one)
     parts += _comparisons("Compared with today’s nozzle", result.comparisons, result.unit)
     parts += _comparisons("Every pair", result.pairs, result.unit)
     if result.more:
@@ -95,8 +98,11 @@ def _spread(result: ResponseResult) -> list[b.Block]:
     ]
 
 
-def _means(result: ResponseResult, of_those_cut: str) -> list[b.Block]:
-    """One row per nozzle type, a value and its interval for each of the places where types are compared."""
+def _means(result: ResponseResult, of_those_cut: str, one: str) -> list[b.Block]:
+    """One row per nozzle type, a value and its interval for each of the places where types are compared.
+
+    one: what the place with a single setting is called.
+    """
     if not result.means:
         return []
     found = (*result.means, *result.other_means)
@@ -104,12 +110,13 @@ def _means(result: ResponseResult, of_those_cut: str) -> list[b.Block]:
     unit = f", {shown(result.unit)}" if result.unit else ""
     names, rows = ["Nozzle type"], []
     for place in places:
-        names += [f"{_place_name(place)}{unit}", "95 % interval"]
+        names += [f"{_place_name(place, one)}{unit}", "95 % interval"]
+    digits = iter(b.alike(*(size for mean in found for size in (mean.mean, mean.low, mean.high))))
+    cells = {(m.nozzle, m.settings): (next(digits), f"{next(digits)} to {next(digits)}") for m in found}
     for nozzle in dict.fromkeys(mean.nozzle for mean in found):
-        own = {mean.settings: mean for mean in found if mean.nozzle == nozzle}
-        rows.append([nozzle, *(cell for place in places for cell in _mean_cells(own.get(place)))])
+        rows.append([nozzle, *(cell for place in places for cell in cells.get((nozzle, place), ("–", "–")))])
     title = "Mean grades" if result.scale == "grade" else "Typical edges"
-    said = " ".join(_place_words(place) for place in places if place)
+    said = " ".join(_place_words(place, one) for place in places if place)
     widths = (1.8, *(width for _ in places for width in (1.3, 1.5)))
     return [b.head(title), b.table(names, rows, range(1, len(names)), widths), b.words(said, of_those_cut)]
 
@@ -118,19 +125,14 @@ def _averaged(place: str) -> bool:
     return place.startswith("average")
 
 
-def _place_name(place: str) -> str:
-    return "Average over settings" if _averaged(place) else "Today’s settings"
+def _place_name(place: str, one: str) -> str:
+    return "Average over settings" if _averaged(place) else one
 
 
-def _place_words(place: str) -> str:
-    return f"Average over settings: {place}." if _averaged(place) else f"Today’s settings: {place}."
-
-
-def _mean_cells(mean: Mean | None) -> tuple[str, str]:
-    if mean is None:
-        return "–", "–"
-    middle, low, high = b.alike(mean.mean, mean.low, mean.high)
-    return middle, f"{low} to {high}"
+def _place_words(place: str, one: str) -> str:
+    if _averaged(place):
+        return f"Average over settings: {place.removeprefix('average over ')}."
+    return f"{one}: {place}."
 
 
 def _comparisons(title: str, found: tuple[Comparison, ...], unit: str) -> list[b.Block]:
@@ -149,18 +151,24 @@ def _comparisons(title: str, found: tuple[Comparison, ...], unit: str) -> list[b
     rows = [_comparison_row(c, in_unit, worded) for c in found]
     right = range(2, 6 if in_unit else 5)
     settings = "; ".join(dict.fromkeys(c.settings for c in found if c.settings))
-    note = f"At {settings}. " if settings else ""
+    note = f"{at_words(settings)}. " if settings else ""
     note += "Intervals hold together for all comparisons of the table; p allows for their number."
     return [b.head(title), b.table(names, rows, right, widths), b.words(note)]
+
+
+def at_words(settings: str) -> str:
+    """Where something holds: `At pressure 0.7 bar`, or `On average over the 9 settings`."""
+    return f"On {settings}" if _averaged(settings) else f"At {settings}"
 
 
 def _comparison_row(c: Comparison, in_unit: bool, worded: bool) -> list[str]:
     sizes = (c.value, c.low, c.high)
     value, low, high = (f"{x:.2f}" for x in sizes) if c.kind == "ratio" else b.alike(*sizes)
-    row = [c.nozzle, c.against, value, f"{low} to {high}", b.chance(c.p)]
+    known = not math.isnan(c.low)
+    row = [c.nozzle, c.against, value, f"{low} to {high}" if known else "–", b.chance(c.p)]
     if in_unit:
-        unit = b.alike(*c.in_unit) if c.in_unit else ()
-        row.append(f"{unit[0]} ({unit[1]} to {unit[2]})" if unit else "–")
+        unit = b.alike(*c.in_unit) if c.in_unit else ("–",)
+        row.append(f"{unit[0]} ({unit[1]} to {unit[2]})" if known and c.in_unit else unit[0])
     if worded:
         row.append(", ".join(part for part in (c.answer or "–", c.answer_adds) if part))
     return row
@@ -194,7 +202,7 @@ def _pictures(result: ResponseResult, trial: Trial, table: pd.DataFrame | None) 
                 "Small marks: coupons. Joined marks: their mean at each level, over all other settings.",
             ),
         ]
-    if "cut_order" in table and coupons["cut_order"].notna().all():
+    if trial.plan.method != "adopted" and "cut_order" in table and coupons["cut_order"].notna().all():
         found += [
             b.head("In the order of cutting"),
             b.figure(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from trials.decide.results import Mean, NozzleRow, ResponseResult
+from trials.decide.results import Mean, NozzleRow, ResponseResult, Spread
 from trials.grade.dross import SCALE, DrossGrade
 from trials.report.figures.look import (
     ACCENT,
@@ -107,12 +107,12 @@ def _value_span(result: ResponseResult, coupons: pd.DataFrame, limits: list[floa
 
 
 def _draw_bands(axes: Axes, bands: Sequence[Band], low: float, high: float, unit: str) -> None:
-    worst_allowed = next((band.number for band in bands if band.required), len(bands))
+    allowed = next((band.high for band in bands if band.required), float("inf"))
     for band in bands:
         left, right = max(band.low, low), min(band.high, high)
         if right <= left:
             continue
-        fill, hatch = _BAND_FILL[(band.number - 1) % len(_BAND_FILL)], "////" if band.number > worst_allowed else ""
+        fill, hatch = _BAND_FILL[(band.number - 1) % len(_BAND_FILL)], "////" if band.low >= allowed else ""
         axes.axvspan(left, right, facecolor=fill, edgecolor=PALE, hatch=hatch, linewidth=0, zorder=0)
         if right - left > 0.07 * (high - low):
             axes.text(
@@ -234,6 +234,11 @@ def lost_figure(rows: Sequence[NozzleRow]) -> str:
         return svg(figure)
 
 
+def _source(part: Spread) -> str:
+    """A source as its sentence calls it: the sheets of an adopted table are its blocks."""
+    return "block" if part.source == "sheet" and "block" in part.words else part.source
+
+
 def spread_figure(result: ResponseResult) -> str:
     """How much each source varies, as a row of dots on the model's scale (in percent where that scale is the log)."""
     with canvas(0.75 + 0.26 * max(len(result.spread), 1)) as (figure, axes):
@@ -246,7 +251,7 @@ def spread_figure(result: ResponseResult) -> str:
             axes.plot([0, size], [position] * 2, color=LIGHT, lw=1.2)
             axes.plot(size, position, marker="o", ms=7, color=ACCENT if part.source != "reading" else GREY)
             axes.text(size, position - 0.12, f"   {size:.2g}{' %' if percent else ''}", va="center", fontsize=8.5)
-        axes.set_yticks(range(len(sizes)), [drawn(f"between {part.source}s") for part in result.spread])
+        axes.set_yticks(range(len(sizes)), [drawn(f"between {_source(part)}s") for part in result.spread])
         axes.set_ylim(len(sizes) - 0.4, -0.6)
         axes.set_xlim(0, 1.18 * max(sizes) or 1)
         unit = "% of the typical edge" if percent else shown(result.unit)
