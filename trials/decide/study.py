@@ -137,7 +137,7 @@ def nozzle_rows(trial: Trial, results: Sequence[ResponseResult], evidence: Evide
                 n_coupons=len(cut),
                 n_lost=int(own["outcome"].isin(["not_severed", "aborted", "scrapped"]).sum()),
                 means=means,
-                share_met=_share_met(evidence.grades, own["coupon"]),
+                share_met=_share_met(trial, evidence.grades, own["coupon"]),
                 answer="today's nozzle" if nozzle.today else "; ".join(w for w in words if w),
             )
         )
@@ -150,8 +150,10 @@ def _short_word(c: Comparison) -> str:
     return f"{c.answer}, {c.answer_adds}" if c.answer == "better" and c.answer_adds else c.answer
 
 
-def _share_met(grades: pd.DataFrame, own: pd.Series) -> str:
+def _share_met(trial: Trial, grades: pd.DataFrame, own: pd.Series) -> str:
     """`22 of 27` coupons that met the requirement, lost cuts counted as not meeting, scrapped ones left out."""
+    if not any(value is not None for value in trial.application.required.model_dump().values()):
+        return ""
     rows = grades[grades["coupon"].isin(own) & ~grades["outcome"].isin(["scrapped", "not cut yet", ""])]
     if rows.empty:
         return ""

@@ -73,7 +73,8 @@ def requirement_sentence(trial: Trial) -> str:
     """What was cut and what the drawing asks, in one line."""
     job, asked = trial.application, trial.application.required
     thickness = f"{job.thickness_mm:g} mm" if job.thickness_mm else ""
-    what = ", ".join(part for part in (thickness, job.material, job.gas, f"{job.cut} cut" if job.cut else "") if part)
+    material = "" if job.material == "not given" else job.material
+    what = ", ".join(part for part in (thickness, material, job.gas, f"{job.cut} cut" if job.cut else "") if part)
     parts = [
         f"execution class {asked.execution_class}" if asked.execution_class else "",
         f"u in range {asked.squareness_range} or better" if asked.squareness_range else "",
@@ -83,7 +84,7 @@ def requirement_sentence(trial: Trial) -> str:
         f"dross grade at most {asked.dross_grade}" if asked.dross_grade is not None else "",
     ]
     demand = ", ".join(part for part in parts if part)
-    return f"{what}. Requirement: {demand or 'none stated'}."
+    return f"{what or 'Material not given'}. Requirement: {demand or 'none stated'}."
 
 
 def _shown_means(study: Study) -> list[ResponseResult]:
