@@ -64,9 +64,26 @@ def bands(result: ResponseResult, trial: Trial) -> list[Band]:
     if result.response not in known or thickness is None or any("thickness" in name for name in trial.factors):
         return []
     ranges, limit = known[result.response]
-    required = getattr(trial.application.required, f"{result.response}_range")
     edges = [0.0] + [round(float(limit(row.range, thickness)), 6) for row in ranges()]
-    return [Band(row.range, edges[k], edges[k + 1], row.range == required) for k, row in enumerate(ranges())]
+    required = _strictest(result.response, trial, edges)
+    found = []
+    for k, row in enumerate(ranges()):
+        low, high = edges[k], edges[k + 1]
+        if required is not None and low < required < high:  # a figure on the drawing inside a range
+            found.append(Band(row.range, low, required, True))
+            low = required
+        found.append(Band(row.range, low, high, high == required))
+    return found
+
+
+def _strictest(response: str, trial: Trial, edges: list[float]) -> float | None:
+    """The strictest limit that the requirement sets on a response, by range or by figure; None if it sets none."""
+    asked = trial.application.required
+    number = getattr(asked, f"{response}_range")
+    figure = {"roughness": asked.rz5_um, "squareness": asked.u_mm}[response]
+    limits = [edges[number]] if number else []
+    limits += [figure] if figure is not None else []
+    return min(limits, default=None)
 
 
 def requirement_sentence(trial: Trial) -> str:
