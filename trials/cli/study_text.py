@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 from trials.cli import show
-from trials.decide.results import ChanceResult, ResponseResult, Study
+from trials.decide.chance_result import ChanceResult
+from trials.decide.results import ResponseResult, Study
 from trials.decide.study import size_words
+from trials.findings import each_once
 from trials.units import shown
+from trials.words.chances import asked_words, likely, notes
+from trials.words.findings import say
+from trials.words.numbers import percent
 
 
 def print_study(study: Study) -> None:
@@ -15,10 +20,13 @@ def print_study(study: Study) -> None:
         _print_response(result)
     if study.chances:
         show.heading("Chance that the next edge meets the requirement")
-        rows = [[c.nozzle, c.requirement, f"{c.estimate:.0%}", f"{c.low:.0%}", _met(c), c.words] for c in study.chances]
+        rows = [
+            [c.nozzle, asked_words(c.asked), likely(c.estimate), likely(c.low), _met(c), notes(c)]
+            for c in study.chances
+        ]
         show.table(["nozzle", "requirement", "chance", "at least", "met so far", ""], rows)
         show.say("at least: with 95 % confidence; a new sheet, nozzle, fitting and coupon each time.")
-        show.bullets(dict.fromkeys(word for c in study.chances for word in c.assumed))
+        show.bullets(say(finding) for finding in each_once(f for c in study.chances for f in c.rests_on))
     for name, lines in (
         ("As it happened", study.departures),
         ("What this trial cannot say", study.cannot_say),
@@ -61,4 +69,4 @@ def _p(p: float | None) -> str:
 
 
 def _met(c: ChanceResult) -> str:
-    return "" if c.share_met is None else f"{c.share_met:.0%} of {c.n_coupons}"
+    return "" if c.share_met is None else f"{percent(c.share_met)} of {c.n_coupons}"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
+from trials.decide.chance_result import ChanceResult
 from trials.infer.answer import Answer
 
 
@@ -105,25 +106,6 @@ class ResponseResult:
     said: tuple[str, ...] = ()
     other_means: tuple[Mean, ...] = ()
     reml_criterion: float | None = None
-
-
-@dataclass(frozen=True)
-class ChanceResult:
-    """Chance that the next edge of a type meets one requirement (or all), at stated settings.
-
-    low: 95 % confident lower bound; share_met of n_coupons: coupons that met everything, over all settings (for all
-    together only); words: what is said of this row; assumed: what holds for rows like it.
-    """
-
-    nozzle: str
-    requirement: str
-    settings: str
-    estimate: float
-    low: float
-    share_met: float | None
-    n_coupons: int
-    words: str = ""
-    assumed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from trials.decide.measured import places
 from trials.decide.response import Allowed, Studied, explored, fit_response, study_response
 from trials.decide.results import Comparison, NozzleRow, ResponseResult, Study
 from trials.decide.wording import listed, with_unit
+from trials.findings import Place, PlaceKind
 from trials.infer.answer import HOW_MUCH_OPEN, levels
 from trials.trial import Trial
 
@@ -50,7 +51,7 @@ def study(trial: Trial, evidence: Evidence) -> Study:
     late = evidence.look > trial.plan.looks
     results = [explored(r) if late else r for r in results]
     studied = {name: found for name, found in fits.items() if isinstance(found, Studied)}
-    today = places(trial, evidence.allowed)["today"]
+    today = Place(PlaceKind.TODAY, places(trial, evidence.allowed)["today"].settings)
     return Study(
         title=trial.trial.title,
         question=trial.trial.question,

@@ -10,9 +10,10 @@ from typing import Any
 import pandas as pd
 
 from trials.decide.results import NozzleRow, ResponseResult, Study
+from trials.decide.wording import setting_words
 from trials.grade.iso9013 import roughness_limit, squareness_limit
 from trials.report import blocks as b
-from trials.report.chance_page import chance_section, likely, of_all
+from trials.report.chance_page import chance_section, of_all
 from trials.report.extras import Section, VerdictExtras
 from trials.report.figures.edges import Band, coupon_means, lost_figure, main_figure
 from trials.report.response_pages import response_section
@@ -20,6 +21,7 @@ from trials.report.typeset import day_words
 from trials.standards import cautions, edition, roughness_ranges, squareness_ranges
 from trials.trial import Trial
 from trials.units import shown
+from trials.words.chances import likely
 
 NEXT_EDGE = "Next edge meets it"
 _WIDTHS = {"Coupons cut": 1.3, "Met the requirement": 1.5, NEXT_EDGE: 1.3, "Price": 0.9}
@@ -220,7 +222,8 @@ def _sections(study: Study, trial: Trial, made_on: date, extras: VerdictExtras) 
     for result in sorted(study.results, key=lambda r: not r.primary):
         picture = None if result is main or not result.means else response_picture(result, trial, extras)
         found.append(response_section(result, trial, extras.tables.get(result.response), picture, _of_those_cut(study)))
-    found += [chance_section(study.chances), _grades(extras.graded, trial), _lost(study, extras)]
+    today = setting_words(trial, trial.today_settings)
+    found += [chance_section(study.chances, today), _grades(extras.graded, trial), _lost(study, extras)]
     found += [_more(part) for part in extras.sections]
     found += [_held(trial), _judged(trial, extras), _cautions(), _record(made_on, extras)]
     return [part for part in found if part["blocks"]]
