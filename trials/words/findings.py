@@ -6,11 +6,12 @@ from collections.abc import Callable, Mapping
 from enum import StrEnum
 
 from trials.findings import Finding
-from trials.words import chances
+from trials.words import chances, lives
 
 Sentence = Callable[[Finding], str]
 SENTENCES: Mapping[StrEnum, Sentence] = {
     **chances.SENTENCES,
+    **lives.SENTENCES,
 }
 
 
