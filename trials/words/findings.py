@@ -6,11 +6,12 @@ from collections.abc import Callable, Mapping
 from enum import StrEnum
 
 from trials.findings import Finding
-from trials.words import chances, lives
+from trials.words import chances, ladders, lives
 
 Sentence = Callable[[Finding], str]
 SENTENCES: Mapping[StrEnum, Sentence] = {
     **chances.SENTENCES,
+    **ladders.SENTENCES,
     **lives.SENTENCES,
 }
 
