@@ -37,7 +37,6 @@ class StudyKind(StrEnum):
     ZEROS = "zeros"
     WITHOUT_THE_FAR = "without_the_far"
     ZEROS_AT_A_QUARTER = "zeros_at_a_quarter"
-    MORE_NEEDED = "more_needed"
     ONE_PIECE_OF_EACH = "one_piece_of_each"
     ONLY_THESE_PIECES = "only_these_pieces"
     ORDER_NOT_KNOWN = "order_not_known"

@@ -54,11 +54,11 @@ def repeated(
     far = far_mask(ready) | ready.table["coupon"].astype(str).isin(named).to_numpy()
     if far.any():
         after = _again(lambda: without(ready, far), asked, judge)
-        made.append(_beside(StudyKind.WITHOUT_THE_FAR, int(far.sum()), before, after))
+        made.append(_beside(StudyKind.WITHOUT_THE_FAR, int(far.sum()), before, after, ready.quantity.unit))
     zeros = int((ready.table["value"] <= 0).sum())
     if ready.quantity.scale == "log" and zeros:
         after = _again(lambda: with_zeros_at(ready, QUARTER), asked, judge)
-        made.append(_beside(StudyKind.ZEROS_AT_A_QUARTER, zeros, before, after))
+        made.append(_beside(StudyKind.ZEROS_AT_A_QUARTER, zeros, before, after, ready.quantity.unit))
     return tuple(made)
 
 
@@ -72,18 +72,20 @@ def _again(
         return str(error)
 
 
-def _beside(kind: StudyKind, n: int, before: Sequence[Comparison], after: tuple[Comparison, ...] | str) -> Finding:
+def _beside(
+    kind: StudyKind, n: int, before: Sequence[Comparison], after: tuple[Comparison, ...] | str, unit: str
+) -> Finding:
     """Facts: n readings; gone: types without a comparison now; sizes: (type, was, is, word was, word is) of each."""
     if isinstance(after, str):
         return Finding(kind, facts={"n": n, "problem": after}, weight=Weight.COULD_CHANGE)
     now = {c.nozzle: c for c in after}
     gone = tuple(b.nozzle for b in before if b.nozzle not in now)
     pairs = [(b, now[b.nozzle]) for b in before if b.nozzle in now]
-    sizes = tuple((b.nozzle, _size(b), _size(a), b.answer, a.answer) for b, a in pairs)
+    sizes = tuple((b.nozzle, _size(b, unit), _size(a, unit), b.answer, a.answer) for b, a in pairs)
     moved = bool(gone) or any(a.answer != b.answer for b, a in pairs)
     facts: dict[str, Fact] = {"n": n, "gone": gone, "sizes": sizes, "words_change": moved}
     return Finding(kind, facts=facts, weight=Weight.COULD_CHANGE if moved else Weight.NOTHING_FOUND)
 
 
-def _size(c: Comparison) -> Amount:
-    return Amount(100.0 * (c.value - 1.0), "%") if c.kind == "ratio" else Amount(c.value)
+def _size(c: Comparison, unit: str) -> Amount:
+    return Amount(100.0 * (c.value - 1.0), "%") if c.kind == "ratio" else Amount(c.value, unit)

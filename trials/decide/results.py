@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Literal
 
+from trials.decide.chance_result import ChanceResult
 from trials.decide.kinds import StudyKind
 from trials.findings import Finding, Place
 from trials.infer.answer import Added, Answer
@@ -119,25 +120,6 @@ class ResponseResult:
     said: tuple[Finding, ...] = ()
     other_means: tuple[Mean, ...] = ()
     criterion: float | None = None
-
-
-@dataclass(frozen=True)
-class ChanceResult:
-    """Chance that the next edge of a type meets one requirement (or all), at stated settings.
-
-    low: 95 % confident lower bound; share_met of n_coupons: coupons that met everything, over all settings (for all
-    together only); words: what is said of this row; assumed: what holds for rows like it.
-    """
-
-    nozzle: str
-    requirement: str
-    settings: Place
-    estimate: float
-    low: float
-    share_met: float | None
-    n_coupons: int
-    words: str = ""
-    assumed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -13,8 +13,8 @@ from trials.infer.life import LifeRatio
 from trials.report import blocks as b
 from trials.report.extras import Picture
 from trials.report.figures.planning import life_figure
+from trials.report.record_pages import program
 from trials.report.typeset import day_words, pdf
-from trials.report.verdict import program
 
 
 def life_pdf(table: pd.DataFrame, study: LifeStudy, made_on: date) -> bytes:

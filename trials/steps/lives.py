@@ -134,7 +134,7 @@ def recorded_lives(folder: Path | str) -> pd.DataFrame:
     InputError
         If the trial was not planned for lives, or none is recorded.
     """
-    from trials.steps.way import load
+    from trials.steps.load import load
     from trials.store.records.as_cut import coupon_table
 
     records = load(folder)

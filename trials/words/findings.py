@@ -6,9 +6,14 @@ from collections.abc import Callable, Mapping
 from enum import StrEnum
 
 from trials.findings import Finding
+from trials.words import chances, model, remarks
 
 Sentence = Callable[[Finding], str]
-SENTENCES: Mapping[StrEnum, Sentence] = {}
+SENTENCES: Mapping[StrEnum, Sentence] = {
+    **chances.SENTENCES,
+    **model.SENTENCES,
+    **remarks.SENTENCES,
+}
 
 
 def say(finding: Finding) -> str:

@@ -57,14 +57,13 @@ def far_readings(values: Array, coupon: Labels) -> NDArray[np.bool_]:
     A coupon needs three readings, since of two that differ nobody knows which one slipped.
     """
     _, place, counts = np.unique(np.asarray(coupon, dtype=str), return_inverse=True, return_counts=True)
-    rows = np.split(np.argsort(place, kind="stable"), np.cumsum(counts)[:-1])
-    away = np.zeros(len(values))
-    for own in rows:
-        away[own] = np.abs(values[own] - np.median(values[own]))
-    limit = LIMIT * robust_sd(away[(counts[place] >= 3) & (away > 0)])
+    rows = [own for own in np.split(np.argsort(place, kind="stable"), np.cumsum(counts)[:-1]) if len(own) >= 3]
+    away = [_gap(values[own], medians_of_others(values[own])) for own in rows]
+    moved = np.concatenate([np.zeros(0), *away])
+    limit = LIMIT * robust_sd(moved[moved > 0])
     far = np.zeros(len(values), dtype=bool)
-    for own in rows:
-        if limit > 0 and away[own].max() > 0:
+    for own, gaps in zip(rows, away, strict=True):
+        if gaps.max() > limit:
             far[own[list(far_from_others(values[own], _gap, limit, 2))]] = True
     return far
 

@@ -1,0 +1,32 @@
+"""Looks at the data: which one a verdict on these records is."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+
+from trials.steps.extending import begun
+from trials.store.records.records import Records
+
+
+def fingerprint(records: Records) -> str:
+    """SHA-256 of what was recorded; two looks at the same records are one look.
+
+    A block that was added but of which nothing is cut yet is not part of it.
+    """
+    records = begun(records)
+    parts = [records.freeze_hash]
+    for frame in (records.cuts, records.readings, records.mounts, records.sheets):
+        columns = [c for c in frame.columns if c not in ("entered_at", "at")]
+        parts.append(frame[columns].to_json(orient="values", date_format="iso") or "")
+    parts.append(json.dumps(sorted(records.confirmed)))
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()
+
+
+def look_number(records: Records) -> int:
+    """Which look at the data this is: that of an earlier verdict on the same records, or the next one."""
+    mark = fingerprint(records)
+    for row in records.looks.itertuples():
+        if json.loads(row.summary_json).get("fingerprint") == mark:
+            return int(row.look)
+    return len(records.looks) + 1
