@@ -147,8 +147,8 @@ def _along_an_edge(finding: Finding) -> str:
         )
     if facts.figure(finding, "low") > 1:
         return text(
-            "The spread of readings on one coupon is likely to differ between types, but not sure: {most} {ratio} times that "
-            "of {least} (95 % interval {low} to {high}, for all pairs of types together).",
+            "The spread of readings on one coupon is likely to differ between types: {most} {ratio} times "
+            "that of {least}, but not sure (95 % interval {low} to {high}, for all pairs of types together).",
             **_ratio(finding),
         )
     return text(
@@ -167,8 +167,8 @@ def _between_coupons(finding: Finding) -> str:
         )
     if facts.figure(finding, "low") > 1:
         return text(
-            "The spread from coupon to coupon is likely to differ between types, but not sure: {most} {ratio} times that "
-            "of {least} (95 % interval {low} to {high}, for all pairs of types together).",
+            "The spread from coupon to coupon is likely to differ between types: {most} {ratio} times "
+            "that of {least}, but not sure (95 % interval {low} to {high}, for all pairs of types together).",
             **_ratio(finding),
         )
     return text(
