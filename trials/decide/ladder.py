@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from trials.words.numbers import number
+from trials.decide.wording import number
 from trials.errors import InputError, NotIdentifiable
 from trials.infer.mixed import MixedFit, fit_mixed
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trials.words.numbers import number
+from trials.decide.wording import number
 from trials.errors import InputError, NotIdentifiable, TrialError, WrongShape
 from trials.infer.life import (
     LifeFit,
