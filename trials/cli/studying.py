@@ -177,7 +177,7 @@ def fit(folder: Path = FOLDER, json_: bool = JSON) -> None:
     method = _compared_by_edges(folder)
     with _busy("fitting"):
         found = steps.fit(folder)
-    from trials.cli.going_on import ladder_facts, print_ladder
+    from trials.cli.ladder_text import ladder_facts, print_ladder
 
     if json_:
         show.as_json(steps.plain(found) | (ladder_facts(folder) if method == "ladder" else {}))

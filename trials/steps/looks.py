@@ -5,6 +5,8 @@ from __future__ import annotations
 import hashlib
 import json
 
+import pandas as pd
+
 from trials.steps.extending import begun
 from trials.store.records.records import Records
 
@@ -17,10 +19,15 @@ def fingerprint(records: Records) -> str:
     records = begun(records)
     parts = [records.freeze_hash]
     for frame in (records.cuts, records.readings, records.mounts, records.sheets):
-        columns = [c for c in frame.columns if c not in ("entered_at", "at")]
+        columns = [c for c in frame.columns if c not in ("entered_at", "at") and not _joined_later(frame, c)]
         parts.append(frame[columns].to_json(orient="values", date_format="iso") or "")
     parts.append(json.dumps(sorted(records.confirmed)))
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()
+
+
+def _joined_later(frame: pd.DataFrame, column: str) -> bool:
+    """A column that came after trials were frozen counts only where it is filled in."""
+    return column == "ended" and not frame[column].astype(bool).any()
 
 
 def look_number(records: Records) -> int:
