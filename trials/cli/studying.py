@@ -4,16 +4,12 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 import typer
 
 from trials.cli import show
 from trials.cli.planning import FOLDER, JSON
 from trials.errors import InputError
-
-if TYPE_CHECKING:
-    from trials.decide.results import Study
 
 
 def register(app: typer.Typer) -> None:
@@ -184,7 +180,7 @@ def fit(folder: Path = FOLDER, json_: bool = JSON) -> None:
     from trials.cli.ladder_text import ladder_facts, print_ladder
 
     if json_:
-        show.as_json(_study_json(folder, found) | (ladder_facts(folder) if method == "ladder" else {}))
+        show.as_json(steps.plain(found) | (ladder_facts(folder) if method == "ladder" else {}))
         return
     from trials.cli.study_text import print_study
 
@@ -228,25 +224,15 @@ def verdict(
     with _busy("fitting and writing"):
         found = steps.verdict(folder, out)
     if json_:
-        show.as_json({"file": str(found.path), "look": found.look, "study": _study_json(folder, found.study)})
+        show.as_json({"file": str(found.path), "look": found.look, "study": found.study})
         return
-    show.say(found.study.sentence)
+    from trials.words.study import answer_sentence
+
+    show.say(answer_sentence(found.study))
     if found.study.exploratory:
         show.say(f"This is look {found.look}, more than the trial declared: exploratory. The first verdict is kept.")
     show.say(f"Verdict: {found.path}")
     show.next_step(f"read it, then sign it; `trials fit {folder}` shows the numbers behind it")
-
-
-def _study_json(folder: Path, study: Study) -> dict[str, Any]:
-    """A study as plain values, the settings and notes of its chances in words beside their fields."""
-    from trials.decide.wording import setting_words
-    from trials.steps import load, plain
-    from trials.words.chances import chance_row
-
-    trial = load(folder).trial
-    settings = setting_words(trial, trial.today_settings)
-    facts: dict[str, Any] = plain(study)
-    return facts | {"chances": [chance_row(chance, settings) for chance in study.chances]}
 
 
 def _busy(text: str):

@@ -13,7 +13,7 @@ from trials.decide.chance_result import TOGETHER, Asked, ChanceResult
 from trials.decide.checking import far_mask
 from trials.decide.graded import grade_row
 from trials.decide.measured import mean_rows
-from trials.decide.prepare import NOZZLE, Prepared, prepare
+from trials.decide.prepare import NOZZLE, Prepared, without
 from trials.decide.response import Fitted, Studied
 from trials.errors import NotIdentifiable, TrialError
 from trials.findings import About, Amount, Fact, Finding, Place
@@ -57,7 +57,7 @@ def chances(
     found: list[ChanceResult] = []
     known = {name: _source(studied[name]) for name in limits if name in studied}
     sources = {name: source for name, source in known.items() if source is not None}
-    clean = {name: _without_far(trial, source) for name, source in sources.items()}
+    clean = {name: _without_far(source) for name, source in sources.items()}
     for label in trial.types:
         if not all(label in s.ready.types for s in studied.values()):
             continue
@@ -114,13 +114,13 @@ def _source(studied: Studied | Fitted) -> _Source | None:
         return None
 
 
-def _without_far(trial: Trial, source: _Source) -> _Source | None:
+def _without_far(source: _Source) -> _Source | None:
     """The same response without readings that stand far from their neighbours; None where there are none."""
     far = far_mask(source.ready)
     if not far.any():
         return None
     try:
-        ready = prepare(trial, source.ready.name, source.ready.raw[~far])
+        ready = without(source.ready, far)
         return _source(Fitted(ready, ready.design.fit(ready.y)))
     except TrialError:
         return None

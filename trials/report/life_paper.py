@@ -12,8 +12,8 @@ from trials.infer.life import TypeLife
 from trials.report import blocks as b
 from trials.report.extras import Picture
 from trials.report.figures.planning import life_figure
+from trials.report.record_pages import program
 from trials.report.typeset import day_words, pdf
-from trials.report.verdict import program
 from trials.words.language import text
 from trials.words.lives import (
     cautions,

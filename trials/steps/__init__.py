@@ -8,12 +8,15 @@ from trials.steps.assessing import assessment_json, judge
 from trials.steps.bench import Settings, keep_pictures, measure_files, measure_into
 from trials.steps.extending import add_extension, extension
 from trials.steps.files import plain, write_bytes
+from trials.steps.fit import evidence, fit
 from trials.steps.grading import grade, grade_table, grade_value, requirement
 from trials.steps.ladders import ladder_study
 from trials.steps.lives import read_lives, recorded_lives, study_table, write_lives
+from trials.steps.load import load
+from trials.steps.looks import look_number
 from trials.steps.papers import run_sheet
-from trials.steps.signing import verdict
-from trials.steps.way import evidence, fit, freeze, load, look_number, propose
+from trials.steps.plan import freeze, propose
+from trials.steps.verdict import verdict
 
 __all__ = [
     "Settings",

@@ -6,7 +6,7 @@ from dataclasses import asdict
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from trials.steps.way import Progress
+from trials.steps.plan import Progress
 from trials.store.records.records import Records
 from trials.trial import Trial, amount_on_scale
 

@@ -92,7 +92,7 @@ def recorded_lives(folder: Path | str) -> Lives:
     InputError
         If the trial was not planned for lives, or none is recorded.
     """
-    from trials.steps.way import load
+    from trials.steps.load import load
 
     records = load(folder)
     trial = records.trial

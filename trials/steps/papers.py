@@ -12,7 +12,7 @@ from trials.steps.assessing import plan_paper
 from trials.steps.extending import ADDED, block_day, newest_block
 from trials.steps.files import write_bytes
 from trials.steps.grading import require_plan
-from trials.steps.way import load
+from trials.steps.load import load
 from trials.store.records.instruments import calibration_doubts, instruments
 from trials.store.records.records import Records
 

@@ -6,13 +6,15 @@ from collections.abc import Callable, Mapping
 from enum import StrEnum
 
 from trials.findings import Finding
-from trials.words import chances, ladders, lives
+from trials.words import chances, ladders, lives, model, remarks
 
 Sentence = Callable[[Finding], str]
 SENTENCES: Mapping[StrEnum, Sentence] = {
     **chances.SENTENCES,
     **ladders.SENTENCES,
     **lives.SENTENCES,
+    **model.SENTENCES,
+    **remarks.SENTENCES,
 }
 
 

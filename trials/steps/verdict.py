@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING
 
 from trials.steps.extending import begun
 from trials.steps.files import plain, write_bytes
+from trials.steps.fit import evidence
+from trials.steps.load import load
+from trials.steps.looks import fingerprint
 from trials.steps.papers import verdict_extras
-from trials.steps.way import evidence, fingerprint, load
 from trials.store.records import database
 
 if TYPE_CHECKING:
