@@ -41,6 +41,7 @@ def check_grades(grades: npt.ArrayLike) -> npt.NDArray[np.float64]:
     NotFinite
         If a grade is infinite.
     """
+    values: npt.NDArray[np.float64]
     if hasattr(grades, "to_numpy"):
         values = grades.to_numpy(dtype=float, na_value=np.nan)
     else:

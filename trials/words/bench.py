@@ -1,0 +1,190 @@
+"""Measuring and the study of the bench, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from enum import StrEnum
+
+from trials.bench.kinds import BenchKind, Design, Source
+from trials.findings import Amount, Finding
+from trials.words.language import plural, text
+from trials.words.numbers import percent, plain, rounded
+
+
+def source(name: str) -> str:
+    """Where readings come to differ."""
+    return {
+        Source.COUPON: text("between places"),
+        Source.INSPECTOR: text("between inspectors"),
+        Source.COUPON_BY_INSPECTOR: text("inspector on one place"),
+        Source.REPEAT: text("same inspector, same place"),
+        Source.REPRODUCIBILITY: text("between inspectors, both parts"),
+        Source.BENCH: text("the bench in all"),
+    }[Source(name)]
+
+
+def design(found: Design) -> str:
+    """How a study was laid out."""
+    return {
+        Design.CROSSED: text("every inspector on every place"),
+        Design.NESTED: text("every inspector on places of his own"),
+        Design.ONE_INSPECTOR: text("one inspector"),
+        Design.UNEQUAL_COUNTS: text("unequal counts"),
+        Design.ONCE_EACH: text("each inspector once"),
+    }[found]
+
+
+def _number(finding: Finding, name: str) -> float:
+    value = finding.facts[name]
+    assert isinstance(value, int | float)
+    return float(value)
+
+
+def _count(finding: Finding, name: str) -> int:
+    return int(_number(finding, name))
+
+
+def _amount(finding: Finding, name: str, digits: int = 4) -> str:
+    value = finding.facts[name]
+    assert isinstance(value, Amount)
+    return plain(float(f"{value.value:.{digits}g}"), value.unit)
+
+
+def _spikes(finding: Finding) -> str:
+    return plural(
+        "{n} point stands far off its neighbours, at {first}",
+        "{n} points stand far off their neighbours, the first at {first}",
+        _count(finding, "points"),
+        first=_amount(finding, "first"),
+    )
+
+
+def _points_twice(finding: Finding) -> str:
+    return plural(
+        "{n} point stood twice with the same height: dropped once",
+        "{n} points stood twice with the same height: dropped once",
+        _count(finding, "points"),
+    )
+
+
+def _few_points(finding: Finding) -> str:
+    return plural(
+        "only {n} point between {low} and {high} depth: u may read too small",
+        "only {n} points between {low} and {high} depth: u may read too small",
+        _count(finding, "points"),
+        low=_amount(finding, "low"),
+        high=_amount(finding, "high"),
+    )
+
+
+def _amounts(template: str, **digits: int) -> Callable[[Finding], str]:
+    """A sentence whose places are amounts with so many digits; a rule is named as it is."""
+
+    def said(finding: Finding) -> str:
+        facts = {name: _amount(finding, name, n) for name, n in digits.items()}
+        return text(template, method=finding.facts.get("method", ""), **facts)
+
+    return said
+
+
+def _alone(template: str) -> Callable[[Finding], str]:
+    return lambda finding: text(template)
+
+
+def _uncertain(finding: Finding) -> str:
+    value = rounded(_number(finding, "expanded"), 3)
+    return text("One reading is uncertain by {value} either way (k = 2).", value=value)
+
+
+def _share(template: str) -> Callable[[Finding], str]:
+    return lambda finding: text(template, share=percent(_number(finding, "share")))
+
+
+def _needs_coupons(finding: Finding) -> str:
+    return text(
+        "The bench does not see the worthwhile difference between two single readings; it takes the means of {n} "
+        "coupons each, if the coupons were all alike.",
+        n=_count(finding, "coupons"),
+    )
+
+
+def _bias(template: str) -> Callable[[Finding], str]:
+    def said(finding: Finding) -> str:
+        value = rounded(_number(finding, "bias"), 4, sign=True)
+        return text(template, value=value, n=_count(finding, "readings"))
+
+    return said
+
+
+def _pairs(finding: Finding) -> str:
+    return text(
+        "Two inspectors give a coupon the same grade in {same} of cases and grades at most one apart in {near}.",
+        same=percent(_number(finding, "same")),
+        near=percent(_number(finding, "within_one")),
+    )
+
+
+def _sees_grade(finding: Finding) -> str:
+    difference = rounded(_number(finding, "worthwhile"), 3)
+    return text("The bench sees a difference of {difference} in grade between two coupons.", difference=difference)
+
+
+def _grade_needs(finding: Finding) -> str:
+    return text(
+        "The bench does not see a difference of {difference} in grade between two coupons; it takes {n} coupons of "
+        "each, if they were all alike.",
+        difference=rounded(_number(finding, "worthwhile"), 3),
+        n=_count(finding, "coupons"),
+    )
+
+
+SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
+    BenchKind.TRACE_TURNED: _alone("distance ran backwards: trace turned round"),
+    BenchKind.POINTS_TWICE: _points_twice,
+    BenchKind.RESAMPLED: _amounts("steps were uneven: resampled by straight lines at {spacing}", spacing=4),
+    BenchKind.SPIKES_KEPT: lambda f: text("{where}: kept", where=_spikes(f)),
+    BenchKind.SPIKES_BRIDGED: lambda f: text("{where}: bridged by straight lines", where=_spikes(f)),
+    BenchKind.CUTOFF_CHOSEN: _amounts("cut-off {cutoff} chosen by {method}", cutoff=6),
+    BenchKind.CUTOFF_LONGEST: _amounts("longest cut-off that fits, {cutoff}", cutoff=6),
+    BenchKind.CUTOFF_TOO_SHORT: _amounts(
+        "{method} asks for a cut-off of {asked}, the trace holds {cutoff} only", asked=6, cutoff=6
+    ),
+    BenchKind.CUTOFF_UNUSUAL: _amounts(
+        "at Rz5 {rz5} {method} would ask for a cut-off of {asked}, {evaluated} evaluated; {cutoff} was used",
+        rz5=3,
+        asked=6,
+        evaluated=6,
+        cutoff=6,
+    ),
+    BenchKind.SPACING_WIDE: _amounts(
+        "points {spacing} apart, usual are up to {usual}: narrow dales may be missed", spacing=3, usual=6
+    ),
+    BenchKind.TIP_BLUNT: _amounts(
+        "stylus tip of {tip}, usual is up to {usual}: dales may read too shallow", tip=6, usual=6
+    ),
+    BenchKind.SCAN_SORTED: _alone("points were not in order of depth: sorted"),
+    BenchKind.FEW_POINTS: _few_points,
+    BenchKind.OFFSET_CONSTANT: _alone("the offset never changes: check that the probe touched the flank"),
+    BenchKind.READING_UNCERTAIN: _uncertain,
+    BenchKind.ONE_INSPECTOR: _alone("One inspector took part: what differs between inspectors is not in this figure."),
+    BenchKind.UNEQUAL_COUNTS: _alone("Counts are unequal: intervals are given for repeatability only."),
+    BenchKind.NOBODY_TWICE: _alone(
+        "No inspector measured a coupon twice: what an inspector makes of one coupon is counted as repeatability."
+    ),
+    BenchKind.BELOW_ZERO: lambda f: text(
+        "The estimate of the spread {source} is below zero and counts as zero.", source=source(f.about.source)
+    ),
+    BenchKind.SHARE_OF_LIMIT: _share("That is {share} of the limit it is graded against."),
+    BenchKind.SHARE_OF_SPREAD: _share("The bench makes up {share} of the variance of the trial's readings."),
+    BenchKind.SEES_WORTHWHILE: _alone("The bench sees the worthwhile difference between two single readings."),
+    BenchKind.NEEDS_COUPONS: _needs_coupons,
+    BenchKind.BIAS_BEYOND: _bias(
+        "The bench reads {value} against the reference, beyond what {n} readings and the certificate leave open."
+    ),
+    BenchKind.BIAS_WITHIN: _bias(
+        "The bench reads {value} against the reference, within what {n} readings and the certificate leave open."
+    ),
+    BenchKind.PAIRS_AGREE: _pairs,
+    BenchKind.SEES_GRADE: _sees_grade,
+    BenchKind.GRADE_NEEDS_COUPONS: _grade_needs,
+}

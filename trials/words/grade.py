@@ -1,0 +1,92 @@
+"""Grades in words: the reasons, the designation, ranges and answers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from enum import StrEnum
+
+from trials.findings import Amount, Finding
+from trials.grade.iso9013 import NOT_GRADED, WORSE, Designation
+from trials.grade.kinds import GradeKind, Item, Meets
+from trials.words.language import text
+from trials.words.numbers import plain
+from trials.words.requirement import item
+
+
+def why(reasons: Iterable[Finding]) -> str:
+    """The reasons of one coupon, in one line."""
+    return "; ".join(SENTENCES[reason.kind](reason) for reason in reasons)
+
+
+def designation(found: Designation) -> str:
+    """The designation, or that there is none and why."""
+    if found.code:
+        return found.code
+    return text("none: {reasons}", reasons=", ".join(_LACKING[known.kind](known) for known in found.lacking))
+
+
+def meets(answer: Meets) -> str:
+    """The answer as printed."""
+    return {Meets.YES: text("yes"), Meets.NO: text("no"), Meets.UNDECIDED: text("undecided")}[answer]
+
+
+def range_words(grade: int) -> str:
+    """A range of ISO 9013 as `trials.grade.iso9013` gives it."""
+    if grade == NOT_GRADED:
+        return text("not graded")
+    return text("worse than the last range") if grade == WORSE else text("range {n}", n=grade)
+
+
+def _scope(finding: Finding) -> str:
+    low, high = finding.facts["low"], finding.facts["high"]
+    assert isinstance(low, Amount) and isinstance(high, Amount)
+    return text("thickness outside {low} to {high}", low=plain(low.value), high=plain(high.value, high.unit))
+
+
+def _graded_all_the_same(finding: Finding) -> str:
+    return text("{scope}, graded by the same formulas", scope=_scope(finding))
+
+
+def _worse(finding: Finding) -> str:
+    return text("{item} worse than range {n}", item=item(finding.about.response), n=finding.facts["last"])
+
+
+def _not_measured(finding: Finding) -> str:
+    known = item(finding.about.response)
+    if finding.about.response == Item.DROSS:
+        return text("{item} not graded", item=known)
+    return text("{item} not measured", item=known)
+
+
+def _few(finding: Finding) -> str:
+    usual = finding.facts["usual"]
+    return text("fewer readings of {item} than the usual {n}", item=item(finding.about.response), n=usual)
+
+
+def _of_item(template: str) -> Callable[[Finding], str]:
+    return lambda finding: text(template, item=item(finding.about.response))
+
+
+def _alone(template: str) -> Callable[[Finding], str]:
+    return lambda finding: text(template)
+
+
+SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
+    GradeKind.SCRAPPED: _alone("scrapped, not graded"),
+    GradeKind.NOT_CUT_YET: _alone("not cut yet"),
+    GradeKind.NOT_CUT: _alone("left uncut, not graded"),
+    GradeKind.NOT_SEVERED: _alone("not severed"),
+    GradeKind.ABORTED: _alone("cut aborted"),
+    GradeKind.NO_THICKNESS: _alone("no thickness given"),
+    GradeKind.OUT_OF_SCOPE: _graded_all_the_same,
+    GradeKind.WORSE_THAN_LAST: _worse,
+    GradeKind.OVER_LIMIT: _of_item("{item} over the limit"),
+    GradeKind.NEAR_LIMIT: _of_item("{item} too near the limit for the uncertainty of the bench"),
+    GradeKind.NOT_MEASURED: _not_measured,
+    GradeKind.FEW_READINGS: _few,
+    GradeKind.NO_REQUIREMENT: _alone("no requirement stated"),
+    GradeKind.ALL_INSIDE: _alone("every required value is inside its limit"),
+    GradeKind.NOTHING_GRADED: _alone("neither u nor Rz5 was graded"),
+    GradeKind.NO_EDGE: _alone("no edge to grade"),
+}
+_LACKING = {**SENTENCES, GradeKind.OUT_OF_SCOPE: _scope}
