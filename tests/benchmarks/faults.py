@@ -82,8 +82,8 @@ def faults_of(path: Path) -> list[Fault]:
 
 
 def _code(node: ast.AST) -> Iterator[ast.expr]:
-    """Expressions that do something: no annotations, error messages, formatted texts or lists of public names."""
-    skipped = ("annotation", "returns")
+    """Expressions that do something: no annotations, decorators, error messages, formatted texts or public names."""
+    skipped = ("annotation", "returns", "decorator_list")
     if isinstance(node, ast.Raise | ast.JoinedStr | ast.Import | ast.ImportFrom) or _is_list_of_names(node):
         return
     if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":

@@ -29,6 +29,8 @@ class Design(StrEnum):
 class BenchKind(StrEnum):
     """Kinds of findings about traces, scans, measurement studies and agreement."""
 
+    LINES_PASSED_OVER = "lines_passed_over"
+    """lines"""
     TRACE_TURNED = "trace_turned"
     POINTS_TWICE = "points_twice"
     """points"""

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from enum import StrEnum
 
+from trials.bench.agreement import Agreement
+from trials.bench.gauge import GaugeStudy
 from trials.bench.kinds import BenchKind, Design, Source
+from trials.bench.variance_table import Spread
 from trials.findings import Amount, Finding
+from trials.units import shown
 from trials.words.language import plural, text
-from trials.words.numbers import percent, plain, rounded
+from trials.words.numbers import fixed, percent, plain, rounded
 
 
 def source(name: str) -> str:
@@ -34,6 +38,73 @@ def design(found: Design) -> str:
     }[found]
 
 
+def extent(study: GaugeStudy) -> str:
+    """How large a study was and how it was laid out."""
+    return text(
+        "{readings} of {places} by {people} ({design}).",
+        readings=plural("{n} reading", "{n} readings", study.readings),
+        places=plural("{n} place", "{n} places", study.coupons),
+        people=plural("{n} inspector", "{n} inspectors", study.inspectors),
+        design=design(study.design),
+    )
+
+
+def spread_heads(unit: str) -> list[str]:
+    """Heads of the table of spreads."""
+    return [
+        text("where readings differ"),
+        text("standard deviation, {unit}", unit=shown(unit)),
+        text("95 % interval"),
+    ]
+
+
+def in_order(spreads: Iterable[Spread]) -> list[Spread]:
+    """Spreads in the order in which they are printed."""
+    return sorted(spreads, key=lambda spread: list(Source).index(spread.source))
+
+
+def interval(spread: Spread) -> str:
+    """The interval of a standard deviation; empty where there is none."""
+    if spread.low is None or spread.high is None:
+        return ""
+    return text("{low} to {high}", low=rounded(spread.low, 3), high=rounded(spread.high, 3))
+
+
+def agreement_heads() -> list[str]:
+    """Heads of the table of kappas."""
+    return [text("who"), text("weighted kappa"), text("95 % interval"), text("coupons")]
+
+
+def pair(one: str, two: str) -> str:
+    """Two inspectors."""
+    return text("{one} and {two}", one=one, two=two)
+
+
+def agreement_sentences(found: Agreement) -> list[str]:
+    """How all inspectors agree on a grade, figure by figure."""
+    said = []
+    if found.fleiss is not None:
+        kappa = fixed(found.fleiss, 2)
+        said.append(text("All inspectors together: Fleiss' kappa {kappa} (grades as mere names).", kappa=kappa))
+    if found.icc is not None:
+        value, low, high = (fixed(figure, 2) for figure in (found.icc.value, found.icc.low, found.icc.high))
+        said.append(
+            text("Intraclass correlation of one grade: {value} ({low} to {high}).", value=value, low=low, high=high)
+        )
+    spread = fixed(found.grade_sd, 2)
+    return [*said, text("Grades of one coupon differ by a standard deviation of {spread}.", spread=spread)]
+
+
+def how_measured(
+    instruments: Sequence[str], inspectors: Sequence[str], cutoffs_mm: Sequence[float], depths_mm: Sequence[float]
+) -> list[str]:
+    """With what, by whom and where edges were measured, one sentence each; what was not noted is left out."""
+    named = (("Instruments: {names}.", instruments), ("Inspectors: {names}.", inspectors))
+    placed = (("Cut-off: {values} mm.", cutoffs_mm), ("Depth of the roughness trace: {values} mm.", depths_mm))
+    said = [text(template, names=", ".join(names)) for template, names in named if names]
+    return said + [text(template, values=", ".join(map(plain, values))) for template, values in placed if values]
+
+
 def _number(finding: Finding, name: str) -> float:
     value = finding.facts[name]
     assert isinstance(value, int | float)
@@ -56,6 +127,14 @@ def _spikes(finding: Finding) -> str:
         "{n} points stand far off their neighbours, the first at {first}",
         _count(finding, "points"),
         first=_amount(finding, "first"),
+    )
+
+
+def _lines(finding: Finding) -> str:
+    return plural(
+        "{n} line above the column names was passed over",
+        "{n} lines above the column names were passed over",
+        _count(finding, "lines"),
     )
 
 
@@ -139,6 +218,7 @@ def _grade_needs(finding: Finding) -> str:
 
 
 SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
+    BenchKind.LINES_PASSED_OVER: _lines,
     BenchKind.TRACE_TURNED: _alone("distance ran backwards: trace turned round"),
     BenchKind.POINTS_TWICE: _points_twice,
     BenchKind.RESAMPLED: _amounts("steps were uneven: resampled by straight lines at {spacing}", spacing=4),

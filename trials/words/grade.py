@@ -2,20 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from enum import StrEnum
+from typing import TYPE_CHECKING, Any
 
 from trials.findings import Amount, Finding
 from trials.grade.iso9013 import NOT_GRADED, WORSE, Designation
 from trials.grade.kinds import GradeKind, Item, Meets
-from trials.words.language import text
+from trials.words.language import plural, text
 from trials.words.numbers import plain
 from trials.words.requirement import item
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 def why(reasons: Iterable[Finding]) -> str:
     """The reasons of one coupon, in one line."""
     return "; ".join(SENTENCES[reason.kind](reason) for reason in reasons)
+
+
+def reasons_counted(reasons: Iterable[Finding], coupons: int) -> str:
+    """The reasons that several coupons share, with their number."""
+    return plural("{why} ({n} coupon)", "{why} ({n} coupons)", coupons, why=why(reasons))
 
 
 def designation(found: Designation) -> str:
@@ -90,3 +99,52 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
     GradeKind.NO_EDGE: _alone("no edge to grade"),
 }
 _LACKING = {**SENTENCES, GradeKind.OUT_OF_SCOPE: _scope}
+
+
+def column_heads() -> dict[str, str]:
+    """Heads of the columns of a table of grades, by the name of the column."""
+    return {
+        "coupon": text("coupon"),
+        "nozzle": text("nozzle"),
+        "squareness_range": text("u range"),
+        "roughness_range": text("Rz5 range"),
+        "dross_grade": text("dross"),
+        "designation": text("designation"),
+        "meets": text("meets"),
+        "reasons": text("why"),
+    }
+
+
+def table_cells(graded: pd.DataFrame, columns: Sequence[str]) -> list[list[object]]:
+    """Cells of a table of grades: what was not graded is empty; a coupon that meets the requirement needs no reason."""
+    rows = graded[list(columns)].to_dict(orient="records")
+    return [[_cell(name, row[name], row["meets"] == Meets.YES) for name in columns] for row in rows]
+
+
+def _cell(column: str, value: Any, met: bool) -> object:
+    if column in ("squareness_range", "roughness_range"):
+        return {NOT_GRADED: "", WORSE: text("worse")}.get(value, int(value))
+    if column == "designation":
+        return designation(value)
+    if column == "reasons":
+        return "" if met else why(value)
+    if column == "meets":
+        return meets(value)
+    return None if value is None or value != value else value
+
+
+def tally(counts: Mapping[Meets, int]) -> str:
+    """How many coupons meet the requirement, do not, or stay undecided."""
+    return text(
+        "Meets: {yes} yes, {no} no, {undecided} undecided.",
+        yes=counts[Meets.YES],
+        no=counts[Meets.NO],
+        undecided=counts[Meets.UNDECIDED],
+    )
+
+
+def judged_sentence(judged_by: str) -> str:
+    """By which reading a coupon was judged."""
+    if judged_by == "mean":
+        return text("Judged by the mean of the readings of each coupon; dross by this project's own scale of 0 to 4.")
+    return text("Judged by the worst reading of each coupon; dross by this project's own scale of 0 to 4.")
