@@ -102,6 +102,11 @@ def test_without_a_requirement_nothing_is_met_or_missed():
     assert [told(reasons) for reasons in table["reasons"]] == [["no_requirement"], ["aborted"]]
 
 
+def test_a_reading_of_nothing_is_the_best_there_is():
+    row = grade_coupons(wide(coupon=["K"] * 3, u_mm=0.0, rz5_um=0.0, dross_grade=0), ASKED, 6.0).iloc[0]
+    assert (row["squareness_range"], row["roughness_range"], row["meets"]) == (1, 1, "yes")
+
+
 def test_each_item_is_judged_only_where_it_is_required():
     readings = wide(coupon=["K"] * 3, u_mm=9.0, rz5_um=900.0, dross_grade=4)
     for asked, reason in (

@@ -125,6 +125,10 @@ def test_designation(u, rz5, thickness, code, lacking):
     assert [(one.kind, one.about.response) for one in found.lacking] == lacking
 
 
+def test_a_perfect_edge_is_in_the_first_range():
+    assert [int(iso9013.squareness_range(0.0, 6.0)), int(iso9013.roughness_range(0.0, 6.0))] == [1, 1]
+
+
 def test_out_of_scope_is_graded_by_the_same_formulas():
     assert int(iso9013.squareness_range(0.05 + 0.003 * 40, 40.0)) == 1
 

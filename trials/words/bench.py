@@ -30,11 +30,11 @@ def source(name: str) -> str:
 def design(found: Design) -> str:
     """How a study was laid out."""
     return {
-        Design.CROSSED: text("every inspector on every place"),
-        Design.NESTED: text("every inspector on places of his own"),
+        Design.CROSSED: text("crossed"),
+        Design.NESTED: text("nested"),
         Design.ONE_INSPECTOR: text("one inspector"),
         Design.UNEQUAL_COUNTS: text("unequal counts"),
-        Design.ONCE_EACH: text("each inspector once"),
+        Design.ONCE_EACH: text("once each"),
     }[found]
 
 
