@@ -148,3 +148,25 @@ def judged_sentence(judged_by: str) -> str:
     if judged_by == "mean":
         return text("Judged by the mean of the readings of each coupon; dross by this project's own scale of 0 to 4.")
     return text("Judged by the worst reading of each coupon; dross by this project's own scale of 0 to 4.")
+
+
+def dross_name(grade: int) -> str:
+    """Short name of a dross grade, 0 to 4."""
+    return (
+        text("none"),
+        text("loose beads"),
+        text("firm beads"),
+        text("continuous, removable"),
+        text("continuous, fused"),
+    )[grade]
+
+
+def dross_definition(grade: int) -> str:
+    """How to tell a dross grade, 0 to 4, at the bench."""
+    return (
+        text("Nothing sticks to the lower edge; a cloth drawn along it does not catch."),
+        text("Single beads that come off with a gloved finger or a soft brush."),
+        text("Single beads that need a tool, such as a scraper, and leave the edge whole."),
+        text("An unbroken line along the edge that a tool takes off in pieces."),
+        text("An unbroken line grown into the edge; only grinding takes it off."),
+    )[grade]

@@ -13,6 +13,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import numpy.typing as npt
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -26,6 +27,8 @@ PALE = "#dcdcdc"
 MARKERS = ("o", "s", "^", "D", "v", "p", "<", ">", "h", "X")
 DASHES = ("-", "--", "-.", ":", (0, (5, 1)), (0, (3, 1, 1, 1)))
 WIDTH_IN = 6.85
+GOLDEN = 0.6180339887498949
+"""The golden ratio less one: multiples of it fill a stretch evenly."""
 
 _RC: dict[str, Any] = {
     "svg.hashsalt": "nozzle trials",
@@ -57,11 +60,11 @@ def canvas(
 ) -> Iterator[tuple[Figure, Any]]:
     """A figure and its axes, (rows, columns) squeezed, in this project's look; sizes in inches."""
     import matplotlib as mpl
-    import seaborn as sns
+    import seaborn as sns  # type: ignore[import-untyped]
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
-    with sns.axes_style("ticks"), mpl.rc_context(_RC):
+    with sns.axes_style("ticks"), mpl.rc_context(dict(_RC)):
         figure = Figure(figsize=(width_in, height_in), layout="constrained")
         FigureCanvasSVG(figure)
         yield figure, figure.subplots(rows, columns, **grid)
@@ -89,9 +92,10 @@ def dash(position: int) -> Any:
     return DASHES[position % len(DASHES)]
 
 
-def jitter(count: int, width: float) -> np.ndarray:
+def jitter(count: int, width: float) -> npt.NDArray[np.float64]:
     """Offsets (count,) within +-width that spread marks evenly and are the same each time (golden-ratio steps)."""
-    return width * (2.0 * np.modf(np.arange(1, count + 1) * 0.6180339887498949)[0] - 1.0)
+    steps: npt.NDArray[np.float64] = np.modf(np.arange(1, count + 1) * GOLDEN)[0]
+    return width * (2.0 * steps - 1.0)
 
 
 @cache
@@ -123,7 +127,7 @@ def empty(axes: Axes, words: str) -> None:
     axes.text(0.5, 0.5, words, ha="center", va="center", transform=axes.transAxes, color=GREY)
 
 
-def span(values: Sequence[float] | np.ndarray, share: float = 0.06) -> tuple[float, float]:
+def span(values: Sequence[float] | npt.NDArray[np.float64], share: float = 0.06) -> tuple[float, float]:
     """Lowest and highest finite value with a margin; (0, 1) if there is none."""
     finite = np.asarray(values, dtype=float)
     finite = finite[np.isfinite(finite)]
