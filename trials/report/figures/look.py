@@ -30,7 +30,7 @@ WIDTH_IN = 6.85
 GOLDEN = 0.6180339887498949
 """The golden ratio less one: multiples of it fill a stretch evenly."""
 
-_RC: dict[str, Any] = {
+_RC: Any = {  # the key type of the library lists every setting by name
     "svg.hashsalt": "nozzle trials",
     "svg.fonttype": "path",
     "text.parse_math": False,
@@ -64,7 +64,7 @@ def canvas(
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
-    with sns.axes_style("ticks"), mpl.rc_context(dict(_RC)):
+    with sns.axes_style("ticks"), mpl.rc_context(_RC):
         figure = Figure(figsize=(width_in, height_in), layout="constrained")
         FigureCanvasSVG(figure)
         yield figure, figure.subplots(rows, columns, **grid)
