@@ -81,7 +81,7 @@ def weighted_kappa(first: npt.ArrayLike, second: npt.ArrayLike, weights: Weights
     NotIdentifiable
         If both columns hold one and the same grade throughout.
     """
-    from statsmodels.stats.inter_rater import cohens_kappa  # type: ignore[import-untyped]
+    from statsmodels.stats.inter_rater import cohens_kappa
 
     one, two = _grades(first), _grades(second)
     if one.shape != two.shape:
@@ -151,7 +151,7 @@ def intraclass_correlation(grades: npt.ArrayLike) -> Icc:
     with warnings.catch_warnings():
         # the library uses an argument that newer pandas announces to remove
         warnings.simplefilter("ignore")
-        from pingouin import intraclass_corr  # type: ignore[import-untyped]
+        from pingouin import intraclass_corr
 
         # rows come in the order of Shrout and Fleiss in every release, under names that changed
         row = intraclass_corr(long, targets="coupon", raters="inspector", ratings="grade", nan_policy="raise").iloc[1]

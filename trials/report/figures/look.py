@@ -60,7 +60,7 @@ def canvas(
 ) -> Iterator[tuple[Figure, Any]]:
     """A figure and its axes, (rows, columns) squeezed, in this project's look; sizes in inches."""
     import matplotlib as mpl
-    import seaborn as sns  # type: ignore[import-untyped]
+    import seaborn as sns
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
