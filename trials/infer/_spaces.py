@@ -8,13 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from scipy import sparse
 
 ANGLE = 1e-8  # sine of the angle under which a column counts as lying in a space
+FEW = 150  # up to as many cells full matrices are quicker than sparse ones
+
+Matrix = Any  # numpy array or scipy sparse array; both carry the operations used here
 
 
 @dataclass(frozen=True)
@@ -66,17 +69,26 @@ def collapse(
     )
 
 
-def level_means(codes: np.ndarray, root: np.ndarray) -> sparse.csr_array:
+def indicator(codes: np.ndarray, weights: np.ndarray) -> Matrix:
+    """One column per level (m, levels) that holds the weights of its rows."""
+    shape = (len(codes), int(codes.max()) + 1)
+    if len(codes) > FEW:
+        return sparse.csr_array((weights, (np.arange(len(codes)), codes)), shape=shape)
+    out = np.zeros(shape)
+    out[np.arange(len(codes)), codes] = weights
+    return out
+
+
+def level_means(codes: np.ndarray, root: np.ndarray) -> Matrix:
     """Orthonormal columns (m, levels) whose projection replaces each cell by the mean of its level."""
-    size = np.sqrt(np.bincount(codes, root**2))
-    return sparse.csr_array((root / size[codes], (np.arange(len(codes)), codes)), shape=(len(codes), len(size)))
+    return indicator(codes, root / np.sqrt(np.bincount(codes, root**2))[codes])
 
 
 @dataclass(frozen=True)
 class Space:
     """Span of `level` (m, levels), one column per group, and `beside` (m, r); all columns orthonormal."""
 
-    level: sparse.csr_array
+    level: Matrix
     beside: np.ndarray
 
     @property
@@ -90,58 +102,60 @@ class Space:
 
     def leverage(self) -> np.ndarray:
         """Diagonal (m,) of the projection."""
-        return np.asarray(self.level.power(2).sum(axis=1) + np.sum(self.beside**2, axis=1))
+        return _lengths(self.level.T) ** 2 + np.sum(self.beside**2, axis=1)
 
-    def join(self, level: sparse.csr_array) -> Space:
+    def join(self, level: Matrix) -> Space:
         """The space with the columns of a further grouping."""
         over = self.level - level @ (level.T @ self.level)
-        crossed = np.flatnonzero(np.sqrt(over.power(2).sum(axis=0)) > ANGLE)
+        apart = over[:, np.flatnonzero(_lengths(over) > ANGLE)]
         beside = self.beside - level @ (level.T @ self.beside)
-        columns = np.hstack([over[:, crossed].toarray(), beside])
+        columns = np.hstack([apart if isinstance(apart, np.ndarray) else apart.toarray(), beside])
         left, size, _ = np.linalg.svd(columns, full_matrices=False)
         return Space(level, left[:, size > ANGLE])
 
 
-@dataclass(frozen=True)
 class Gain:
-    """What `after` spans beyond `before`, a part of it, seen in the rows `at` (m,) bool."""
+    """What `after` spans beyond `before`, a part of it, seen in some rows.
 
-    before: Space
-    after: Space
-    at: np.ndarray
+    members: {name: (m, levels)}; rows: {name: (m,) bool}. Products that several results need are kept.
+    """
 
-    def share_of_groups(self, member: sparse.csr_array) -> float:
-        """Squared length of the gained part of the columns `member` (m, levels) in these rows."""
-        seen = [_Seen(space, member) for space in (self.before, self.after)]
-        return sum(
-            sign * _weighed(blocks, seen[i], seen[j]) for (i, j, sign), blocks in zip(_SIGNS, self.pairs, strict=True)
-        )
+    def __init__(
+        self, before: Space, after: Space, members: Mapping[str, Matrix], rows: Mapping[str, np.ndarray]
+    ) -> None:
+        self.before, self.after, self.members, self.rows = before, after, members, rows
+        self._blocks: dict[str, list[_Blocks]] = {}
+        self._seen = {name: [_Seen(space, z) for space in (before, after)] for name, z in members.items()}
 
-    def share_of_rows(self, rows: np.ndarray) -> float:
-        """Squared length of the gained part of the unit columns of `rows` (m,) bool in these rows."""
-        there = self._pairs(rows)
-        return sum(sign * _alike(a, b) for (_, _, sign), a, b in zip(_SIGNS, self.pairs, there, strict=True))
+    def of_groups(self, member: str, rows: str) -> float:
+        """Squared length, in these rows, of the gained part of the member's columns."""
+        seen = self._seen[member]
+        pairs = zip(_SIGNS, self._pairs(rows), strict=True)
+        return sum(sign * _weighed(blocks, seen[i], seen[j]) for (i, j, sign), blocks in pairs)
 
-    @cached_property
-    def pairs(self) -> list[_Blocks]:
-        """Products of the columns of both spaces over these rows."""
-        return self._pairs(self.at)
+    def of_rows(self, units: str, rows: str) -> float:
+        """Squared length, in these rows, of the gained part of the unit columns of the rows `units`."""
+        pairs = zip(_SIGNS, self._pairs(rows), self._pairs(units), strict=True)
+        return sum(sign * _alike(a, b) for (_, _, sign), a, b in pairs)
 
-    def _pairs(self, rows: np.ndarray) -> list[_Blocks]:
-        spaces = (self.before, self.after)
-        return [_blocks(spaces[i], spaces[j], rows) for i, j, _ in _SIGNS]
+    def _pairs(self, rows: str) -> list[_Blocks]:
+        if rows not in self._blocks:
+            spaces, at = (self.before, self.after), self.rows[rows]
+            self._blocks[rows] = [_products(spaces[i], spaces[j], at) for i, j, _ in _SIGNS]
+        return self._blocks[rows]
 
 
 # (after - before)' (after - before): before with itself, after with itself, less twice before with after.
 _SIGNS: tuple[tuple[int, int, float], ...] = ((0, 0, 1.0), (1, 1, 1.0), (0, 1, -2.0))
-_Blocks = tuple[sparse.csr_array, np.ndarray, np.ndarray, np.ndarray]
+_Blocks = tuple[Matrix, np.ndarray, np.ndarray, np.ndarray]
 
 
-def _blocks(a: Space, b: Space, rows: np.ndarray) -> _Blocks:
+def _products(a: Space, b: Space, rows: np.ndarray) -> _Blocks:
     """Products of the columns of two spaces over some rows: level-level, level-beside, beside-level, beside-beside."""
     level, other = a.level[rows], b.level[rows]
     beside, further = a.beside[rows], b.beside[rows]
-    return level.T @ other, level.T @ further, (other.T @ beside).T, beside.T @ further
+    levels: Matrix = level.T @ other
+    return levels, level.T @ further, (other.T @ beside).T, beside.T @ further
 
 
 def _alike(a: _Blocks, b: _Blocks) -> float:
@@ -152,7 +166,7 @@ def _alike(a: _Blocks, b: _Blocks) -> float:
 class _Seen:
     """A member (m, levels) seen from a space: products with its level columns and with those beside."""
 
-    def __init__(self, space: Space, member: sparse.csr_array) -> None:
+    def __init__(self, space: Space, member: Matrix) -> None:
         self.level = space.level.T @ member
         self.beside = (member.T @ space.beside).T
 
@@ -160,7 +174,13 @@ class _Seen:
 def _weighed(blocks: _Blocks, a: _Seen, b: _Seen) -> float:
     """Sum over the member's levels of a' blocks b; the coarser space comes first, which keeps the products sparse."""
     levels, level_beside, beside_level, besides = blocks
-    total = a.level.multiply(levels @ b.level).sum()
+    total = (a.level * (levels @ b.level)).sum()
     total += np.sum((a.level.T @ level_beside) * b.beside.T)
     total += np.sum(a.beside * (b.level.T @ beside_level.T).T)
     return float(total + np.sum(a.beside * (besides @ b.beside)))
+
+
+def _lengths(matrix: Matrix) -> np.ndarray:
+    """Length of every column."""
+    squares = matrix * matrix if isinstance(matrix, np.ndarray) else matrix.power(2)
+    return np.sqrt(np.asarray(squares.sum(axis=0)).ravel())

@@ -11,10 +11,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import sparse
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
-from trials.infer._spaces import Cells, Gain, Space, collapse, level_means
+from trials.infer._spaces import Cells, Gain, Matrix, Space, collapse, indicator, level_means
 
 READING = "reading"
 
@@ -48,7 +47,7 @@ class Layers:
     squares: tuple[MeanSquare, ...]
     ordinary: np.ndarray
     mean_weights: np.ndarray
-    members: dict[str, sparse.csr_array]
+    members: dict[str, Matrix]
     reading_rows: dict[str, np.ndarray]
     missing: tuple[str, ...]
 
@@ -93,29 +92,22 @@ def find_layers(
     _check(response, fixed, groups, types, spread_by_type)
     cells = collapse(response, fixed, groups, types)
     of_type = {t: cells.types == t for t in sorted(set(cells.types))} if types is not None else {}
+    rows: dict[str | None, np.ndarray] = {None: np.ones(cells.count, bool), **of_type}
     space, ordinary, weights = _least_squares(cells)
-    steps, missing = [], []
-    for layer, codes in cells.groups.items():
-        wider = space.join(level_means(codes, cells.root))
-        if wider.rank == space.rank:
-            missing.append(layer)
-            continue
-        steps.append(_Step(layer, space, wider))
-        space = wider
-    split = {layer: of_type if layer in spread_by_type else {None: np.ones(cells.count, bool)} for layer in groups}
-    members = {
-        key(step.layer, t): _member(cells, step.layer, at) for step in steps for t, at in split[step.layer].items()
+    steps, lowest = _steps(cells, space)
+    split: dict[str, list[str | None]] = {
+        layer: [*of_type] if layer in spread_by_type else [None] for layer in (*groups, READING)
     }
-    whole = {None: np.ones(cells.count, bool)}
-    reading_rows = {key(READING, t): at for t, at in (of_type if READING in spread_by_type else whole).items()}
-    rest = cells.response - steps[0].before.project(cells.response) if steps else cells.response
-    squares = [
-        _square(key(step.layer, t), rest, step, at, members, reading_rows)
-        for step in steps
-        for t, at in split[step.layer].items()
-    ]
-    squares += [_reading_square(name, cells, space, at) for name, at in reading_rows.items()]
-    return Layers(tuple(squares), ordinary, weights, members, reading_rows, tuple(missing))
+    members = {key(step.layer, t): _member(cells, step.layer, rows[t]) for step in steps for t in split[step.layer]}
+    reading_rows = {key(READING, t): rows[t] for t in split[READING]}
+    rest = cells.response - space.project(cells.response)
+    squares = []
+    for step in steps:
+        gain = Gain(step.before, step.after, members, {key(READING, t): at for t, at in rows.items()})
+        squares += [_square(step.layer, t, rest, gain, [*reading_rows]) for t in split[step.layer]]
+    squares += [_reading_square(name, cells, lowest, at) for name, at in reading_rows.items()]
+    missing = tuple(layer for layer in groups if layer not in {step.layer for step in steps})
+    return Layers(tuple(squares), ordinary, weights, members, reading_rows, missing)
 
 
 @dataclass(frozen=True)
@@ -127,11 +119,21 @@ class _Step:
     after: Space
 
 
-def _member(cells: Cells, layer: str, at: np.ndarray) -> sparse.csr_array:
+def _steps(cells: Cells, space: Space) -> tuple[list[_Step], Space]:
+    """The layers that add something to a space, from the top down, and the space of all of them."""
+    steps = []
+    for layer, codes in cells.groups.items():
+        wider = space.join(level_means(codes, cells.root))
+        if wider.rank > space.rank:
+            steps.append(_Step(layer, space, wider))
+            space = wider
+    return steps, space
+
+
+def _member(cells: Cells, layer: str, at: np.ndarray) -> Matrix:
     """Weighted indicator (m, levels) of the groups of a layer that hold a cell of `at`."""
     codes = cells.groups[layer]
-    every = sparse.csr_array((cells.root, (np.arange(cells.count), codes)), shape=(cells.count, codes.max() + 1))
-    return every[:, np.unique(codes[at])]
+    return indicator(codes, cells.root)[:, np.unique(codes[at])]
 
 
 def _reading_square(name: str, cells: Cells, space: Space, at: np.ndarray) -> MeanSquare:
@@ -143,26 +145,18 @@ def _reading_square(name: str, cells: Cells, space: Space, at: np.ndarray) -> Me
     return MeanSquare(name, float(np.sum(cells.within[at]) + rest[at] @ rest[at]) / df, df, {name: 1.0})
 
 
-def _square(
-    name: str,
-    response: np.ndarray,
-    step: _Step,
-    at: np.ndarray,
-    members: dict[str, sparse.csr_array],
-    reading_rows: dict[str, np.ndarray],
-) -> MeanSquare:
-    """Mean square of the cells `at` within one layer; df by Satterthwaite where the layer does not split cleanly."""
-    before, after = step.before, step.after
-    df = float(np.sum(after.leverage()[at] - before.leverage()[at]))
+def _square(layer: str, of_type: str | None, response: np.ndarray, gain: Gain, readings: list[str]) -> MeanSquare:
+    """Mean square of one layer (in one type); df by Satterthwaite where the layer does not split cleanly."""
+    name, rows = key(layer, of_type), key(READING, of_type)
+    at = gain.rows[rows]
+    df = float(np.sum(gain.after.leverage()[at] - gain.before.leverage()[at]))
     if df < 0.5:
         raise NotIdentifiable(f"There are too few groups to judge the spread '{name}' by; pool it over the types.")
-    gained = after.project(response) - before.project(response)
-    here = Gain(before, after, at)
-    found = {other: here.share_of_groups(member) / df for other, member in members.items()}
-    found |= {other: here.share_of_rows(rows) / df for other, rows in reading_rows.items()}
-    value = float(gained[at] @ gained[at]) / df
+    gained = gain.after.project(response) - gain.before.project(response)
+    found = {other: gain.of_groups(other, rows) / df for other in gain.members}
+    found |= {other: gain.of_rows(other, rows) / df for other in readings}
     sizes = {other: size for other, size in found.items() if size > 1e-9}
-    return MeanSquare(name, value, df**2 / here.share_of_rows(at), sizes)
+    return MeanSquare(name, float(gained[at] @ gained[at]) / df, df**2 / gain.of_rows(rows, rows), sizes)
 
 
 def variances(squares: tuple[MeanSquare, ...], values: np.ndarray | None = None) -> dict[str, np.ndarray]:
@@ -193,7 +187,7 @@ def _least_squares(cells: Cells) -> tuple[Space, np.ndarray, np.ndarray]:
     if np.linalg.matrix_rank(r) < cells.fixed.shape[1]:
         raise NotIdentifiable("The fixed columns depend on each other; drop the repeated ones.")
     inverse = np.linalg.solve(r, np.eye(len(r)))
-    return Space(sparse.csr_array((len(q), 0)), q), inverse @ (q.T @ cells.response), q @ inverse.T
+    return Space(np.zeros((len(q), 0)), q), inverse @ (q.T @ cells.response), q @ inverse.T
 
 
 def _check(
