@@ -5,7 +5,7 @@ import tracemalloc
 import numpy as np
 import pytest
 
-from trials.infer.mean_squares import find_layers, key
+from trials.infer.chance import find_layers, key
 
 
 def uneven(sheets_cross, wavy, seed=3):
