@@ -7,7 +7,7 @@ over: what nests in it drops out, so that specimens in sheets or coupons in moun
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -114,21 +114,24 @@ class Space:
         return Space(level, left[:, size > ANGLE])
 
 
+@dataclass(frozen=True)
 class Gain:
     """What `after` spans beyond `before`, a part of it, seen in some rows.
 
     members: {name: (m, levels)}; rows: {name: (m,) bool}. Products that several results need are kept.
     """
 
-    def __init__(
-        self, before: Space, after: Space, members: Mapping[str, Matrix], rows: Mapping[str, np.ndarray]
-    ) -> None:
-        self.before, self.after, self.members, self.rows = before, after, members, rows
-        self._blocks: dict[str, list[_Blocks]] = {}
-        self._seen = {name: [_Seen(space, z) for space in (before, after)] for name, z in members.items()}
+    before: Space
+    after: Space
+    members: Mapping[str, Matrix]
+    rows: Mapping[str, np.ndarray]
+    _blocks: dict[str, list[_Blocks]] = field(default_factory=dict)
+    _seen: dict[str, list[_Seen]] = field(default_factory=dict)
 
     def of_groups(self, member: str, rows: str) -> float:
         """Squared length, in these rows, of the gained part of the member's columns."""
+        if member not in self._seen:
+            self._seen[member] = [_Seen(space, self.members[member]) for space in (self.before, self.after)]
         seen = self._seen[member]
         pairs = zip(_SIGNS, self._pairs(rows), strict=True)
         return sum(sign * _weighed(blocks, seen[i], seen[j]) for (i, j, sign), blocks in pairs)
