@@ -17,7 +17,7 @@ from trials.infer.chance.next_edge import (
     say_reach,
     specimens_to_show,
 )
-from trials.infer.chance.proportion import Share, share_limits
+from trials.infer.chance.proportion import Share, lowest_share, share_limits
 from trials.infer.chance.tolerance import howe_factor, one_sided_factor, tolerance_bound, two_sided_factor
 
 __all__ = [
@@ -42,6 +42,7 @@ __all__ = [
     "key",
     "layer_of",
     "lost_cuts",
+    "lowest_share",
     "next_edge",
     "one_sided_factor",
     "say_reach",
