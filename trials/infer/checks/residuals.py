@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy import special, stats
 
 from trials.errors import NotIdentifiable, WrongShape
-from trials.infer.mixed import FTest, fit_mixed
+from trials.infer.mixed import FTest, MixedDesign, fit_mixed
 
 Array = NDArray[np.float64]
 Labels = NDArray
@@ -240,7 +240,8 @@ def box_cox(values: Array, fixed: Array, groups: Mapping[str, Labels], powers: A
         raise WrongShape("A power profile needs values above zero; measure again or leave this check out.")
     powers = np.round(np.linspace(-2.0, 2.0, 17), 10) if powers is None else powers
     middle = np.exp(np.mean(np.log(values)))
-    criterion = np.array([fit_mixed(_power(values, p, middle), fixed, groups).reml_criterion for p in powers])
+    design = MixedDesign.build(fixed, groups)
+    criterion = np.array([design.fit(_power(values, p, middle)).reml_criterion for p in powers])
     inside = powers[criterion <= criterion.min() + stats.chi2.ppf(0.95, 1)]
     return BoxCox(float(powers[criterion.argmin()]), float(inside.min()), float(inside.max()), powers, criterion)
 
