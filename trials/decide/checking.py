@@ -221,7 +221,7 @@ def spread_between(ready: Prepared, fit: MixedFit) -> Check | None:
 def curvature(ready: Prepared, fit: MixedFit) -> Check | None:
     """Lack of fit against coupons repeated at the same nozzle and setting."""
     names = [NOZZLE, *(column for column in ready.columns.values() if column in ready.table)]
-    cells = ready.table[names].astype(str).agg("|".join, axis=1).to_numpy(object)
+    cells = ready.table.groupby(names, sort=False, dropna=False).ngroup().to_numpy()
     if len(set(zip(cells, _column(ready, "coupon"), strict=True))) == len(set(cells)):
         return Check("fit of the curves", "No setting was cut twice, so the shape of the curves cannot be checked.")
     test = checks.lack_of_fit(ready.y, ready.fixed, ready.structure.groups, cells)

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 from scipy import special, stats
 
@@ -142,8 +143,8 @@ def far_readings(values: Array, coupon: Labels, limit: float = 5.0) -> NDArray[n
     practice, no source.
     """
     _, place, counts = np.unique(np.asarray(coupon, dtype=str), return_inverse=True, return_counts=True)
-    order = np.argsort(place, kind="stable")
-    medians = np.array([np.median(part) for part in np.split(values[order], np.cumsum(counts)[:-1])])
+    ranked, start = values[np.lexsort((values, place))], np.cumsum(counts) - counts
+    medians = 0.5 * (ranked[start + (counts - 1) // 2] + ranked[start + counts // 2])
     away = np.abs(values - medians[place])
     usable = counts[place] >= 3
     moved = away[usable & (away > 0)]
@@ -188,13 +189,11 @@ def side_shifts(residuals: Array, mount: Labels, coupon: Labels, side: Labels) -
 
 
 def _cells(residuals: Array, mount: Labels, coupon: Labels, side: Labels) -> dict[object, list[tuple]]:
-    sums: dict[tuple, list[float]] = {}
-    for value, m, c, s in zip(residuals, mount, coupon, side, strict=True):
-        if s is not None and s == s and str(s) != "":
-            sums.setdefault((m, c, s), []).append(value)
+    frame = pd.DataFrame({"mount": mount, "coupon": coupon, "side": side, "value": residuals})
+    known = frame[frame["side"].notna() & (frame["side"].astype(str) != "")]
     table: dict[object, list[tuple]] = {}
-    for (m, c, s), values in sums.items():
-        table.setdefault(m, []).append((c, s, float(np.mean(values))))
+    for (m, c, s), value in known.groupby(["mount", "coupon", "side"], sort=False)["value"].mean().items():
+        table.setdefault(m, []).append((c, s, float(value)))
     return table
 
 
