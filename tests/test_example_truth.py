@@ -7,8 +7,9 @@ from pathlib import Path
 import pytest
 
 from trials import steps
-from trials.store import intake, recording
-from trials.store.core import read_trial
+from trials.store.intake import typed_tables as intake
+from trials.store.records import recording
+from trials.store.records.folder import read_trial
 
 HOME = Path(__file__).parent.parent / "example_data"
 NAMES = ("oxygen_12mm", "nitrogen_6mm")

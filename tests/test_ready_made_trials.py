@@ -8,8 +8,9 @@ import pandas as pd
 import pytest
 
 from trials import steps
-from trials.store import intake, recording
-from trials.store.core import read_trial
+from trials.store.intake import typed_tables as intake
+from trials.store.records import recording
+from trials.store.records.folder import read_trial
 
 FILES = sorted((Path(__file__).parents[1] / "designs").glob("*.toml"))
 MOMENT = datetime(2026, 1, 12, 8, tzinfo=UTC)

@@ -25,12 +25,11 @@ from multiprocessing import Pool
 import numpy as np
 from scipy import stats
 
-from trials.decide.answer import answer
 from trials.errors import NotIdentifiable
-from trials.infer.means import mean_row
+from trials.infer.answer import answer
+from trials.infer.means import against_reference, mean_row
 from trials.infer.mixed import MixedDesign
 from trials.infer.model import Axis, build_model
-from trials.infer.simultaneous import against_reference
 
 D = math.log(1.15)
 TYPES, SPECIMENS, READINGS = 4, 3, 3

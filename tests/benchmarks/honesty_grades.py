@@ -18,13 +18,10 @@ import numpy as np
 from scipy.optimize import brentq
 
 from trials.errors import TrialError
-from trials.infer.chance import Rule, chance, edge_chance, next_edge
-from trials.infer.grade_chance import chance_of_grade
-from trials.infer.life_ratio import life_ratio
-from trials.infer.mean_squares import find_layers
+from trials.infer.chance import Rule, chance, chance_of_grade, edge_chance, find_layers, next_edge, tolerance_bound
+from trials.infer.life import life_ratio
 from trials.infer.mixed import fit_mixed
 from trials.infer.ordinal import fit_ordinal
-from trials.infer.tolerance import tolerance_bound
 
 DRAWS = 4096
 COUPONS, READINGS = 6, 3

@@ -5,8 +5,7 @@ import warnings
 
 import numpy as np
 
-from trials.plan.power import Layout, chance_balanced, detectable_balanced
-from trials.plan.simulate import chance_by_strata, simulate_tests
+from trials.plan.power import Layout, chance_balanced, chance_by_strata, detectable_balanced, simulate_tests
 
 SPREADS = {"specimen": 4.0, "coupon": 3.0, "reading": 2.0}
 PEER_TRIALS = 40

@@ -56,7 +56,8 @@ def simulated_readings(folder, path, seed=7):
 def states(tmp_path_factory):
     """Folders of one trial in its states: new, frozen, cut, measured; never written to, see `at`."""
     from trials import steps
-    from trials.store import intake, recording
+    from trials.store.intake import typed_tables as intake
+    from trials.store.records import recording
     from trials.trial import parse
 
     home = tmp_path_factory.mktemp("states")

@@ -41,7 +41,7 @@ def test_show_states_the_gain_and_writes_nothing(trials, at):
 
 def test_an_undeclared_block_is_a_second_exploratory_look_and_the_first_verdict_stays(trials, at, tmp_path):
     from trials.steps import load, look_number
-    from trials.store.database import verdicts
+    from trials.store.records.database import verdicts
 
     folder = at("measured")
     assert trials("verdict", folder).code == 0

@@ -315,7 +315,7 @@ def test_a_mean_is_judged_with_less_uncertainty(trials, at):
     """Three readings of one coupon at 47 um on 12 mm against 49.6 um: U 4 um, of which 1.9 um sd repeats."""
     from trials.grade.conformity import Uncertainty
     from trials.steps.grading import trial_uncertainty
-    from trials.store.core import read_trial
+    from trials.store.records.folder import read_trial
 
     folder = at("new")
     text = (folder / "trial.toml").read_text(encoding="utf-8")

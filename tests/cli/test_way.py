@@ -67,7 +67,7 @@ def test_the_filled_workbook_comes_back(trials, at, tmp_path):
     done = trials("cut", folder, tmp_path / "back.xlsx", "--who", "AB")
     assert done.code == 0 and "54 cuts recorded" in done.out, done.out + done.err
     from trials.steps import load
-    from trials.store.ascut import departures
+    from trials.store.records.as_cut import departures
 
     said = " ".join(departures(load(folder)))
     for words in ("was not severed", "was scrapped", "was cut with pressure_bar 0.6", "was not centred"):
@@ -129,7 +129,7 @@ def test_second_look_is_exploratory_and_the_first_is_kept(trials, at):
     assert trials(*words).code == 0
     second = json.loads(trials("verdict", folder, "--json").out)
     assert second["look"] == 2 and second["study"]["exploratory"] is True
-    from trials.store.database import verdicts
+    from trials.store.records.database import verdicts
 
     assert len(verdicts(folder)) == 2
 

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from trials.decide.answer import levels
 from trials.decide.response import Studied, fit_response, study_response
+from trials.infer.answer import levels
 
 ALL = [(p, q) for p in (0.5, 0.7, 0.9) for q in (0.6, 1.0, 1.4)]
 

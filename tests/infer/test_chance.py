@@ -10,17 +10,23 @@ from trials.errors import NotFinite, NotIdentifiable, WrongShape
 from trials.infer.chance import (
     Rule,
     chance,
+    chance_of_all,
+    chance_of_grade,
     edge_chance,
+    effect_correlation,
     estimate_chance,
+    find_layers,
+    floor,
+    howe_factor,
     next_edge,
+    one_sided_factor,
     say_reach,
     specimens_to_show,
+    tolerance_bound,
+    two_sided_factor,
+    variances,
 )
-from trials.infer.grade_chance import chance_of_grade
-from trials.infer.joint_chance import chance_of_all, effect_correlation
-from trials.infer.mean_squares import find_layers, floor, variances
 from trials.infer.ordinal import fit_ordinal
-from trials.infer.tolerance import howe_factor, one_sided_factor, tolerance_bound, two_sided_factor
 
 
 def sample(n=10):

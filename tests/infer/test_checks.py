@@ -8,10 +8,10 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from trials.decide.answer import answer
 from trials.errors import WrongShape
-from trials.infer import checks
-from trials.infer.effect import effect_size
+from trials.infer.answer import answer
+from trials.infer.checks import residuals as checks
+from trials.infer.means import effect_size
 from trials.infer.mixed import fit_mixed
 
 MIXED = Path(__file__).parent.parent / "reference" / "mixed"

@@ -10,8 +10,8 @@ from scipy.stats import weibull_min
 from statsmodels.duration.survfunc import SurvfuncRight
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
-from trials.infer.life import CHARACTERISTIC, fit_life
-from trials.infer.life_ratio import bound_without_failures, check_shape, life_ratio, survival_table
+from trials.infer.life import bound_without_failures, check_shape, fit_life, life_ratio, survival_table
+from trials.infer.life.regression import CHARACTERISTIC
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "life"
 # Tolerances of the reference file: R iterates to a relative change of 1e-13.

@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from trials.infer.means import all_pairs
 from trials.infer.mixed import fit_mixed
-from trials.infer.simultaneous import all_pairs
 
 HERE = Path(__file__).parent.parent / "reference" / "mixed"
 CASES = ["s1_mixed_log_three_level", "s2_mixed_quadratic", "s3_mixed_public_splitplot", "s7_mixed_boundary"]

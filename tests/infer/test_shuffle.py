@@ -8,8 +8,8 @@ import pandas as pd
 import pytest
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
-from trials.infer.proportion import share_limits
-from trials.infer.shuffle import shuffle_test
+from trials.infer.chance import share_limits
+from trials.infer.checks import shuffle_test
 
 SHOES = Path(__file__).parents[1] / "reference" / "shuffle" / "bhh_shoes_paired.csv"
 

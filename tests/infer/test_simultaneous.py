@@ -5,7 +5,7 @@ import pytest
 from scipy import integrate, special, stats
 
 from trials.errors import NotFinite, WrongShape
-from trials.infer.simultaneous import against_reference, all_pairs
+from trials.infer.means import against_reference, all_pairs
 
 
 def equal(m, rho=0.5):

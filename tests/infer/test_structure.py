@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from trials.infer.structure import find_structure, rests_on
+from trials.infer.model import find_structure, rests_on
 
 
 def labels(types=2, specimens=3, mounts=1, coupons=4, readings=3, sheets=1):

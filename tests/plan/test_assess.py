@@ -7,12 +7,12 @@ import pytest
 
 from trials.errors import InputError
 from trials.plan.assess import assess, expected_spreads
+from trials.plan.assess.effort import effort
+from trials.plan.assess.frame import build_frame
+from trials.plan.assess.questions import questions_of
 from trials.plan.choose import make_plan
-from trials.plan.effort import effort
-from trials.plan.frame import build_frame
-from trials.plan.power import LEAST_FAVOURABLE, TYPICAL, Layout, detectable_balanced
-from trials.plan.questions import questions_of
-from trials.plan.simulate import simulate_tests
+from trials.plan.power import Layout, detectable_balanced, simulate_tests
+from trials.plan.power.balanced import LEAST_FAVOURABLE, TYPICAL
 from trials.trial import parse
 
 TYPES = ("plain", "plated", "double", "shower")

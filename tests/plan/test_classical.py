@@ -10,7 +10,7 @@ import pydoe
 import pytest
 
 from trials.errors import Infeasible, WrongShape
-from trials.plan.classical import (
+from trials.plan.classical.plans import (
     alias_groups,
     alias_words,
     best_generators,
@@ -25,7 +25,7 @@ from trials.plan.classical import (
     williams,
     with_centre,
 )
-from trials.plan.model_matrix import Factors, candidate_settings, model_matrix
+from trials.plan.methods.model_matrix import Factors, candidate_settings, model_matrix
 from trials.plan.optimal import assess, choose_rows
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "plans"

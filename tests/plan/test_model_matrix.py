@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from trials.errors import Infeasible, NotFinite, WrongShape
-from trials.plan.model_matrix import (
+from trials.plan.methods.model_matrix import (
     TERMS,
     Factors,
     allowed,

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from trials.errors import Infeasible, NotFinite, WrongShape
-from trials.plan._exchange import Pool, Problem, State, best_exchanges
-from trials.plan._pool import Neighbours, Swaps, coarse
-from trials.plan.model_matrix import Factors, candidate_settings, coordinates, model_matrix
+from trials.plan.methods.model_matrix import Factors, candidate_settings, coordinates, model_matrix
 from trials.plan.optimal import assess, choose_rows, prediction_variance, relative_efficiency
+from trials.plan.optimal.exchange import Pool, Problem, State, best_exchanges
+from trials.plan.optimal.pool import Neighbours, Swaps, coarse
 
 PROBLEMS = json.loads((Path(__file__).parents[1] / "reference" / "plans" / "problems.json").read_text())["problems"]
 BY_ID = {problem["id"]: problem for problem in PROBLEMS}

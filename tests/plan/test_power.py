@@ -4,17 +4,8 @@ import numpy as np
 import pytest
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
-from trials.plan.power import (
-    LEAST_FAVOURABLE,
-    TYPICAL,
-    Layout,
-    chance_balanced,
-    curve,
-    detectable_balanced,
-    next_hour,
-    next_steps,
-    pattern_means,
-)
+from trials.plan.power import Layout, chance_balanced, curve, detectable_balanced, next_hour, next_steps, pattern_means
+from trials.plan.power.balanced import LEAST_FAVOURABLE, TYPICAL
 
 ONE_SHEET = Layout(types=4, specimens=3, coupons=6, readings=6)
 UM = {"specimen": 4.0, "coupon": 3.0, "reading": 2.0}

@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 
 from trials.errors import NotFinite, WrongShape
-from trials.plan.settle import Counts, chance_settled, critical_value, specimens_needed
+from trials.plan.power import Counts, chance_settled, critical_value, specimens_needed
 
 LOG = {"specimen": 0.08**2, "coupon": 0.10**2, "reading": 0.07**2}
 D = math.log(1.15)

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
-from trials.plan.power import LEAST_FAVOURABLE, TYPICAL, Layout, chance_balanced, pattern_means
-from trials.plan.simulate import chance_by_strata, simulate_tests
+from trials.plan.power import Layout, chance_balanced, chance_by_strata, pattern_means, simulate_tests
+from trials.plan.power.balanced import LEAST_FAVOURABLE, TYPICAL
 
 UM = {"specimen": 4.0, "coupon": 3.0, "reading": 2.0}
 SMALL = Layout(4, 3, coupons=3, readings=2)
@@ -60,7 +60,7 @@ def test_one_round_of_null_trials_answers_for_an_effect():
     found = simulate_tests(fixed, groups, UM, {"nozzle": contrast}, trials=25, seed=3)["nozzle"]
     # the same draws with the effect added to each response, analysed afresh
     from trials.infer.mixed import fit_mixed
-    from trials.plan.simulate import _drawer
+    from trials.plan.power.simulate import _drawer
 
     rng, draw, hits = np.random.default_rng(3), _drawer(groups, UM, len(fixed)), 0
     for _ in range(25):

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from trials.plan.assess import assess
+from trials.plan.assess.prediction_map import prediction_map
 from trials.plan.choose import make_plan
-from trials.plan.prediction_map import prediction_map
 from trials.report.plan_paper import plan_data, plan_pdf
 from trials.trial import parse
 

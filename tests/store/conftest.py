@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 import pandas as pd
 import pytest
 
-from trials.store import database
+from trials.store.records import database
 
 TOML = """\
 [trial]

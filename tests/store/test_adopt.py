@@ -6,8 +6,8 @@ import pandas as pd
 import pytest
 
 from trials.errors import InputError
-from trials.store.adopt import UNKNOWN_ORDER, AdoptedResponse, adopt
-from trials.store.ascut import analysis_table, departures
+from trials.store.intake.adopt import UNKNOWN_ORDER, AdoptedResponse, adopt
+from trials.store.records.as_cut import analysis_table, departures
 
 TABLE = Path(__file__).parents[1] / "reference" / "aisi12l14" / "aisi12l14_roughness_D30.csv"
 ROUGH = AdoptedResponse("roughness", "rz5_um", worthwhile="10 %")

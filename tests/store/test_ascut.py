@@ -2,9 +2,9 @@ import pandas as pd
 import pytest
 
 from trials.errors import InputError
-from trials.store import database
-from trials.store.ascut import analysis_table, coupon_table, departures
-from trials.store.records import CUT_COLUMNS, READING_COLUMNS
+from trials.store.records import database
+from trials.store.records.as_cut import analysis_table, coupon_table, departures
+from trials.store.records.records import CUT_COLUMNS, READING_COLUMNS
 
 
 def cuts(*rows):

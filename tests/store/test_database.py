@@ -9,8 +9,8 @@ from sqlalchemy.dialects import postgresql
 from sqlalchemy.schema import CreateTable
 
 from trials.errors import InputError
-from trials.store import database, schema
-from trials.store.records import READING_COLUMNS
+from trials.store.records import database, schema
+from trials.store.records.records import READING_COLUMNS
 
 
 def digest(folder):
@@ -369,7 +369,7 @@ def test_a_bad_correction_of_a_cut_record(cut, column, value, message):
 
 
 def test_suspected_slips_stay_open_until_confirmed_or_corrected(cut, at):
-    from trials.store.slips import open_slips
+    from trials.store.records.slips import open_slips
 
     rows = long(*(("KX7", i, "rz5_um", v) for i, v in enumerate((31.0, 33.0, 320.0), 1)))
     rows = pd.concat([rows, long(*(("B2M", i, "rz5_um", v) for i, v in enumerate((28.0, 2.9, 30.0), 1)))])
@@ -386,7 +386,7 @@ def test_suspected_slips_stay_open_until_confirmed_or_corrected(cut, at):
 
 
 def test_slips_can_be_confirmed_while_recording(cut):
-    from trials.store.slips import open_slips
+    from trials.store.records.slips import open_slips
 
     rows = long(*(("KX7", i, "rz5_um", v) for i, v in enumerate((31.0, 33.0, 320.0), 1)))
     assert len(database.record_readings(cut, rows, who="Inspector", confirm_slips=True).slips) == 1

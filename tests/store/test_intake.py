@@ -11,7 +11,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from trials.errors import InputError
-from trials.store import database, intake
+from trials.store.intake import typed_tables as intake
+from trials.store.records import database
 from trials.store.tables import read_table
 
 HEAD = "coupon,reading,repeat,side,rz5_um,u_mm,dross_grade,cutoff_mm\n"

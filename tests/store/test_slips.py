@@ -2,9 +2,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from trials.store import database
-from trials.store.records import READING_COLUMNS
-from trials.store.slips import _medians_of_others, slips
+from trials.store.records import database
+from trials.store.records.records import READING_COLUMNS
+from trials.store.records.slips import _medians_of_others, slips
 
 
 def long(values, coupon="KX7", field="rz5_um"):

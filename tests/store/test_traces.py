@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from trials.errors import InputError
-from trials.store.traces import place_of, point_files, read_points
+from trials.store.intake.traces import place_of, point_files, read_points
 
 # three points, 0.5 um apart, heights 1, -2 and 3.5 um
 SAME = [

@@ -9,8 +9,9 @@ from python_calamine import CalamineWorkbook
 
 from trials.errors import InputError
 from trials.grade.iso9013 import roughness_range, squareness_range
-from trials.store import database, intake
-from trials.store.workbook import bench_workbook, measuring_order, run_workbook
+from trials.store.intake import typed_tables as intake
+from trials.store.records import database
+from trials.store.workbooks.both import bench_workbook, measuring_order, run_workbook
 
 
 def cells(path, sheet):
@@ -128,7 +129,7 @@ def test_bench_cells_have_limits_and_drop_downs(frozen, tmp_path):
 
 
 def test_a_filled_bench_workbook_is_read_back(cut, tmp_path, monkeypatch):
-    import trials.store.bench_book as bench_book
+    import trials.store.workbooks.bench_book as bench_book
 
     plain = bench_book._rows
 

@@ -115,7 +115,7 @@ def _show_recorded(folder: Path, done: Any, found: list[Any], pictures: list[Pat
 def show_doubts(folder: Path) -> None:
     """Print what the register of instruments leaves open about the readings of a trial, if anything."""
     from trials.steps import load
-    from trials.store.instruments import calibration_doubts, instruments
+    from trials.store.records.instruments import calibration_doubts, instruments
 
     doubts = calibration_doubts(instruments(folder), load(folder).readings)
     if doubts:
@@ -229,7 +229,7 @@ def instrument(
     from dataclasses import asdict
 
     from trials.steps import load
-    from trials.store import instruments as register
+    from trials.store.records import instruments as register
 
     records = load(folder)
     if name:

@@ -40,7 +40,7 @@ def plan(
     from trials import steps
     from trials.errors import InputError
     from trials.steps import assessing
-    from trials.store.core import database_path, read_trial
+    from trials.store.records.folder import database_path, read_trial
 
     trial, _ = read_trial(folder)
     if not show_only and database_path(folder).is_file():
@@ -115,7 +115,7 @@ def amend(folder: Path = FOLDER, who: str = WHO, why: str = WHY) -> None:
 
     Example: `trials amend my-trial --who "A. Berg" --why "third sheet never came"`
     """
-    from trials.store import database
+    from trials.store.records import database
 
     changed = database.amend(folder, who, why)
     show.say(f"Amended by {who}: {why}")

@@ -32,7 +32,7 @@ def cut(
 
     Example: `trials cut my-trial my-trial/papers/run-workbook.xlsx`, or `trials cut my-trial cuts.csv mounts.csv`
     """
-    from trials.store import recording
+    from trials.store.records import recording
 
     if as_planned == bool(files):
         raise InputError("give files or --as-planned, one of the two", do=f"See `trials cut {folder} --help`.")
@@ -51,7 +51,7 @@ def cut(
 
 def _cut_tables(folder: Path, files: list[Path]):
     from trials.steps import load
-    from trials.store import intake
+    from trials.store.intake import typed_tables as intake
 
     records = load(folder)
     found = {}
@@ -94,7 +94,8 @@ def record(
     Example: `trials record my-trial my-trial/papers/bench-workbook.xlsx --who "A. Berg"`
     """
     from trials.steps import load
-    from trials.store import intake, recording
+    from trials.store.intake import typed_tables as intake
+    from trials.store.records import recording
 
     readings = intake.read_readings(file, load(folder))
     done = recording.record_readings(folder, readings, who)
@@ -125,7 +126,7 @@ def correct(
 
     Example: `trials correct my-trial K7T rz5_um 35.2 --reading 2 --who "A. Berg" --why "decimal point"`
     """
-    from trials.store import recording
+    from trials.store.records import recording
 
     if as_read:
         done = recording.confirm_slips(folder, who, why, [coupon])
@@ -194,7 +195,7 @@ def adopt(
     Example: `trials adopt turned table.csv --nozzle VB --today New --text-factor P --block run --coupon run+VB+P
     --response Rz:um --worthwhile "15 %"`
     """
-    from trials.store.adopt import adopt as take_in
+    from trials.store.intake.adopt import adopt as take_in
 
     records = take_in(
         folder,

@@ -10,8 +10,8 @@ def standing(folder: Path) -> dict[str, Any]:
     """Title, steps with counts, what is missing, and the next command for a newcomer."""
     from trials.steps import load, look_number
     from trials.steps.extending import blocks
-    from trials.store.ascut import coupon_table
-    from trials.store.slips import open_slips
+    from trials.store.records.as_cut import coupon_table
+    from trials.store.records.slips import open_slips
 
     records = load(folder)
     title = records.trial.trial.title

@@ -94,12 +94,13 @@ def _walk(source: Path, folder: Path, tell):
     from datetime import UTC, datetime
 
     from trials import steps
-    from trials.store import intake, recording
+    from trials.store.intake import typed_tables as intake
+    from trials.store.records import recording
 
     moment = datetime(2026, 1, 12, 8, tzinfo=UTC)
     steps.write_bytes(folder / "trial.toml", (source / "trial.toml").read_bytes())
     tell("choosing and freezing coupons")
-    from trials.store.core import read_trial
+    from trials.store.records.folder import read_trial
 
     steps.freeze(folder, steps.propose(read_trial(folder)[0]), moment)
     tell("printing the papers of the cutting day")

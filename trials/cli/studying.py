@@ -194,7 +194,7 @@ def fit(folder: Path = FOLDER, json_: bool = JSON) -> None:
 
 def _compared_by_edges(folder: Path) -> str:
     """The planning method of a trial; raises where types are not compared by their edges, and says what to use."""
-    from trials.store.core import read_trial
+    from trials.store.records.folder import read_trial
 
     method = read_trial(folder)[0].plan.method
     other = {

@@ -19,13 +19,23 @@ from trials.decide.results import ChanceResult
 from trials.decide.wording import with_unit
 from trials.errors import NotIdentifiable, TrialError
 from trials.grade.conformity import limits_of
-from trials.infer.chance import Chance, NextEdge, Rule, chance, next_edge, say_reach, specimens_to_show
+from trials.infer.chance import (
+    Chance,
+    Layers,
+    NextEdge,
+    Rule,
+    chance,
+    chance_of_all,
+    chance_of_grade,
+    effect_correlation,
+    find_layers,
+    next_edge,
+    say_reach,
+    specimens_to_show,
+    tolerance_bound,
+)
 from trials.infer.checks import coupon_means
-from trials.infer.grade_chance import chance_of_grade
-from trials.infer.joint_chance import chance_of_all, effect_correlation
-from trials.infer.mean_squares import Layers, find_layers
 from trials.infer.mixed import MixedFit
-from trials.infer.tolerance import tolerance_bound
 from trials.trial import Trial
 
 Array = NDArray[np.float64]

@@ -12,9 +12,9 @@ from trials.decide.prepare import NOZZLE, Prepared
 from trials.decide.results import Check
 from trials.decide.wording import listed, number, with_unit
 from trials.errors import NotIdentifiable
-from trials.infer import checks
+from trials.infer.checks import residuals as checks
+from trials.infer.checks import shuffle_test
 from trials.infer.mixed import MixedFit, fit_mixed
-from trials.infer.shuffle import shuffle_test
 from trials.units import shown
 
 Array = NDArray[np.float64]

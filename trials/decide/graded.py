@@ -12,8 +12,8 @@ from trials.decide.measured import Place
 from trials.decide.prepare import NOZZLE, Prepared
 from trials.decide.results import TermTest
 from trials.errors import TrialError
+from trials.infer.checks import Shuffle, shuffle_test
 from trials.infer.ordinal import OrdinalFit, fit_ordinal, proportional_odds
-from trials.infer.shuffle import Shuffle, shuffle_test
 
 Array = NDArray[np.float64]
 

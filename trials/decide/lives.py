@@ -9,16 +9,18 @@ import numpy as np
 
 from trials.decide.wording import number
 from trials.errors import InputError, NotIdentifiable, TrialError, WrongShape
-from trials.infer.life import CHARACTERISTIC, LifeFit, fit_life
-from trials.infer.life_ratio import (
+from trials.infer.life import (
+    LifeFit,
     LifeRatio,
     ShapeCheck,
     SurvivalTable,
     bound_without_failures,
     check_shape,
+    fit_life,
     life_ratio,
     survival_table,
 )
+from trials.infer.life.regression import CHARACTERISTIC
 
 FEW = 5
 """Failures of a type below which its interval is called rough."""

@@ -9,13 +9,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from trials.decide.answer import Levels, answer
 from trials.decide.prepare import NOZZLE, Prepared
 from trials.decide.results import Comparison, Mean, Spread, TermTest
 from trials.decide.wording import setting_words, spread_words
 from trials.errors import NotIdentifiable
-from trials.infer.effect import effect_size
-from trials.infer.means import Interval, Settings, differences, mean_row, means, pairwise
+from trials.infer.answer import Levels, answer
+from trials.infer.means import Interval, differences, effect_size, mean_row, means, pairwise
+from trials.infer.means.marginal import Settings
 from trials.infer.mixed import MixedFit
 from trials.infer.strata import strata_tests
 from trials.trial import Level, Trial

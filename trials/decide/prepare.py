@@ -11,8 +11,7 @@ from numpy.typing import NDArray
 
 from trials.errors import InputError, NotIdentifiable
 from trials.infer.mixed import MixedDesign
-from trials.infer.model import Axis, FixedModel, build_model
-from trials.infer.structure import Structure, find_structure
+from trials.infer.model import Axis, FixedModel, Structure, build_model, find_structure
 from trials.responses import Quantity
 from trials.trial import Level, Trial
 

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from trials.decide.answer import Levels
 from trials.decide.checking import far_coupons, far_mask, run_checks
 from trials.decide.graded import fit_grades, grade_sentences, shuffled, without_spread
 from trials.decide.measured import (
@@ -26,10 +25,11 @@ from trials.decide.prepare import NOZZLE, Prepared, prepare
 from trials.decide.results import Check, Comparison, ResponseResult, TermTest
 from trials.decide.wording import listed, number, worthwhile_words
 from trials.errors import TrialError
+from trials.infer.answer import Levels
 from trials.infer.mixed import MixedFit
+from trials.infer.model import rests_on
 from trials.infer.ordinal import OrdinalFit
-from trials.infer.structure import rests_on
-from trials.plan.settle import Counts, specimens_needed
+from trials.plan.power import Counts, specimens_needed
 from trials.trial import Level, Trial, worthwhile_on_scale
 
 Allowed = Mapping[str, Sequence[tuple[Level, ...]]]

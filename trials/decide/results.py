@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
-Answer = Literal["better", "worse", "same for practical purposes", "not settled"]
+from trials.infer.answer import Answer
 
 
 @dataclass(frozen=True)

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from trials.decide.answer import HOW_MUCH_OPEN, levels
 from trials.decide.chances import chances
 from trials.decide.measured import places
 from trials.decide.response import Allowed, Studied, explored, fit_response, study_response
 from trials.decide.results import Comparison, NozzleRow, ResponseResult, Study
 from trials.decide.wording import listed, with_unit
+from trials.infer.answer import HOW_MUCH_OPEN, levels
 from trials.trial import Trial
 
 

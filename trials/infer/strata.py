@@ -15,7 +15,7 @@ from scipy import sparse, special
 from scipy.sparse import csgraph
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
-from trials.infer._groups import RESIDUAL, Grouping, numbers, read_groupings
+from trials.infer.mixed.groupings import RESIDUAL, Grouping, numbers, read_groupings
 
 INSIDE = 1e-8  # part of a unit column outside a space that still counts as rounding
 MEAN = "mean"

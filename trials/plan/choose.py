@@ -10,11 +10,12 @@ import pandas as pd
 
 from trials.errors import Infeasible, InputError
 from trials.nozzles import cautions
-from trials.plan import coded, methods
-from trials.plan.budget import within_budget
 from trials.plan.confounding import confounded
 from trials.plan.layout import LAYOUT_COLUMNS, lay_out, sheet_balance
-from trials.plan.methods import Draft, Progress
+from trials.plan.methods import coded
+from trials.plan.methods import plain as methods
+from trials.plan.methods.budget import within_budget
+from trials.plan.methods.plain import Draft, Progress
 from trials.trial import Trial
 
 Method = Callable[[Trial, np.random.Generator, Progress | None], Draft]

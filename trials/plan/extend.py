@@ -10,8 +10,8 @@ import pandas as pd
 
 from trials.errors import Infeasible, InputError
 from trials.nozzles import cautions
+from trials.plan.assess.gain import gain_words
 from trials.plan.choose import Plan, size_words
-from trials.plan.gain import gain_words
 from trials.plan.layout import MountRuns, lay_out, place_mounts, sheet_balance
 from trials.plan.settings import Setting, broken, words
 from trials.trial import Trial

@@ -8,7 +8,7 @@ from collections import Counter
 from collections.abc import Mapping
 
 from trials.errors import Infeasible
-from trials.plan.model_matrix import Factors, candidate_settings
+from trials.plan.methods.model_matrix import Factors, candidate_settings
 from trials.trial import Level, Limit, Trial
 
 Setting = dict[str, Level]

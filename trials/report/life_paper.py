@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from trials.decide.lives import LifeStudy, TypeLife
-from trials.infer.life_ratio import LifeRatio
+from trials.infer.life import LifeRatio
 from trials.report import blocks as b
 from trials.report.extras import Picture
 from trials.report.figures.planning import life_figure

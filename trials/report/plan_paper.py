@@ -12,7 +12,7 @@ import pandas as pd
 
 from trials.nozzles import cautions
 from trials.plan.assess import Assessment, Detectable
-from trials.plan.prediction_map import PredictionMap
+from trials.plan.assess.prediction_map import PredictionMap
 from trials.report import blocks as b
 from trials.report.figures.planning import detectable_figure, prediction_figure
 from trials.report.typeset import day_words, pdf

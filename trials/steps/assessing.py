@@ -7,13 +7,13 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from trials.steps.way import Progress
-from trials.store.records import Records
+from trials.store.records.records import Records
 from trials.trial import Trial, amount_on_scale
 
 if TYPE_CHECKING:
     from trials.plan.assess import Assessment
+    from trials.plan.assess.prediction_map import PredictionMap
     from trials.plan.choose import Plan
-    from trials.plan.prediction_map import PredictionMap
 
 SIMULATED = 200
 """Simulated trials per response where the plan has no exact figure."""
@@ -131,7 +131,7 @@ def plan_paper(records: Records, said: list[str], made_on: date) -> bytes:
 
 def _map(trial: Trial, plan: Plan, found: Assessment) -> PredictionMap | None:
     """Prediction error of today's type, for the first primary response that has expected spreads."""
-    from trials.plan.prediction_map import prediction_map
+    from trials.plan.assess.prediction_map import prediction_map
 
     if not len(found.prediction):
         return None

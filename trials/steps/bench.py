@@ -13,11 +13,11 @@ from trials.errors import InputError, TrialError
 from trials.steps.files import write_bytes
 from trials.steps.grading import thickness
 from trials.steps.way import load
-from trials.store import recording
-from trials.store.entry import Recorded
-from trials.store.records import READING_COLUMNS, Records
-from trials.store.rules import check_coupon, check_was_cut, outcomes
-from trials.store.traces import Kind, Place, Points, place_of, point_files, read_points
+from trials.store.intake.traces import Kind, Place, Points, place_of, point_files, read_points
+from trials.store.records import recording
+from trials.store.records.entry import Recorded
+from trials.store.records.records import READING_COLUMNS, Records
+from trials.store.records.rules import check_coupon, check_was_cut, outcomes
 
 if TYPE_CHECKING:
     from trials.bench.roughness import Roughness
@@ -119,8 +119,8 @@ def measure_into(
 ) -> tuple[Recorded, list[Measured]]:
     """Measure files and record them as readings of a trial; if one file cannot be used, nothing is recorded.
 
-    The file name carries coupon and reading (`trials.store.traces.place_of`); the cut-off is the trial's, the thickness
-    the coupon's. details: any of inspector, instrument, depth_mm, measured_on, kept with each reading.
+    The file name carries coupon and reading (`trials.store.intake.traces.place_of`); the cut-off is the trial's, the
+    thickness the coupon's. details: any of inspector, instrument, depth_mm, measured_on, kept with each reading.
     pictures: where pictures will go, checked before anything is recorded.
 
     Raises

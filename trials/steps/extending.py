@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from trials.errors import InputError
-from trials.store import database
-from trials.store.records import Records
-from trials.store.settings import nearest
+from trials.store.records import database
+from trials.store.records.changed_setting import nearest
+from trials.store.records.records import Records
 from trials.trial import Level, Trial
 
 if TYPE_CHECKING:

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from trials.errors import InputError
-from trials.store.ascut import coupon_table
-from trials.store.records import Records
+from trials.store.records.as_cut import coupon_table
+from trials.store.records.records import Records
 from trials.trial import Trial
 
 if TYPE_CHECKING:
@@ -104,7 +104,7 @@ def grade_table(
 ) -> pd.DataFrame:
     """Grade a plain table of readings (coupon, u_mm, rz5_um, dross_grade, thickness_mm) without a trial."""
     from trials.grade.coupons import grade_coupons
-    from trials.store.intake import read_plain_readings
+    from trials.store.intake.typed_tables import read_plain_readings
 
     readings = read_plain_readings(path)
     return grade_coupons(readings, requirement(need), thickness_mm, rule=rule, uncertainty=uncertainty)

@@ -15,7 +15,7 @@ from trials.errors import InputError, NotIdentifiable
 from trials.responses import QUANTITIES, Quantity
 from trials.steps.grading import thickness
 from trials.steps.way import load
-from trials.store.records import Records
+from trials.store.records.records import Records
 from trials.trial import amount_on_scale
 
 if TYPE_CHECKING:
@@ -92,7 +92,7 @@ def study_bench(source: Path, against: Against | None = None) -> BenchStudy:
         frame = _of_trial(records)
         given = _from_trial(records, frame, given)
     else:
-        from trials.store.inspections import read_inspections
+        from trials.store.intake.inspections import read_inspections
 
         frame = read_inspections(source)
     reference = _reference(given)
@@ -164,7 +164,7 @@ def _from_trial(records: Records, frame: pd.DataFrame, given: Against) -> Agains
 def _reference(given: Against) -> pd.DataFrame | None:
     if given.reference is None:
         return None
-    from trials.store.inspections import read_inspections
+    from trials.store.intake.inspections import read_inspections
 
     frame = read_inspections(given.reference, needed=())
     lost = [name for name in frame.attrs["columns"] if name not in given.stated]

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from trials.errors import InputError
-from trials.store.ascut import analysis_table, coupon_table
-from trials.store.records import Records
+from trials.store.records.as_cut import analysis_table, coupon_table
+from trials.store.records.records import Records
 from trials.units import shown
 
 if TYPE_CHECKING:

@@ -135,7 +135,7 @@ def recorded_lives(folder: Path | str) -> pd.DataFrame:
         If the trial was not planned for lives, or none is recorded.
     """
     from trials.steps.way import load
-    from trials.store.ascut import coupon_table
+    from trials.store.records.as_cut import coupon_table
 
     records = load(folder)
     if records.trial.plan.method != "life":

@@ -13,8 +13,8 @@ from trials.steps.extending import ADDED, block_day, newest_block
 from trials.steps.files import write_bytes
 from trials.steps.grading import require_plan
 from trials.steps.way import load
-from trials.store.instruments import calibration_doubts, instruments
-from trials.store.records import Records
+from trials.store.records.instruments import calibration_doubts, instruments
+from trials.store.records.records import Records
 
 if TYPE_CHECKING:
     from trials.decide.study import Evidence
@@ -28,7 +28,7 @@ def run_sheet(folder: Path | str) -> list[Path]:
     newest block, in a folder of their own below `papers`, while the plan is judged with all blocks together.
     """
     from trials.report import documents
-    from trials.store import workbook
+    from trials.store.workbooks import both as workbook
 
     whole = load(folder)
     day = block_day(whole) or frozen_day(whole)

@@ -12,7 +12,7 @@ from trials.steps.extending import begun
 from trials.steps.files import plain, write_bytes
 from trials.steps.papers import verdict_extras
 from trials.steps.way import evidence, fingerprint, load
-from trials.store import database
+from trials.store.records import database
 
 if TYPE_CHECKING:
     from trials.decide.results import Study

@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING
 from trials.errors import InputError
 from trials.steps.extending import begun
 from trials.steps.grading import grade, require_plan
-from trials.store import database
-from trials.store.ascut import analysis_table, coupon_table, departures
-from trials.store.records import Records
-from trials.store.slips import open_slips
+from trials.store.records import database
+from trials.store.records.as_cut import analysis_table, coupon_table, departures
+from trials.store.records.records import Records
+from trials.store.records.slips import open_slips
 from trials.trial import Trial
 
 if TYPE_CHECKING:

@@ -124,7 +124,7 @@ def _draw_coupon(axes: Axes, coupon: CouponPlace, per_mm: float) -> None:
 def detectable_figure(curve: pd.DataFrame, unit: str = "", worthwhile: float | None = None) -> str:
     """Detectable difference against the count of each part of a plan, one line per part; the plan itself is ringed.
 
-    `curve` has `varied, count, detectable, planned`, as `trials.plan.power.curve` gives it.
+    `curve` has `varied, count, detectable, planned`, as `trials.plan.power.balanced.curve` gives it.
     """
     with canvas(2.9) as (figure, axes):
         for position, (varied, part) in enumerate(curve.groupby("varied", sort=False)):

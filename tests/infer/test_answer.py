@@ -1,0 +1,40 @@
+"""The four words: every border of the rule, and how confidence is shared out."""
+
+import pytest
+
+from trials.errors import WrongShape
+from trials.infer.answer import BY_AT_LEAST, HOW_MUCH_OPEN, answer, levels
+
+D = 0.14
+
+
+@pytest.mark.parametrize(
+    ("difference", "sameness", "expected"),
+    [
+        ((0.15, 0.40), (0.17, 0.38), ("better", BY_AT_LEAST)),
+        ((0.01, 0.40), (0.03, 0.38), ("better", HOW_MUCH_OPEN)),
+        ((D, 0.40), (0.16, 0.38), ("better", HOW_MUCH_OPEN)),  # at D exactly it is not more than D
+        ((-0.40, -0.01), (-0.38, -0.03), ("worse", None)),
+        ((-0.05, 0.30), (-0.03, 0.28), ("not settled", None)),
+        ((-0.13, 0.13), (-0.11, 0.11), ("same for practical purposes", None)),
+        ((0.01, 0.13), (0.02, 0.12), ("same for practical purposes", None)),  # sameness is asked first
+        ((0.0, 0.40), (0.02, 0.38), ("not settled", None)),  # zero itself is not above zero
+        ((-0.2, 0.2), (-0.1, D), ("not settled", None)),  # touching D is not inside
+    ],
+)
+def test_word(difference, sameness, expected):
+    assert answer(difference, sameness, D) == expected
+
+
+def test_confidence_is_shared_over_primaries_and_looks():
+    assert (levels(1).difference, levels(1).sameness) == (0.95, 0.90)
+    assert levels(2, 2).difference == pytest.approx(1 - 0.05 / 4, abs=1e-15)
+    assert levels(2, 2).sameness == pytest.approx(1 - 0.10 / 4, abs=1e-15)
+
+
+@pytest.mark.parametrize("bad", [0.0, -1.0, float("nan")])
+def test_worthwhile_must_be_above_zero(bad):
+    with pytest.raises(WrongShape, match="above zero"):
+        answer((0, 1), (0, 1), bad)
+    with pytest.raises(WrongShape, match="At least one"):
+        levels(0)

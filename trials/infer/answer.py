@@ -1,0 +1,68 @@
+"""The answer in four words, against a difference declared worthwhile before cutting.
+
+Intervals decide, in this order: same for practical purposes, better, worse, not settled. The confidence is shared out
+over the primary responses and the declared looks (Bonferroni), so that the whole verdict errs in at most 5 %.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from trials.errors import WrongShape
+
+Answer = Literal["better", "worse", "same for practical purposes", "not settled"]
+
+BY_AT_LEAST = "by at least the worthwhile difference"
+HOW_MUCH_OPEN = "how much is open"
+
+
+@dataclass(frozen=True)
+class Levels:
+    """Confidence of the two intervals: `difference` for better and worse, `sameness` for equivalence."""
+
+    difference: float
+    sameness: float
+
+
+def levels(primaries: int, looks: int = 1) -> Levels:
+    """1 - 0.05 / (m k) and 1 - 0.10 / (m k) for m primary responses and k declared looks.
+
+    Raises
+    ------
+    WrongShape
+        If either number is below one.
+    """
+    if primaries < 1 or looks < 1:
+        raise WrongShape("At least one primary response and one look are needed; declare them in the trial file.")
+    shares = primaries * looks
+    return Levels(1.0 - 0.05 / shares, 1.0 - 0.10 / shares)
+
+
+def answer(
+    difference: tuple[float, float], sameness: tuple[float, float], worthwhile: float
+) -> tuple[Answer, str | None]:
+    """The word and its added clause for one nozzle type against today's.
+
+    difference, sameness: intervals (low, high) of the improvement over today's nozzle on the model's scale, positive
+    is better; worthwhile: D above zero on the same scale.
+
+    Raises
+    ------
+    WrongShape
+        If worthwhile is not above zero.
+
+    >>> answer((0.02, 0.30), (0.04, 0.28), 0.14)
+    ('better', 'how much is open')
+    >>> answer((-0.05, 0.09), (-0.04, 0.08), 0.14)
+    ('same for practical purposes', None)
+    """
+    if not worthwhile > 0:
+        raise WrongShape("The worthwhile difference must be above zero; state it in the trial file.")
+    if -worthwhile < sameness[0] and sameness[1] < worthwhile:
+        return "same for practical purposes", None
+    if difference[0] > 0:
+        return "better", BY_AT_LEAST if difference[0] > worthwhile else HOW_MUCH_OPEN
+    if difference[1] < 0:
+        return "worse", None
+    return "not settled", None

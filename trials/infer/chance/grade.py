@@ -1,0 +1,74 @@
+"""How likely the next coupon is to be graded no worse than asked, cut with a new specimen of the type."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.special import expit, gammaincinv, ndtri
+
+from trials.errors import NotIdentifiable, WrongShape
+from trials.infer.chance.next_edge import DRAWS, Chance, even_points, lost_cuts
+from trials.infer.ordinal import OrdinalFit
+
+_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(32)
+_WEIGHTS = _WEIGHTS / np.sqrt(2 * np.pi)
+
+
+def chance_of_grade(
+    fit: OrdinalFit,
+    row: np.ndarray,
+    at_most: float,
+    specimens: int,
+    df: float,
+    confidence: float = 0.95,
+    draws: int = DRAWS,
+    seed: int = 0,
+    cuts: int | None = None,
+    lost: int = 0,
+) -> Chance:
+    """Chance that a coupon at settings row (k,) gets a grade of `at_most` or lower, with a lower bound.
+
+    From the penalised estimates. On the logit scale the variance of the type's level times its number of
+    `specimens` stands for a specimen mean square with `df` degrees of freedom (specimens less types), corrected for
+    the types fitted; what the specimens do not explain of it is taken as known. The bound then follows from the same
+    pivotal draws as for measured responses. `cuts` and `lost` as in `chance`.
+
+    Raises:
+        WrongShape: the row does not have k numbers, specimens or df under 1, confidence outside (0, 1).
+        NotIdentifiable: every grade that occurred is at most, or none is, so the model has no chance to estimate.
+    """
+    row = np.asarray(row, dtype=float)
+    if row.shape != fit.penalised.shape or specimens < 1 or df < 1 or not 0 < confidence < 1:
+        raise WrongShape("Settings, number of specimens, df or confidence do not fit the model; check them.")
+    step = int(np.searchsorted(fit.categories, at_most, side="right")) - 1
+    if not 0 <= step < len(fit.thresholds):
+        side = "at most" if step >= 0 else "above"
+        raise NotIdentifiable(f"Every grade is {side} {at_most:g}; state the share and its limits instead.")
+    soft = fit.penalised_full
+    lever = np.concatenate([np.eye(len(fit.thresholds))[step], -row])
+    level = float(lever @ np.concatenate([soft.thresholds, soft.coefficients]))
+    variance = float(lever @ soft.covariance @ lever)
+    points = even_points(3, draws, seed)
+    ratio = df / (2 * gammaincinv(df / 2, points[:, 0]))
+    if fit._data.starts is None:
+        spread, shares = np.zeros(len(points)), np.sqrt(variance * ratio)
+    else:
+        groups = len(fit._data.starts)
+        square = specimens * variance * groups / min(df, groups)
+        within = max(specimens * variance - soft.group_sd**2, 0.0)
+        spread = np.sqrt(np.maximum(square * ratio - within, 0.0))
+        shares = np.sqrt(square * ratio / specimens)
+    found = _new_specimen(level - ndtri(points[:, 1]) * shares, spread)
+    estimate = float(_new_specimen(np.array([level]), np.array([soft.group_sd]))[0])
+    words = [f"Grade {at_most:g} or better; a new specimen each time.", f"Estimated with {fit.penalty}."]
+    if fit._data.starts is None:
+        words[0] = f"Grade {at_most:g} or better; for these specimens only."
+    if cuts is not None:
+        share, share_draws = lost_cuts(cuts, lost, points[:, 2])
+        estimate, found = estimate * share, found * share_draws
+        words.append(f"{lost} of {cuts} cuts were lost and count as not meeting.")
+    return Chance(estimate, float(np.quantile(found, 1 - confidence)), confidence, tuple(words))
+
+
+def _new_specimen(level: np.ndarray, spread: np.ndarray) -> np.ndarray:
+    """Chance averaged over a normal specimen effect."""
+    return expit(level[:, None] - spread[:, None] * _NODES) @ _WEIGHTS

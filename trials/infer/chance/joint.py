@@ -1,0 +1,177 @@
+"""The chance that the next edge meets several requirements together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import gammaincinv, ndtr, ndtri
+
+from trials.errors import WrongShape
+from trials.infer.chance.mean_squares import find_layers, floor, variances
+from trials.infer.chance.next_edge import (
+    Chance,
+    NextEdge,
+    Rule,
+    chance,
+    edge_chance,
+    even_points,
+    layer_of,
+    pivot_draws,
+)
+
+
+@dataclass(frozen=True)
+class JointChance:
+    """Chance that every requirement is met.
+
+    Attributes:
+        estimate, low, confidence: as for one requirement, with the correlations given.
+        least, most: what the estimates allow whatever the correlation (Frechet limits).
+        low_any: lower bound that holds whatever the correlation.
+        each: the chances one by one.
+        words: what was assumed.
+    """
+
+    estimate: float
+    low: float
+    confidence: float
+    least: float
+    most: float
+    low_any: float
+    each: tuple[Chance, ...]
+    words: tuple[str, ...]
+
+
+def chance_of_all(
+    edges: tuple[NextEdge, ...],
+    rules: tuple[Rule, ...],
+    correlation: dict[str, np.ndarray],
+    confidence: float = 0.95,
+    draws: int = 2_048,
+    seed: int = 0,
+) -> JointChance:
+    """Chance that the next edge meets every rule together.
+
+    Args:
+        edges, rules: one per response.
+        correlation: {"specimen": (m, m), "coupon": (m, m)} correlations of the responses' effects; sheet and mount
+            effects follow "specimen". A level left out counts as uncorrelated. Readings are independent.
+        confidence, draws, seed: as for `chance`.
+
+    Raises:
+        WrongShape: lengths or matrices do not fit, or a matrix is no correlation matrix.
+    """
+    m = len(edges)
+    if m < 2 or len(rules) != m:
+        raise WrongShape(f"{m} edges and {len(rules)} rules do not pair; give at least two of each, in one order.")
+    roots = {level: _root(correlation.get(level, np.eye(m)), m, level) for level in ("specimen", "coupon")}
+    each = tuple(chance(e, r, confidence, seed=seed + i) for i, (e, r) in enumerate(zip(edges, rules, strict=True)))
+    strict = tuple(chance(e, r, 1 - (1 - confidence) / m, seed=seed) for e, r in zip(edges, rules, strict=True))
+    points = ndtri(even_points(2 * m, 512, seed + 1))
+    upper = points[:, :m] @ roots["specimen"].T
+    lower = points[:, m:] @ roots["coupon"].T
+    plain = [floor(variances(e.squares)) for e in edges]
+    estimate = _joint(edges, rules, [np.array([e.mean]) for e in edges], plain, upper, lower)[0]
+    means, drawn = _joint_draws(edges, roots, draws, seed)
+    low = float(np.quantile(_joint(edges, rules, means, drawn, upper, lower), 1 - confidence))
+    estimates = [c.estimate for c in each]
+    return JointChance(
+        estimate=float(estimate),
+        low=low,
+        confidence=confidence,
+        least=max(0.0, sum(estimates) - (m - 1)),
+        most=min(estimates),
+        low_any=max(0.0, sum(c.low for c in strict) - (m - 1)),
+        each=each,
+        words=(
+            "Responses move together at specimen and coupon level as they did in this trial; readings are independent.",
+            "Whatever the correlation, the chance lies between the two limits given.",
+        ),
+    )
+
+
+def effect_correlation(
+    first: np.ndarray,
+    second: np.ndarray,
+    fixed: np.ndarray,
+    groups: dict[str, np.ndarray],
+    coupon_variances: tuple[float, float] | None = None,
+) -> dict[str, float]:
+    """Correlation of two responses' effects at specimen and at coupon level.
+
+    Args:
+        first, second: (n,) coupon means of the two responses on their model scales, one row per coupon.
+        fixed: (n, k) columns that shift the means.
+        groups: {layer: labels (n,)} above the coupon, from the top down.
+        coupon_variances: of the coupon effects alone, from the readings; without them the scatter of the readings
+            weakens the coupon correlation.
+
+    Returns the correlation of everything above the coupon under "specimen" and of the coupons under "coupon", zero
+    where a variance is estimated as zero, cut to -1 .. 1.
+
+    Raises:
+        WrongShape, NotFinite, NotIdentifiable: as `find_layers`.
+    """
+    first, second = np.asarray(first, dtype=float), np.asarray(second, dtype=float)
+    if first.shape != second.shape:
+        raise WrongShape("Both responses need one mean per coupon, in one order; pair them first.")
+    one, two, plus = (variances(find_layers(y, fixed, groups).squares) for y in (first, second, first + second))
+    out = {}
+    for level, names in {"specimen": [n for n in one if n != "reading"], "coupon": ["reading"]}.items():
+        a, b, both = (float(sum(v[n] for n in names)) for v in (one, two, plus))
+        own = (a, b) if level == "specimen" or coupon_variances is None else coupon_variances
+        size = float(np.sqrt(max(own[0], 0.0) * max(own[1], 0.0)))
+        out[level] = float(np.clip((both - a - b) / 2 / size, -1.0, 1.0)) if size > 0 else 0.0
+    return out
+
+
+def _joint_draws(
+    edges: tuple[NextEdge, ...], roots: dict[str, np.ndarray], draws: int, seed: int
+) -> tuple[list[np.ndarray], list[dict[str, np.ndarray]]]:
+    """Means and variances of every response with their estimation errors correlated as the effects are."""
+    m, means, found = len(edges), [], []
+    layers = max(len(e.squares) for e in edges)
+    points = ndtri(even_points(m * (layers + 1), draws, seed)).T
+    z, raw = roots["specimen"] @ points[:m], points[m:].reshape(layers, m, -1)
+    # Mean squares of two responses correlate like the squared correlation of their effects.
+    common = {level: _root((root @ root.T) ** 2, m, level) for level, root in roots.items()}
+    for i, edge in enumerate(edges):
+        rows = []
+        for j, s in enumerate(edge.squares):
+            root = common["coupon" if layer_of(s.name) == "coupon" else "specimen"]
+            mix = raw[j, i] if layer_of(s.name) == "reading" else root[i] @ raw[j]
+            rows.append(2 * gammaincinv(s.df / 2, ndtr(mix)))
+        mean, variance = pivot_draws(edge, np.vstack(rows), z[i])
+        means.append(mean)
+        found.append(variance)
+    return means, found
+
+
+def _joint(
+    edges: tuple[NextEdge, ...],
+    rules: tuple[Rule, ...],
+    means: list[np.ndarray],
+    found: list[dict[str, np.ndarray]],
+    upper: np.ndarray,
+    lower: np.ndarray,
+) -> np.ndarray:
+    """Chance that all rules hold, per draw: average over common points of the product of the readings' chances."""
+    total = np.ones((len(means[0]), len(upper)))
+    for i, (edge, rule) in enumerate(zip(edges, rules, strict=True)):
+        high = sum((found[i][n] for layer, n in edge.between.items() if layer != "coupon"), np.zeros(len(means[i])))
+        low = sum((found[i][n] for layer, n in edge.between.items() if layer == "coupon"), np.zeros(len(means[i])))
+        level = means[i][:, None] + np.sqrt(high)[:, None] * upper[:, i] + np.sqrt(low)[:, None] * lower[:, i]
+        total *= edge_chance(level, 0.0, np.sqrt(np.atleast_1d(found[i][edge.reading]))[:, None], rule)
+    return total.mean(axis=1)
+
+
+def _root(matrix: np.ndarray, m: int, level: str) -> np.ndarray:
+    """Square root of a correlation matrix."""
+    matrix = np.asarray(matrix, dtype=float)
+    if matrix.shape != (m, m) or not np.allclose(matrix, matrix.T) or not np.allclose(np.diag(matrix), 1.0):
+        raise WrongShape(f"The {level} correlation must be a symmetric ({m}, {m}) matrix with ones on its diagonal.")
+    size, turn = np.linalg.eigh(matrix)
+    if size.min() < -1e-8:
+        raise WrongShape(f"The {level} correlations contradict each other; estimate them from the same coupons.")
+    return turn * np.sqrt(np.maximum(size, 0.0))

@@ -1,0 +1,289 @@
+"""How likely the next edge is to meet a requirement: new specimen, mount, sheet and coupon, with a lower bound.
+
+The bound comes from generalised pivotal draws of the mean and the variances (see mean_squares), not from a
+bootstrap: with three specimens a bootstrap bound holds in four cases of five where it claims nineteen of twenty.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.special import betaincinv, gammaincinv, ndtr, ndtri
+from scipy.stats import qmc
+
+from trials.errors import NotFinite, WrongShape
+from trials.infer.chance.mean_squares import Layers, MeanSquare, draw, floor, key, variances
+
+DRAWS = 16_384
+RULES = ("worst", "mean")
+_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(48)
+_WEIGHTS = _WEIGHTS / np.sqrt(2 * np.pi)
+_U, _U_WEIGHTS = (lambda x, w: ((x + 1) / 2, w / 2))(*np.polynomial.legendre.leggauss(64))
+
+
+@dataclass(frozen=True)
+class Rule:
+    """What the drawing asks: the worst (or the mean) of n readings of an edge keeps to a limit on the model scale."""
+
+    limit: float
+    readings: int
+    kind: str = "worst"
+    at_most: bool = True
+
+
+@dataclass(frozen=True)
+class NextEdge:
+    """What is known of the next edge on the model scale.
+
+    Attributes:
+        mean: predicted mean for a type at a setting.
+        mean_sizes: its variance as {variance: coefficient}.
+        squares: mean squares behind the variances.
+        between: variances drawn once for an edge (sheet, specimen, mount, coupon), as {layer: variance}.
+        reading: name of the reading-to-reading variance.
+        missing: layers whose spread could not be estimated on its own.
+    """
+
+    mean: float
+    mean_sizes: dict[str, float]
+    squares: tuple[MeanSquare, ...]
+    between: dict[str, str]
+    reading: str
+    missing: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Chance:
+    """A chance, its lower bound, and what was assumed, in sentences."""
+
+    estimate: float
+    low: float
+    confidence: float
+    words: tuple[str, ...]
+
+
+def next_edge(
+    layers: Layers, row: np.ndarray, of_type: str | None = None, mean: float | None = None, se: float | None = None
+) -> NextEdge:
+    """What the layers say of an edge cut at settings row (k,) with a nozzle of one type.
+
+    `mean` and `se` replace the least-squares prediction by that of the mixed model; the variance of the mean then
+    keeps its make-up and is scaled to se squared.
+
+    Raises:
+        WrongShape: the row does not have k numbers, or se is not above zero.
+    """
+    found, sizes = layers.mean(row)
+    if se is not None:
+        if not se > 0:
+            raise WrongShape("The standard error of the mean must be above zero; leave it out to use least squares.")
+        total = sum(size * max(float(v), 0.0) for size, v in _paired(sizes, variances(layers.squares)))
+        if total > 0:
+            sizes = {name: size * se**2 / total for name, size in sizes.items()}
+    between = {layer_of(name): name for name in layers.members if _applies(name, of_type)}
+    reading = next(name for name in layers.reading_rows if _applies(name, of_type))
+    return NextEdge(found if mean is None else float(mean), sizes, layers.squares, between, reading, layers.missing)
+
+
+def chance(
+    edge: NextEdge,
+    rule: Rule,
+    confidence: float = 0.95,
+    draws: int = DRAWS,
+    seed: int = 0,
+    cuts: int | None = None,
+    lost: int = 0,
+) -> Chance:
+    """Chance that the next edge meets the rule, with a one-sided lower bound.
+
+    With `cuts` (coupons tried) the cuts that did not sever or were broken off (`lost`) count as not meeting: the
+    estimate is multiplied by the share that cut, the draws by draws from its Jeffreys distribution.
+
+    Raises:
+        WrongShape: unknown rule, readings under 1, confidence outside (0, 1), or more lost cuts than cuts.
+        NotFinite: mean or limit is NaN or infinite.
+    """
+    check_rule(edge, rule, confidence)
+    points = even_points(len(edge.squares) + 2, draws, seed)
+    found = edge_chance(*edge_draws(edge, points), rule)
+    estimate = estimate_chance(edge, rule)
+    words = [_rule_words(rule), _new_words(edge), *_gaps(edge, rule)]
+    if cuts is not None:
+        share, share_draws = lost_cuts(cuts, lost, points[:, 1])
+        estimate, found = estimate * share, found * share_draws
+        words.append(f"{lost} of {cuts} cuts were lost and count as not meeting.")
+    return Chance(estimate, float(np.quantile(found, 1 - confidence)), confidence, tuple(words))
+
+
+def estimate_chance(edge: NextEdge, rule: Rule) -> float:
+    """Chance at the estimates themselves, negative variances taken as zero."""
+    found = floor(variances(edge.squares))
+    between = sum(float(found[name]) for name in edge.between.values())
+    return float(edge_chance(edge.mean, np.sqrt(between), np.sqrt(float(found[edge.reading])), rule))
+
+
+def edge_chance(mean: np.ndarray, between_sd: np.ndarray, reading_sd: np.ndarray, rule: Rule) -> np.ndarray:
+    """Chance that one edge keeps to the rule, given mean and spreads (arrays of one shape), by quadrature.
+
+    Edge level is normal around the mean with `between_sd`, readings normal around it with `reading_sd`.
+    """
+    mean, between_sd, reading_sd = np.broadcast_arrays(*(np.asarray(a, float) for a in (mean, between_sd, reading_sd)))
+    room = rule.limit - mean if rule.at_most else mean - rule.limit
+    if not np.any(between_sd):
+        one = _step(room, reading_sd / (np.sqrt(rule.readings) if rule.kind == "mean" else 1.0))
+        return one if rule.kind == "mean" else one**rule.readings
+    if rule.kind == "mean" or rule.readings == 1:
+        spread = np.sqrt(between_sd**2 + reading_sd**2 / rule.readings)
+        return _step(room, spread)
+    wide = reading_sd > between_sd
+    out = np.empty(room.shape)
+    if np.any(wide):
+        level = room[wide, None] - between_sd[wide, None] * _NODES
+        out[wide] = ndtr(level / reading_sd[wide, None]) ** rule.readings @ _WEIGHTS
+    if not np.all(wide):
+        worst = ndtri(_U ** (1.0 / rule.readings))
+        out[~wide] = _step(room[~wide, None] - reading_sd[~wide, None] * worst, between_sd[~wide, None]) @ _U_WEIGHTS
+    return np.clip(out, 0.0, 1.0)
+
+
+def lost_cuts(cuts: int, lost: int, points: np.ndarray) -> tuple[float, np.ndarray]:
+    """Share of cuts not lost, and its Beta(cut + 1/2, lost + 1/2) quantiles (Jeffreys) at points (draws,) in (0, 1).
+
+    Raises:
+        WrongShape: lost is negative or above cuts, or there are no cuts.
+    """
+    if cuts < 1 or not 0 <= lost <= cuts:
+        raise WrongShape(f"{lost} lost of {cuts} cuts cannot be; count each coupon tried once.")
+    return (cuts - lost) / cuts, betaincinv(cuts - lost + 0.5, lost + 0.5, points)
+
+
+def specimens_to_show(
+    edge: NextEdge, rule: Rule, target: float, specimens: int, types: int = 1, confidence: float = 0.95, seed: int = 0
+) -> int | None:
+    """How many specimens per type would lift the lower bound to `target` if the estimates were the truth.
+
+    Specimen degrees of freedom grow by `types` per specimen, those of the layers below in proportion; sheets stay.
+    None where the estimate itself does not reach the target, or 1,000 specimens would not do.
+    """
+    if estimate_chance(edge, rule) <= target:
+        return None
+
+    def reaches(count: int) -> bool:
+        grown = _grow(edge, specimens, count, types)
+        return chance(grown, rule, confidence, draws=4_096, seed=seed).low >= target
+
+    low, high = max(specimens, 2) - 1, max(specimens, 2)
+    while not reaches(high):
+        low, high = high, 2 * high
+        if high > 1_000:
+            return None
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if reaches(middle) else (middle, high)
+    return high
+
+
+def say_reach(found: Chance, target: float, specimens: int, needed: int | None) -> str:
+    """The plain sentence about a bound that lies below what is wanted; empty where the bound reaches it."""
+    if found.low >= target:
+        return ""
+    if found.estimate <= target:
+        return f"The estimate itself is below {target:.0%}: no number of specimens of this type would show it."
+    if needed is None:
+        return f"{specimens} specimens cannot show {target:.0%}; not even 1,000 would, as the estimate is too near it."
+    return f"{specimens} specimens cannot show {target:.0%}; about {needed} would, if the estimate is right."
+
+
+def _grow(edge: NextEdge, now: int, count: int, types: int) -> NextEdge:
+    """The edge as it would be known from `count` specimens per type."""
+    ratio = count / now
+    fixed = {name for name in edge.mean_sizes if layer_of(name) == "sheet"}
+    squares = []
+    for s in edge.squares:
+        layer = layer_of(s.name)
+        df = s.df if layer == "sheet" else s.df + types * (count - now) if layer == "specimen" else s.df * ratio
+        squares.append(replace(s, df=df))
+    sizes = {name: size if name in fixed else size / ratio for name, size in edge.mean_sizes.items()}
+    return replace(edge, squares=tuple(squares), mean_sizes=sizes)
+
+
+def edge_draws(edge: NextEdge, points: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Draws (draws,) of the mean, the sd between edges and the sd of readings at points (draws, layers + 2)."""
+    mean, found = pivot_draws(edge, _chi_squares(edge.squares, points[:, 2:]), ndtri(points[:, 0]))
+    between = sum((found[name] for name in edge.between.values()), np.zeros(len(points)))
+    return mean, np.sqrt(between), np.sqrt(found[edge.reading])
+
+
+def pivot_draws(edge: NextEdge, chi_square: np.ndarray, z: np.ndarray) -> tuple[np.ndarray, dict[str, np.ndarray]]:
+    """Draws of the mean and of the variances; the mean moves with the mean squares of the same draw."""
+    raw = draw(edge.squares, chi_square)
+    found = floor(raw)
+    straight = sum((size * v for size, v in _paired(edge.mean_sizes, raw)), np.zeros(len(z)))
+    cut = sum((size * v for size, v in _paired(edge.mean_sizes, found)), np.zeros(len(z)))
+    return edge.mean - z * np.sqrt(np.where(straight > 0, straight, cut)), found
+
+
+def _chi_squares(squares: tuple[MeanSquare, ...], points: np.ndarray) -> np.ndarray:
+    """Chi-square quantiles (layers, draws) at points (draws, layers)."""
+    return np.vstack([2 * gammaincinv(s.df / 2, points[:, j]) for j, s in enumerate(squares)])
+
+
+def even_points(dimensions: int, count: int, seed: int) -> np.ndarray:
+    """Evenly spread points in the unit cube (at least count, dimensions): scrambled Sobol, a power of two of them."""
+    points = qmc.Sobol(dimensions, scramble=True, seed=seed).random_base2(int(np.ceil(np.log2(max(count, 2)))))
+    return np.clip(points, 1e-12, 1 - 1e-12)
+
+
+def _step(room: np.ndarray, spread: np.ndarray) -> np.ndarray:
+    """Normal probability of staying within `room`, a plain step where the spread is zero."""
+    room, spread = np.broadcast_arrays(room, spread)
+    safe = np.where(spread > 0, spread, 1.0)
+    return np.where(spread > 0, ndtr(room / safe), (room >= 0).astype(float))
+
+
+def _paired(sizes: dict[str, float], found: dict[str, np.ndarray]) -> list[tuple[float, np.ndarray]]:
+    return [(size, found[name]) for name, size in sizes.items() if name in found]
+
+
+def layer_of(name: str) -> str:
+    """The layer a variance belongs to, its type left out."""
+    return name.split(" of ")[0]
+
+
+def _applies(name: str, of_type: str | None) -> bool:
+    """A pooled variance applies to every type, one of its own only to that type."""
+    return " of " not in name or (of_type is not None and name == key(layer_of(name), of_type))
+
+
+def _rule_words(rule: Rule) -> str:
+    what = "Worst" if rule.kind == "worst" else "Mean"
+    return f"{what} of {rule.readings} reading{'s' if rule.readings > 1 else ''} per edge."
+
+
+def _new_words(edge: NextEdge) -> str:
+    pooled = [layer for layer, name in edge.between.items() if name == layer]
+    text = f"New {', '.join(edge.between) or 'edge'} each time"
+    return f"{text}; spread of {', '.join(pooled)} pooled over the types." if pooled else f"{text}."
+
+
+def _gaps(edge: NextEdge, rule: Rule) -> list[str]:
+    """Sentences on what the trial could not tell apart."""
+    words = []
+    if edge.missing:
+        words.append(f"The spread of {', '.join(edge.missing)} could not be estimated on its own.")
+    if rule.readings > 1 and "coupon" not in edge.between:
+        words.append(
+            "Coupon and reading spread could not be told apart; readings count as independent, the cautious way."
+        )
+    return words
+
+
+def check_rule(edge: NextEdge, rule: Rule, confidence: float) -> None:
+    """A rule that can be judged, or a named error."""
+    if rule.kind not in RULES or rule.readings < 1:
+        raise WrongShape(f"The rule must be one of {', '.join(RULES)} of at least one reading.")
+    if not 0 < confidence < 1:
+        raise WrongShape("The confidence must lie between 0 and 1; 0.95 is usual.")
+    if not np.isfinite([edge.mean, rule.limit]).all():
+        raise NotFinite("The mean or the limit is missing or infinite; give both on the model scale.")

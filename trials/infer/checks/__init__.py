@@ -1,0 +1,42 @@
+"""Checks of data and model that go with every fit."""
+
+from trials.infer.checks.residuals import (
+    BoxCox,
+    Shape,
+    SideShift,
+    Slope,
+    added_columns,
+    box_cox,
+    coupon_means,
+    coupon_residuals,
+    far_coupons,
+    far_readings,
+    independent_of,
+    lack_of_fit,
+    log_variance_within,
+    residual_shape,
+    side_shifts,
+    slope,
+)
+from trials.infer.checks.shuffle import Shuffle, shuffle_test
+
+__all__ = [
+    "BoxCox",
+    "Shape",
+    "Shuffle",
+    "SideShift",
+    "Slope",
+    "added_columns",
+    "box_cox",
+    "coupon_means",
+    "coupon_residuals",
+    "far_coupons",
+    "far_readings",
+    "independent_of",
+    "lack_of_fit",
+    "log_variance_within",
+    "residual_shape",
+    "shuffle_test",
+    "side_shifts",
+    "slope",
+]

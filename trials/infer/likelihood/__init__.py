@@ -1,0 +1,1 @@
+"""Climbing a concave likelihood, and seeing where it has no top."""

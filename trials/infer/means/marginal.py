@@ -1,0 +1,75 @@
+"""Marginal means of nozzle types at stated settings, and their differences (Searle, Speed and Milliken 1980)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trials.infer.means.simultaneous import against_reference, all_pairs
+from trials.infer.mixed import MixedFit
+from trials.infer.model import FixedModel
+
+Array = NDArray[np.float64]
+Settings = Mapping[str, float | str]
+
+
+@dataclass(frozen=True)
+class Interval:
+    """Value on the model's scale with its interval; p is None where no test is honest."""
+
+    value: float
+    low: float
+    high: float
+    p: float | None
+    df: float
+
+
+def mean_row(model: FixedModel, nozzle: str | None, label: str, settings: Sequence[Settings]) -> Array:
+    """Contrast (k,) of the mean of one type, averaged over the settings; sheets that stay fixed count equally."""
+    table: dict[str, list[float | str]] = {
+        axis.name: [label if axis.name == nozzle else point[axis.name] for point in settings] for axis in model.axes
+    }
+    if not table:
+        only: Array = model.matrix({"": [0.0]})[0]
+        return only
+    result: Array = model.matrix(table).mean(axis=0)
+    return result
+
+
+def means(fit: MixedFit, rows: Array, confidence: float = 0.95) -> tuple[Interval, ...]:
+    """Mean and interval for each contrast row (q, k)."""
+    found = [fit.estimate(row, confidence) for row in rows]
+    return tuple(Interval(e.value, e.low, e.high, None, e.df) for e in found)
+
+
+def differences(fit: MixedFit, rows: Array, reference: int, confidence: float) -> tuple[Interval, ...]:
+    """Each mean row minus the reference row, with simultaneous intervals (multivariate t, each at its own df)."""
+    others = [i for i in range(len(rows)) if i != reference]
+    contrasts = rows[others] - rows[reference]
+    values, dfs = _values_and_dfs(fit, contrasts)
+    covariance = contrasts @ fit.covariance @ contrasts.T
+    found = against_reference(values, covariance, dfs, confidence)
+    return tuple(
+        Interval(*map(float, parts)) for parts in zip(values, found.low, found.high, found.p, dfs, strict=True)
+    )
+
+
+def pairwise(fit: MixedFit, rows: Array, confidence: float) -> dict[tuple[int, int], Interval]:
+    """All pairs i - j of the mean rows, Tukey-Kramer at each pair's own df."""
+    pairs = [(i, j) for i in range(len(rows)) for j in range(i)]
+    contrasts = np.array([rows[i] - rows[j] for i, j in pairs])
+    values, dfs = _values_and_dfs(fit, contrasts)
+    errors = np.sqrt(np.einsum("ij,jk,ik->i", contrasts, fit.covariance, contrasts))
+    found = all_pairs(values, errors, dfs, len(rows), confidence)
+    return {
+        pair: Interval(*map(float, parts))
+        for pair, parts in zip(pairs, zip(values, found.low, found.high, found.p, dfs, strict=True), strict=True)
+    }
+
+
+def _values_and_dfs(fit: MixedFit, contrasts: Array) -> tuple[Array, Array]:
+    found = [fit.estimate(row) for row in contrasts]
+    return np.array([e.value for e in found]), np.array([e.df for e in found])

@@ -1,0 +1,1 @@
+"""Classical plans in coded units: pure functions that return frozen results."""

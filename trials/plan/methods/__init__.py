@@ -1,0 +1,1 @@
+"""The planning methods: each turns a trial into mounts and settings."""

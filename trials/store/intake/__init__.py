@@ -1,0 +1,1 @@
+"""From files that people fill in to checked tables."""

@@ -1,0 +1,127 @@
+"""Columns of a typed table matched to the columns that are kept, in whatever unit; rows with their place."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from trials.errors import InputError
+from trials.store.records.changed_setting import nearest
+from trials.store.tables import read_table, sheet_names
+from trials.units import factor, match_header, shown
+
+GRADE_COLUMNS = ("range of u", "range of Rz5", "measure_order")
+"""Columns of the bench workbook that are worked out or printed there, not typed."""
+
+
+def lower(names: list[str]) -> list[str]:
+    """Names of sheets without regard to case."""
+    return [name.lower() for name in names]
+
+
+def named_sheet(path: str | Path, name: str) -> pd.DataFrame:
+    """The sheet of that name, or the only sheet of a workbook, or a CSV file."""
+    names = sheet_names(path)
+    return read_table(path, name if len(names) > 1 else None)
+
+
+def match_columns(table: pd.DataFrame, wanted: dict[str, str], needed: tuple[str, ...]) -> dict[str, tuple[str, float]]:
+    """Kept column -> (header as typed, factor onto the kept unit); unknown headers are refused where they look like
+    a slip of the pen, else left out and said."""
+    found: dict[str, tuple[str, float]] = {}
+    strange: list[str] = []
+    for header in table.columns:
+        matched = match_header(str(header), wanted)
+        if matched is None:
+            _refuse_slip(str(header), wanted, table)
+            strange += [str(header)] if header not in GRADE_COLUMNS and "(plan)" not in str(header) else []
+            continue
+        kept, scale = matched
+        if kept in found:
+            raise InputError(
+                f"holds the same as column {found[kept][0]}", column=header, do="Remove one.", **head(table)
+            )
+        found[kept] = (header, scale)
+    for name in needed:
+        if name not in found:
+            raise missing(table, name)
+    if strange:
+        table.attrs["said"] = [*table.attrs["said"], f"Columns left out: {', '.join(strange)}."]
+    return found
+
+
+def head(table: pd.DataFrame) -> dict[str, Any]:
+    """Where the header of a table stands, for a message."""
+    return {"file": table.attrs["file"], "row": table.attrs["header_row"]}
+
+
+def missing(table: pd.DataFrame, name: str) -> InputError:
+    """The error for a column that a table needs and does not have."""
+    hint = nearest(name, [str(column) for column in table.columns]).replace("Did you mean", "Is it")
+    return InputError("missing column", column=name, do=f"Add it to the header row. {hint}".strip(), **head(table))
+
+
+def _refuse_slip(header: str, wanted: dict[str, str], table: pd.DataFrame) -> None:
+    if header in GRADE_COLUMNS or "(plan)" in header:
+        return
+    typed = header.strip().lower().replace(" ", "_").replace("-", "_")
+    for kept, unit in wanted.items():
+        stem = kept[: -len(unit)].lower() if unit and kept.endswith(f"_{unit}") else ""
+        if stem and typed.startswith(stem):
+            raise InputError(
+                f"{typed[len(stem) :]!r} is not a unit of {stem.rstrip('_')}",
+                column=header,
+                allowed=f"{kept} in {shown(unit)}, or another unit such as {_other_units(unit)}",
+                do="Correct the header.",
+                **head(table),
+            )
+    hint = nearest(header, list(wanted), 0.8)
+    if hint:
+        raise InputError("unknown column", column=header, do=f"{hint} Correct the header or remove it.", **head(table))
+
+
+def _other_units(unit: str) -> str:
+    names = ("mm", "um", "nm", "in", "uin", "mil", "bar", "mbar", "kpa", "mpa", "psi")
+    return ", ".join(name for name in names if name != unit and factor(name, unit) is not None) or unit
+
+
+def each_row(table: pd.DataFrame, columns: dict[str, tuple[str, float]]):
+    """Each row as (row number, {kept column: cell})."""
+    positions = {kept: table.columns.get_loc(header) for kept, (header, _) in columns.items()}
+    for number, row in zip(table.index, table.itertuples(index=False, name=None), strict=True):
+        yield int(number), {kept: row[position] for kept, position in positions.items()}
+
+
+def placer(table: pd.DataFrame, number: int, columns: dict[str, tuple[str, float]]):
+    """column -> keyword arguments that say where, in the user's own header."""
+
+    def place(column: str) -> dict[str, Any]:
+        return {"file": table.attrs["file"], "row": number, "column": columns.get(column, (column, 1.0))[0]}
+
+    return place
+
+
+def once(rows: dict[int, dict[str, Any]], column: str, file: str) -> None:
+    """Raise InputError where a column that must not repeat does."""
+    seen: dict[Any, int] = {}
+    for number, row in rows.items():
+        value = row[column]
+        if value is None:
+            continue
+        if value in seen:
+            do = f"Row {seen[value]} has it too; keep one."
+            raise InputError("stands twice", file=file, row=number, column=column, found=value, do=do)
+        seen[value] = number
+
+
+def result(rows, columns: tuple[str, ...], table: pd.DataFrame, said: list[str]) -> pd.DataFrame:
+    """Rows by row number as a table with `columns`; attrs hold the file and what there was to say."""
+    pairs = list(rows.items()) if isinstance(rows, dict) else rows
+    data = pd.DataFrame([row for _, row in pairs], columns=list(columns), index=[number for number, _ in pairs])
+    for name in ("value", "cutoff_mm", "depth_mm"):
+        if name in data.columns:
+            data[name] = pd.to_numeric(data[name]).astype("float64")
+    data.attrs = {"file": table.attrs["file"], "said": said}
+    return data

@@ -1,0 +1,183 @@
+"""Readings as people type them, wide, checked cell by cell and turned into long form."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from trials.errors import InputError
+from trials.responses import QUANTITIES, Quantity
+from trials.store.intake.headers import each_row, head, match_columns, missing, named_sheet, placer, result
+from trials.store.records.records import (
+    READING_COLUMNS,
+    Records,
+)
+from trials.store.records.rules import (
+    check_coupon,
+    check_cutoff,
+    check_value,
+    check_was_cut,
+    outcomes,
+    quantities,
+)
+from trials.store.tables import moment_in, number_in, text_in, whole_in
+from trials.units import suffix
+
+PLAIN = {"coupon": "", "repeat": "", "thickness_mm": "mm", "u_mm": "mm", "rz5_um": "um", "dross_grade": ""}
+READING_UNITS = {"cutoff_mm": "mm", "depth_mm": "mm"}
+
+
+def read_readings(path: str | Path, records: Records) -> pd.DataFrame:
+    """Readings in long form, from a wide CSV file or the sheet `readings` of the bench workbook.
+
+    One row per coupon, reading, repeat and field, in the kept unit; the index holds the row of the file.
+
+    Raises
+    ------
+    InputError
+        For the first cell that cannot be used, a coupon that is unknown or was not cut, two values for one place, or
+        mixed cut-offs.
+    """
+    table = named_sheet(path, "readings")
+    known = quantities(records.trial)
+    wanted = {name: "" for name in READING_COLUMNS if name not in ("field", "value")} | READING_UNITS
+    wanted |= {column: suffix(quantity.unit) for column, quantity in known.items()}
+    columns = match_columns(table, wanted, ("coupon",))
+    values = [name for name in columns if name in known]
+    if not values:
+        raise InputError(
+            "no column of readings",
+            file=table.attrs["file"],
+            row=table.attrs["header_row"],
+            allowed=", ".join(known),
+            do="Name the columns as in the bench workbook.",
+        )
+    per_reading = [name for name in values if not known[name].per_coupon]
+    if per_reading and "reading" not in columns:
+        raise missing(table, "reading")
+    rows = _long_rows(table, columns, {name: known[name] for name in values}, records)
+    said = list(table.attrs["said"])
+    kept = _without_equals(rows, table.attrs["file"], said)
+    long = result(kept, READING_COLUMNS, table, said)
+    check_cutoff(long, records, table.attrs["file"])
+    return long
+
+
+def _long_rows(
+    table: pd.DataFrame, columns: dict[str, tuple[str, float]], known: dict[str, Quantity], records: Records
+) -> list[tuple[int, dict[str, Any]]]:
+    marks, recorded = set(records.coupons["coupon"]), outcomes(records)
+    rows: list[tuple[int, dict[str, Any]]] = []
+    for number, cells in each_row(table, columns):
+        if all(cells[name] is None for name in known):
+            continue
+        place = placer(table, number, columns)
+        base = _reading_base(cells, columns, place, table.attrs["decimal_comma"])
+        check_coupon(base["coupon"], marks, **place("coupon"))
+        check_was_cut(base["coupon"], recorded, **place("coupon"))
+        for name, quantity in known.items():
+            value = number_in(cells[name], decimal_comma=table.attrs["decimal_comma"], **place(name))
+            if value is None:
+                continue
+            kept = check_value(_converted(value, columns[name][1]), quantity, **place(name))
+            reading = 1 if quantity.per_coupon else base["reading"]
+            if reading is None:
+                raise InputError("no reading number", allowed="1, 2, 3, ...", do="Number it.", **place("reading"))
+            rows.append((number, {**base, "reading": reading, "field": name, "value": kept}))
+    return rows
+
+
+def _reading_base(cells: dict[str, Any], columns, place, decimal_comma: bool) -> dict[str, Any]:
+    """The columns of a reading that are not values."""
+    names = [name for name in READING_COLUMNS if name not in ("field", "value")]
+    row: dict[str, Any] = {name: text_in(cells.get(name)) for name in names}
+    row["reading"] = whole_in(cells.get("reading"), 1, decimal_comma=decimal_comma, **place("reading"))
+    row["repeat"] = whole_in(cells.get("repeat"), 0, decimal_comma=decimal_comma, **place("repeat")) or 0
+    row["measured_on"] = moment_in(cells.get("measured_on"), **place("measured_on"))
+    for name in READING_UNITS:
+        value = number_in(cells.get(name), decimal_comma=decimal_comma, **place(name))
+        if value is not None and value <= 0:
+            raise InputError("not above zero", found=cells[name], do="Correct the cell.", **place(name))
+        row[name] = None if value is None else _converted(value, columns[name][1])
+    return row
+
+
+def _converted(value: float, scale: float) -> float:
+    """A value in the kept unit, to twelve digits: 14000 uin is 355.6 um, not 355.59999999999997."""
+    return value if scale == 1.0 else float(f"{value * scale:.12g}")
+
+
+def _without_equals(rows: list[tuple[int, dict[str, Any]]], file: str, said: list[str]) -> list[tuple[int, dict]]:
+    """One row per coupon, reading, repeat and field; equal ones are dropped, different ones refused."""
+    seen: dict[tuple[Any, ...], tuple[int, float]] = {}
+    kept: list[tuple[int, dict[str, Any]]] = []
+    equal = 0
+    for number, row in rows:
+        key = (row["coupon"], row["reading"], row["repeat"], row["field"])
+        if key not in seen:
+            seen[key] = (number, row["value"])
+            kept.append((number, row))
+            continue
+        first, value = seen[key]
+        if value != row["value"]:
+            raise InputError(
+                f"coupon {row['coupon']}, reading {row['reading']} has {value:g} in row {first}",
+                file=file,
+                row=number,
+                column=row["field"],
+                found=row["value"],
+                do="Keep one of them; a second measurement of the same place is repeat 1.",
+            )
+        equal += 1
+    if equal:
+        said.append(f"{equal} cells repeat an equal one above; ignored.")
+    return kept
+
+
+def read_plain_readings(path: str | Path) -> pd.DataFrame:
+    """Readings to be graded without a trial: coupon and any of u_mm, rz5_um, dross_grade, thickness_mm, repeat.
+
+    Other units in a header are converted; the index holds the row of the file.
+
+    Raises
+    ------
+    InputError
+        If a column is missing or a cell cannot be used.
+    """
+    table = named_sheet(path, "readings")
+    columns = match_columns(table, PLAIN, ("coupon",))
+    known = {quantity.column: quantity for quantity in QUANTITIES.values() if quantity.column in columns}
+    if not known:
+        raise InputError(
+            "no column of readings",
+            allowed="u_mm, rz5_um, dross_grade",
+            do="Name one in the header row.",
+            **head(table),
+        )
+    rows = {number: _plain_row(cells, columns, known, table, number) for number, cells in each_row(table, columns)}
+    frame = pd.DataFrame.from_dict(rows, orient="index", columns=list(columns))
+    numbers = [name for name in columns if name not in ("coupon", "repeat")]
+    return frame.astype(dict.fromkeys(numbers, "float64"))
+
+
+def _plain_row(cells: dict[str, Any], columns, known: dict[str, Quantity], table: pd.DataFrame, number: int) -> list:
+    place = placer(table, number, columns)
+    comma = table.attrs["decimal_comma"]
+    row: dict[str, Any] = {"coupon": text_in(cells["coupon"])}
+    if not row["coupon"]:
+        raise InputError("no coupon", do="Fill in its mark, or remove the row.", **place("coupon"))
+    if "repeat" in columns:
+        row["repeat"] = whole_in(cells["repeat"], 0, decimal_comma=comma, **place("repeat")) or 0
+    for name in (column for column in columns if column not in row):
+        value = number_in(cells[name], decimal_comma=comma, **place(name))
+        value = None if value is None else _converted(value, columns[name][1])
+        if value is not None and name in known:
+            value = check_value(value, known[name], **place(name))
+        elif value is not None and value <= 0:
+            raise InputError(
+                "not a sheet thickness", found=value, allowed="above 0 mm", do="Correct it.", **place(name)
+            )
+        row[name] = value
+    return [row[name] for name in columns]

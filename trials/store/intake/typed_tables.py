@@ -1,0 +1,166 @@
+"""Tables that people fill in, checked cell by cell on the way in: cuts, mounts, sheets and readings.
+
+Each problem is one InputError that names file, row (the header is row 1) and column, the value found, what is allowed
+and what to do. What a reader had to say without refusing is in `attrs["said"]` of the table it returns.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from trials.errors import InputError
+from trials.store.intake.headers import each_row, lower, match_columns, named_sheet, once, placer, result
+from trials.store.intake.readings import read_plain_readings, read_readings
+from trials.store.records.changed_setting import parse_changed_setting, written
+from trials.store.records.records import (
+    CUT_COLUMNS,
+    MOUNT_COLUMNS,
+    OUTCOMES,
+    SHEET_COLUMNS,
+    YES_NO_COLUMNS,
+    Records,
+    rows_of,
+)
+from trials.store.records.rules import (
+    check_cut,
+    check_mount,
+)
+from trials.store.records.slips import Slip, open_slips, slips
+from trials.store.tables import moment_in, read_table, sheet_names, text_in, whole_in, yes_no_in
+
+__all__ = [
+    "Slip",
+    "open_slips",
+    "read_cuts",
+    "read_mounts",
+    "read_plain_readings",
+    "read_readings",
+    "read_sheets",
+    "read_table",
+    "slips",
+]
+
+
+def read_cuts(path: str | Path, records: Records) -> pd.DataFrame:
+    """What was cut, from a CSV file or the sheet `cuts` of the run workbook; rows without an outcome are left out.
+
+    Mounts and sheets that were added at the machine are looked up in the workbook; beside a CSV file they stand in
+    tables of their own, and `record_cuts` looks them up.
+
+    Raises
+    ------
+    InputError
+        For the first cell that cannot be used.
+    """
+    table = named_sheet(path, "cuts")
+    columns = match_columns(table, dict.fromkeys(CUT_COLUMNS, ""), ("coupon", "outcome"))
+    marks, sheets = _added(path, records)
+    said = list(table.attrs["said"])
+    if "cut_order" not in columns:
+        said.append("No column cut_order: the planned order was taken.")
+    planned = {row["coupon"]: row for row in rows_of(records.coupons)}
+    rows: dict[int, dict[str, Any]] = {}
+    blank = 0
+    for number, cells in each_row(table, columns):
+        row = _cut_row(cells, placer(table, number, columns), planned, "cut_order" in columns)
+        if not row["outcome"]:
+            blank += 1
+            continue
+        check_cut(row, records, marks, sheets, file=table.attrs["file"], row=number)
+        row["changed_setting"] = written(parse_changed_setting(row["changed_setting"], records.trial))
+        rows[number] = row
+    if blank:
+        said.append(f"{blank} rows have no outcome yet; left out.")
+    once(rows, "coupon", table.attrs["file"])
+    once(rows, "cut_order", table.attrs["file"])
+    return result(rows, CUT_COLUMNS, table, said)
+
+
+def read_mounts(path: str | Path, records: Records) -> pd.DataFrame:
+    """Mounts as fitted, from a CSV file or the sheet `mounts` of the run workbook; rows left as planned are left out.
+
+    Raises
+    ------
+    InputError
+        For the first cell that cannot be used.
+    """
+    table = named_sheet(path, "mounts")
+    columns = match_columns(table, dict.fromkeys(MOUNT_COLUMNS, ""), ("mount",))
+    planned = {row["mount"]: row for row in rows_of(records.planned_mounts)}
+    rows: dict[int, dict[str, Any]] = {}
+    for number, cells in each_row(table, columns):
+        place = placer(table, number, columns)
+        plan = planned.get(text_in(cells.get("mount")), {})
+        row = _mount_row(cells, plan, place, table.attrs["decimal_comma"])
+        if not row["mount"]:
+            raise InputError("no mount", do="Name the mount.", **place("mount"))
+        if plan and all(row[name] in (None, "", plan.get(name)) for name in MOUNT_COLUMNS):
+            continue
+        check_mount(row, records.trial, file=table.attrs["file"], row=number)
+        rows[number] = row
+    once(rows, "mount", table.attrs["file"])
+    return result(rows, MOUNT_COLUMNS, table, list(table.attrs["said"]))
+
+
+def read_sheets(path: str | Path, records: Records) -> pd.DataFrame:
+    """Sheets of material, from a CSV file or the sheet `sheets` of the run workbook; empty rows are left out.
+
+    Raises
+    ------
+    InputError
+        For the first cell that cannot be used.
+    """
+    table = named_sheet(path, "sheets")
+    columns = match_columns(table, dict.fromkeys(SHEET_COLUMNS, ""), ("sheet",))
+    known = set(records.planned_sheets["sheet"])
+    rows: dict[int, dict[str, Any]] = {}
+    for number, cells in each_row(table, columns):
+        row = {name: text_in(cells.get(name)) for name in SHEET_COLUMNS}
+        if not row["sheet"]:
+            raise InputError("no sheet", do="Name the sheet.", **placer(table, number, columns)("sheet"))
+        if row["sheet"] in known and not any(row[name] for name in SHEET_COLUMNS[1:]):
+            continue
+        rows[number] = row
+    once(rows, "sheet", table.attrs["file"])
+    return result(rows, SHEET_COLUMNS, table, list(table.attrs["said"]))
+
+
+def _added(path: str | Path, records: Records) -> tuple[set[str] | None, set[str] | None]:
+    """Marks of mounts and sheets, planned or in the same workbook; None beside a CSV file."""
+    names = lower(sheet_names(path))
+    if not names:
+        return None, None
+    mounts = set(records.mounts["mount"]) | (set(read_mounts(path, records)["mount"]) if "mounts" in names else set())
+    sheets = set(records.sheets["sheet"]) | (set(read_sheets(path, records)["sheet"]) if "sheets" in names else set())
+    return mounts, sheets
+
+
+def _cut_row(cells: dict[str, Any], place, planned: dict[str, dict[str, Any]], ordered: bool) -> dict[str, Any]:
+    row: dict[str, Any] = {name: text_in(cells.get(name)) for name in CUT_COLUMNS}
+    row["outcome"] = row["outcome"].lower().replace(" ", "_")
+    plan = planned.get(row["coupon"], {})
+    row["cut_at"] = moment_in(cells.get("cut_at"), **place("cut_at"))
+    row["cut_order"] = (
+        whole_in(cells.get("cut_order"), 1, decimal_comma=False, **place("cut_order")) if ordered else plan.get("order")
+    )
+    if not row["outcome"] and any(row[name] for name in ("cut_at", "changed_setting", "note")):
+        raise InputError("no outcome", allowed=", ".join(OUTCOMES), do="Fill it in.", **place("outcome"))
+    for name in ("mount", "sheet"):
+        row[name] = row[name] or str(plan.get(name) or "")
+    return row
+
+
+def _mount_row(cells: dict[str, Any], plan: dict[str, Any], place, decimal_comma: bool) -> dict[str, Any]:
+    row: dict[str, Any] = {name: text_in(cells.get(name)) for name in MOUNT_COLUMNS}
+    for name in ("nozzle", "specimen", "sheet"):
+        row[name] = row[name] or str(plan.get(name) or "")
+    for name in ("order", "pierces_before"):
+        row[name] = whole_in(cells.get(name), 0, decimal_comma=decimal_comma, **place(name))
+    row["order"] = plan.get("order") if row["order"] is None else row["order"]
+    row["fitted_at"] = moment_in(cells.get("fitted_at"), **place("fitted_at"))
+    for name in YES_NO_COLUMNS:
+        row[name] = yes_no_in(cells.get(name), **place(name))
+    return row

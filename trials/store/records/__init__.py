@@ -1,0 +1,1 @@
+"""What was recorded: one database per trial, nothing overwritten."""

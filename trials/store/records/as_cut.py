@@ -1,0 +1,230 @@
+"""What was cut, not what was planned: tables for analysis, and every departure from the plan in plain sentences."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from trials.errors import InputError
+from trials.store.records.changed_setting import nearest, parse_changed_setting
+from trials.store.records.records import Records, rows_of
+
+NOT_CUT = "not cut yet"
+HEAD = ("coupon", "sheet", "mount", "nozzle", "specimen")
+LOST = {
+    "not_severed": "was not severed",
+    "aborted": "was aborted",
+    "scrapped": "was scrapped for a reason unrelated to the cut",
+}
+
+
+def coupon_table(records: Records) -> pd.DataFrame:
+    """One row per coupon, in planned order, with mount, nozzle, specimen and settings as cut.
+
+    Columns: coupon, sheet, mount, nozzle, specimen, the factor columns, block, order (planned), cut_order (<NA> where
+    not cut), outcome (`not cut yet` without a cut record), cut_at, note, then any layout columns of the plan.
+    """
+    cuts = {row["coupon"]: row for row in rows_of(records.cuts)}
+    mounts = {row["mount"]: row for row in rows_of(records.mounts)}
+    factors = list(records.factor_columns.values())
+    front = [*HEAD, *factors, "block", "order", "cut_order", "outcome", "cut_at", "note"]
+    rows = [_as_cut(row, cuts.get(row["coupon"]), mounts, records) for row in rows_of(records.coupons)]
+    layout = [name for name in records.coupons.columns if name not in front]
+    frame = pd.DataFrame(rows, columns=[*front, *layout])
+    for name in factors:
+        if name in records.coupons and pd.api.types.is_numeric_dtype(records.coupons[name]):
+            frame[name] = frame[name].astype("float64")
+    return frame.astype({"cut_order": "Int64", "order": "Int64"})
+
+
+def _as_cut(plan: dict[str, Any], cut: dict[str, Any] | None, mounts: dict, records: Records) -> dict[str, Any]:
+    row = {**plan, "cut_order": None, "outcome": NOT_CUT, "cut_at": "", "note": ""}
+    if cut is None:
+        return row
+    row |= {name: cut[name] for name in ("cut_order", "outcome", "cut_at", "note")}
+    row["mount"] = cut["mount"] or plan["mount"]
+    row["sheet"] = cut["sheet"] or plan["sheet"]
+    mount = mounts.get(row["mount"])
+    if mount is not None:
+        row |= {"nozzle": mount["nozzle"], "specimen": mount["specimen"]}
+    changed = parse_changed_setting(cut["changed_setting"], records.trial)
+    return row | {column: value for column, value in changed.items() if column in records.factor_columns.values()}
+
+
+def analysis_table(records: Records, response_name: str) -> pd.DataFrame:
+    """One row per current reading of a response on a coupon that cut, with everything as it was cut.
+
+    Re-measurements (repeat above 0) are left out. A response that is judged once per coupon (dross grade) has one row
+    per coupon, the worst. Columns: coupon, sheet, mount, nozzle, specimen, the factor columns, cut_order, order, side,
+    reading, value (kept unit), block, outcome; in cutting order, then by reading.
+
+    Raises
+    ------
+    InputError
+        If the trial has no such response.
+    """
+    trial = records.trial
+    if response_name not in trial.responses:
+        hint = nearest(response_name, list(trial.responses))
+        allowed = ", ".join(trial.responses)
+        raise InputError("no such response", found=response_name, allowed=allowed, do=hint or "Name one of these.")
+    quantity = trial.quantity(response_name)
+    rows = records.readings
+    rows = rows[(rows["field"] == quantity.column) & (rows["repeat"] == 0)]
+    if quantity.per_coupon or quantity.scale == "grade":
+        worst_first = rows.sort_values("value", ascending=quantity.higher_is_better, kind="stable")
+        rows = worst_first.drop_duplicates("coupon").sort_index()
+    coupons = coupon_table(records)
+    coupons = coupons[coupons["outcome"] == "cut"]
+    merged = coupons.merge(rows[["coupon", "side", "reading", "value"]], on="coupon", how="inner", validate="1:m")
+    factors = list(records.factor_columns.values())
+    names = [*HEAD, *factors, "cut_order", "order", "side", "reading", "value", "block", "outcome"]
+    return merged.sort_values(["cut_order", "reading"], kind="stable")[names].reset_index(drop=True)
+
+
+def departures(records: Records) -> list[str]:
+    """Each way in which what was done differs from the plan, one plain sentence each; empty where nothing does."""
+    if not len(records.cuts) and not len(records.readings):
+        return []
+    coupons = coupon_table(records)
+    planned = {row["coupon"]: row for row in rows_of(records.coupons)}
+    return [
+        *_lost(coupons),
+        *_order(coupons),
+        *_settings(records, planned),
+        *_moved(coupons, planned),
+        *_mounts(records),
+        *_added_sheets(records),
+        *_few_readings(records, coupons),
+    ]
+
+
+def _lost(coupons: pd.DataFrame) -> list[str]:
+    found = []
+    for row in rows_of(coupons[coupons["outcome"].isin(list(LOST))]):
+        note = f" ({row['note']})" if row["note"] else ""
+        found.append(f"Coupon {row['coupon']} ({row['nozzle']}) {LOST[row['outcome']]}{note}.")
+    missing = coupons.loc[coupons["outcome"] == NOT_CUT, "coupon"].tolist()
+    if missing:
+        found.append(f"{_coupons(missing)} not cut.")
+    return found
+
+
+def _order(coupons: pd.DataFrame) -> list[str]:
+    """Coupons cut out of turn: those outside the longest run that keeps the planned order."""
+    done = coupons[coupons["cut_order"].notna()].sort_values("cut_order", kind="stable")
+    moved = _out_of_turn(done["order"].tolist())
+    if not moved:
+        return []
+    names = coupons.loc[coupons["order"].isin(moved) & coupons["cut_order"].notna(), "coupon"].tolist()
+    return [f"{_coupons(names)} cut in another order than planned."]
+
+
+def _out_of_turn(orders: list[int]) -> set[int]:
+    """Fewest entries to take out so that the rest increases (patience sorting)."""
+    from bisect import bisect_left
+
+    tails: list[int] = []
+    tail_places: list[int] = []
+    before: list[int] = []
+    for place, order in enumerate(orders):
+        at = bisect_left(tails, order)
+        before.append(tail_places[at - 1] if at else -1)
+        tails[at : at + 1] = [order]
+        tail_places[at : at + 1] = [place]
+    kept: set[int] = set()
+    place = tail_places[-1] if tail_places else -1
+    while place >= 0:
+        kept.add(orders[place])
+        place = before[place]
+    return set(orders) - kept
+
+
+def _settings(records: Records, planned: dict[str, dict[str, Any]]) -> list[str]:
+    found = []
+    for cut in rows_of(records.cuts):
+        for column, value in parse_changed_setting(cut["changed_setting"], records.trial).items():
+            was = planned[cut["coupon"]].get(column, records.trial.held.get(column))
+            if was != value:
+                found.append(f"Coupon {cut['coupon']} was cut with {column} {_shown(value)}, planned {_shown(was)}.")
+    return found
+
+
+def _moved(coupons: pd.DataFrame, planned: dict[str, dict[str, Any]]) -> list[str]:
+    """Coupons cut in another mount or on another sheet, gathered by what they have in common."""
+    moves: dict[tuple[str, str, str], list[str]] = {}
+    for row in rows_of(coupons[coupons["outcome"] != NOT_CUT]):
+        for what in ("mount", "sheet"):
+            was = planned[row["coupon"]][what]
+            if was != row[what]:
+                moves.setdefault((what, str(was), str(row[what])), []).append(row["coupon"])
+    word = {"mount": "in", "sheet": "on"}
+    return [
+        f"{_coupons(marks)} cut {word[what]} {what} {now}, planned {word[what]} {was}."
+        for (what, was, now), marks in moves.items()
+    ]
+
+
+def _mounts(records: Records) -> list[str]:
+    planned = {row["mount"]: row for row in rows_of(records.planned_mounts)}
+    found = []
+    for row in rows_of(records.mounts):
+        plan = planned.get(row["mount"])
+        fitted = f"{row['nozzle']} {row['specimen']}".strip()
+        if plan is None:
+            found.append(f"Mount {row['mount']} was added: {fitted} was fitted again.")
+        else:
+            was = f"{plan['nozzle']} {plan['specimen']}".strip()
+            if was != fitted:
+                found.append(f"Mount {row['mount']} held {fitted}, planned {was}.")
+            if str(plan.get("sheet") or "") != row["sheet"]:
+                found.append(f"Mount {row['mount']} was on sheet {row['sheet']}, planned {plan['sheet']}.")
+        if row["window_changed"] == "yes":
+            found.append(f"The protective window was changed during mount {row['mount']} ({fitted}).")
+        for column, words in (("centring_checked", "not centred"), ("height_calibrated", "not calibrated for height")):
+            if row[column] == "no":
+                found.append(f"Mount {row['mount']} ({fitted}) was {words}.")
+    return found
+
+
+def _added_sheets(records: Records) -> list[str]:
+    planned = set(records.planned_sheets["sheet"])
+    return [f"Sheet {sheet} was added." for sheet in records.sheets["sheet"] if sheet not in planned]
+
+
+def _few_readings(records: Records, coupons: pd.DataFrame) -> list[str]:
+    """Responses that lack readings on coupons that cut, once any reading of the response is in.
+
+    An adopted table had no plan that it could fall short of.
+    """
+    if records.trial.plan.method == "adopted":
+        return []
+    cut = coupons.loc[coupons["outcome"] == "cut", "coupon"]
+    rows = records.readings[records.readings["repeat"] == 0]
+    found = []
+    for name, asked in records.trial.responses.items():
+        quantity = records.trial.quantity(name)
+        wanted = 1 if quantity.per_coupon else asked.readings
+        counts = rows[rows["field"] == quantity.column].groupby("coupon")["reading"].nunique()
+        if counts.empty:
+            continue
+        have = counts.reindex(cut, fill_value=0)
+        none, few = have[have == 0].index.tolist(), have[(have > 0) & (have < wanted)].index.tolist()
+        found += [f"No reading of {quantity.label} on {_marks(none)}."] if none else []
+        found += [f"Fewer than the planned {wanted} readings of {quantity.label} on {_marks(few)}."] if few else []
+    return found
+
+
+def _coupons(marks: list[str]) -> str:
+    return f"Coupon {marks[0]} was" if len(marks) == 1 else f"Coupons {_marks(marks)} were"
+
+
+def _marks(marks: list[str]) -> str:
+    if len(marks) <= 8:
+        return ", ".join(marks)
+    return f"{', '.join(marks[:8])} and {len(marks) - 8} more"
+
+
+def _shown(value: Any) -> str:
+    return f"{value:g}" if isinstance(value, float) else str(value)

@@ -1,0 +1,257 @@
+"""The database of a trial: frozen, amended, extended, loaded; and the doors through which records are written."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Mapping, Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+from sqlalchemy import Connection, func, insert, select
+
+from trials.errors import InputError
+from trials.store.records import schema
+from trials.store.records.corrections import confirm_slips, correct, correct_cut, correct_mount, correct_sheet
+from trials.store.records.entry import Recorded, writing
+from trials.store.records.folder import (
+    database_path,
+    last_version,
+    load,
+    read_records,
+    read_trial,
+    require_frozen,
+    stamp,
+    write_journal,
+)
+from trials.store.records.recording import record_as_planned, record_cuts, record_readings
+from trials.store.records.records import LOOK_COLUMNS, Records, rows_of, table
+from trials.trial import Trial, changes, freeze_hash, parse
+
+__all__ = [
+    "Recorded",
+    "add_block",
+    "amend",
+    "confirm_slips",
+    "correct",
+    "correct_cut",
+    "correct_mount",
+    "correct_sheet",
+    "freeze",
+    "keep_verdict",
+    "load",
+    "record_as_planned",
+    "record_cuts",
+    "record_readings",
+    "verdicts",
+]
+
+PLAN = {
+    "coupons": (schema.planned_coupons, "coupon"),
+    "mounts": (schema.planned_mounts, "mount"),
+    "sheets": (schema.planned_sheets, "sheet"),
+}
+LABELS = ("coupon", "mount", "sheet", "nozzle", "specimen")
+
+
+def freeze(
+    folder: Path | str, plan_tables: Mapping[str, pd.DataFrame], said: Sequence[str] = (), at: datetime | None = None
+) -> Records:
+    """Freeze the question and its plan: `trial.db` appears whole, or not at all.
+
+    plan_tables: `coupons` (coupon, order, sheet, mount, nozzle, specimen, factor columns, any layout columns) and,
+    where there are any, `mounts` and `sheets`. `said` is what the planner had to say, kept in the journal.
+
+    Raises
+    ------
+    InputError
+        If the folder is no trial folder, a plan is frozen already, or the tables do not fit the trial.
+    """
+    folder = Path(folder)
+    trial, text = read_trial(folder)
+    create(folder, trial, text, plan_tables, said, at)
+    return load(folder)
+
+
+def create(
+    folder: Path,
+    trial: Trial,
+    text: str,
+    plan_tables: Mapping[str, pd.DataFrame],
+    said: Sequence[str],
+    at: datetime | None,
+    fill: Callable[[Connection, str], None] | None = None,
+) -> None:
+    """Write a new `trial.db` beside its place and move it there in one step; `fill` may add records first."""
+    path = database_path(folder)
+    if path.exists():
+        raise InputError(
+            "the plan of this trial is frozen already",
+            file=str(path),
+            do="Record cuts with `trials cut`, state a change with `trials amend`, or start another trial folder.",
+        )
+    check_plan(plan_tables, trial)
+    moment = stamp(at)
+    temporary = path.with_suffix(".db.new")
+    temporary.unlink(missing_ok=True)
+    try:
+        with schema.transaction(temporary, writes=True) as connection:
+            schema.metadata.create_all(connection)
+            _write_version(connection, trial, text, moment)
+            counts = [_write_plan(connection, name, plan_tables.get(name), 1) for name in PLAN]
+            what = f"{counts[0]} coupons, {counts[1]} mounts, {counts[2]} sheets"
+            write_journal(connection, moment, "", "frozen", what)
+            for sentence in said:
+                write_journal(connection, moment, "", "plan", sentence)
+            if fill is not None:
+                fill(connection, moment)
+        os.replace(temporary, path)
+    finally:
+        temporary.unlink(missing_ok=True)
+
+
+def check_plan(plan_tables: Mapping[str, pd.DataFrame], trial: Trial) -> None:
+    """Raise InputError where planned tables do not fit the trial: columns, marks, nozzle types, mounts, sheets."""
+    coupons = plan_tables.get("coupons")
+    if coupons is None or coupons.empty:
+        raise InputError("the plan holds no coupons", do="Check factors, limits and budget in trial.toml.")
+    wanted = ["coupon", "order", "nozzle", *(trial.factor_column(name) for name in trial.factors)]
+    missing = [name for name in wanted if name not in coupons.columns]
+    if missing:
+        raise InputError(f"the planned coupons lack {', '.join(missing)}", allowed=", ".join(wanted), do="Plan again.")
+    for name, (_, mark) in PLAN.items():
+        marks = plan_tables[name][mark] if name in plan_tables else pd.Series([], dtype=object)
+        if marks.duplicated().any():
+            raise InputError(f"a {mark} is planned twice", found=marks[marks.duplicated()].iloc[0], do="Plan again.")
+        if name == "coupons" or name not in plan_tables or mark not in coupons.columns:
+            continue
+        strange = set(coupons[mark].dropna().astype(str)) - set(marks.astype(str)) - {""}
+        if strange:
+            raise InputError(f"coupons name a {mark} that is not planned", found=min(strange), do="Plan again.")
+    strange = sorted(set(coupons["nozzle"]) - set(trial.types))
+    if strange:
+        raise InputError("a planned nozzle type is not in trial.toml", found=strange[0], do="Plan again.")
+
+
+def amend(folder: Path | str, who: str, why: str, at: datetime | None = None) -> list[tuple[str, str, str]]:
+    """Adopt a changed `trial.toml`: each changed key goes into the journal (old -> new), and the changes are returned.
+
+    Raises
+    ------
+    InputError
+        If who or why is missing, nothing frozen changed, or the change would leave planned or recorded coupons
+        without their nozzle type, specimen or factor.
+    """
+    if not who.strip() or not why.strip():
+        raise InputError("an amendment needs a name and a reason", do="Give both: who amends, and why.")
+    path = require_frozen(folder)
+    trial, text = read_trial(folder)
+    moment = stamp(at)
+    with schema.transaction(path, writes=True) as connection:
+        version = last_version(connection)
+        old = parse(version["toml"], "frozen trial.toml")
+        changed = changes(old, trial)
+        if not changed:
+            raise InputError(
+                "nothing that was frozen has changed",
+                file=str(Path(folder) / "trial.toml"),
+                do="Title, prices and notes need no amendment.",
+            )
+        _refuse_orphans(read_records(connection, Path(folder), old, version), trial, str(Path(folder) / "trial.toml"))
+        for key, before, after in changed:
+            write_journal(connection, moment, who, "amended", f"{key}: {before} -> {after}", why)
+        _write_version(connection, trial, text, moment, who, why)
+    return changed
+
+
+def add_block(
+    folder: Path | str,
+    coupons: pd.DataFrame,
+    mounts: pd.DataFrame | None,
+    sheets: pd.DataFrame | None,
+    declared: bool,
+    why: str,
+    who: str = "",
+    at: datetime | None = None,
+    said: Sequence[str] = (),
+) -> int:
+    """Extend a frozen trial by further coupons; returns the number of the new block.
+
+    declared: whether the extension was announced before the first look at the data; said: what the planner had to
+    say, kept in the journal behind the line of the block.
+
+    Raises
+    ------
+    InputError
+        If a mark is planned already, or the tables do not fit the trial.
+    """
+    moment = stamp(at)
+    with writing(folder) as (connection, records):
+        new = {"coupons": coupons, "mounts": mounts, "sheets": sheets}
+        old = {"coupons": records.coupons, "mounts": records.planned_mounts, "sheets": records.planned_sheets}
+        given = {name: frame for name, frame in new.items() if frame is not None}
+        check_plan({name: pd.concat([old[name], given.get(name)]) for name in PLAN}, records.trial)
+        block = int(records.coupons["block"].max()) + 1
+        for name in PLAN:
+            _write_plan(connection, name, given.get(name), block)
+        word = "declared before cutting" if declared else "not declared before cutting"
+        write_journal(connection, moment, who, "block added", f"block {block}, {len(coupons)} coupons, {word}", why)
+        for sentence in said:
+            write_journal(connection, moment, who, "plan", sentence)
+    return block
+
+
+def keep_verdict(
+    folder: Path | str, look: int, text: str, declared: bool = True, at: datetime | None = None
+) -> dict[str, Any]:
+    """Keep the summary (JSON text) of one look at the data. The first of each look stays; it is what is returned."""
+    with writing(folder) as (connection, records):
+        kept = records.looks[records.looks["look"] == look]
+        if len(kept):
+            return kept.iloc[0].to_dict()
+        row = {"look": int(look), "at": stamp(at), "declared": bool(declared), "summary_json": text}
+        connection.execute(insert(schema.looks), row)
+        write_journal(connection, row["at"], "", "verdict", f"look {look} kept")
+    return row
+
+
+def verdicts(folder: Path | str) -> pd.DataFrame:
+    """The verdicts kept so far: look, at, declared, summary_json."""
+    path = database_path(Path(folder))
+    return load(folder).looks if path.is_file() else table([], LOOK_COLUMNS)
+
+
+def _write_version(connection: Connection, trial: Trial, text: str, at: str, who: str = "", why: str = "") -> None:
+    row = {"at": at, "who": who.strip(), "why": why.strip(), "freeze_hash": freeze_hash(trial), "toml": text}
+    connection.execute(insert(schema.versions), row)
+
+
+def _write_plan(connection: Connection, name: str, frame: pd.DataFrame | None, block: int) -> int:
+    if frame is None:
+        return 0
+    target, mark = PLAN[name]
+    start = connection.execute(select(func.count()).select_from(target)).scalar_one()
+    for position, cells in enumerate(rows_of(frame), start + 1):
+        cells |= {key: "" if cells[key] is None else str(cells[key]) for key in LABELS if key in cells}
+        if name == "coupons":
+            cells["block"] = int(cells.get("block") or block) if block == 1 else block
+        connection.execute(insert(target), {mark: cells[mark], "position": position, "cells": cells})
+    return len(frame)
+
+
+def _refuse_orphans(records: Records, trial: Trial, file: str) -> None:
+    """Raise where planned or cut coupons would lose what the new question no longer names."""
+    lost = sorted(set(records.coupons["nozzle"]) - set(trial.types))
+    pieces = {specimen for nozzle in trial.nozzles for specimen in nozzle.specimens}
+    used = set(records.coupons["specimen"]) | set(records.mounts["specimen"])
+    gone = sorted(used - pieces - {""})
+    columns = {trial.factor_column(name) for name in trial.factors}
+    factors = sorted(columns ^ set(records.factor_columns.values()))
+    for what, names in (("nozzle type", lost), ("specimen", gone), ("factor", factors)):
+        if names:
+            raise InputError(
+                f"{what} {names[0]!r} belongs to coupons of the frozen plan or to none of them",
+                file=file,
+                do="Put it back, or start another trial folder for the new question.",
+            )

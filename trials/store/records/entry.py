@@ -1,0 +1,115 @@
+"""One write transaction on a frozen trial, and what every entry in it has in common."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Table, insert, select
+
+from trials.errors import InputError
+from trials.store.records import schema
+from trials.store.records.changed_setting import parse_changed_setting, written
+from trials.store.records.folder import (
+    check_unchanged,
+    last_version,
+    read_records,
+    read_trial,
+    require_frozen,
+    write_journal,
+)
+from trials.store.records.records import (
+    REAL,
+    WHOLE,
+    Records,
+    plain,
+)
+from trials.store.records.rules import (
+    check_cut,
+    check_mount,
+)
+from trials.store.records.slips import Slip
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """What one call wrote: rows added, rows that were already there, suspected slips, and remarks in words."""
+
+    added: int
+    ignored: int
+    said: tuple[str, ...] = ()
+    slips: tuple[Slip, ...] = ()
+
+
+@contextmanager
+def writing(folder: Path | str) -> Iterator[tuple[Connection, Records]]:
+    """One write transaction on a frozen, unchanged trial, with its records as they stand."""
+    path = require_frozen(folder)
+    trial, _ = read_trial(folder)
+    with schema.transaction(path, writes=True) as connection:
+        version = last_version(connection)
+        check_unchanged(Path(folder), trial, version)
+        yield connection, read_records(connection, Path(folder), trial, version)
+
+
+def cleaned(row: dict[str, Any], columns: tuple[str, ...], records: Records) -> dict[str, Any]:
+    """A row with every column present: whole numbers as int, text stripped, settings in their stored spelling."""
+    clean: dict[str, Any] = {}
+    for name in columns:
+        value = plain(row.get(name))
+        if name in WHOLE:
+            clean[name] = None if value in (None, "") else int(value)
+        elif name in REAL:
+            clean[name] = None if value in (None, "") else float(value)
+        else:
+            clean[name] = "" if value is None else str(value).strip()
+    if clean.get("changed_setting"):
+        clean["changed_setting"] = written(parse_changed_setting(clean["changed_setting"], records.trial))
+    return clean
+
+
+def check_row(key: str, entry: dict[str, Any], records: Records, **place: Any) -> None:
+    """Raise InputError where a cut record or a mount does not fit the trial."""
+    if key == "coupon":
+        check_cut(entry, records, set(records.mounts["mount"]), set(records.sheets["sheet"]), **place)
+    if key == "mount":
+        check_mount(entry, records.trial, **place)
+
+
+def current_rows(connection: Connection, target: Table, key: str) -> dict[str, dict[str, Any]]:
+    """The rows of a recorded table that no other row replaces, by mark."""
+    rows = [dict(row._mapping) for row in connection.execute(select(target).order_by(target.c.id))]
+    replaced = {row["replaces"] for row in rows}
+    return {row[key]: row for row in rows if row["id"] not in replaced}
+
+
+def shown(value: Any) -> str:
+    """A cell as printed in a message."""
+    return "empty" if value in (None, "") else str(value)
+
+
+def reading_row(records: Records, coupon: str, reading: int, repeat: int, field: str) -> dict[str, Any]:
+    """The current row of one reading (0: the only one); raises InputError where there is none."""
+    rows = records.readings
+    chosen = rows[(rows["coupon"] == coupon) & (rows["field"] == field)]
+    exact = chosen[((chosen["reading"] == reading) | (reading == 0)) & (chosen["repeat"] == repeat)]
+    if len(exact) != 1:
+        have = ", ".join(str(number) for number in sorted(chosen["reading"].unique())) or "none"
+        raise InputError(
+            f"coupon {coupon} has no such reading of {field}",
+            found=reading,
+            allowed=have,
+            do="Name a reading on record, or record it with `trials record`.",
+        )
+    return exact.iloc[0].to_dict()
+
+
+def confirm(connection, records: Records, found: list[Slip], who: str, why: str, moment: str) -> None:
+    """Mark the readings of suspected slips as confirmed, one journal line each."""
+    for slip in found:
+        row = reading_row(records, slip.coupon, slip.reading, slip.repeat, slip.field)
+        line = write_journal(connection, moment, who, "slip confirmed", slip.words, why)
+        connection.execute(insert(schema.confirmed_slips), {"reading_id": int(row["id"]), "journal_id": line})

@@ -1,0 +1,155 @@
+"""What a record must satisfy before it is stored, whichever way it came in."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Mapping
+from typing import Any
+
+import pandas as pd
+
+from trials.errors import InputError
+from trials.responses import QUANTITIES, Quantity
+from trials.store.records.changed_setting import nearest, parse_changed_setting
+from trials.store.records.records import OUTCOMES, Records, plain
+from trials.trial import Trial
+
+CUTOFF_FIELD = "rz5_um"
+
+
+def quantities(trial: Trial) -> dict[str, Quantity]:
+    """Every column that can be read for a trial -> its quantity; a trial's own responses win over the known ones."""
+    known = {quantity.column: quantity for quantity in QUANTITIES.values()}
+    return known | {quantity.column: quantity for quantity in map(trial.quantity, trial.responses)}
+
+
+def check_value(value: Any, quantity: Quantity, **place: Any) -> float:
+    """A reading as a float inside what its quantity accepts.
+
+    Raises
+    ------
+    InputError
+        If it is not finite, negative, out of range, or a grade that is not whole.
+    """
+    try:
+        number = float(value)
+    except (TypeError, ValueError):
+        number = math.nan
+    allowed = f"{quantity.low:g} to {quantity.high:g} {quantity.unit}".replace(" to inf", " or more").strip()
+    place = {"column": quantity.column, **place}
+    if not math.isfinite(number):
+        raise InputError("not a finite number", found=value, allowed=allowed, do="Correct the cell.", **place)
+    if number < quantity.low:
+        problem = "negative value" if number < 0 else "below what is allowed"
+        raise InputError(problem, found=value, allowed=allowed, do="Correct the cell.", **place)
+    if number > quantity.high:
+        raise InputError(
+            "above what is allowed", found=value, allowed=allowed, do="Check the figure and the column's unit.", **place
+        )
+    if quantity.scale == "grade" and number != int(number):
+        raise InputError("a grade is a whole number", found=value, allowed=allowed, do="Correct the cell.", **place)
+    return number
+
+
+def check_coupon(coupon: str, marks: Collection[str], **place: Any) -> None:
+    """Raise InputError, with the nearest mark, where a coupon is not one of the plan."""
+    if coupon in marks:
+        return
+    do = f"{nearest(coupon, sorted(marks))} Use the marks of the run sheet.".strip()
+    raise InputError("unknown coupon", found=coupon, do=do, **{"column": "coupon", **place})
+
+
+def outcomes(records: Records) -> dict[str, str]:
+    """Coupon -> outcome, for the coupons with a cut record."""
+    return dict(zip(records.cuts["coupon"], records.cuts["outcome"], strict=True))
+
+
+def check_was_cut(coupon: str, recorded: Mapping[str, str], **place: Any) -> None:
+    """Raise InputError where a coupon has no cut record in `outcomes`, or was recorded as lost."""
+    outcome = recorded.get(coupon)
+    if outcome == "cut":
+        return
+    problem, do = (
+        ("a reading of a coupon that is not recorded as cut", "Record it with `trials cut`.")
+        if outcome is None
+        else (
+            f"a reading of a coupon recorded as {outcome}",
+            "Leave the readings out, or correct the cut record with `trials correct`.",
+        )
+    )
+    raise InputError(problem, found=coupon, do=do, **{"column": "coupon", **place})
+
+
+def check_cutoff(long: pd.DataFrame, records: Records, file: str = "") -> None:
+    """Raise InputError where roughness readings of one trial, stored or new, name more than one cut-off."""
+    stored = records.readings
+    known = stored.loc[(stored["field"] == CUTOFF_FIELD) & stored["cutoff_mm"].notna(), "cutoff_mm"].tolist()
+    new = long[(long["field"] == CUTOFF_FIELD) & long["cutoff_mm"].notna()]
+    first = known[0] if known else None
+    for row, value in zip(new.index, new["cutoff_mm"], strict=True):
+        if first is None:
+            first = value
+        elif value != first:
+            raise InputError(
+                f"cut-offs are mixed: other roughness readings of this trial have {first:g} mm",
+                file=file,
+                row=int(row) if file else None,
+                column="cutoff_mm",
+                found=float(value),
+                do="Measure all coupons with one cut-off, or correct the cell.",
+            )
+
+
+def check_cut(
+    cut: dict[str, Any], records: Records, mounts: set[str] | None, sheets: set[str] | None, **place: Any
+) -> None:
+    """Raise InputError where a cut record names an unknown coupon, outcome, mount, sheet or setting.
+
+    mounts, sheets: the known marks; None where they are not known yet.
+    """
+    check_coupon(cut["coupon"], set(records.coupons["coupon"]), **place)
+    if cut["outcome"] not in OUTCOMES:
+        raise InputError(
+            "unknown outcome",
+            column="outcome",
+            found=cut["outcome"],
+            allowed=", ".join(OUTCOMES),
+            do="Use one of these words.",
+            **place,
+        )
+    for column, known in (("mount", mounts), ("sheet", sheets)):
+        if known is not None and cut[column] and cut[column] not in known:
+            raise InputError(
+                f"unknown {column}",
+                column=column,
+                found=cut[column],
+                do=f"{nearest(cut[column], sorted(known))} Or add it to the table of {column}s.".strip(),
+                **place,
+            )
+    if plain(cut["cut_order"]) is None and cut["outcome"] != "scrapped":
+        raise InputError("no place in the cutting order", column="cut_order", do="Fill it in: 1, 2, 3, ...", **place)
+    parse_changed_setting(cut["changed_setting"], records.trial, **place)
+
+
+def check_mount(mount: dict[str, Any], trial: Trial, **place: Any) -> None:
+    """Raise InputError where a mount names an unknown nozzle type, or a specimen of another type."""
+    nozzle = next((n for n in trial.nozzles if n.type == mount["nozzle"]), None)
+    if nozzle is None:
+        hint = nearest(mount["nozzle"], trial.types) if mount["nozzle"] else "Say which nozzle type was fitted."
+        raise InputError(
+            "unknown nozzle type" if mount["nozzle"] else f"mount {mount['mount']} has no nozzle type",
+            column="nozzle",
+            found=mount["nozzle"] or None,
+            allowed=", ".join(trial.types),
+            do=hint or "Use one of these.",
+            **place,
+        )
+    if nozzle.specimens and mount["specimen"] not in nozzle.specimens:
+        raise InputError(
+            f"unknown specimen of {nozzle.type}",
+            column="specimen",
+            found=mount["specimen"],
+            allowed=", ".join(nozzle.specimens),
+            do="Correct the cell, or add the piece to trial.toml with `trials amend`.",
+            **place,
+        )

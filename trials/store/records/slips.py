@@ -1,0 +1,143 @@
+"""Suspected slips of the pen: a reading far from its neighbours (tenfold, wrong unit). Flagged, never changed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from trials.responses import QUANTITIES
+from trials.store.records.changed_setting import parse_changed_setting
+from trials.store.records.records import Records
+from trials.units import shown
+
+TIMES = 5.0
+"""A reading more than this many times its neighbours' median, or less than one part in as many, is suspected."""
+STEPS = 5.0
+"""A difference of so few steps of the instrument is never suspected."""
+ENOUGH = {"its coupon": 2, "coupons of this nozzle at this setting": 3, "the trial": 5}
+"""Fewest other readings that a reading is compared with, by where they come from."""
+
+
+@dataclass(frozen=True)
+class Slip:
+    """One suspected slip; value and neighbours_median in the unit of the field."""
+
+    coupon: str
+    reading: int
+    field: str
+    value: float
+    neighbours_median: float
+    words: str
+    repeat: int = 0
+
+
+def slips(long: pd.DataFrame, records: Records) -> list[Slip]:
+    """Suspected slips among `long` (columns as readings, stored or about to be), in the order of its rows.
+
+    A reading is compared with the median of the other readings of the same field: of its coupon (two others or
+    more), else of its nozzle at its setting (three), else of the trial (five). Only fields on which tenfold is
+    surprising are looked at: no grades, no dross heights; a zero only where the model works on a log scale.
+    """
+    judged = long[long["value"].notna() & long["field"].map(lambda f: _judged(f, records))].copy()
+    judged["cell"] = judged["coupon"].map(_cells(records))
+    judged["position"] = np.arange(len(judged))
+    found: list[tuple[int, Slip]] = []
+    for field, rows in judged.groupby("field", sort=False):
+        found += _field_slips(str(field), rows, records)
+    return [slip for _, slip in sorted(found, key=lambda pair: pair[0])]
+
+
+def open_slips(records: Records) -> list[Slip]:
+    """Suspected slips among the current readings that nobody confirmed or corrected."""
+    suspected = {(s.coupon, s.reading, s.repeat, s.field): s for s in slips(records.readings, records)}
+    rows = records.readings
+    keys = zip(rows["coupon"], rows["reading"], rows["repeat"], rows["field"], rows["id"], strict=True)
+    settled = {tuple(key) for *key, number in keys if number in records.confirmed}
+    return [slip for key, slip in suspected.items() if key not in settled]
+
+
+def _judged(field: str, records: Records) -> bool:
+    if field == QUANTITIES["dross_height"].column:
+        return False
+    quantity = _quantity(field, records)
+    return quantity is None or quantity.scale != "grade"
+
+
+def _quantity(field: str, records: Records):
+    asked = (records.trial.quantity(name) for name in records.trial.responses)
+    return next((q for q in (*asked, *QUANTITIES.values()) if q.column == field), None)
+
+
+def _cells(records: Records) -> dict[str, str]:
+    """Coupon -> nozzle and settings as cut, as one label."""
+    columns = list(records.factor_columns.values())
+    changed = dict(zip(records.cuts["coupon"], records.cuts["changed_setting"], strict=True))
+    cells = {}
+    for row in records.coupons.to_dict("records"):
+        as_cut = {column: row.get(column) for column in columns}
+        if changed.get(row["coupon"]):
+            as_cut |= parse_changed_setting(changed[row["coupon"]], records.trial)
+        cells[row["coupon"]] = repr((row.get("nozzle"), sorted(as_cut.items())))
+    return cells
+
+
+def _field_slips(field: str, rows: pd.DataFrame, records: Records) -> list[tuple[int, Slip]]:
+    quantity = _quantity(field, records)
+    step = quantity.resolution if quantity else 0.0
+    zero_counts = quantity is not None and quantity.scale == "log"
+    suspected: dict[int, tuple[float, str]] = {}
+    rest = rows
+    for where, key in (("its coupon", "coupon"), ("coupons of this nozzle at this setting", "cell"), ("the trial", "")):
+        groups = [group for _, group in rest.groupby(key, sort=False)] if key else [rest]
+        for group in groups:
+            suspected |= _group_slips(group, where, step, zero_counts)
+        counts = rest.groupby(key)["value"].transform("size") if key else None
+        if counts is not None:
+            rest = rest[(counts <= ENOUGH[where]) & ~rest["position"].isin(suspected)]
+    chosen = rows[rows["position"].isin(suspected)]
+    return [(row["position"], _slip(row, field, *suspected[row["position"]])) for row in chosen.to_dict("records")]
+
+
+def _group_slips(group: pd.DataFrame, where: str, step: float, zero_counts: bool) -> dict[int, tuple[float, str]]:
+    """The worst first, so that one slip does not make its honest neighbours look like slips."""
+    values = group["value"].to_numpy(float)
+    if len(values) <= ENOUGH[where] or values.max() <= TIMES * values.min():
+        return {}
+    positions = group["position"].to_numpy()
+    found: dict[int, tuple[float, str]] = {}
+    left = np.arange(len(values))
+    while len(left) > ENOUGH[where]:
+        here = values[left]
+        others = _medians_of_others(here)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            far = np.abs(np.log(here / others))
+        ignored = (others <= 0) | (np.abs(here - others) <= STEPS * step) | ((here <= 0) & (not zero_counts))
+        far[ignored | np.isnan(far)] = 0.0
+        worst = int(np.argmax(far))
+        if far[worst] <= np.log(TIMES):
+            break
+        found[int(positions[left[worst]])] = (float(others[worst]), where)
+        left = np.delete(left, worst)
+    return found
+
+
+def _medians_of_others(values: np.ndarray) -> np.ndarray:
+    """(n,) -> (n,): for each value the median of all the others, from one sorting."""
+    order = np.sort(values)
+    rank = np.argsort(np.argsort(values, kind="stable"), kind="stable")
+    low, high = (len(values) - 2) // 2, (len(values) - 1) // 2
+    return (order[low + (rank <= low)] + order[high + (rank <= high)]) / 2.0
+
+
+def _slip(row: dict, field: str, median: float, where: str) -> Slip:
+    value = float(row["value"])
+    times = f"{value / median:.3g} times" if value >= median else f"{value / median:.2g} of"
+    known = next((q for q in QUANTITIES.values() if q.column == field), None)
+    name, unit = (known.short, f" {shown(known.unit)}".rstrip()) if known else (field, "")
+    words = (
+        f"coupon {row['coupon']}, reading {row['reading']}: {name} {value:g}{unit} is {times} the median "
+        f"{median:g}{unit} of the other readings of {where}; a slip of the pen or a wrong unit?"
+    )
+    return Slip(row["coupon"], int(row["reading"]), field, value, median, words, int(row["repeat"]))

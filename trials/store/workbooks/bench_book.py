@@ -1,0 +1,246 @@
+"""The workbook for the bench: coupon marks in a random order of their own, and nothing about nozzle or setting."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from trials import standards
+from trials.grade.dross import SCALE
+from trials.responses import Quantity
+from trials.store.records.as_cut import coupon_table
+from trials.store.records.records import OUTCOMES, Records
+from trials.store.records.rules import CUTOFF_FIELD
+from trials.store.workbooks.book import Book, Cell, Column, between, choice, created_at, said
+from trials.trial import Trial
+from trials.units import shown
+
+STREAM = 2
+"""Second random stream of the trial's seed: the first lays out the plan, so the orders tell nothing of each other."""
+LATER = 0.25
+"""A coupon is measured again no sooner than after this share of the coupons."""
+THICKNESS = "thickness_mm"
+LIMIT_ROW = 4
+"""Row (counted from 1) of the first limit on the sheet `how to`; range r is r - 1 rows below."""
+HOW_TO = (
+    ("order at the bench", "Cold coupon. Dross first; then take the dross off and brush loose oxide, never grind."),
+    ("", "Then u, then Rz5. Leave out lead-in, corners and slat marks; always the same sides and depths."),
+    ("rows", "Measure in the order of the rows. Grey cells are given; leave a cell empty where nothing was measured."),
+    ("repeat", "0 is the reading. A row with 1 is the same place measured again: do not look up the first value."),
+    ("side", "Which edge was measured, in the shop's own words; left and right as seen in cutting direction."),
+    ("ranges", "Worked out from each single reading while typing; the coupon's grade comes from `trials grade`."),
+    ("afterwards", "Save it and record it: trials record FOLDER this-file.xlsx"),
+)
+
+
+def measuring_order(records: Records) -> list[tuple[str, int]]:
+    """Coupons in random order as (coupon, repeat), blind re-measurements (repeat 1) spread among them.
+
+    Coupons on record as lost are left out. The order comes from the trial's seed, from a stream of its own.
+    """
+    rng = np.random.default_rng([records.trial.plan.seed, STREAM])
+    marks = sorted(records.coupons["coupon"])
+    order = [marks[i] for i in rng.permutation(len(marks))]
+    again_at = rng.random(len(order))
+    lost = set(records.cuts.loc[records.cuts["outcome"].isin(OUTCOMES[1:]), "coupon"])
+    return _with_repeats([mark for mark in order if mark not in lost], again_at, records.trial.bench.repeat_share)
+
+
+def _with_repeats(order: list[str], draws: np.ndarray, share: float) -> list[tuple[str, int]]:
+    """Evenly spaced coupons come again after a random while of at least `LATER` of the coupons."""
+    count = len(order)
+    wanted = min(round(share * count) or int(share > 0), count)
+    gap = max(1, round(LATER * count))
+    early = max(1, count - gap)
+    places = sorted({int((i + 0.5) * early / max(wanted, 1)) for i in range(wanted)})
+    entries = [(float(place), mark, 0) for place, mark in enumerate(order)]
+    for place in places:
+        last = max(place + gap, count - 1)
+        when = place + gap + draws[place] * (last - place - gap) + 0.5
+        entries.append((float(when), order[place], 1))
+    return [(mark, repeat) for _, mark, repeat in sorted(entries)]
+
+
+def bench_workbook(records: Records, path: str | Path, created: datetime | None = None) -> Path:
+    """Write the bench workbook: sheets `readings` and `how to`. Read back by `intake.read_readings`.
+
+    Nothing in it tells nozzle type, setting or order of cutting, except the thickness where that is a factor: grades
+    need it, and the inspector holds the coupon in hand. The same records and `created` give the same bytes.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be written.
+    """
+    trial = records.trial
+    asked = [(trial.quantity(name), request.readings) for name, request in trial.responses.items()]
+    asked.sort(key=lambda pair: (not pair[0].per_coupon, pair[0].column == CUTOFF_FIELD))
+    thickness = _thickness_by_coupon(records)
+    columns = _columns(trial, [quantity for quantity, _ in asked], bool(thickness))
+    rows = _rows(records, asked, thickness, [column.header for column in columns])
+    book = Book("Bench workbook", created_at(records, created))
+    book.filled_sheet("readings", columns, rows, frozen=4, group="measure_order")
+    _how_to(book, trial, [quantity for quantity, _ in asked], bool(thickness))
+    return book.save(path)
+
+
+def _thickness_by_coupon(records: Records) -> dict[str, float]:
+    """Thickness of each coupon where it is a factor; else empty."""
+    if THICKNESS not in records.factor_columns.values():
+        return {}
+    table = coupon_table(records)
+    return dict(zip(table["coupon"], table[THICKNESS], strict=True))
+
+
+def _graded(trial: Trial, fields: list[str], varies: bool) -> list[tuple[str, str, str]]:
+    """(field, header of its range, column of the limits on `how to`) where the thickness is known."""
+    if trial.application.thickness_mm is None and not varies:
+        return []
+    known = [("u_mm", "range of u", "B"), ("rz5_um", "range of Rz5", "D")]
+    return [entry for entry in known if entry[0] in fields]
+
+
+def _columns(trial: Trial, asked: list[Quantity], varies: bool) -> list[Column]:
+    fields = [quantity.column for quantity in asked]
+    columns = [
+        Column("measure_order", 15, typed=False),
+        Column("coupon", 9, typed=False),
+        Column("reading", 8, typed=False),
+        Column("repeat", 7, typed=False),
+        Column("side", 8, rule=choice(("left", "right"), "side", "Which edge, as seen in cutting direction.", False)),
+    ]
+    columns += [Column(f"{THICKNESS} (plan)", 10, typed=False)] if varies else []
+    columns += [_value_column(quantity) for quantity in asked]
+    columns += [Column(header, 13, typed=False) for _, header, _ in _graded(trial, fields, varies)]
+    columns += [Column("inspector", 13), Column("instrument", 15)]
+    if CUTOFF_FIELD in fields:
+        columns.append(Column("cutoff_mm", 11, rule=between(0.08, 8, "cutoff_mm", "Cut-off, one for the whole trial.")))
+        columns.append(Column("depth_mm", 11, rule=between(0, 1000, "depth_mm", _depth_words(trial))))
+    date = {"validate": "date", "criteria": ">", "value": datetime(2000, 1, 1), **said("measured_on", "A date.")}
+    return [
+        *columns,
+        Column("measured_on", 14, number_format="yyyy-mm-dd", rule=date),
+        Column("note", 26, align="left"),
+    ]
+
+
+def _depth_words(trial: Trial) -> str:
+    thickness = trial.application.thickness_mm
+    if thickness is None:
+        return "Depth of the trace below the top face, mm."
+    depth = standards.roughness_depth_mm(thickness)
+    return f"Depth of the trace below the top face, mm; {depth:g} mm is usual here (from memory)."
+
+
+def _value_column(quantity: Quantity) -> Column:
+    width = max(11.0, len(quantity.column) + 2.0)
+    title = quantity.column
+    if quantity.scale == "grade" and quantity.high < 10:
+        words = "; ".join(f"{step.grade} {step.name}" for step in SCALE)
+        grades = range(int(quantity.low), int(quantity.high) + 1)
+        return Column(title, width, rule=choice(list(grades), title, f"Worst place of the lower edge. {words}."))
+    digits = max(0, -int(np.floor(np.log10(quantity.resolution))))
+    unit = shown(quantity.unit)
+    high = min(quantity.high, 1e9)
+    message = f"{quantity.label}: {quantity.low:g} to {high:g} {unit}. Leave it empty where not measured."
+    number_format = f"0.{'0' * digits}" if digits else "0"
+    return Column(title, width, number_format=number_format, rule=between(quantity.low, high, title, message))
+
+
+def _rows(
+    records: Records, asked: list[tuple[Quantity, int]], thickness: dict[str, float], headers: list[str]
+) -> list[list[Any]]:
+    trial = records.trial
+    most = max(1 if quantity.per_coupon else readings for quantity, readings in asked)
+    place = {header: _letter(i) for i, header in enumerate(headers)}
+    graded = _graded(trial, [quantity.column for quantity, _ in asked], bool(thickness))
+    rows: list[list[Any]] = []
+    for order, (mark, repeat) in enumerate(measuring_order(records), 1):
+        for reading in range(1, most + 1):
+            cells: dict[str, Any] = {"measure_order": order, "coupon": mark, "reading": reading, "repeat": repeat}
+            cells[f"{THICKNESS} (plan)"] = thickness.get(mark)
+            for quantity, readings in asked:
+                closed = reading > (1 if quantity.per_coupon else readings)
+                cells[quantity.column] = Cell(None) if closed else None
+            if CUTOFF_FIELD in headers:
+                cells["cutoff_mm"] = trial.bench.cutoff_mm
+            number = len(rows) + 2
+            where = f"${place[f'{THICKNESS} (plan)']}{number}" if thickness else "'how to'!$B$2"
+            for field, header, limits in graded:
+                cells[header] = Cell(_range_formula(f"{place[field]}{number}", where, limits, field))
+            rows.append([cells.get(header) for header in headers])
+    return rows
+
+
+def _letter(place: int) -> str:
+    """Column letter of a place counted from 0, as in a spreadsheet."""
+    from xlsxwriter.utility import xl_col_to_name
+
+    return xl_col_to_name(place)
+
+
+def _range_formula(cell: str, thickness: str, limits: str, field: str) -> str:
+    """The range of one reading, compared after rounding to 1e-9 like `trials.grade.iso9013`."""
+    ranges = standards.squareness_ranges() if field == "u_mm" else standards.roughness_ranges()
+    slope = chr(ord(limits) + 1)
+    inner = f'"worse than {ranges[-1].range}"'
+    for place in reversed(range(len(ranges))):
+        row = LIMIT_ROW + place
+        limit = f"ROUND('how to'!${limits}${row}+'how to'!${slope}${row}*{thickness},9)"
+        inner = f"IF(ROUND({cell},9)<={limit},{ranges[place].range},{inner})"
+    return f'=IF(ISNUMBER({cell}),{inner},"")'
+
+
+def _how_to(book: Book, trial: Trial, asked: list[Quantity], varies: bool) -> None:
+    """Limits on top, where the formulas look, then the routine and the dross scale."""
+    graded = _graded(trial, [quantity.column for quantity in asked], varies)
+    sheet = book.workbook.add_worksheet("how to")
+    sheet.set_column(0, 0, 24)
+    sheet.set_column(1, 6, 17)
+    bold, plain = book.style(bold=True), book.style()
+    if graded:
+        _limit_table(book, sheet, trial, varies)
+    number = 11 if graded else 0
+    scale = [(f"dross grade {step.grade}", f"{step.name}: {step.definition}") for step in SCALE]
+    scale = scale if any(quantity.scale == "grade" for quantity in asked) else []
+    for left, right in (*HOW_TO, ("", ""), *scale):
+        sheet.write_string(number, 0, left, bold)
+        sheet.write_string(number, 1, right, plain)
+        number += 1
+    sheet.protect("")
+    sheet.hide_gridlines(2)
+    book.paper(sheet, "how to")
+
+
+def _limit_table(book: Book, sheet: Any, trial: Trial, varies: bool) -> None:
+    bold, plain = book.style(bold=True), book.style()
+    sheet.write_string(0, 0, f"Ranges of {standards.edition()}", bold)
+    sheet.write_string(1, 0, "thickness, mm", bold)
+    if varies:
+        sheet.write_string(1, 1, "of each coupon, beside its mark", plain)
+    else:
+        sheet.write_number(1, 1, trial.application.thickness_mm, plain)
+    heads = (
+        "range",
+        "u: base, mm",
+        "u: mm per mm",
+        "Rz5: base, µm",
+        "Rz5: µm per mm",
+        "limit of u, mm",
+        "limit of Rz5, µm",
+    )
+    right = {"align": "right"}
+    for place, head in enumerate(heads[: 5 if varies else 7]):
+        sheet.write_string(LIMIT_ROW - 2, place, head, bold if place == 0 else book.style(bold=True, **right))
+    at = 0.0 if varies else float(trial.application.thickness_mm)
+    for first, limits in ((1, standards.squareness_ranges()), (3, standards.roughness_ranges())):
+        for place, row in enumerate(limits):
+            number = LIMIT_ROW - 1 + place
+            sheet.write_number(number, 0, row.range, book.style(bold=True, align="left"))
+            sheet.write_number(number, first, row.base, plain)
+            sheet.write_number(number, first + 1, row.per_mm, plain)
+            if not varies:
+                sheet.write_number(number, 5 + first // 2, round(row.base + row.per_mm * at, 9), plain)
