@@ -135,21 +135,23 @@ def _climb(ladders: Ladders, cone: Recession, start: np.ndarray, held: Held | No
         phi, found = origin + free @ top.point, 0.0
         bend = plain_bend(ladders, phi)
     else:
-        top = _climb_grouped(ladders, origin, free, np.append(z, rho))
+        top = _climb_grouped(ladders, ladders.starts, origin, free, np.append(z, rho))
         found = abs(float(top.point[-1]))
         phi = origin * np.hypot(1.0, found) + free @ top.point[:-1]
-        bend = Nodes(ladders, phi, found).bend()
+        bend = Nodes(ladders, ladders.starts, phi, found).bend()
     return LadderTop(phi, found, top.height, -bend, cone, top.converged)
 
 
-def _climb_grouped(ladders: Ladders, origin: np.ndarray, free: np.ndarray, start: np.ndarray) -> Summit:
+def _climb_grouped(
+    ladders: Ladders, starts: np.ndarray, origin: np.ndarray, free: np.ndarray, start: np.ndarray
+) -> Summit:
     """As without groups, with phi = origin * sqrt(1 + rho**2) + free @ z, so that origin carries a profile along."""
     last: dict[bytes, Nodes] = {}
 
     def at(y: np.ndarray) -> Nodes:
         if y.tobytes() not in last:
             last.clear()
-            last[y.tobytes()] = Nodes(ladders, origin * np.hypot(1.0, y[-1]) + free @ y[:-1], float(y[-1]))
+            last[y.tobytes()] = Nodes(ladders, starts, origin * np.hypot(1.0, y[-1]) + free @ y[:-1], float(y[-1]))
         return last[y.tobytes()]
 
     def carry(y: np.ndarray) -> np.ndarray:
@@ -240,9 +242,9 @@ LOG_WEIGHTS = _log_density(Z) + np.log(Z_STEP)
 class Nodes:
     """The likelihood with the group effect integrated out, at one phi and rho: height, slope, bend."""
 
-    def __init__(self, ladders: Ladders, phi: np.ndarray, rho: float) -> None:
-        assert ladders.starts is not None
-        self.ladders, self.starts = ladders, ladders.starts
+    def __init__(self, ladders: Ladders, starts: np.ndarray, phi: np.ndarray, rho: float) -> None:
+        """Chances of every row (n, q) and weights of every group (g, q) at the nodes."""
+        self.ladders, self.starts = ladders, starts
         self.u, self.low = (end[:, None] - rho * Z for end in ladders.ends(phi))
         self.log_p = log_chance(self.u, self.low)
         inner = np.add.reduceat(self.log_p, self.starts, axis=0) + LOG_WEIGHTS

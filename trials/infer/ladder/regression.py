@@ -7,17 +7,20 @@ Methods for Lifetime Data, sections 3.5 and 6.3).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.optimize import brentq
+from scipy.optimize import brentq, linprog
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
-from trials.infer.likelihood.climb import climb
-from trials.infer.mixed.groupings import numbers, read_groupings
 from trials.infer.ladder.likelihood import RHO_LARGEST, Held, Ladders, LadderTop, constraints, maximise
+from trials.infer.likelihood.climb import climb
 from trials.infer.likelihood.recession import Recession, recession
+from trials.infer.mixed.groupings import Labels, numbers, read_groupings
+
+FARTHEST = 1e6  # how many steps away a limit is looked for
+LOG_RATIO_END = 20.0
 
 
 @dataclass(frozen=True)
@@ -62,7 +65,7 @@ class LadderFit:
         return float(np.hypot(self.scale, self.group_sd))
 
     def estimate(self, row: np.ndarray, deviate: float = 0.0) -> float:
-        """row @ coefficients + deviate * spread; infinite where it has no finite estimate.
+        """row @ coefficients + deviate * spread; infinite where it has no finite estimate, NaN where nothing is known.
 
         Raises:
             WrongShape: the row does not have k numbers.
@@ -70,7 +73,7 @@ class LadderFit:
         """
         row = self._row(row)
         way = self._way(row)
-        return way * np.inf if way else float(row @ self._finite) + deviate * self.spread
+        return float(row @ self._finite) + deviate * self.spread if way == 0 else way * np.inf
 
     def height_at(self, row: np.ndarray, value: float, deviate: float = 0.0) -> float:
         """Largest log-likelihood with row @ coefficients + deviate * spread held at `value`."""
@@ -86,7 +89,7 @@ class LadderFit:
             WrongShape, NotFinite: as `estimate`.
         """
         value, row = self.estimate(row, deviate), self._row(row)
-        step = max(self.spread, self._step) * max(float(np.abs(row).max()), 1e-9)
+        step = self._reach(row)
         start, rho = self._start, max(self._top.rho, 0.1)
 
         def above(v: float) -> float:
@@ -96,23 +99,31 @@ class LadderFit:
                 start, rho = top.phi, max(top.rho, 0.1)
             return top.height - self.log_likelihood + drop
 
-        if np.isfinite(value):
-            return _outward(above, value, -step), _outward(above, value, step)
-        return self._open_limits(above, float(np.sign(value)), step)
+        return both_limits(above, value, step)
 
-    def _open_limits(self, above: Callable[[float], float], way: float, step: float) -> tuple[float, float]:
-        inside, reach = 0.0, way * step
-        while above(inside) < 0 and abs(inside) < 1e6 * step:
-            inside, reach = inside + reach, 2 * reach
-        found = _outward(above, inside, -way * step)
-        return (found, np.inf) if way > 0 else (-np.inf, found)
-
-    @property
-    def _step(self) -> float:
-        """Width of the narrowest pair of steps, or 1 where no mount has both."""
+    def _reach(self, row: np.ndarray) -> float:
+        """How far to step along row @ coefficients: its spread, or the width of the narrowest pair of steps."""
         both = ~(self._ladders.upper_open | self._ladders.lower_open)
         widths = (self._ladders.upper - self._ladders.lower)[both, -1]
-        return float(widths.min()) if len(widths) else 1.0
+        return max(self.spread, float(widths.min()) if len(widths) else 1.0) * max(float(np.abs(row).max()), 1e-9)
+
+    def ratio_limits_at_drop(self, above: np.ndarray, below: np.ndarray, drop: float) -> tuple[float, float]:
+        """As `limits_at_drop` for the ratio of above @ coefficients to below @ coefficients, both above zero.
+
+        Raises:
+            WrongShape, NotFinite: as `estimate`.
+        """
+        values = np.array([self.estimate(above), self.estimate(below)])
+        finite = values[np.isfinite(values)]
+        start, rho = self._start, max(self._top.rho, 0.1)
+
+        def height(v: float) -> float:
+            row = self._row(above) - np.exp(np.clip(v, -LOG_RATIO_END, LOG_RATIO_END)) * self._row(below)
+            return self._held(row, 0.0, 0.0, start, rho).height - self.log_likelihood + drop
+
+        step = self._reach(below) / max(float(np.abs(finite).max(initial=0.0)), 1e-9) if len(finite) else 1.0
+        low, high = both_limits(height, log_ratio(*values), min(step, 1.0), LOG_RATIO_END)
+        return float(np.exp(low)), float(np.exp(high))
 
     def _row(self, row: np.ndarray) -> np.ndarray:
         row = np.asarray(row, dtype=float)
@@ -122,16 +133,17 @@ class LadderFit:
             raise NotFinite("The row holds a missing or infinite number; give finite settings.")
         return row
 
-    def _way(self, row: np.ndarray) -> int:
-        """0 where row @ coefficients is finite, else the sign of its infinity."""
+    def _way(self, row: np.ndarray) -> float:
+        """0 where row @ coefficients is finite, else the sign of its infinity, NaN where both are as likely."""
         whole, basis = np.append(row, 0.0), self._open.basis
         if np.linalg.norm(whole - basis @ (basis.T @ whole)) < 1e-8 * max(1.0, float(np.linalg.norm(row))):
-            return 0
-        return 1 if float(whole @ self._open.direction) > 0 else -1
+            return 0.0
+        up, down = (_can_rise(self._ladders, way * whole) for way in (1.0, -1.0))
+        return np.nan if up and down else 1.0 if up else -1.0
 
 
 def fit_ladder(
-    low: np.ndarray, high: np.ndarray, fixed: np.ndarray, groups: Mapping[str, Sequence] | None = None
+    low: np.ndarray, high: np.ndarray, fixed: np.ndarray, groups: Mapping[str, Labels] | None = None
 ) -> LadderFit:
     """Interval-censored normal regression by maximum likelihood.
 
@@ -197,6 +209,23 @@ def _result(ladders: Ladders, top: LadderTop, start: np.ndarray, flat: bool) -> 
         _finite=finite,
         _start=start,
     )
+
+
+def _can_rise(ladders: Ladders, row: np.ndarray) -> bool:
+    """Whether row @ phi can rise for ever, gamma held, while no term of the likelihood falls."""
+    rises = constraints(ladders)
+    scale = np.maximum(np.abs(np.vstack([rises, row])).max(axis=0), 1e-300)
+    gamma = np.eye(len(row))[-1:]
+    answer = linprog(
+        -row / scale,
+        A_ub=-np.unique(rises / scale, axis=0),
+        b_ub=np.zeros(len(np.unique(rises / scale, axis=0))),
+        A_eq=gamma,
+        b_eq=[0.0],
+        bounds=[(-1.0, 1.0)] * len(row),
+        method="highs",
+    )
+    return answer.x is not None and float(answer.x @ (row / scale)) > 1e-7
 
 
 def _loose(cone: Recession, j: int) -> bool:
@@ -278,7 +307,7 @@ def _checked(low: np.ndarray, high: np.ndarray, fixed: np.ndarray) -> tuple[np.n
     return low, high, fixed
 
 
-def _grouping(fixed: np.ndarray, groups: Mapping[str, Sequence]) -> tuple[np.ndarray, np.ndarray | None]:
+def _grouping(fixed: np.ndarray, groups: Mapping[str, Labels]) -> tuple[np.ndarray, np.ndarray | None]:
     """Order of the rows by group and the first row of each group."""
     n = len(fixed)
     if len(groups) > 1:
@@ -306,11 +335,43 @@ def _start(low: np.ndarray, high: np.ndarray, fixed: np.ndarray) -> np.ndarray:
     return np.append(beta, 1.0) / scale
 
 
-def _outward(above: Callable[[float], float], inside: float, step: float) -> float:
-    """Root of `above` from `inside` outward; infinite if none within a million steps."""
+def log_ratio(above: float, below: float) -> float:
+    """Log of above / below, NaN where nothing is known; a value without lower end counts as zero.
+
+    Raises:
+        NotIdentifiable: a finite value is below zero, so that there is no ratio.
+    """
+    if min(above, below) < 0 and np.isfinite(min(above, below)):
+        raise NotIdentifiable("A typical value below zero has no ratio; compare by difference.")
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return float(np.log(max(above, 0.0)) - np.log(max(below, 0.0)))
+
+
+def both_limits(
+    above: Callable[[float], float], value: float, step: float, farthest: float = np.inf
+) -> tuple[float, float]:
+    """Roots of `above` on both sides of an estimate that may be infinite, looked for in growing steps.
+
+    A limit is infinite where there is none within FARTHEST steps or beyond `farthest` on either side of zero.
+    """
+    end = min(FARTHEST * step, farthest)
+    if np.isnan(value):
+        return -np.inf, np.inf
+    if np.isfinite(value):
+        return _outward(above, value, -step, end), _outward(above, value, step, end)
+    way = float(np.sign(value))
+    inside, reach = 0.0, way * step
+    while above(inside) < 0 and abs(inside) < end:
+        inside, reach = inside + reach, 2 * reach
+    found = _outward(above, inside, -way * step, end)
+    return (found, np.inf) if way > 0 else (-np.inf, found)
+
+
+def _outward(above: Callable[[float], float], inside: float, step: float, end: float) -> float:
+    """Root of `above` from `inside` outward; infinite if none within `end`."""
     near, far, reach = inside, inside + step, step
     while above(far) > 0:
         near, far, reach = far, far + reach, 2 * reach
-        if abs(far - inside) > 1e6 * abs(step):
+        if abs(far - inside) > end:
             return float(np.copysign(np.inf, step))
     return float(brentq(above, *sorted((near, far)), xtol=1e-7 * abs(step), rtol=1e-12))
