@@ -164,7 +164,8 @@ def mass_flow(
     ratio = np.maximum(ATMOSPHERE_PA / supply, known.critical_ratio)
     expansion = ratio ** (2.0 / gamma) - ratio ** ((gamma + 1.0) / gamma)
     speed = np.sqrt(2.0 * gamma / ((gamma - 1.0) * known.constant * temperature) * np.maximum(expansion, 0.0))
-    return (share * area * 1e-6 * supply * speed)[()]
+    result: np.ndarray = (share * area * 1e-6 * supply * speed)[()]
+    return result
 
 
 def normal_volume_flow(

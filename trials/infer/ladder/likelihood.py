@@ -163,7 +163,8 @@ def _climb_grouped(
     def bend(y: np.ndarray) -> np.ndarray:
         inner = carry(y).T @ at(y).bend() @ carry(y)
         inner[-1, -1] += float(at(y).slope()[:-1] @ origin) * (1.0 + y[-1] ** 2) ** -1.5
-        return inner
+        result: np.ndarray = inner
+        return result
 
     return climb(
         lambda y: at(y).height if abs(y[-1]) <= RHO_LARGEST else -np.inf,
@@ -191,7 +192,8 @@ def _inside(start: np.ndarray, origin: np.ndarray, free: np.ndarray) -> np.ndarr
     wanted = 0.1 * float(start[-1])
     if gamma >= wanted or not float(lift @ lift) > 1e-12:
         return z
-    return z + lift * (wanted - gamma) / float(lift @ lift)
+    result: np.ndarray = z + lift * (wanted - gamma) / float(lift @ lift)
+    return result
 
 
 def log_chance(u: np.ndarray, low: np.ndarray) -> np.ndarray:
@@ -205,7 +207,8 @@ def log_chance(u: np.ndarray, low: np.ndarray) -> np.ndarray:
 
 
 def _log_density(x: np.ndarray) -> np.ndarray:
-    return -0.5 * x * x - LOG_ROOT_2PI
+    result: np.ndarray = -0.5 * x * x - LOG_ROOT_2PI
+    return result
 
 
 def _slopes(u: np.ndarray, low: np.ndarray, log_p: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -222,7 +225,8 @@ def plain_slope(ladders: Ladders, phi: np.ndarray) -> np.ndarray:
     """Gradient (k + 1,) without a group effect."""
     u, low = ladders.ends(phi)
     by_u, by_low = _slopes(u, low, log_chance(u, low))
-    return ladders.upper.T @ by_u + ladders.lower.T @ by_low
+    result: np.ndarray = ladders.upper.T @ by_u + ladders.lower.T @ by_low
+    return result
 
 
 def plain_bend(ladders: Ladders, phi: np.ndarray) -> np.ndarray:
@@ -232,7 +236,10 @@ def plain_bend(ladders: Ladders, phi: np.ndarray) -> np.ndarray:
     uu = -by_u * (by_u + np.where(np.isfinite(u), u, 0.0))
     ll = -by_low * (by_low + np.where(np.isfinite(low), low, 0.0))
     cross = -(ladders.upper.T * (by_u * by_low)) @ ladders.lower
-    return (ladders.upper.T * uu) @ ladders.upper + (ladders.lower.T * ll) @ ladders.lower + cross + cross.T
+    result: np.ndarray = (
+        (ladders.upper.T * uu) @ ladders.upper + (ladders.lower.T * ll) @ ladders.lower + cross + cross.T
+    )
+    return result
 
 
 Z = np.arange(-Z_END, Z_END + Z_STEP / 2, Z_STEP)
@@ -272,11 +279,13 @@ class Nodes:
     @cached_property
     def _means(self) -> np.ndarray:
         """Gradient (g, k + 2) of each group's part."""
-        return (self.share[:, None, :] @ self._each)[:, 0, :]
+        result: np.ndarray = (self.share[:, None, :] @ self._each)[:, 0, :]
+        return result
 
     def slope(self) -> np.ndarray:
         """Gradient (k + 2,) by phi and rho."""
-        return self._means.sum(axis=0)
+        result: np.ndarray = self._means.sum(axis=0)
+        return result
 
     def bend(self) -> np.ndarray:
         """Second derivatives (k + 2, k + 2) by phi and rho (Louis 1982, JRSS B 44)."""
@@ -288,7 +297,8 @@ class Nodes:
         cross = _bend_part(-share * by_u * by_low, upper, lower)
         flat = self._each.reshape(-1, out.shape[0])
         spread = (flat.T * self.share.ravel()) @ flat - self._means.T @ self._means
-        return out + cross + cross.T + spread
+        result: np.ndarray = out + cross + cross.T + spread
+        return result
 
 
 def _bend_part(weight: np.ndarray, left: np.ndarray, right: np.ndarray) -> np.ndarray:

@@ -97,7 +97,7 @@ class LadderFit:
             top = self._held(row, v, deviate, start, rho)
             if top.converged and top.phi[-1] > 0 and not _loose(top.cone, len(top.phi) - 1):
                 start, rho = top.phi, max(top.rho, 0.1)
-            return top.height - self.log_likelihood + drop
+            return _room(self.log_likelihood - top.height, drop)
 
         return both_limits(above, value, step)
 
@@ -119,7 +119,7 @@ class LadderFit:
 
         def height(v: float) -> float:
             row = self._row(above) - np.exp(np.clip(v, -LOG_RATIO_END, LOG_RATIO_END)) * self._row(below)
-            return self._held(row, 0.0, 0.0, start, rho).height - self.log_likelihood + drop
+            return _room(self.log_likelihood - self._held(row, 0.0, 0.0, start, rho).height, drop)
 
         step = self._reach(below) / max(float(np.abs(finite).max(initial=0.0)), 1e-9) if len(finite) else 1.0
         low, high = both_limits(height, log_ratio(*values), min(step, 1.0), LOG_RATIO_END)
@@ -248,22 +248,26 @@ def _middle(ladders: Ladders, cone: Recession, kept: Recession) -> np.ndarray:
     point = cone.direction[:k] / max(float(cone.direction[k]), 1e-9)
 
     def gaps(z: np.ndarray) -> np.ndarray:
-        return walls @ np.append(point + free @ z, 1.0)
+        result: np.ndarray = walls @ np.append(point + free @ z, 1.0)
+        return result
 
     def value(z: np.ndarray) -> float:
         g = gaps(z)
         return float(np.log(g).sum()) if np.all(g > 0) else -np.inf
 
     def slope(z: np.ndarray) -> np.ndarray:
-        return free.T @ walls[:, :k].T @ (1.0 / gaps(z))
+        result: np.ndarray = free.T @ walls[:, :k].T @ (1.0 / gaps(z))
+        return result
 
     def bend(z: np.ndarray) -> np.ndarray:
         inner = walls[:, :k] @ free / gaps(z)[:, None]
-        return -inner.T @ inner
+        result: np.ndarray = -inner.T @ inner
+        return result
 
     if not free.shape[1] or not len(walls):
         return point
-    return point + free @ climb(value, slope, bend, np.zeros(free.shape[1])).point
+    result: np.ndarray = point + free @ climb(value, slope, bend, np.zeros(free.shape[1])).point
+    return result
 
 
 def _covariance(top: LadderTop, ways: np.ndarray, flat: bool) -> np.ndarray:
@@ -335,6 +339,11 @@ def _start(low: np.ndarray, high: np.ndarray, fixed: np.ndarray) -> np.ndarray:
     return np.append(beta, 1.0) / scale
 
 
+def _room(fall: float, drop: float) -> float:
+    """How far the likelihood may still fall, on the scale of its root, which is nearly straight in the parameter."""
+    return float(np.sqrt(drop) - np.sqrt(max(fall, 0.0)))
+
+
 def log_ratio(above: float, below: float) -> float:
     """Log of above / below, NaN where nothing is known; a value without lower end counts as zero.
 
@@ -374,4 +383,4 @@ def _outward(above: Callable[[float], float], inside: float, step: float, end: f
         near, far, reach = far, far + reach, 2 * reach
         if abs(far - inside) > end:
             return float(np.copysign(np.inf, step))
-    return float(brentq(above, *sorted((near, far)), xtol=1e-7 * abs(step), rtol=1e-12))
+    return float(brentq(above, min(near, far), max(near, far), xtol=1e-7 * abs(step), rtol=1e-12))
