@@ -21,8 +21,9 @@ from scipy.special import log_ndtr
 from trials.infer.likelihood.climb import Summit, climb
 from trials.infer.likelihood.recession import Recession, nothing_separates, recession
 
-Z_END, Z_STEP = 7.0, 0.1  # the grid of the group effect, in its standard deviations
-RHO_START, RHO_LARGEST = 0.7, 10.0
+Z_END, Z_STEP = 7.0, 0.1  # the grid of the group effect, in its standard deviations; halved as rho doubles past 5
+RHO_START, RHO_LARGEST, RHO_PER_STEP = 0.7, 40.0, 5.0
+OTHER_STARTS = (0.3, 1.0, 3.0, 10.0)
 FLAT = 1e-7  # smallest curvature, relative to the rows, that counts as a summit
 LOG_ROOT_2PI = 0.5 * float(np.log(2 * np.pi))
 
@@ -87,6 +88,11 @@ def maximise(ladders: Ladders, start: np.ndarray, held: Held | None = None, rho:
     """
     n, p = ladders.upper.shape
     top = _climb(ladders, nothing_separates(2 * n, p), start, held, rho)
+    for other in OTHER_STARTS if ladders.starts is not None else ():
+        if top.converged:
+            break
+        again = _climb(ladders, top.cone, start, held, other)
+        top = again if again.converged or again.height > top.height else top
     if top.converged and _curved(ladders, top, held):
         return top
     cone = recession(constraints(ladders), None if held is None else held.row[None, :])
@@ -242,8 +248,12 @@ def plain_bend(ladders: Ladders, phi: np.ndarray) -> np.ndarray:
     return result
 
 
-Z = np.arange(-Z_END, Z_END + Z_STEP / 2, Z_STEP)
-LOG_WEIGHTS = _log_density(Z) + np.log(Z_STEP)
+def _grid(rho: float) -> tuple[np.ndarray, np.ndarray]:
+    """Nodes of the group effect and their log weights, fine enough for `rho`."""
+    halved = max(0, int(np.ceil(np.log2(max(abs(rho), 1e-9) / RHO_PER_STEP))))
+    step = Z_STEP / 2**halved
+    z = step * np.arange(-round(Z_END / step), round(Z_END / step) + 1)
+    return z, _log_density(z) + np.log(step)
 
 
 class Nodes:
@@ -252,9 +262,10 @@ class Nodes:
     def __init__(self, ladders: Ladders, starts: np.ndarray, phi: np.ndarray, rho: float) -> None:
         """Chances of every row (n, q) and weights of every group (g, q) at the nodes."""
         self.ladders, self.starts = ladders, starts
-        self.u, self.low = (end[:, None] - rho * Z for end in ladders.ends(phi))
+        self.z, log_weights = _grid(rho)
+        self.u, self.low = (end[:, None] - rho * self.z for end in ladders.ends(phi))
         self.log_p = log_chance(self.u, self.low)
-        inner = np.add.reduceat(self.log_p, self.starts, axis=0) + LOG_WEIGHTS
+        inner = np.add.reduceat(self.log_p, self.starts, axis=0) + log_weights
         peak = inner.max(axis=1, keepdims=True)
         share = np.exp(inner - np.where(np.isfinite(peak), peak, 0.0))
         total = share.sum(axis=1, keepdims=True)
@@ -273,7 +284,7 @@ class Nodes:
         upper, lower = self.ladders.upper, self.ladders.lower
         rows = np.empty((*by_u.shape, upper.shape[1] + 1))
         rows[:, :, :-1] = by_u[:, :, None] * upper[:, None, :] + by_low[:, :, None] * lower[:, None, :]
-        rows[:, :, -1] = -Z * (by_u + by_low)
+        rows[:, :, -1] = -self.z * (by_u + by_low)
         return np.add.reduceat(rows, self.starts, axis=0)
 
     @cached_property
@@ -292,21 +303,23 @@ class Nodes:
         by_u, by_low = self._by_ends
         share = np.repeat(self.share, np.diff(np.append(self.starts, len(by_u))), axis=0)
         upper, lower = self.ladders.upper, self.ladders.lower
-        out = _bend_part(-share * by_u * (by_u + np.where(np.isfinite(self.u), self.u, 0.0)), upper, upper)
-        out += _bend_part(-share * by_low * (by_low + np.where(np.isfinite(self.low), self.low, 0.0)), lower, lower)
-        cross = _bend_part(-share * by_u * by_low, upper, lower)
+        out = _bend_part(-share * by_u * (by_u + np.where(np.isfinite(self.u), self.u, 0.0)), upper, upper, self.z)
+        out += _bend_part(
+            -share * by_low * (by_low + np.where(np.isfinite(self.low), self.low, 0.0)), lower, lower, self.z
+        )
+        cross = _bend_part(-share * by_u * by_low, upper, lower, self.z)
         flat = self._each.reshape(-1, out.shape[0])
         spread = (flat.T * self.share.ravel()) @ flat - self._means.T @ self._means
         result: np.ndarray = out + cross + cross.T + spread
         return result
 
 
-def _bend_part(weight: np.ndarray, left: np.ndarray, right: np.ndarray) -> np.ndarray:
+def _bend_part(weight: np.ndarray, left: np.ndarray, right: np.ndarray, z: np.ndarray) -> np.ndarray:
     """Sum over rows and nodes of weight (n, q) times (left, -z)(right, -z)'."""
-    along, across = weight.sum(axis=1), weight @ -Z
+    along, across = weight.sum(axis=1), weight @ -z
     return np.block(
         [
             [(left.T * along) @ right, (left.T @ across)[:, None]],
-            [(across @ right)[None, :], np.array([[float(weight.sum(axis=0) @ Z**2)]])],
+            [(across @ right)[None, :], np.array([[float(weight.sum(axis=0) @ z**2)]])],
         ]
     )

@@ -34,7 +34,7 @@ class LadderFit:
             finite estimate has variance inf and covariances NaN; all of it where the scale is 0.
         log_likelihood: its supremum.
         group_sd: standard deviation of the group effect, 0 without one.
-        group_sd_open: True where the likelihood still rises at ten times the scale.
+        group_sd_open: True where the likelihood still rises near forty times the scale.
         separated: True where some coefficient has no finite estimate.
         scale_zero: True where the scale is 0; the coefficients are then the middle of what is possible.
         between: mounts with both ends; above: without an unclean step; below: without a clean step.
@@ -174,7 +174,7 @@ def fit_ladder(
     start = _start(low, high, fixed)
     top = maximise(ladders, start)
     flat = _loose(top.cone, len(top.phi) - 1)
-    if not flat and top.phi[-1] <= 0:
+    if not _can_rise(ladders, np.eye(len(start))[-1], held=False) if flat else top.phi[-1] <= 0:
         raise NotIdentifiable(
             "No mount has both a clean and an unclean step, and the others contradict each other, so that the spread "
             "of mounts cannot be told; cut steps between."
@@ -211,18 +211,15 @@ def _result(ladders: Ladders, top: LadderTop, start: np.ndarray, flat: bool) -> 
     )
 
 
-def _can_rise(ladders: Ladders, row: np.ndarray) -> bool:
-    """Whether row @ phi can rise for ever, gamma held, while no term of the likelihood falls."""
+def _can_rise(ladders: Ladders, row: np.ndarray, held: bool = True) -> bool:
+    """Whether row @ phi can rise for ever, gamma held or not, while no term of the likelihood falls."""
     rises = constraints(ladders)
     scale = np.maximum(np.abs(np.vstack([rises, row])).max(axis=0), 1e-300)
-    gamma = np.eye(len(row))[-1:]
     answer = linprog(
         -row / scale,
         A_ub=-np.unique(rises / scale, axis=0),
         b_ub=np.zeros(len(np.unique(rises / scale, axis=0))),
-        A_eq=gamma,
-        b_eq=[0.0],
-        bounds=[(-1.0, 1.0)] * len(row),
+        bounds=[(-1.0, 1.0)] * (len(row) - 1) + [(0.0, 0.0) if held else (-1.0, 1.0)],
         method="highs",
     )
     return answer.x is not None and float(answer.x @ (row / scale)) > 1e-7
@@ -377,8 +374,10 @@ def both_limits(
 
 
 def _outward(above: Callable[[float], float], inside: float, step: float, end: float) -> float:
-    """Root of `above` from `inside` outward; infinite if none within `end`."""
-    near, far, reach = inside, inside + step, step
+    """Root of `above` from `inside` outward; `inside` where it falls at once, infinite if none within `end`."""
+    near, far, reach = inside + 1e-6 * step, inside + step, step
+    if above(near) <= 0:
+        return inside
     while above(far) > 0:
         near, far, reach = far, far + reach, 2 * reach
         if abs(far - inside) > end:
