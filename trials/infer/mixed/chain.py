@@ -71,16 +71,18 @@ class ChainKernel:
 
     def evaluate(self, gamma: np.ndarray, residual: bool) -> Pieces:
         """Return the pieces at gamma (r,)."""
-        return _Pass(self, gamma).pieces(residual)
+        return Pass(self, gamma).pieces(self.terms + int(residual), residual)
 
 
-class _Pass:
+Entering = list[tuple[int, np.ndarray, np.ndarray]]  # term, weights a (U,), columns x (U, c) on a level
+
+
+class Pass:
     """One evaluation: up to absorb, solve the top, down for Z'H^-1A and the diagonal of T, up again for the traces."""
 
     def __init__(self, kernel: ChainKernel, gamma: np.ndarray) -> None:
         self.kernel, self.gamma = kernel, gamma
-        self.aha = kernel.within.copy()
-        self.log_det = 0.0
+        self.aha, self.log_det = self.across_units()
         self.v: list[np.ndarray] = []
         self.s: list[np.ndarray] = []
         self.inside: list[np.ndarray] = []
@@ -88,10 +90,40 @@ class _Pass:
         self._solve_top()
         self._descend()
 
+    def across_units(self) -> tuple[np.ndarray, float]:
+        """Cross-product of A inside units in the metric of the readings, and log determinant of their variances."""
+        return self.kernel.within.copy(), 0.0
+
+    def precision(self) -> np.ndarray:
+        """What each unit's mean is worth beside its readings alone."""
+        return self.kernel.sizes
+
+    def ratio(self, i: int) -> float | np.ndarray:
+        """Variance ratio on level i, one or one per unit."""
+        term = self.kernel.chain_terms[i]
+        return 0.0 if term is None else self.gamma[term]
+
+    def entering(self, i: int, residual: bool) -> Entering:
+        """Terms that start on level i."""
+        term = self.kernel.chain_terms[i]
+        found = [] if term is None else [(term, np.ones(len(self.v[i])), self.b[i])]
+        if residual and i == 0:
+            weight = 1.0 / self.kernel.sizes
+            found.append((self.kernel.terms, weight, weight[:, None] * self.b[0]))
+        return found
+
+    def add_inside(self, out: Pieces) -> None:
+        """Add what the readings give inside units."""
+        across = self.kernel.n - len(self.kernel.sizes)
+        out.aga[-1] += self.kernel.within
+        out.agga[-1, -1] += self.kernel.within
+        out.trace[-1] += across
+        out.trace_pair[-1, -1] += across
+
     def _absorb(self) -> None:
-        precision, mean = self.kernel.sizes, self.kernel.means
-        for i, term in enumerate(self.kernel.chain_terms):
-            shrink = 1.0 + (0.0 if term is None else self.gamma[term]) * precision
+        precision, mean = self.precision(), self.kernel.means
+        for i in range(len(self.kernel.chain_terms)):
+            shrink = 1.0 + self.ratio(i) * precision
             self.log_det += float(np.log(shrink).sum())
             v = precision / shrink
             self.v.append(v)
@@ -135,32 +167,25 @@ class _Pass:
             self.b.insert(0, b)
             self.diagonal.insert(0, diagonal)
 
-    def pieces(self, residual: bool) -> Pieces:
-        kernel = self.kernel
-        t, c = kernel.terms + int(residual), kernel.within.shape[0]
+    def pieces(self, t: int, residual: bool) -> Pieces:
+        """The pieces of t terms."""
+        c = self.kernel.within.shape[0]
         out = Pieces(self.log_det, self.aha, np.zeros((t, c, c)), np.zeros((t, t, c, c)), np.zeros(t), np.zeros((t, t)))
-        live: list[tuple[int, np.ndarray, np.ndarray]] = []  # term, weights a (U,), columns x (U, c) on this level
-        for i, term in enumerate(kernel.chain_terms):
-            entering = [] if term is None else [(term, np.ones(len(self.v[i])), self.b[i])]
-            if residual and i == 0:
-                weight = 1.0 / kernel.sizes
-                entering.append((t - 1, weight, weight[:, None] * self.b[0]))
+        live: Entering = []
+        for i in range(len(self.kernel.chain_terms)):
+            entering = self.entering(i, residual)
             for index, a, x in entering:
                 out.aga[index] = x.T @ self.b[i]
                 out.trace[index] = a @ self.diagonal[i]
             live += entering
-            if i < len(kernel.levels):
+            if i < len(self.kernel.levels):
                 live = self._push(i, live, out)
         self._finish(live, out)
         if residual:
-            across = kernel.n - len(kernel.sizes)
-            out.aga[-1] += kernel.within
-            out.agga[-1, -1] += kernel.within
-            out.trace[-1] += across
-            out.trace_pair[-1, -1] += across
+            self.add_inside(out)
         return out
 
-    def _push(self, i: int, live: list, out: Pieces) -> list:
+    def _push(self, i: int, live: Entering, out: Pieces) -> Entering:
         """Add what this level gives to each pair of terms and take their weights and columns one level up."""
         level, v, s, above = self.kernel.levels[i], self.v[i], self.s[i], self.diagonal[i + 1]
         phi = v / s[level.parent]
@@ -174,7 +199,7 @@ class _Pass:
                 _add(out, ti, tj, pair, value + 2.0 * float(inner @ above))
         return [(t, level.sums(phi**2 * a), level.sums(phi[:, None] * x)) for t, a, x in live]
 
-    def _finish(self, live: list, out: Pieces) -> None:
+    def _finish(self, live: Entering, out: Pieces) -> None:
         """Pairs of terms on the last level and with the groupings at the top."""
         top, v = self.kernel.top, self.v[-1]
         crossed = [top.crossed(v**2 * a) for _, a, _ in live]

@@ -257,7 +257,7 @@ class MixedDesign:
         pieces = kernel.evaluate(gamma, residual=True)
         solved = solve_fixed(pieces)
         sigma2 = solved.rss / nu * unit**2
-        adjustment = adjust(pieces, solved, sigma2, None if self.groupings else nu)
+        adjustment = adjust(pieces, solved, sigma2, nu)
         anchored = replace(least_squares, weights=least_squares.weights + unit * solved.beta)
         identity = np.eye(len(solved.beta))
         back = part.coefficients(identity)
