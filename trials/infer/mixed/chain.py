@@ -81,6 +81,7 @@ class Pass:
     """One evaluation: up to absorb, solve the top, down for Z'H^-1A and the diagonal of T, up again for the traces."""
 
     def __init__(self, kernel: ChainKernel, gamma: np.ndarray) -> None:
+        """Evaluate the kernel at gamma (r,)."""
         self.kernel, self.gamma = kernel, gamma
         self.aha, self.log_det = self.across_units()
         self.v: list[np.ndarray] = []
@@ -192,6 +193,8 @@ class Pass:
         sums = [(level.sums(v**2 * a), level.sums(v * phi * a), level.sums(v[:, None] * x)) for _, a, x in live]
         for p, (ti, a, x) in enumerate(live):
             for q, (tj, b, y) in enumerate(live[: p + 1]):
+                if sums[p][0] @ sums[q][0] == 0.0:
+                    continue  # terms of types that share no parent
                 pair = x.T @ (v[:, None] * y) - sums[p][2].T @ (sums[q][2] / s[:, None])
                 ab = a * b
                 value = ab @ (v**2) - 2.0 * (ab * v**2) @ phi + (sums[p][0] / s) @ (sums[q][0] / s)
