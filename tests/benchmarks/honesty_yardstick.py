@@ -3,8 +3,8 @@
     python tests/benchmarks/honesty_yardstick.py --trials 20000
 
 Four types, nine settings, three readings; coupons spread by 10 %, readings by 7 % on the log scale, specimens by 0, 2,
-4 or 8 %. Columns: how often the nozzle test finds a difference that is not there (size) and one of 15 % that is (power),
-beside the same of the Kenward-Roger test; how often all simultaneous intervals against today's nozzle hold the truth,
+4 or 8 %. Columns: how often the nozzle test finds a difference that is not there (size) and one of 15 % (power), beside
+the same of the Kenward-Roger test; how often all simultaneous intervals against today's nozzle hold the truth,
 at today's setting and averaged over the settings; the same with one spread for all types where types differ.
 A true difference lies in the space of the fixed columns, so size and power come from the same fits.
 """
