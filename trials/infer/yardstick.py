@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy import special
@@ -94,7 +95,7 @@ class Yardstick:
         """Covariance of contrasts (q, k + added) in terms of orthonormal columns, not held at zero spread."""
         parts = self.fit.adjustment
         free = -np.tensordot(parts.free, turned @ parts.turned @ turned.T, 1)
-        return free + 0.5 * turned @ (parts.phi_adjusted - parts.phi) @ turned.T
+        return np.asarray(free + 0.5 * turned @ (parts.phi_adjusted - parts.phi) @ turned.T)
 
     def _variance(self, turned: np.ndarray) -> tuple[float, float]:
         """Variance of one contrast (k + added,) and its degrees of freedom."""
@@ -120,9 +121,9 @@ class YardstickDesign:
     def build(
         cls,
         fixed: np.ndarray,
-        groups: Mapping[str, Sequence],
+        groups: Mapping[str, Sequence[Any]],
         unit: str = "specimen",
-        types: Sequence | None = None,
+        types: Sequence[Any] | None = None,
     ) -> YardstickDesign:
         """Check and prepare; arguments and errors as judge and estimate_between."""
         x = numbers(fixed, "the fixed part")
@@ -133,7 +134,7 @@ class YardstickDesign:
             raise WrongShape(f"the unit {unit!r} is not among the groupings {sorted(found)}; name one of them")
         inside = [] if unit == RESIDUAL else [g for g in found.values() if g.nests_in(found[unit])]
         wide, staying = _taken_out(x, [g for g in found.values() if g not in inside])
-        kept = {g.name: g.codes for g in (*inside, *staying)}
+        kept: dict[str, Any] = {g.name: g.codes for g in (*inside, *staying)}
         added = wide.shape[1] - x.shape[1]
         if types is None:
             return cls(MixedDesign.build(wide, kept), added)
@@ -170,10 +171,10 @@ def _taken_out(x: np.ndarray, groupings: Sequence[Grouping]) -> tuple[np.ndarray
 def judge(
     response: np.ndarray,
     fixed: np.ndarray,
-    groups: Mapping[str, Sequence],
+    groups: Mapping[str, Sequence[Any]],
     contrast: np.ndarray,
     unit: str = "specimen",
-    types: Sequence | None = None,
+    types: Sequence[Any] | None = None,
 ) -> FTest:
     """Test of a contrast among types against the unit: in a balanced trial the classical test of its stratum.
 
@@ -197,10 +198,10 @@ def judge(
 def estimate_between(
     response: np.ndarray,
     fixed: np.ndarray,
-    groups: Mapping[str, Sequence],
+    groups: Mapping[str, Sequence[Any]],
     contrast: np.ndarray,
     unit: str = "specimen",
-    types: Sequence | None = None,
+    types: Sequence[Any] | None = None,
     confidence: float = 0.95,
 ) -> Estimate:
     """Estimate of contrast (k,) @ coefficients against the unit; arguments and errors as judge.
@@ -213,10 +214,10 @@ def estimate_between(
 def estimates_between(
     response: np.ndarray,
     fixed: np.ndarray,
-    groups: Mapping[str, Sequence],
+    groups: Mapping[str, Sequence[Any]],
     contrasts: np.ndarray,
     unit: str = "specimen",
-    types: Sequence | None = None,
+    types: Sequence[Any] | None = None,
 ) -> Estimates:
     """Estimates of contrasts (q, k) at once, for intervals that hold together; arguments and errors as judge."""
     return YardstickDesign.build(fixed, groups, unit, types).fit(response).estimates(contrasts)

@@ -7,8 +7,9 @@ one after the other as in chain.py: work and memory grow with rows.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -56,7 +57,7 @@ class _TypedPass(Pass):
         return np.tensordot(1.0 / self.own, self.typed.inside, 1), float(readings @ np.log(self.own))
 
     def precision(self) -> np.ndarray:
-        return self.kernel.sizes / (self.own @ self.typed.readings)
+        return np.asarray(self.kernel.sizes / (self.own @ self.typed.readings))
 
     def ratio(self, i: int) -> float | np.ndarray:
         return sum((self.gamma[term] * members for term, members in self.typed.parts[i]), 0.0)
@@ -94,7 +95,7 @@ class TypedDesign:
 
     @classmethod
     def build(
-        cls, fixed: np.ndarray, groups: dict[str, Sequence], types: Sequence, by_type: Sequence[str]
+        cls, fixed: np.ndarray, groups: Mapping[str, Sequence[Any]], types: Sequence[Any], by_type: Sequence[str]
     ) -> TypedDesign:
         """Check and prepare; by_type: groupings that have a variance per type.
 
@@ -157,7 +158,7 @@ class TypedDesign:
         return self.design.finish(kernel.evaluate(gamma), ratios, converged, unit, least_squares)
 
 
-def _coded_types(types: Sequence, n: int) -> tuple[tuple[str, ...], np.ndarray]:
+def _coded_types(types: Sequence[Any], n: int) -> tuple[tuple[str, ...], np.ndarray]:
     values = np.asarray(types)
     if values.shape != (n,):
         raise WrongShape(f"types has shape {values.shape}, expected ({n},); give the type of each reading")

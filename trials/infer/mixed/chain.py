@@ -142,11 +142,15 @@ class Pass:
 
     def _solve_top(self) -> None:
         top, v = self.kernel.top, self.v[-1]
+        if not top.blocks:
+            self.b_last = v[:, None] * self.last_mean
+            self.aha += self.last_mean.T @ self.b_last
+            return
         ratio = np.zeros(top.indicators.shape[1])
         for block, term in zip(top.blocks, top.terms, strict=True):
             ratio[block] = self.gamma[term]
         self.c = top.crossed(v)
-        self.j, log_det = _bordered_inverse(ratio, self.c.toarray(), top.blocks[0].stop if top.blocks else 0)
+        self.j, log_det = _bordered_inverse(ratio, self.c.toarray(), top.blocks[0].stop)
         self.big_l = self.j * ratio
         self.log_det += log_det
         weighted = v[:, None] * self.last_mean
@@ -205,6 +209,9 @@ class Pass:
     def _finish(self, live: Entering, out: Pieces) -> None:
         """Pairs of terms on the last level and with the groupings at the top."""
         top, v = self.kernel.top, self.v[-1]
+        if not top.blocks:
+            self._finish_alone(live, out)
+            return
         crossed = [top.crossed(v**2 * a) for _, a, _ in live]
         seen = [top.indicators.T @ (v[:, None] * x) for _, _, x in live]
         turned = [c @ self.big_l for c in crossed]
@@ -225,6 +232,14 @@ class Pass:
             for bj, tj in zip(top.blocks[: g + 1], top.terms[: g + 1], strict=True):
                 part = t_rr[bi, bj]
                 _add(out, ti, tj, self.b_top[bi].T @ part @ self.b_top[bj], float(np.vdot(part, part)))
+
+    def _finish_alone(self, live: Entering, out: Pieces) -> None:
+        """Pairs of terms on the last level where nothing is above it."""
+        v = self.v[-1]
+        for p, (ti, a, x) in enumerate(live):
+            for tj, b, y in live[: p + 1]:
+                if a @ b > 0.0:
+                    _add(out, ti, tj, x.T @ (v[:, None] * y), float((a * b) @ v**2))
 
 
 def _bordered_inverse(ratio: np.ndarray, c: np.ndarray, d: int) -> tuple[np.ndarray, float]:
