@@ -64,7 +64,7 @@ BALANCED = {
 
 
 @pytest.mark.parametrize("name", BALANCED)
-@pytest.mark.parametrize("specimen", [0.0, 0.3, 2.0])
+@pytest.mark.parametrize("specimen", [0.0, 0.3, 100.0])
 def test_balanced_trials_give_the_classical_stratum_test(name, specimen):
     rng = np.random.default_rng(51)
     trial = Trial(**BALANCED[name])

@@ -24,7 +24,7 @@ from scipy import special
 from trials.errors import WrongShape
 from trials.infer.mixed import Estimate, FTest, MixedDesign, MixedFit, interval
 from trials.infer.mixed.by_type import TypedDesign
-from trials.infer.mixed.groupings import RESIDUAL, Grouping, numbers, read_groupings
+from trials.infer.mixed.groupings import RESIDUAL, Grouping, finest_codes, numbers, read_groupings
 from trials.infer.mixed.kenward_roger import a1_a2
 from trials.infer.mixed.kernel import read_fixed
 
@@ -63,7 +63,7 @@ class Yardstick:
         q = len(rows)
         a1, _ = a1_a2(self.fit.adjustment, rows)
         df = 2.0 * q**2 / a1
-        f = float(values @ values) / q / _length(np.trace(self._covariance(rows)) / q, df)
+        f = float(values @ values) / q / _length(float(np.trace(self._covariance(rows))) / q, df)
         return FTest(f, q, df, float(special.fdtrc(q, df, f)))
 
     def estimate(self, contrast: np.ndarray, confidence: float = 0.95) -> Estimate:
@@ -132,12 +132,13 @@ class YardstickDesign:
         found = {g.name: g for g in read_groupings(groups, len(x))}
         if unit not in (*found, RESIDUAL):
             raise WrongShape(f"the unit {unit!r} is not among the groupings {sorted(found)}; name one of them")
-        inside = [] if unit == RESIDUAL else [g for g in found.values() if g.nests_in(found[unit])]
-        wide, staying = _taken_out(x, [g for g in found.values() if g not in inside])
+        within = {name: unit != RESIDUAL and g.nests_in(found[unit]) for name, g in found.items()}
+        inside = [g for name, g in found.items() if within[name]]
+        wide, staying = _taken_out(x, [g for name, g in found.items() if not within[name]], finest_codes(inside))
         kept: dict[str, Any] = {g.name: g.codes for g in (*inside, *staying)}
         added = wide.shape[1] - x.shape[1]
         if types is None:
-            return cls(MixedDesign.build(wide, kept), added)
+            return cls(MixedDesign.build(wide, kept, dense=False), added)
         by_type = [name for name in BY_TYPE if name != unit]
         return cls(TypedDesign.build(wide, kept, types, by_type), added)
 
@@ -146,16 +147,21 @@ class YardstickDesign:
         return Yardstick(self.design.fit(response), self.added)
 
 
-def _taken_out(x: np.ndarray, groupings: Sequence[Grouping]) -> tuple[np.ndarray, list[Grouping]]:
+def _taken_out(
+    x: np.ndarray, groupings: Sequence[Grouping], codes: np.ndarray | None
+) -> tuple[np.ndarray, list[Grouping]]:
     """Fixed columns with those of the groupings beside them, coded sum to zero, and the groupings that stay random.
+
+    codes (n,): levels in which rows may repeat.
 
     One whose columns could not be told from the fixed columns asked about stays random: its spread then counts against
     them. What the constant or a grouping taken out before it gives adds nothing.
     """
     own, staying, wide = x, [], x
     for grouping in groupings:
-        part = read_fixed(wide)
-        columns = np.vstack([np.eye(grouping.levels - 1), -np.ones(grouping.levels - 1)])[grouping.codes]
+        part = read_fixed(wide, codes)
+        coding = np.vstack([np.eye(grouping.levels - 1), -np.ones(grouping.levels - 1)])
+        columns = coding[grouping.codes]
         seen = part.q.T @ columns
         rest = columns - part.q @ seen
         values, vectors = np.linalg.eigh(rest.T @ rest / len(x))
@@ -164,7 +170,7 @@ def _taken_out(x: np.ndarray, groupings: Sequence[Grouping]) -> tuple[np.ndarray
         if np.any(shared.var(axis=0) > SPANNED):
             staying.append(grouping)
         elif not spanned.all():
-            wide = np.hstack([wide, columns @ vectors[:, ~spanned]])
+            wide = np.hstack([wide, (coding @ vectors[:, ~spanned])[grouping.codes]])
     return wide, staying
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from scipy import special
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
-from trials.infer.mixed.groupings import RESIDUAL, Grouping, numbers, read_groupings
+from trials.infer.mixed.groupings import RESIDUAL, Grouping, finest_codes, numbers, read_groupings
 from trials.infer.mixed.kenward_roger import Adjustment, adjust, denominator
 from trials.infer.mixed.kernel import FixedPart, Layout, lay_out, read_fixed
 from trials.infer.mixed.pieces import Pieces
@@ -184,8 +184,9 @@ class MixedDesign:
 
         collapse False keeps every row a unit of its own, and dense picks the algebra, to check one against the other.
         """
-        part = read_fixed(numbers(fixed, "the fixed part"))
-        groupings = tuple(read_groupings(groups, len(part.q)))
+        x = numbers(fixed, "the fixed part")
+        groupings = tuple(read_groupings(groups, len(x))) if x.ndim == 2 else ()
+        part = read_fixed(x, finest_codes(groupings))
         layout = lay_out(part.columns, part.q, groupings, collapse, dense)
         design = cls(part, groupings, layout)
         design._refuse_inseparable()
