@@ -3,9 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from enum import StrEnum
 
-Scale = Literal["log", "as measured", "grade"]
+
+class Scale(StrEnum):
+    """What the model of a response works on: the logarithm, the value as measured, or a grade."""
+
+    LOG = "log"
+    AS_MEASURED = "as measured"
+    GRADE = "grade"
 
 
 @dataclass(frozen=True)
@@ -39,15 +45,15 @@ class Quantity:
 QUANTITIES: dict[str, Quantity] = {
     q.name: q
     for q in (
-        Quantity("roughness", "mean height of profile Rz5", "rz5_um", "um", "log", 0.1, 0.0, 1000.0, symbol="Rz5"),
+        Quantity("roughness", "mean height of profile Rz5", "rz5_um", "um", Scale.LOG, 0.1, 0.0, 1000.0, symbol="Rz5"),
         Quantity(
-            "squareness", "perpendicularity tolerance u", "u_mm", "mm", "as measured", 0.001, 0.0, 10.0, symbol="u"
+            "squareness", "perpendicularity tolerance u", "u_mm", "mm", Scale.AS_MEASURED, 0.001, 0.0, 10.0, symbol="u"
         ),
-        Quantity("dross", "dross grade", "dross_grade", "", "grade", 1.0, 0.0, 4.0, per_coupon=True),
-        Quantity("dross_height", "dross height", "dross_height_mm", "mm", "as measured", 0.01, 0.0, 20.0),
-        Quantity("kerf", "kerf width", "kerf_mm", "mm", "as measured", 0.01, 0.0, 10.0),
-        Quantity("drag", "drag n", "drag_mm", "mm", "as measured", 0.1, 0.0, 100.0),
-        Quantity("standoff", "measured standoff", "standoff_measured_mm", "mm", "as measured", 0.01, 0.0, 50.0),
+        Quantity("dross", "dross grade", "dross_grade", "", Scale.GRADE, 1.0, 0.0, 4.0, per_coupon=True),
+        Quantity("dross_height", "dross height", "dross_height_mm", "mm", Scale.AS_MEASURED, 0.01, 0.0, 20.0),
+        Quantity("kerf", "kerf width", "kerf_mm", "mm", Scale.AS_MEASURED, 0.01, 0.0, 10.0),
+        Quantity("drag", "drag n", "drag_mm", "mm", Scale.AS_MEASURED, 0.1, 0.0, 100.0),
+        Quantity("standoff", "measured standoff", "standoff_measured_mm", "mm", Scale.AS_MEASURED, 0.01, 0.0, 50.0),
     )
 }
 

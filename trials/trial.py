@@ -10,13 +10,14 @@ import hashlib
 import json
 import math
 import tomllib
+from enum import StrEnum
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
 from trials.errors import InputError
 from trials.nozzles import Nozzle
-from trials.responses import QUANTITIES, Quantity
+from trials.responses import QUANTITIES, Quantity, Scale
 from trials.units import column, factor, parse_amount
 
 Level = float | str
@@ -123,13 +124,45 @@ class Limit(_Part):
         return f"{who}{total} at most {self.sum_at_most:g}"
 
 
-Method = Literal["full", "fraction", "screening", "surface", "optimal", "ladder", "life", "bench", "pilot", "adopted"]
+class Method(StrEnum):
+    """How the coupons of a trial are chosen."""
+
+    FULL = "full"
+    FRACTION = "fraction"
+    SCREENING = "screening"
+    SURFACE = "surface"
+    OPTIMAL = "optimal"
+    LADDER = "ladder"
+    LIFE = "life"
+    BENCH = "bench"
+    PILOT = "pilot"
+    ADOPTED = "adopted"
+
+
+class CompareAt(StrEnum):
+    """Where nozzle types are compared: at today's settings, or averaged over those that all of them were allowed."""
+
+    TODAY = "today"
+    AVERAGE = "average"
+
+
+class Outcome(StrEnum):
+    """What became of a planned coupon."""
+
+    CUT = "cut"
+    NOT_SEVERED = "not_severed"
+    ABORTED = "aborted"
+    SCRAPPED = "scrapped"
+    NOT_CUT = "not_cut"
+
+
+LOST = (Outcome.NOT_SEVERED, Outcome.ABORTED)  # count as not meeting the requirement
 
 
 class PlanRequest(_Part):
     """`[plan]`: how coupons are chosen and how often the question will be asked of the data."""
 
-    method: Method = "full"
+    method: Method = Method.FULL
     aim: Literal["effects", "prediction"] = "effects"
     coupons: int | None = Field(default=None, ge=1)
     mounts_per_specimen: int = Field(default=1, ge=1)
@@ -137,7 +170,7 @@ class PlanRequest(_Part):
     repeats: int = Field(default=0, ge=0)
     generators: tuple[str, ...] = ()
     seed: int = 1
-    compare_at: Literal["today", "average"] = "today"
+    compare_at: CompareAt = CompareAt.TODAY
     looks: int = Field(default=1, ge=1)
     limits: tuple[Limit, ...] = ()
 
@@ -178,7 +211,7 @@ class ResponseRequest(_Part):
     readings: int = Field(default=1, ge=1)
     worthwhile: Amount | None = None
     expected: Expected | None = None
-    scale: Literal["log", "as measured", "grade"] | None = None
+    scale: Scale | None = None
     column: str | None = None
     unit: str | None = None
     resolution: float | None = Field(default=None, gt=0)
@@ -236,7 +269,7 @@ class Trial(_Part):
         """What a response measures: a known quantity, with what this trial overrides."""
         asked = self.responses[name]
         known = QUANTITIES.get(name)
-        base = known or Quantity(name, name, asked.column or name, asked.unit or "", "as measured", 1e-3)
+        base = known or Quantity(name, name, asked.column or name, asked.unit or "", Scale.AS_MEASURED, 1e-3)
         changes = {
             "column": asked.column,
             "unit": asked.unit,

@@ -16,7 +16,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from scipy import special
@@ -24,7 +23,7 @@ from scipy import special
 from trials.errors import WrongShape
 from trials.infer.mixed import Estimate, FTest, MixedDesign, MixedFit, interval
 from trials.infer.mixed.by_type import TypedDesign
-from trials.infer.mixed.groupings import RESIDUAL, Grouping, finest_codes, numbers, read_groupings
+from trials.infer.mixed.groupings import RESIDUAL, Grouping, Labels, finest_codes, numbers, read_groupings
 from trials.infer.mixed.kenward_roger import a1_a2
 from trials.infer.mixed.kernel import read_fixed
 
@@ -121,9 +120,9 @@ class YardstickDesign:
     def build(
         cls,
         fixed: np.ndarray,
-        groups: Mapping[str, Sequence[Any]],
+        groups: Mapping[str, Labels],
         unit: str = "specimen",
-        types: Sequence[Any] | None = None,
+        types: Labels | None = None,
     ) -> YardstickDesign:
         """Check and prepare; arguments and errors as judge and estimate_between."""
         x = numbers(fixed, "the fixed part")
@@ -135,7 +134,7 @@ class YardstickDesign:
         within = {name: unit != RESIDUAL and g.nests_in(found[unit]) for name, g in found.items()}
         inside = [g for name, g in found.items() if within[name]]
         wide, staying = _taken_out(x, [g for name, g in found.items() if not within[name]], finest_codes(inside))
-        kept: dict[str, Any] = {g.name: g.codes for g in (*inside, *staying)}
+        kept = {g.name: g.codes for g in (*inside, *staying)}
         added = wide.shape[1] - x.shape[1]
         if types is None:
             return cls(MixedDesign.build(wide, kept, dense=False), added)
@@ -177,10 +176,10 @@ def _taken_out(
 def judge(
     response: np.ndarray,
     fixed: np.ndarray,
-    groups: Mapping[str, Sequence[Any]],
+    groups: Mapping[str, Labels],
     contrast: np.ndarray,
     unit: str = "specimen",
-    types: Sequence[Any] | None = None,
+    types: Labels | None = None,
 ) -> FTest:
     """Test of a contrast among types against the unit: in a balanced trial the classical test of its stratum.
 
@@ -204,10 +203,10 @@ def judge(
 def estimate_between(
     response: np.ndarray,
     fixed: np.ndarray,
-    groups: Mapping[str, Sequence[Any]],
+    groups: Mapping[str, Labels],
     contrast: np.ndarray,
     unit: str = "specimen",
-    types: Sequence[Any] | None = None,
+    types: Labels | None = None,
     confidence: float = 0.95,
 ) -> Estimate:
     """Estimate of contrast (k,) @ coefficients against the unit; arguments and errors as judge.
@@ -220,10 +219,10 @@ def estimate_between(
 def estimates_between(
     response: np.ndarray,
     fixed: np.ndarray,
-    groups: Mapping[str, Sequence[Any]],
+    groups: Mapping[str, Labels],
     contrasts: np.ndarray,
     unit: str = "specimen",
-    types: Sequence[Any] | None = None,
+    types: Labels | None = None,
 ) -> Estimates:
     """Estimates of contrasts (q, k) at once, for intervals that hold together; arguments and errors as judge."""
     return YardstickDesign.build(fixed, groups, unit, types).fit(response).estimates(contrasts)

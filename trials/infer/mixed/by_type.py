@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -17,7 +16,7 @@ import pandas as pd
 from trials.errors import NotFinite, WrongShape
 from trials.infer.mixed.chain import ChainKernel, Entering, Pass
 from trials.infer.mixed.fit import MixedDesign, MixedFit, refuse_inseparable
-from trials.infer.mixed.groupings import RESIDUAL, Grouping
+from trials.infer.mixed.groupings import RESIDUAL, Grouping, Labels
 from trials.infer.mixed.pieces import Pieces
 from trials.infer.mixed.reml import information, solve_fixed
 
@@ -95,7 +94,7 @@ class TypedDesign:
 
     @classmethod
     def build(
-        cls, fixed: np.ndarray, groups: Mapping[str, Sequence[Any]], types: Sequence[Any], by_type: Sequence[str]
+        cls, fixed: np.ndarray, groups: Mapping[str, Labels], types: Labels, by_type: Sequence[str]
     ) -> TypedDesign:
         """Check and prepare; by_type: groupings that have a variance per type.
 
@@ -158,7 +157,7 @@ class TypedDesign:
         return self.design.finish(kernel.evaluate(gamma), ratios, converged, unit, least_squares)
 
 
-def _coded_types(types: Sequence[Any], n: int) -> tuple[tuple[str, ...], np.ndarray]:
+def _coded_types(types: Labels, n: int) -> tuple[tuple[str, ...], np.ndarray]:
     values = np.asarray(types)
     if values.shape != (n,):
         raise WrongShape(f"types has shape {values.shape}, expected ({n},); give the type of each reading")

@@ -48,7 +48,8 @@ class Top:
         """Z' diag(weights) Z; sparse, since one grouping fills its diagonal only."""
         weighted = self.indicators.copy()
         weighted.data = np.repeat(weights, len(self.blocks))
-        return (self.indicators.T @ weighted).tocsr()
+        result: sparse.csr_array = (self.indicators.T @ weighted).tocsr()
+        return result
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,1 @@
+"""Words last: findings, settings, numbers and requirements become sentences here and nowhere below."""

@@ -1,0 +1,20 @@
+"""From a finding to its sentence: each room of `words` brings the sentences of its kinds, collected here."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from enum import StrEnum
+
+from trials.findings import Finding
+from trials.words import bench, grade
+
+Sentence = Callable[[Finding], str]
+SENTENCES: Mapping[StrEnum, Sentence] = {
+    **bench.SENTENCES,
+    **grade.SENTENCES,
+}
+
+
+def say(finding: Finding) -> str:
+    """The sentence of a finding in the current language; a kind without a sentence is a fault of the program."""
+    return SENTENCES[finding.kind](finding)

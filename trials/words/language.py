@@ -1,0 +1,57 @@
+"""The language in which templates come out.
+
+A template is an English sentence with named places, `"{n} of {total} cuts were lost"`. It is looked up in the
+catalogue of the current language and filled in; where a catalogue has no such template the English one is used.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Language:
+    """A language: how a template is translated, alone and by number."""
+
+    name: str
+    one: Callable[[str], str]
+    several: Callable[[str, str, int], str]
+
+
+def _choose(single: str, many: str, n: int) -> str:
+    return single if n == 1 else many
+
+
+ENGLISH = Language("en", lambda template: template, _choose)
+_current: ContextVar[Language] = ContextVar("language", default=ENGLISH)
+
+
+@contextmanager
+def speaking(language: Language) -> Iterator[None]:
+    """Everything said inside comes out in this language."""
+    token = _current.set(language)
+    try:
+        yield
+    finally:
+        _current.reset(token)
+
+
+def text(template: str, **facts: object) -> str:
+    """The template in the current language, filled in.
+
+    >>> text("cut at {place}", place="0.7 bar")
+    'cut at 0.7 bar'
+    """
+    return _current.get().one(template).format(**facts)
+
+
+def plural(single: str, many: str, n: int, **facts: object) -> str:
+    """The template that fits the number, in the current language, filled in; `{n}` is the number.
+
+    >>> plural("{n} row", "{n} rows", 1), plural("{n} row", "{n} rows", 3)
+    ('1 row', '3 rows')
+    """
+    return _current.get().several(single, many, n).format(n=n, **facts)

@@ -1,0 +1,88 @@
+"""Numbers as people read them: digits, signs, per cent, units, intervals and lists, written once for all pages."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from trials.units import shown
+from trials.words.language import text
+
+
+def number(value: float, digits: int = 3) -> str:
+    """A figure with so many significant digits and no exponent in the usual range.
+
+    >>> number(34.96), number(-0.0004, 1), number(0.0), number(math.inf)
+    ('35.0', '-0.0004', '0', 'no bound')
+    """
+    if not math.isfinite(value):
+        return text("no bound")
+    if value == 0:
+        return "0"
+    places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
+    return unsigned_zero(f"{value:.{min(places, 6)}f}")
+
+
+def unsigned_zero(figure: str) -> str:
+    """The figure without the sign of a zero.
+
+    >>> unsigned_zero("-0.00"), unsigned_zero("-0.01")
+    ('0.00', '-0.01')
+    """
+    return figure.lstrip("+-") if float(figure) == 0 else figure
+
+
+def fixed(value: float, places: int, sign: bool = False) -> str:
+    """A figure with so many places after the point; sign: a plus is shown too.
+
+    >>> fixed(-0.004, 2), fixed(3.14159, 2, sign=True)
+    ('0.00', '+3.14')
+    """
+    return unsigned_zero(f"{value:+.{places}f}" if sign else f"{value:.{places}f}")
+
+
+def percent(share: float, places: int = 0, sign: bool = False) -> str:
+    """A share in per cent, with the space of ISO 80000-1 before the sign.
+
+    >>> percent(0.153), percent(0.0275, 1), percent(0.2, sign=True)
+    ('15 %', '2.8 %', '+20 %')
+    """
+    return f"{fixed(100.0 * share, places, sign)} %"
+
+
+def rounded(value: float, digits: int, sign: bool = False) -> str:
+    """A figure with at most so many significant digits, no zeros at its end; sign: a plus is shown too.
+
+    >>> rounded(0.30000001, 3), rounded(2.0, 4, sign=True)
+    ('0.3', '+2')
+    """
+    return unsigned_zero(f"{value:+.{digits}g}" if sign else f"{value:.{digits}g}")
+
+
+def with_unit(value: float, unit: str, digits: int = 3) -> str:
+    """A figure with its unit as printed.
+
+    >>> with_unit(34.96, "um")
+    '35.0 µm'
+    """
+    return f"{number(value, digits)} {shown(unit)}".strip()
+
+
+def plain(level: float | str, unit: str = "") -> str:
+    """A setting as typed, with its unit: `0.7 bar`, `1 mm`, `fine`."""
+    figure = level if isinstance(level, str) else unsigned_zero(f"{level:g}")
+    return f"{figure} {shown(unit)}".strip()
+
+
+def listed(names: Sequence[object]) -> str:
+    """Names in a row.
+
+    >>> listed(["a"]), listed(["a", "b", "c"])
+    ('a', 'a, b and c')
+    """
+    texts = [str(name) for name in names]
+    if not texts:
+        return text("none")
+    if len(texts) == 1:
+        return texts[0]
+    return text("{first} and {last}", first=", ".join(texts[:-1]), last=texts[-1])
