@@ -221,6 +221,8 @@ def test_several_estimates_at_once_agree_with_each_alone():
         assert found.values[i] == pytest.approx(alone.value, rel=1e-12)
         assert np.sqrt(found.covariance[i, i]) == pytest.approx(alone.se, rel=1e-12)
         assert found.dfs[i] == pytest.approx(alone.df, rel=1e-12)
+    none = estimates_between(y, trial.fixed, trial.groups, rows[:0])
+    assert (none.values.shape, none.covariance.shape, none.dfs.shape) == ((0,), (0, 0), (0,))
     balanced = Trial((3, 3, 3))
     y = balanced.response(np.random.default_rng(1), 0.0)
     pair = np.array([balanced.contrast[0] * 2 + balanced.contrast[1], balanced.contrast[0] - balanced.contrast[1]])

@@ -76,9 +76,10 @@ class Yardstick:
 
         Correlations are those at the weights of the fit; each contrast has its own variance and degrees of freedom.
         """
-        padded = self._padded(contrasts)
-        turned, values = (np.array(part) for part in zip(*map(self.fit.single, padded), strict=True))
-        variances, dfs = (np.array(part) for part in zip(*map(self._variance, turned), strict=True))
+        singles = [self.fit.single(row) for row in self._padded(contrasts)]
+        turned = np.array([row for row, _ in singles]).reshape(len(singles), len(self.fit.coefficients))
+        values = np.array([value for _, value in singles])
+        variances, dfs = np.array([self._variance(row) for row in turned]).reshape(len(singles), 2).T
         bounded = turned @ self.fit.adjustment.phi @ turned.T
         stretch = np.sqrt(variances / np.diagonal(bounded))
         return Estimates(values, bounded * np.outer(stretch, stretch), dfs)
