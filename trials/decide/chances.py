@@ -29,6 +29,7 @@ from trials.infer.chance import (
     chance_of_grade,
     effect_correlation,
     find_layers,
+    lowest_share,
     next_edge,
     say_reach,
     specimens_to_show,
@@ -40,6 +41,8 @@ from trials.trial import Trial
 
 Array = NDArray[np.float64]
 TARGET = 0.9  # a chance that people ask about; the sentence says how many specimens would show it
+SURE = 0.95
+HALF_EACH = 1 - (1 - SURE) / 2  # two bounds at this confidence hold together with at least SURE (Bonferroni)
 SHARE_OF_TYPE = ("coupon", "reading")
 DROSS_APART = "Dross is taken as independent of the rest; the bound for all together holds whatever the correlation."
 
@@ -62,19 +65,22 @@ def chances(
     known = {name: _source(studied[name]) for name in limits if name in studied}
     sources = {name: source for name, source in known.items() if source is not None}
     clean = {name: _without_far(trial, source) for name, source in sources.items()}
+    together = _correlations(studied, list(sources))
     for label in trial.types:
         if not all(label in s.ready.types for s in studied.values()):
             continue
         cuts, lost = _cuts(coupons, label)
+        marred = _lost_in(coupons, label)
         parts = [
             _measured(trial, source, clean[name], label, place, limits[name], (cuts, lost))
             for name, source in sources.items()
         ]
         rows = [p.row for p in parts]
-        graded = _dross(trial, studied, dross, label, place, (cuts, lost))
+        graded = _dross(trial, studied, dross, label, place, (cuts, lost), marred)
         rows += [graded] if graded else []
         if len(rows) > 1:
-            rows.append(_together(studied, parts, graded, label, place, cuts, lost))
+            strict = graded and _dross(trial, studied, dross, label, place, (cuts, lost), marred, HALF_EACH)
+            rows.append(_together(parts, together, graded, strict, label, place, cuts, lost))
         found += [_with_share(row, grades) for row in rows]
     return tuple(found)
 
@@ -195,6 +201,8 @@ def _dross(
     label: str,
     place: Place,
     counts: tuple[int, int],
+    marred: frozenset[str],
+    confidence: float = SURE,
 ) -> ChanceResult | None:
     asked = trial.application.required.dross_grade
     if asked is None or table is None or "dross" not in trial.responses:
@@ -205,48 +213,68 @@ def _dross(
     specimens = max(1, own["specimen"].replace("", np.nan).nunique())
     found = studied.get("dross")
     if found is None or found.graded is None:
-        return _all_or_none(own, asked, specimens, label, name, place, cuts, lost)
+        return _all_or_none(own, asked, marred, label, name, place, counts, confidence)
     ready = found.ready
     df = max(1.0, ready.structure.counts.get("specimen", len(ready.types) + 1) - len(ready.types))
     try:
         row = grade_row(ready, label, place)
-        chance_found = chance_of_grade(found.graded, row, asked, specimens, df, cuts=cuts or None, lost=lost)
+        fit = found.graded
+        chance_found = chance_of_grade(fit, row, asked, specimens, df, confidence, cuts=cuts or None, lost=lost)
     except TrialError:
-        return _all_or_none(own, asked, specimens, label, name, place, cuts, lost)
+        return _all_or_none(own, asked, marred, label, name, place, counts, confidence)
     return _result(label, name, place, chance_found, [_lost_words(cuts, lost)])
 
 
 def _all_or_none(
-    own: pd.DataFrame, asked: int, specimens: int, label: str, name: str, place: Place, cuts: int, lost: int
+    own: pd.DataFrame,
+    asked: int,
+    marred: frozenset[str],
+    label: str,
+    name: str,
+    place: Place,
+    counts: tuple[int, int],
+    confidence: float,
 ) -> ChanceResult:
-    """No model fits: the share that met, and a bound that counts whole specimens (Clopper and Pearson 1934)."""
-    share = float((own["value"] <= asked).mean()) * (1.0 - lost / cuts if cuts else 1.0)
-    low = 0.05 ** (1.0 / specimens) * share if share > 0 else 0.0
+    """No model fits: the share that met, and the exact bound on whole specimens.
+
+    A specimen counts as meeting where every coupon of it met and none was lost. An edge meets at least as often as
+    a whole specimen does, so the bound on specimens holds for edges.
+    """
+    cuts, lost = counts
+    worst = own.groupby(own["specimen"].astype(str))["value"].max()
+    met = {mark for mark, grade in worst.items() if grade <= asked} - marred
+    specimens = max(1, len(marred.union(worst.index)))
+    share = (float((own["value"] <= asked).mean()) if len(own) else 0.0) * (1.0 - lost / cuts if cuts else 1.0)
+    low = lowest_share(len(met), specimens, confidence)
     words = f"No model of the grades: the share that was seen; the bound counts {specimens} whole specimens."
     return ChanceResult(label, name, place.words, share, low, None, 0, _lost_words(cuts, lost), (words,))
 
 
 def _together(
-    studied: Mapping[str, Studied],
     parts: Sequence[_Part],
+    together: dict[str, Array],
     dross: ChanceResult | None,
+    strict: ChanceResult | None,
     label: str,
     place: Place,
     cuts: int,
     lost: int,
 ) -> ChanceResult:
-    """All requirements at once; lost cuts count once."""
+    """All requirements at once; lost cuts count once. strict: dross with its bound at HALF_EACH."""
+    sure = SURE if strict is None else HALF_EACH
     share = 1.0 - lost / cuts if cuts else 1.0
     bare = [p.row.estimate / share if share else 0.0 for p in parts]
-    estimate, low = math.prod(bare), max(0.0, sum(p.row.low for p in parts) - (len(parts) - 1))
+    estimate, low = math.prod(bare), 1.0
     assumed: tuple[str, ...] = ()
     if len(parts) > 1:
         edges, rules = tuple(p.edge for p in parts), tuple(p.rule for p in parts)
-        joint = chance_of_all(edges, rules, _correlations(studied, parts))
+        joint = chance_of_all(edges, rules, together, sure)
         estimate, low, assumed = joint.estimate, joint.low * share, joint.words[:1]
-    if dross is not None:
+    elif parts:
+        low = chance(parts[0].edge, parts[0].rule, sure, cuts=cuts or None, lost=lost).low
+    if dross is not None and strict is not None:
         estimate *= dross.estimate / share if share else 0.0
-        low = max(0.0, low + dross.low - 1.0)
+        low = max(0.0, low + strict.low - 1.0)
         assumed += (DROSS_APART,)
         bare.append(dross.estimate / share if share else 0.0)
     least, most = max(0.0, sum(bare) - (len(bare) - 1)) * share, min(bare) * share
@@ -255,12 +283,12 @@ def _together(
     return ChanceResult(label, "all together", place.words, whole, min(low, whole), None, 0, words, assumed)
 
 
-def _correlations(studied: Mapping[str, Studied], parts: Sequence[_Part]) -> dict[str, Array]:
+def _correlations(studied: Mapping[str, Studied], names: Sequence[str]) -> dict[str, Array]:
     """Correlation matrices of the responses' effects at specimen and coupon level, from the coupons they share."""
-    found = {level: np.eye(len(parts)) for level in ("specimen", "coupon")}
-    for i, one in enumerate(parts):
-        for j, other in enumerate(parts[:i]):
-            pair = _pair(studied[one.name], studied[other.name])
+    found = {level: np.eye(len(names)) for level in ("specimen", "coupon")}
+    for i, one in enumerate(names):
+        for j, other in enumerate(names[:i]):
+            pair = _pair(studied[one], studied[other])
             for level, value in pair.items():
                 found[level][i, j] = found[level][j, i] = value
     return found
@@ -286,6 +314,12 @@ def _cuts(coupons: pd.DataFrame, label: str) -> tuple[int, int]:
     outcomes = coupons.loc[coupons[NOZZLE] == label, "outcome"]
     lost = int(outcomes.isin(["not_severed", "aborted"]).sum())
     return lost + int((outcomes == "cut").sum()), lost
+
+
+def _lost_in(coupons: pd.DataFrame, label: str) -> frozenset[str]:
+    """Specimens of a type that lost a cut."""
+    lost = coupons[(coupons[NOZZLE] == label) & coupons["outcome"].isin(["not_severed", "aborted"])]
+    return frozenset(lost["specimen"].astype(str)) if "specimen" in lost else frozenset()
 
 
 def _lost_words(cuts: int, lost: int) -> str:

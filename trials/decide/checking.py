@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from trials.decide.prepare import NOZZLE, Prepared
 from trials.decide.results import Check
 from trials.decide.wording import listed, number, with_unit
-from trials.errors import NotIdentifiable
+from trials.errors import NotIdentifiable, TrialError
 from trials.infer.checks import residuals as checks
 from trials.infer.checks import shuffle_test
 from trials.infer.mixed import MixedFit, fit_mixed
@@ -20,26 +20,44 @@ from trials.units import shown
 Array = NDArray[np.float64]
 ALERT = 0.01  # a check asks for attention below this p; there are about ten of them, so 0.05 would cry wolf
 MANY = 6
+FARTHEST = math.log(1000.0)
+TOO_LITTLE = "beside the settings these records leave too little to judge a trend by."
 
 
 def run_checks(ready: Prepared, fit: MixedFit) -> tuple[Check, ...]:
     """All checks that these records can carry, in a fixed order."""
-    makers: tuple[Callable[[Prepared, MixedFit], Check | None], ...] = (
-        far_readings,
-        far_coupons,
-        centring,
-        drift,
-        wear,
-        spread_within,
-        spread_between,
-        curvature,
-        shuffled,
-        shape,
-        scale,
-        zeros,
-    )
-    found = [make(ready, fit) for make in makers]
+    makers: dict[str, Callable[[Prepared, MixedFit], Check | None]] = {
+        "far readings": far_readings,
+        "far coupons": far_coupons,
+        "centring": centring,
+        "drift": drift,
+        "wear in a mount": wear,
+        "spread along an edge": spread_within,
+        "spread between coupons": spread_between,
+        "fit of the curves": curvature,
+        "shuffled specimens": shuffled,
+        "residual shape": shape,
+        "scale": scale,
+        "zeros": zeros,
+    }
+    found = [_made(name, make, ready, fit) for name, make in makers.items()]
     return tuple(check for check in found if check is not None)
+
+
+def _made(
+    name: str, make: Callable[[Prepared, MixedFit], Check | None], ready: Prepared, fit: MixedFit
+) -> Check | None:
+    """One check; where these records cannot carry it, it says so and the answer stands."""
+    try:
+        return make(ready, fit)
+    except TrialError as problem:
+        return Check(name, f"Cannot be computed: {problem}.")
+
+
+def _boundless(found: checks.Slope, span: float, ready: Prepared) -> bool:
+    """Whether the interval of a trend reaches beyond a thousandfold, so that it says nothing."""
+    reach = max(abs(found.low), abs(found.high)) * span
+    return not reach < (FARTHEST if ready.quantity.scale == "log" else math.inf)
 
 
 def _change(value: float, ready: Prepared) -> str:
@@ -125,6 +143,8 @@ def drift(ready: Prepared, fit: MixedFit) -> Check | None:
     found = checks.slope(ready.y, ready.fixed, ready.structure.groups, order)
     if found is None:
         return None
+    if _boundless(found, float(np.ptp(order)), ready):
+        return Check("drift", f"Cannot be computed: {TOO_LITTLE}")
     per, low, high = (_change(x * np.ptp(order), ready) for x in (found.value, found.low, found.high))
     if found.p >= ALERT:
         return Check("drift", f"No drift over the order of cutting shows (first to last coupon {low} to {high}).")
@@ -147,6 +167,8 @@ def wear(ready: Prepared, fit: MixedFit) -> Check | None:
     found = checks.slope(ready.y, ready.fixed, ready.structure.groups, along)
     if found is None:
         return None
+    if _boundless(found, 10.0, ready):
+        return Check("wear in a mount", f"Cannot be computed: {TOO_LITTLE}")
     per, low, high = (_change(x * 10, ready) for x in (found.value, found.low, found.high))
     if found.p >= ALERT:
         text = f"No trend from first to last coupon of a mount shows ({low} to {high} per ten coupons)."
@@ -199,7 +221,7 @@ def spread_between(ready: Prepared, fit: MixedFit) -> Check | None:
 def curvature(ready: Prepared, fit: MixedFit) -> Check | None:
     """Lack of fit against coupons repeated at the same nozzle and setting."""
     names = [NOZZLE, *(column for column in ready.columns.values() if column in ready.table)]
-    cells = ready.table[names].astype(str).agg("|".join, axis=1).to_numpy(object)
+    cells = ready.table.groupby(names, sort=False, dropna=False).ngroup().to_numpy()
     if len(set(zip(cells, _column(ready, "coupon"), strict=True))) == len(set(cells)):
         return Check("fit of the curves", "No setting was cut twice, so the shape of the curves cannot be checked.")
     test = checks.lack_of_fit(ready.y, ready.fixed, ready.structure.groups, cells)

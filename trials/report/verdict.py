@@ -11,6 +11,8 @@ import pandas as pd
 
 from trials.decide.results import NozzleRow, ResponseResult, Study
 from trials.grade.iso9013 import roughness_limit, squareness_limit
+from trials.grade.kinds import Meets
+from trials.grade.reasons import counted
 from trials.report import blocks as b
 from trials.report.chance_page import chance_section, likely, of_all
 from trials.report.extras import Section, VerdictExtras
@@ -20,6 +22,7 @@ from trials.report.typeset import day_words
 from trials.standards import cautions, edition, roughness_ranges, squareness_ranges
 from trials.trial import Trial
 from trials.units import shown
+from trials.words.grade import reasons_counted
 
 NEXT_EDGE = "Next edge meets it"
 _WIDTHS = {"Coupons cut": 1.3, "Met the requirement": 1.5, NEXT_EDGE: 1.3, "Price": 0.9}
@@ -254,14 +257,13 @@ def _grades(graded: pd.DataFrame | None, trial: Trial) -> dict[str, Any]:
         "Undecided",
         "Not",
     )
-    reasons = graded.loc[graded["meets"] != "yes", "why"].dropna().astype(str).value_counts(sort=False)
-    why = sorted(((n, words) for words, n in reasons.items() if words), key=lambda pair: (-pair[0], pair[1]))
+    reasons = counted(graded.loc[graded["meets"] != Meets.YES, "reasons"])
     return b.section(
         "Grades of the coupons",
         [
             b.table(names, rows, (1, 5, 6, 7), (2, 1, 2.6, 2.6, 2.6, 1, 1.25, 0.6)),
             b.words("Each range or grade with its number of coupons; “worse” is worse than the last range."),
-            b.listed(f"{words} ({n} coupon{'s' if n > 1 else ''})" for n, words in why[:8]),
+            b.listed(reasons_counted(known, n) for known, n in reasons[:8]),
         ],
     )
 

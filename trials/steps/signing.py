@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from trials.steps.extending import begun
 from trials.steps.files import plain, write_bytes
-from trials.steps.papers import verdict_extras
+from trials.steps.verdict_facts import verdict_extras
 from trials.steps.way import evidence, fingerprint, load
 from trials.store.records import database
 

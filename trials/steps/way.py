@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from trials.errors import InputError
 from trials.steps.extending import begun
-from trials.steps.grading import grade, require_plan
+from trials.steps.grade import grade, require_plan
 from trials.store.records import database
 from trials.store.records.as_cut import analysis_table, coupon_table, departures
 from trials.store.records.records import Records

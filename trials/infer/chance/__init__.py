@@ -10,17 +10,14 @@ from trials.infer.chance.next_edge import (
     chance,
     check_rule,
     edge_chance,
-    edge_draws,
     estimate_chance,
-    even_points,
     layer_of,
     lost_cuts,
     next_edge,
-    pivot_draws,
     say_reach,
     specimens_to_show,
 )
-from trials.infer.chance.proportion import Share, share_limits
+from trials.infer.chance.proportion import Share, lowest_share, share_limits
 from trials.infer.chance.tolerance import howe_factor, one_sided_factor, tolerance_bound, two_sided_factor
 
 __all__ = [
@@ -37,19 +34,17 @@ __all__ = [
     "check_rule",
     "draw",
     "edge_chance",
-    "edge_draws",
     "effect_correlation",
     "estimate_chance",
-    "even_points",
     "find_layers",
     "floor",
     "howe_factor",
     "key",
     "layer_of",
     "lost_cuts",
+    "lowest_share",
     "next_edge",
     "one_sided_factor",
-    "pivot_draws",
     "say_reach",
     "share_limits",
     "specimens_to_show",
