@@ -179,7 +179,7 @@ def fit(folder: Path = FOLDER, json_: bool = JSON) -> None:
     method = _compared_by_edges(folder)
     with _busy("fitting"):
         found = steps.fit(folder)
-    from trials.cli.going_on import ladder_facts, print_ladder
+    from trials.cli.lives_and_ladders import ladder_facts, print_ladder
 
     if json_:
         show.as_json(asdict(found) | (ladder_facts(folder) if method == "ladder" else {}))

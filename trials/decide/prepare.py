@@ -13,7 +13,7 @@ from trials.errors import InputError, NotIdentifiable
 from trials.infer.mixed import MixedDesign
 from trials.infer.model import Axis, FixedModel, Structure, build_model, find_structure
 from trials.responses import Quantity
-from trials.trial import Level, Trial
+from trials.trial import Curves, Level, Trial
 
 Array = NDArray[np.float64]
 NOZZLE = "nozzle"
@@ -82,7 +82,8 @@ def prepare(
     if adopted:  # the order of cutting is not known
         table = table.drop(columns=["cut_order"], errors="ignore")
     structure = find_structure(table[NOZZLE].to_numpy(object), groups, "block" if adopted else "sheet", fixed_sheets)
-    model = build_model(axes, settings, NOZZLE if len(types) > 1 else None, structure.block, table["coupon"].nunique())
+    common, n = trial.plan.curves is Curves.COMMON, table["coupon"].nunique()
+    model = build_model(axes, settings, NOZZLE if len(types) > 1 else None, structure.block, n, common)
     block = None if structure.block is None else np.asarray([str(b) for b in structure.block], dtype=object)
     fixed = model.matrix(settings or {"": np.zeros(len(table))}, block)
     structure, design, more = _settled(fixed, structure)

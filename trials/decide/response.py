@@ -273,7 +273,7 @@ def _more(
         coupons_cut=coupons / (len(ready.types) * specimens * mounts),
         terms=ready.fixed.shape[1] - len(ready.types),
     )
-    needed = specimens_needed(fit.variances, worthwhile, counts, (levels.difference, levels.sameness))
+    needed = specimens_needed(fit.variances, worthwhile, counts, levels)
     return (needed.sentence,)
 
 

@@ -12,7 +12,7 @@ from trials import standards
 from trials.bench.squareness import delta_a_of
 from trials.grade.dross import SCALE
 from trials.grade.iso9013 import limit_table
-from trials.nozzles import cautions
+from trials.plan.cautions import nozzle_cautions
 from trials.plan.sheet_map import sheet_map
 from trials.report import blocks as b
 from trials.report.figures.bench import dross_drawing, edge_figure
@@ -21,6 +21,8 @@ from trials.report.typeset import day_words
 from trials.report.verdict import caution_lines, held_rows, program, requirement_sentence
 from trials.trial import Trial, freeze_hash
 from trials.units import shown
+from trials.words.findings import say
+from trials.words.plan import described, limit_words, map_notes
 
 STOP_RULES = (
     "Not severed: stop the cut, write “not severed”, leave the coupon in the sheet, go on with the next. Three in a "
@@ -52,8 +54,7 @@ def run_sheet_data(
     trial: Trial, coupons: pd.DataFrame, mounts: pd.DataFrame, sheets: pd.DataFrame, said: Sequence[str], made_on: date
 ) -> dict[str, Any]:
     """Everything on the run sheet: what is held, stop rules, mounts with their coupons, and maps of the sheets."""
-    job = trial.application
-    known = cautions(trial.nozzles, job.gas, job.material)
+    known = [say(finding) for finding in nozzle_cautions(trial)]
     return _common(trial, made_on) | {
         "title": f"Run sheet: {trial.trial.title}",
         "question": trial.trial.question,
@@ -61,7 +62,7 @@ def run_sheet_data(
         "hash": freeze_hash(trial),
         "held": [f"{name}: {value}" for name, value in held_rows(trial)],
         "varied": [_varied(trial, name) for name in trial.factors],
-        "limits": [limit.words() for limit in trial.plan.limits],
+        "limits": [limit_words(limit) for limit in trial.plan.limits],
         "stop_rules": list(STOP_RULES),
         "said": [line for line in said if line not in known],
         "nozzle_cautions": known,
@@ -117,7 +118,7 @@ def _mount(trial: Trial, coupons: pd.DataFrame, row: dict[str, Any]) -> dict[str
         "sheet": _value(row["sheet"]),
         "nozzle": row["nozzle"],
         "specimen": _value(row["specimen"]),
-        "bore": known.described(),
+        "bore": described(known),
         "coupons": [
             [_value(cell, places.get(column)) for column, cell in zip(columns, line, strict=True)]
             for line in own[columns].itertuples(index=False)
@@ -132,7 +133,7 @@ def _maps(trial: Trial, coupons: pd.DataFrame) -> list[dict[str, Any]]:
     for sheet in coupons["sheet"].drop_duplicates().sort_values():
         place = sheet_map(trial, coupons, sheet)
         alt = f"Map of sheet {sheet}: {len(place.coupons)} coupons with mark, order and measured edge."
-        found.append({"title": f"Sheet {sheet}", "said": list(place.said), "svg": sheet_figure(place), "alt": alt})
+        found.append({"title": f"Sheet {sheet}", "said": map_notes(place), "svg": sheet_figure(place), "alt": alt})
     return found
 
 

@@ -20,6 +20,7 @@ from trials.report.typeset import day_words
 from trials.standards import cautions, edition, roughness_ranges, squareness_ranges
 from trials.trial import Trial
 from trials.units import shown
+from trials.words.plan import limit_words
 
 NEXT_EDGE = "Next edge meets it"
 _WIDTHS = {"Coupons cut": 1.3, "Met the requirement": 1.5, NEXT_EDGE: 1.3, "Price": 0.9}
@@ -329,7 +330,7 @@ def _held(trial: Trial) -> dict[str, Any]:
         f"{b.setting(name, '')}: {', '.join(_level(level) for level in f.levels)} {shown(f.unit)}".strip()
         for name, f in trial.factors.items()
     ]
-    limits = [limit.words() for limit in trial.plan.limits]
+    limits = [limit_words(limit) for limit in trial.plan.limits]
     return b.section(
         "Settings",
         [

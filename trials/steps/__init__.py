@@ -4,23 +4,25 @@ load -> propose, freeze -> run_sheet -> grade | fit | verdict. Each step reads t
 Functions take a folder or plain pandas tables and return plain tables or frozen results.
 """
 
-from trials.steps.assessing import assessment_json, judge
 from trials.steps.bench import Settings, keep_pictures, measure_files, measure_into
-from trials.steps.extending import add_extension, extension
+from trials.steps.demo import demo_trial
+from trials.steps.extend import add_extension, extension, extension_json
 from trials.steps.files import plain, write_bytes
 from trials.steps.grading import grade, grade_table, grade_value, requirement
 from trials.steps.ladders import ladder_study
 from trials.steps.lives import read_lives, recorded_lives, study_table, write_lives
 from trials.steps.papers import run_sheet
+from trials.steps.plan import freeze, judge, plan_folder, plan_json, propose
 from trials.steps.signing import verdict
-from trials.steps.way import evidence, fit, freeze, load, look_number, propose
+from trials.steps.way import evidence, fit, load, look_number
 
 __all__ = [
     "Settings",
     "add_extension",
-    "assessment_json",
+    "demo_trial",
     "evidence",
     "extension",
+    "extension_json",
     "fit",
     "freeze",
     "grade",
@@ -34,6 +36,8 @@ __all__ = [
     "measure_files",
     "measure_into",
     "plain",
+    "plan_folder",
+    "plan_json",
     "propose",
     "read_lives",
     "recorded_lives",

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from trials.steps.assessing import plan_paper
-from trials.steps.extending import ADDED, block_day, newest_block
+from trials.steps.extend import block_day, newest_block
 from trials.steps.files import write_bytes
 from trials.steps.grading import require_plan
+from trials.steps.journal import ADDED, all_plan_findings, plan_findings, sentences
+from trials.steps.plan import plan_paper
 from trials.steps.way import load
 from trials.store.records.instruments import calibration_doubts, instruments
 from trials.store.records.records import Records
@@ -33,7 +34,7 @@ def run_sheet(folder: Path | str) -> list[Path]:
     whole = load(folder)
     day = block_day(whole) or frozen_day(whole)
     records = newest_block(whole)
-    said = block_sentences(whole)
+    said = sentences(plan_findings(whole))
     trial, coupons = records.trial, records.coupons
     files = {
         "run-sheet.pdf": documents.run_sheet_pdf(
@@ -41,7 +42,7 @@ def run_sheet(folder: Path | str) -> list[Path]:
         ),
         "bench-card.pdf": documents.bench_card_pdf(trial, day),
         "labels.pdf": documents.labels_pdf(trial, coupons, day),
-        "plan.pdf": plan_paper(whole, said, day),
+        "plan.pdf": plan_paper(whole, day),
         **sheet_drawings(records),
     }
     place = papers_folder(whole)
@@ -59,22 +60,6 @@ def papers_folder(records: Records) -> Path:
         return place
     newest = int(records.coupons["block"].max())
     return place if newest == 1 else place / f"block-{newest}"
-
-
-def block_sentences(records: Records) -> list[str]:
-    """What was said about the newest block when it was planned."""
-    said: list[str] = []
-    for row in records.journal.itertuples():
-        if row.kind == ADDED:
-            said = []
-        elif row.kind == "plan":
-            said.append(row.what)
-    return said
-
-
-def plan_sentences(records: Records) -> list[str]:
-    """What was said about the plan when it was frozen."""
-    return list(dict.fromkeys(row.what for row in records.journal.itertuples() if row.kind == "plan"))
 
 
 def sheet_drawings(records: Records) -> dict[str, bytes]:
@@ -105,7 +90,7 @@ def verdict_extras(records: Records, found: Evidence) -> Any:
         graded=found.grades,
         tables=found.tables,
         amendments=tuple(amendment_sentences(journal)),
-        plan_sentences=tuple(plan_sentences(records)),
+        plan_sentences=tuple(sentences(all_plan_findings(records))),
         freeze_hash=records.freeze_hash,
         bench_facts=tuple(bench_facts(records)),
     )

@@ -1,29 +1,24 @@
-"""The way of a trial: load, propose, freeze, gather the evidence, fit."""
+"""The way of a trial: load, gather the evidence, fit."""
 
 from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from trials.errors import InputError
-from trials.steps.extending import begun
+from trials.steps.extend import begun
 from trials.steps.grading import grade, require_plan
+from trials.steps.journal import sentences
 from trials.store.records import database
 from trials.store.records.as_cut import analysis_table, coupon_table, departures
 from trials.store.records.records import Records
 from trials.store.records.slips import open_slips
-from trials.trial import Trial
 
 if TYPE_CHECKING:
     from trials.decide.results import Study
     from trials.decide.study import Evidence
-    from trials.plan.choose import Plan
-
-Progress = Callable[[int, int], None]
 
 
 def load(folder: Path | str) -> Records:
@@ -31,23 +26,10 @@ def load(folder: Path | str) -> Records:
     return database.load(folder)
 
 
-def propose(trial: Trial, progress: Progress | None = None) -> Plan:
-    """Coupons that answer the trial's question, not written anywhere yet."""
-    from trials.plan.choose import make_plan
-
-    return make_plan(trial, progress)
-
-
-def freeze(folder: Path | str, plan: Plan, at: datetime | None = None) -> Records:
-    """Freeze question and plan of a trial folder; from here on changes need `trials amend`."""
-    tables = {"coupons": plan.coupons, "mounts": plan.mounts, "sheets": plan.sheets}
-    return database.freeze(folder, tables, plan.said, at)
-
-
 def evidence(records: Records) -> Evidence:
     """What was recorded, ready to be studied."""
     from trials.decide.study import Evidence
-    from trials.plan.choose import confounded
+    from trials.plan.confounding import confounded
 
     require_plan(records)
     trial = records.trial
@@ -67,7 +49,7 @@ def evidence(records: Records) -> Evidence:
         grades=grade(records),
         allowed=allowed_settings(records),
         departures=tuple(departures(records)),
-        confounded=() if adopted else tuple(confounded(trial)),
+        confounded=() if adopted else tuple(sentences(confounded(trial))),
         open_slips=tuple(slip.words for slip in open_slips(records)),
         look=look_number(records),
     )

@@ -6,9 +6,13 @@ from collections.abc import Callable, Mapping
 from enum import StrEnum
 
 from trials.findings import Finding
+from trials.words import plan, plan_chances
 
 Sentence = Callable[[Finding], str]
-SENTENCES: Mapping[StrEnum, Sentence] = {}
+SENTENCES: Mapping[StrEnum, Sentence] = {
+    **plan.SENTENCES,
+    **plan_chances.SENTENCES,
+}
 
 
 def say(finding: Finding) -> str:

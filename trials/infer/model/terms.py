@@ -147,11 +147,12 @@ class FixedModel:
         return found
 
 
-def candidate_terms(axes: Sequence[Axis], nozzle: str | None) -> tuple[Term, ...]:
+def candidate_terms(axes: Sequence[Axis], nozzle: str | None, common_curves: bool = False) -> tuple[Term, ...]:
     """All terms the design asks for, in the order in which they are let in.
 
     Nozzle, factors, squares of factors with three levels or more, nozzle by factor, factor by factor, nozzle by
-    square. `nozzle` is the name of the nozzle axis, None with a single type.
+    square. `nozzle` is the name of the nozzle axis, None with a single type; common_curves: one square for all types,
+    as declared before cutting, so that no nozzle by square is asked for.
     """
     factors = [axis for axis in axes if axis.name != nozzle]
     curved = [axis.name for axis in factors if not axis.is_text and len(axis.levels) >= 3]
@@ -162,7 +163,7 @@ def candidate_terms(axes: Sequence[Axis], nozzle: str | None) -> tuple[Term, ...
     if nozzle:
         first += [Term((nozzle, name)) for name in names]
     first += [Term((a, b)) for i, a in enumerate(names) for b in names[i + 1 :]]
-    if nozzle:
+    if nozzle and not common_curves:
         first += [Term((nozzle, name, name)) for name in curved]
     return tuple(first)
 
@@ -173,11 +174,13 @@ def build_model(
     nozzle: str | None,
     block: NDArray | None = None,
     units: int | None = None,
+    common_curves: bool = False,
 ) -> FixedModel:
     """The largest model the records carry; terms are let in one by one in the order of `candidate_terms`.
 
     axes: nozzle axis first, then factors; settings: n as-cut values per axis; block: labels (n,) of a sheet or block
-    that stays fixed; units: number of coupons, one of which at least must be left over for their spread.
+    that stays fixed; units: number of coupons, one of which at least must be left over for their spread; common_curves:
+    as in `candidate_terms`.
 
     Raises
     ------
@@ -193,7 +196,7 @@ def build_model(
     columns = model.matrix(settings, labels)
     basis = _orthonormal(columns)
     limit = (units or len(columns)) - 1
-    for term in candidate_terms(axes, nozzle):
+    for term in candidate_terms(axes, nozzle, common_curves):
         wider = _extend_basis(basis, term.columns(axes, settings), limit)
         if wider is not None:
             basis = wider
