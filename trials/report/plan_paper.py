@@ -29,6 +29,7 @@ from trials.words.language import text
 from trials.words.numbers import number, percent, plain
 from trials.words.plan import described, limit_words
 from trials.words.plan_chances import (
+    degrees,
     difference_words,
     effort_words,
     next_hour_words,
@@ -171,7 +172,7 @@ def detectable_row(trial: Trial, line: Detectable, several: bool) -> list[str]:
         text("{response}, {question}", response=line.response, question=question) if several else question,
         pattern_words(line.subject, line.pattern),
         size if line.exact else f"≈ {size}",
-        f"{line.df}, {number(line.den_df)}",
+        f"{line.df}, {degrees(line.den_df)}",
         "–" if line.chance_at_worthwhile is None else percent(line.chance_at_worthwhile),
     ]
 

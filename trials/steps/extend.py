@@ -69,7 +69,7 @@ def extension(
 
 
 def extension_json(chosen: Extension, added: bool) -> dict[str, Any]:
-    """A further block as plain values; keys: schema, added, block, declared, coupons[], found[]."""
+    """A further block as plain values; keys: schema, added, block, declared, coupons[], said[]."""
     coupons = chosen.plan.coupons
     return {
         "schema": 2,
@@ -77,7 +77,7 @@ def extension_json(chosen: Extension, added: bool) -> dict[str, Any]:
         "block": chosen.block,
         "declared": chosen.declared,
         "coupons": coupons.astype(object).where(coupons.notna(), None).to_dict(orient="records"),
-        "found": list(chosen.found),
+        "said": list(chosen.found),
     }
 
 

@@ -99,14 +99,15 @@ def frozen_plan(records: Records) -> Plan:
 def plan_json(planned: Planned) -> dict[str, Any]:
     """A plan and its assessment as plain values; every sentence stands beside its kind and facts.
 
-    Keys: schema, frozen, coupons[], found[], assessment{questions[{asks, at, factor, question (words), df,
-    judged_against, judged}], detectable[{response, asks, at, factor, question, pattern, pattern_words, size (model scale), words, df,
-    den_df, exact, simulated (size, or null), chance_at_worthwhile}] with 80 % chance each, settled{response:
-    {chance_at_worthwhile, chance_at_zero, specimens_at_worthwhile, specimens_at_zero, mounts_at_worthwhile,
-    mounts_at_zero, mounts_known, words}}, cannot_tell_apart[], not_estimated[] (terms), effective_coupons{},
-    efficiency, next_hour{response: {steps[{more, minutes, detectable, less, gain_per_hour}], words}}, curves{response:
-    [{varied, count, coupons, readings, df, detectable, planned}]}, effort{coupons, mounts, nozzle_changes, sheets,
-    sheet_area_m2, cut_length_m, machine_minutes, bench_minutes, gas_m3, ..., words, assumptions[]}, found[]}.
+    Keys: schema, frozen, coupons[], said[], assessment{questions[{asks, at, factor, question (words), df,
+    judged_against, judged}], detectable[{response, asks, at, factor, question, pattern, pattern_words, size (model
+    scale), words, df, den_df, exact, simulated (size, or null), chance_at_worthwhile}] with 80 % chance each,
+    settled{response: {chance_at_worthwhile, chance_at_zero, specimens_at_worthwhile, specimens_at_zero,
+    mounts_at_worthwhile, mounts_at_zero, mounts_known, words}}, cannot_tell_apart[], not_estimated[] (terms),
+    effective_coupons{}, efficiency, next_hour{response: {steps[{more, minutes, detectable, less, gain_per_hour}],
+    words}}, curves{response: [{varied, count, coupons, readings, df, detectable, planned}]}, effort{coupons, mounts,
+    nozzle_changes, sheets, sheet_area_m2, cut_length_m, machine_minutes, bench_minutes, gas_m3, ..., words,
+    assumptions[]}, said[]}.
     """
     from trials.words.plan_chances import effort_words, next_hour_words, subject_words
 
@@ -115,7 +116,7 @@ def plan_json(planned: Planned) -> dict[str, Any]:
         "schema": 2,
         "frozen": planned.frozen,
         "coupons": plan.coupons.astype(object).where(plan.coupons.notna(), None).to_dict(orient="records"),
-        "found": list(plan.found),
+        "said": list(plan.found),
         "assessment": {
             "questions": [
                 {
@@ -143,7 +144,7 @@ def plan_json(planned: Planned) -> dict[str, Any]:
             "curves": {name: curve.to_dict(orient="records") for name, curve in found.curves.items()},
             "effort": asdict(found.effort)
             | {"words": effort_words(found.effort), "assumptions": list(found.effort.assumptions())},
-            "found": beside_tables(trial, found),
+            "said": beside_tables(trial, found),
         },
     }
 

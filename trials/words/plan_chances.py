@@ -12,7 +12,7 @@ from trials.plan.kinds import PlanKind
 from trials.plan.power import Needed, Part, Pattern, Step
 from trials.responses import Quantity, Scale
 from trials.words.language import plural, text
-from trials.words.numbers import fixed, number, percent, with_unit
+from trials.words.numbers import fixed, percent, plain, with_unit
 from trials.words.plan import Say, amount, names_of, number_of, source_words, whole
 
 
@@ -57,7 +57,12 @@ def pattern_words(subject: Subject, pattern: Pattern) -> str:
 
 def df_words(line: Detectable) -> str:
     """Degrees of freedom of a test: `3 and 6.2`."""
-    return text("{df} and {den_df}", df=line.df, den_df=number(line.den_df))
+    return text("{df} and {den_df}", df=line.df, den_df=degrees(line.den_df))
+
+
+def degrees(den_df: float) -> str:
+    """Degrees of freedom of a denominator, three digits at most: `6`, `23.1`."""
+    return plain(float(f"{den_df:.3g}"))
 
 
 def part_words(part: str) -> str:

@@ -160,9 +160,8 @@ def detectable_figure(curve: pd.DataFrame, unit: str = "", worthwhile: float | N
         )
         if worthwhile is not None:
             axes.axhline(worthwhile, color=INK, lw=0.9, ls=(0, (4, 2)))
-            axes.text(
-                1.0, worthwhile, f"{text('worthwhile')} ", transform=axes.get_yaxis_transform(), ha="right", va="bottom"
-            )
+            name, across = f"{text('worthwhile')} ", axes.get_yaxis_transform()
+            axes.text(1.0, worthwhile, name, transform=across, ha="right", va="bottom")
         axes.set_xscale("log")
         counts = sorted(curve["count"].unique())
         axes.set_xticks(counts, [f"{c:g}" for c in counts])
