@@ -3,8 +3,12 @@
 import numpy as np
 import pytest
 
+from trials.decide.chance_result import Asked
+from trials.decide.chances import chances
 from trials.decide.response import Studied, fit_response, study_response
+from trials.findings import Amount, Finding, Place, PlaceKind
 from trials.infer.answer import levels
+from trials.infer.chance import ChanceKind
 
 ALL = [(p, q) for p in (0.5, 0.7, 0.9) for q in (0.6, 1.0, 1.4)]
 
@@ -62,14 +66,12 @@ def test_shuffled_p_stands_in_the_table_of_terms(trial, make_table):
 
 
 def test_chance_of_grades_that_no_model_fits_counts_whole_specimens(trial, make_table):
-    from trials.decide.chances import chances
-    from trials.decide.measured import places
-
     table = grades(make_table, [0], [0])
     coupons = table.drop_duplicates("coupon").assign(outcome="cut")
     met = coupons[["coupon", "nozzle", "outcome"]].assign(meets="yes")
-    today = places(trial, {"cylindrical": ALL, "double": ALL})["today"]
+    today = Place(PlaceKind.TODAY, (trial.today_settings,))
     rows = chances(trial, {}, today, coupons, met, table)
-    assert [row.requirement for row in rows] == ["dross grade 1 or better"] * 2
+    assert [row.asked for row in rows] == [Asked("dross", Amount(1.0))] * 2
+    assert all(row.rests_on == (Finding(ChanceKind.NO_GRADE_MODEL, facts={"specimens": 3}),) for row in rows)
     # three specimens, all clean: the lower limit of Clopper and Pearson (1934) for 3 of 3 is 0.05^(1/3)
     assert all(row.estimate == 1.0 and row.low == pytest.approx(0.05 ** (1 / 3), abs=1e-12) for row in rows)

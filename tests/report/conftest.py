@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from trials.decide.chance_result import TOGETHER, ChanceResult
 from trials.decide.results import (
-    ChanceResult,
     Check,
     Comparison,
     Mean,
@@ -20,10 +20,12 @@ from trials.decide.results import (
     Study,
     TermTest,
 )
+from trials.findings import Place, PlaceKind
 from trials.report.extras import VerdictExtras
 from trials.trial import Trial, parse
 
 MADE_ON = date(2026, 3, 2)
+PLACE = Place(PlaceKind.TODAY, ({"pressure": 0.7},))
 TYPES = ("cylindrical", "cylindrical plated", "double", "shower")
 
 TRIAL_TOML = """
@@ -291,17 +293,8 @@ def invented_study() -> Study:
         results=(squareness_result(), roughness_result()),
         nozzles=rows,
         chances=(
-            ChanceResult(
-                "cylindrical",
-                "Rz5, u and dross together",
-                "today's settings",
-                0.61,
-                0.44,
-                0.63,
-                27,
-                "Worst of 3 readings, a new specimen on another day.",
-            ),
-            ChanceResult("double", "Rz5, u and dross together", "today's settings", 0.88, 0.71, 0.89, 27),
+            ChanceResult("cylindrical", TOGETHER, PLACE, 0.61, 0.44, 0.63, 27),
+            ChanceResult("double", TOGETHER, PLACE, 0.88, 0.71, 0.89, 27),
         ),
         departures=(
             "Coupon KE4 was not severed (double, D1).",

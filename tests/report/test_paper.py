@@ -14,7 +14,10 @@ import pytest
 import typst
 
 import trials
-from trials.decide.results import ChanceResult, Mean, NozzleRow, Study
+from trials.decide.chance_result import TOGETHER, Asked, ChanceResult
+from trials.decide.results import Mean, NozzleRow, Study
+from trials.findings import About, Amount, Finding, Place, PlaceKind
+from trials.infer.chance import ChanceKind
 from trials.report import typeset
 from trials.report.bench_paper import bench_card_data, labels_data, run_sheet_data
 from trials.report.chance_page import chance_section
@@ -23,6 +26,7 @@ from trials.report.verdict import bands, held_rows, requirement_sentence, verdic
 from trials.trial import parse
 
 MADE_ON = date(2026, 3, 2)
+PLACE = Place(PlaceKind.TODAY, ({"pressure": 0.7},))
 HOSTILE = '#panic("x") *bold* $ "q" \\ _u_ @ref <l> `raw` // c [x] {y} Жук 中文 العربية \x00\u202e ' + "W" * 200
 
 
@@ -231,19 +235,26 @@ def test_terms_read_well_and_show_what_they_explain(study, trial):
 
 
 def chance_rows() -> tuple[ChanceResult, ...]:
-    at, once = "pressure 0.7 bar", "Worst of 3 readings per edge."
-    lost = "1 of 26 cuts were lost."
+    once = Finding(ChanceKind.RULE, facts={"judged_by": "worst", "readings": 3})
+    lost = Finding(ChanceKind.LOST_CUTS, About(nozzle="double"), {"lost": 1, "cuts": 26})
+    graded = Finding(ChanceKind.GRADE_RULE, facts={"at_most": 1.0, "new_specimen": True})
+    u, dross = Asked("squareness", Amount(0.2, "mm")), Asked("dross", Amount(1.0))
+
+    def below(nozzle, value):
+        facts = {"share": 0.9, "confidence": 0.95, "value": Amount(value, "mm")}
+        return Finding(ChanceKind.TOLERANCE, About(response="squareness", nozzle=nozzle), facts)
+
     return (
-        ChanceResult("plain", "u at most 0.2 mm", at, 0.92, 0.78, None, 0, "90 % lie below 0.25 mm.", (once,)),
-        ChanceResult("plain", "dross grade 1 or better", at, 0.9999, 0.5, None, 0, "", ("A new specimen each time.",)),
-        ChanceResult("plain", "all together", at, 0.9, 0.004, 0.37, 27, "", ()),
-        ChanceResult("double", "u at most 0.2 mm", at, 0.5, 0.3, None, 0, f"{lost} 90 % lie below 0.3 mm.", (once,)),
-        ChanceResult("double", "all together", at, 0.4, 0.0, None, 0, lost, ()),
+        ChanceResult("plain", u, PLACE, 0.92, 0.78, notes=(below("plain", 0.25),), rests_on=(once,)),
+        ChanceResult("plain", dross, PLACE, 0.9999, 0.5, rests_on=(graded,)),
+        ChanceResult("plain", TOGETHER, PLACE, 0.9, 0.004, 0.37, 27),
+        ChanceResult("double", u, PLACE, 0.5, 0.3, notes=(lost, below("double", 0.3)), rests_on=(once,)),
+        ChanceResult("double", TOGETHER, PLACE, 0.4, 0.0, notes=(lost,)),
     )
 
 
 def test_chances_are_one_row_per_type_with_what_is_said_once():
-    section = chance_section(chance_rows())
+    section = chance_section(chance_rows(), "pressure 0.7 bar")
     table = next(block for block in section["blocks"] if block["kind"] == "table")
     last = "Met so far, over all settings"
     assert table["head"] == ["Nozzle type", "u at most 0.2 mm", "dross grade 1 or better", "all together", last]
@@ -254,10 +265,15 @@ def test_chances_are_one_row_per_type_with_what_is_said_once():
     ]
     text = json.dumps(section, ensure_ascii=False)
     assert "of 0" not in text
-    for words in ("pressure 0.7 bar", "Worst of 3 readings per edge.", "1 of 26 cuts were lost.", "A new specimen"):
+    for words in ("pressure 0.7 bar", "Worst of 3 readings per edge.", "1 of 26 cuts was lost", "a new specimen"):
         assert text.count(words) == 1, words
-    assert "plain. u at most 0.2 mm: 90 % lie below 0.25 mm." in text
-    assert "double. 1 of 26 cuts were lost. u at most 0.2 mm: 90 % lie below 0.3 mm." in text
+    below = "With 95 % confidence 90 % of edges lie below"
+    assert f"plain. u at most 0.2 mm: {below} 0.250 mm (one reading)." in text
+    assert (
+        "double. 1 of 26 cuts was lost and counts as not meeting. "
+        f"u at most 0.2 mm: {below} 0.300 mm (one reading)." in text
+    )
+    assert "u at most 0.2 mm: Worst of 3 readings per edge." in text
 
 
 def test_no_chances_no_section():

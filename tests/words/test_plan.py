@@ -210,7 +210,7 @@ def test_nothing_but_words_changes_in_another_language(trial_text):
         found = assess(trial, plan)
         map_ = prediction_map(trial, plan, "roughness", trial.today.type)
         json = plain(plan_json(Planned(trial, plan, found, False)))
-        data = plan_data(PlanPaper(trial, plan, found, map_, found.found), date(2026, 3, 2))
+        data = plan_data(PlanPaper(trial, plan, found, map_), date(2026, 3, 2))
         shape = [
             [(block["kind"], len(block.get("items", block.get("rows", ())))) for block in part["blocks"]]
             for part in data["sections"]

@@ -42,9 +42,9 @@ def top(
 def _register() -> None:
     if app.registered_commands:
         return
-    from trials.cli import extending, lives_and_ladders, measuring, planning, recording, start, studying
+    from trials.cli import extending, life, measuring, planning, recording, start, studying
 
-    for part in (start, planning, recording, measuring, studying, extending, lives_and_ladders):
+    for part in (start, planning, recording, measuring, studying, extending, life):
         part.register(app)
 
 

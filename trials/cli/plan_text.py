@@ -47,14 +47,13 @@ def _words(found: Iterable[Finding]) -> list[str]:
 
 def _print_assessment(trial: Trial, found: Assessment, told: tuple[Finding, ...]) -> None:
     """What a plan can and cannot show, where the next hour pays, what it costs; without what was told already."""
-    from trials.steps.plan import beside_tables
     from trials.words.language import text
     from trials.words.plan_chances import effort_words, next_hour_words, settled_words
 
     show.heading(text("What this plan can show"))
     _print_detectable(trial, found)
     show.bullets(settled_words(name, needed) for name, needed in found.settle.items())
-    show.bullets(_words(finding for finding in beside_tables(trial, found) if finding not in told))
+    show.bullets(_words(finding for finding in found.found if finding not in told))
     if found.confounded:
         show.heading(text("What it cannot tell apart"))
         cannot = _words(finding for finding in found.confounded if finding not in told)

@@ -82,6 +82,7 @@ def demo(
 
     from trials.steps.demo import Stage, demo_trial
     from trials.words.language import text
+    from trials.words.study import answer_sentence
 
     stages = {
         Stage.PLANNING: text("choosing and freezing coupons"),
@@ -96,7 +97,7 @@ def demo(
     show.say(
         text("The data of this demo are invented."),
         text("Question: {question}", question=found.study.question),
-        text("Answer: {answer}", answer=found.study.sentence),
+        text("Answer: {answer}", answer=answer_sentence(found.study)),
     )
     show.say(
         text("Verdict: {path}", path=found.path), text("Papers of the cutting day: {path}", path=folder / "papers")

@@ -172,17 +172,15 @@ def fit(folder: Path = FOLDER, json_: bool = JSON) -> None:
 
     Example: `trials fit my-trial`, or `trials fit my-trial --json` for a machine.
     """
-    from dataclasses import asdict
-
     from trials import steps
 
     method = _compared_by_edges(folder)
     with _busy("fitting"):
         found = steps.fit(folder)
-    from trials.cli.lives_and_ladders import ladder_facts, print_ladder
+    from trials.cli.ladder_text import ladder_facts, print_ladder
 
     if json_:
-        show.as_json(asdict(found) | (ladder_facts(folder) if method == "ladder" else {}))
+        show.as_json(steps.plain(found) | (ladder_facts(folder) if method == "ladder" else {}))
         return
     from trials.cli.study_text import print_study
 
@@ -220,17 +218,17 @@ def verdict(
 
     Example: `trials verdict my-trial`
     """
-    from dataclasses import asdict
-
     from trials import steps
 
     _compared_by_edges(folder)
     with _busy("fitting and writing"):
         found = steps.verdict(folder, out)
     if json_:
-        show.as_json({"file": str(found.path), "look": found.look, "study": asdict(found.study)})
+        show.as_json({"file": str(found.path), "look": found.look, "study": found.study})
         return
-    show.say(found.study.sentence)
+    from trials.words.study import answer_sentence
+
+    show.say(answer_sentence(found.study))
     if found.study.exploratory:
         show.say(f"This is look {found.look}, more than the trial declared: exploratory. The first verdict is kept.")
     show.say(f"Verdict: {found.path}")

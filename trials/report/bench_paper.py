@@ -17,12 +17,13 @@ from trials.plan.sheet_map import sheet_map
 from trials.report import blocks as b
 from trials.report.figures.bench import dross_drawing, edge_figure
 from trials.report.figures.planning import sheet_figure
+from trials.report.record_pages import caution_lines, held_rows, program
 from trials.report.typeset import day_words
-from trials.report.verdict import caution_lines, held_rows, program, requirement_sentence
 from trials.trial import Trial, freeze_hash
 from trials.units import shown
 from trials.words.findings import say
 from trials.words.plan import described, limit_words, map_notes
+from trials.words.requirement import job_and_requirement
 
 STOP_RULES = (
     "Not severed: stop the cut, write “not severed”, leave the coupon in the sheet, go on with the next. Three in a "
@@ -58,7 +59,7 @@ def run_sheet_data(
     return _common(trial, made_on) | {
         "title": f"Run sheet: {trial.trial.title}",
         "question": trial.trial.question,
-        "job": requirement_sentence(trial),
+        "job": job_and_requirement(trial.application),
         "hash": freeze_hash(trial),
         "held": [f"{name}: {value}" for name, value in held_rows(trial)],
         "varied": [_varied(trial, name) for name in trial.factors],

@@ -19,8 +19,8 @@ from trials.plan.choose import Plan
 from trials.plan.kinds import PlanKind
 from trials.report import blocks as b
 from trials.report.figures.planning import detectable_figure, prediction_figure
+from trials.report.record_pages import caution_lines, program
 from trials.report.typeset import day_words, pdf
-from trials.report.verdict import caution_lines, program, requirement_sentence
 from trials.responses import Scale
 from trials.trial import Factor, Trial, freeze_hash, worthwhile_on_scale
 from trials.units import shown
@@ -39,6 +39,7 @@ from trials.words.plan_chances import (
     settled_words,
     subject_words,
 )
+from trials.words.requirement import job_and_requirement
 
 SHOWN_COUNTS = (1, 2, 3, 4, 6, 8, 12)
 """Counts of the curve that its table prints; the plan's own are always there."""
@@ -51,15 +52,13 @@ FAR = 4.0
 class PlanPaper:
     """What the paper of a plan is made of.
 
-    plan: with what the planner found; map_: prediction error to draw, None where there is none; beside: findings of
-    the assessment that need no table.
+    plan: with what the planner found; map_: prediction error to draw, None where there is none.
     """
 
     trial: Trial
     plan: Plan
     found: Assessment
     map_: PredictionMap | None
-    beside: tuple[Finding, ...]
 
 
 def plan_pdf(paper: PlanPaper, made_on: date) -> bytes:
@@ -91,7 +90,7 @@ def plan_data(paper: PlanPaper, made_on: date) -> dict[str, Any]:
         "made_on": day_words(made_on),
         "program": program(),
         "question": trial.trial.question,
-        "job": requirement_sentence(trial),
+        "job": job_and_requirement(trial.application),
         "hash": freeze_hash(trial),
         "footer": text("made on {day} · {program}", day=day_words(made_on), program=program()),
         "frozen": text("Frozen settings:"),
@@ -111,7 +110,7 @@ def _how_made(paper: PlanPaper, known: Sequence[Finding]) -> list[Finding]:
 
 
 def _beside(paper: PlanPaper) -> list[Finding]:
-    return [finding for finding in paper.beside if finding.kind is not PlanKind.NOT_ESTIMATED]
+    return [finding for finding in paper.found.found if finding.kind is not PlanKind.NOT_ESTIMATED]
 
 
 def _cut_title(coupons: pd.DataFrame) -> str:

@@ -8,13 +8,15 @@ from trials.steps.bench import Settings, keep_pictures, measure_files, measure_i
 from trials.steps.demo import demo_trial
 from trials.steps.extend import add_extension, extension, extension_json
 from trials.steps.files import plain, write_bytes
+from trials.steps.fit import evidence, fit
 from trials.steps.grading import grade, grade_table, grade_value, requirement
 from trials.steps.ladders import ladder_study
 from trials.steps.lives import read_lives, recorded_lives, study_table, write_lives
+from trials.steps.load import load
+from trials.steps.looks import look_number
 from trials.steps.papers import run_sheet
 from trials.steps.plan import freeze, judge, plan_folder, plan_json, propose
-from trials.steps.signing import verdict
-from trials.steps.way import evidence, fit, load, look_number
+from trials.steps.verdict import verdict
 
 __all__ = [
     "Settings",

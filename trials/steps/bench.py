@@ -12,7 +12,7 @@ import pandas as pd
 from trials.errors import InputError, TrialError
 from trials.steps.files import write_bytes
 from trials.steps.grading import thickness
-from trials.steps.way import load
+from trials.steps.load import load
 from trials.store.intake.traces import Kind, Place, Points, place_of, point_files, read_points
 from trials.store.records import recording
 from trials.store.records.entry import Recorded

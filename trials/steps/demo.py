@@ -9,14 +9,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from trials.steps.files import write_bytes
+from trials.steps.load import load
 from trials.steps.papers import run_sheet
 from trials.steps.plan import freeze, propose
-from trials.steps.signing import verdict
-from trials.steps.way import load
+from trials.steps.verdict import verdict
 from trials.store.records.folder import read_trial
 
 if TYPE_CHECKING:
-    from trials.steps.signing import Verdict
+    from trials.steps.verdict import Verdict
 
 MOMENT = datetime(2026, 1, 12, 8, tzinfo=UTC)
 """When the demo was cut and signed, so that its papers come out the same each time."""

@@ -14,7 +14,7 @@ import pandas as pd
 from trials.errors import InputError, NotIdentifiable
 from trials.responses import QUANTITIES, Quantity
 from trials.steps.grading import thickness
-from trials.steps.way import load
+from trials.steps.load import load
 from trials.store.records.records import Records
 from trials.trial import amount_on_scale
 

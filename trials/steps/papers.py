@@ -12,8 +12,8 @@ from trials.steps.extend import block_day, newest_block
 from trials.steps.files import write_bytes
 from trials.steps.grading import require_plan
 from trials.steps.journal import ADDED, all_plan_findings, plan_findings, sentences
+from trials.steps.load import load
 from trials.steps.plan import plan_paper
-from trials.steps.way import load
 from trials.store.records.instruments import calibration_doubts, instruments
 from trials.store.records.records import Records
 

@@ -9,12 +9,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from trials.errors import InputError
-from trials.findings import About, Fact, Finding
 from trials.steps.journal import plan_findings, sentences
 from trials.store.records import database
 from trials.store.records.folder import database_path, read_trial
 from trials.store.records.records import Records
-from trials.trial import Method, Trial, expected_spreads
+from trials.trial import Trial
 
 if TYPE_CHECKING:
     from trials.plan.assess import Assessment, Detectable
@@ -144,7 +143,7 @@ def plan_json(planned: Planned) -> dict[str, Any]:
             "curves": {name: curve.to_dict(orient="records") for name, curve in found.curves.items()},
             "effort": asdict(found.effort)
             | {"words": effort_words(found.effort), "assumptions": list(found.effort.assumptions())},
-            "said": beside_tables(trial, found),
+            "said": list(found.found),
         },
     }
 
@@ -178,35 +177,13 @@ def _settled(name: str, needed: Needed) -> dict[str, Any]:
     }
 
 
-def beside_tables(trial: Trial, found: Assessment) -> list[Finding]:
-    """What the assessment finds beside its tables; a life trial gets the ratio of lives that it can see."""
-    if trial.plan.method is Method.LIFE:
-        return [_life_ratio(trial, name) for name in trial.primaries]
-    return list(found.found)
-
-
-def _life_ratio(trial: Trial, name: str) -> Finding:
-    """The ratio of lives that a life trial detects, from the spread expected between specimens."""
-    from trials.decide.lives import detectable_ratio
-    from trials.plan.kinds import PlanKind
-
-    sd = expected_spreads(trial, name).get("specimen")
-    if sd is None:
-        return Finding(PlanKind.LIFE_SPREAD_UNKNOWN, About(response=name))
-    fewest = min(len(nozzle.specimens) for nozzle in trial.nozzles)
-    facts: dict[str, Fact] = {"specimens": fewest, "ratio": detectable_ratio(sd, fewest), "chance": 0.8}
-    return Finding(PlanKind.LIFE_RATIO, About(response=name), facts)
-
-
 def plan_paper(records: Records, made_on: date) -> bytes:
     """The plan as PDF: what it can and cannot show; without simulation, so that it comes out the same each time."""
     from trials.report.plan_paper import PlanPaper, plan_pdf
 
     trial, plan = records.trial, frozen_plan(records)
     found = judge(trial, plan, 0)
-    return plan_pdf(
-        PlanPaper(trial, plan, found, _map(trial, plan, found), tuple(beside_tables(trial, found))), made_on
-    )
+    return plan_pdf(PlanPaper(trial, plan, found, _map(trial, plan, found)), made_on)
 
 
 def _map(trial: Trial, plan: Plan, found: Assessment) -> PredictionMap | None:

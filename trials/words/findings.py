@@ -6,12 +6,17 @@ from collections.abc import Callable, Mapping
 from enum import StrEnum
 
 from trials.findings import Finding
-from trials.words import plan, plan_chances
+from trials.words import chances, ladders, lives, model, plan, plan_chances, remarks
 
 Sentence = Callable[[Finding], str]
 SENTENCES: Mapping[StrEnum, Sentence] = {
+    **chances.SENTENCES,
+    **ladders.SENTENCES,
+    **lives.SENTENCES,
+    **model.SENTENCES,
     **plan.SENTENCES,
     **plan_chances.SENTENCES,
+    **remarks.SENTENCES,
 }
 
 

@@ -6,6 +6,8 @@ import numpy as np
 from scipy.special import expit, gammaincinv, ndtri
 
 from trials.errors import NotIdentifiable, WrongShape
+from trials.findings import Finding
+from trials.infer.chance.kinds import ChanceKind
 from trials.infer.chance.next_edge import DRAWS, Chance, even_points, lost_cuts
 from trials.infer.ordinal import OrdinalFit
 
@@ -59,14 +61,14 @@ def chance_of_grade(
         shares = np.sqrt(square * ratio / specimens)
     found = _new_specimen(level - ndtri(points[:, 1]) * shares, spread)
     estimate = float(_new_specimen(np.array([level]), np.array([soft.group_sd]))[0])
-    words = [f"Grade {at_most:g} or better; a new specimen each time.", f"Estimated with {fit.penalty}."]
-    if fit._data.starts is None:
-        words[0] = f"Grade {at_most:g} or better; for these specimens only."
+    rests_on = (
+        Finding(ChanceKind.GRADE_RULE, facts={"at_most": float(at_most), "new_specimen": fit._data.starts is not None}),
+        Finding(ChanceKind.PENALISED),
+    )
     if cuts is not None:
         share, share_draws = lost_cuts(cuts, lost, points[:, 2])
         estimate, found = estimate * share, found * share_draws
-        words.append(f"{lost} of {cuts} cuts were lost and count as not meeting.")
-    return Chance(estimate, float(np.quantile(found, 1 - confidence)), confidence, tuple(words))
+    return Chance(estimate, float(np.quantile(found, 1 - confidence)), confidence, rests_on, cuts, lost)
 
 
 def _new_specimen(level: np.ndarray, spread: np.ndarray) -> np.ndarray:

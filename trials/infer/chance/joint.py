@@ -8,6 +8,8 @@ import numpy as np
 from scipy.special import gammaincinv, ndtr, ndtri
 
 from trials.errors import WrongShape
+from trials.findings import Finding
+from trials.infer.chance.kinds import ChanceKind
 from trials.infer.chance.mean_squares import find_layers, floor, variances
 from trials.infer.chance.next_edge import (
     Chance,
@@ -30,7 +32,7 @@ class JointChance:
         least, most: what the estimates allow whatever the correlation (Frechet limits).
         low_any: lower bound that holds whatever the correlation.
         each: the chances one by one.
-        words: what was assumed.
+        rests_on: what was assumed.
     """
 
     estimate: float
@@ -40,7 +42,7 @@ class JointChance:
     most: float
     low_any: float
     each: tuple[Chance, ...]
-    words: tuple[str, ...]
+    rests_on: tuple[Finding, ...] = ()
 
 
 def chance_of_all(
@@ -84,10 +86,7 @@ def chance_of_all(
         most=min(estimates),
         low_any=max(0.0, sum(c.low for c in strict) - (m - 1)),
         each=each,
-        words=(
-            "Responses move together at specimen and coupon level as they did in this trial; readings are independent.",
-            "Whatever the correlation, the chance lies between the two limits given.",
-        ),
+        rests_on=(Finding(ChanceKind.MOVE_TOGETHER),),
     )
 
 

@@ -13,13 +13,17 @@ from scipy.special import betaincinv, gammaincinv, ndtr, ndtri
 from scipy.stats import qmc
 
 from trials.errors import NotFinite, WrongShape
+from trials.findings import Finding
+from trials.infer.chance.kinds import ChanceKind
 from trials.infer.chance.mean_squares import Layers, MeanSquare, draw, floor, key, variances
 
 DRAWS = 16_384
+MOST_SPECIMENS = 1_000  # nobody buys more to show a chance
 RULES = ("worst", "mean")
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(48)
 _WEIGHTS = _WEIGHTS / np.sqrt(2 * np.pi)
-_U, _U_WEIGHTS = (lambda x, w: ((x + 1) / 2, w / 2))(*np.polynomial.legendre.leggauss(64))
+_ENDS, _END_WEIGHTS = np.polynomial.legendre.leggauss(64)
+_U, _U_WEIGHTS = (_ENDS + 1) / 2, _END_WEIGHTS / 2
 
 
 @dataclass(frozen=True)
@@ -55,12 +59,20 @@ class NextEdge:
 
 @dataclass(frozen=True)
 class Chance:
-    """A chance, its lower bound, and what was assumed, in sentences."""
+    """A chance with its lower bound.
+
+    Attributes:
+        estimate, low, confidence: the chance, and what it is at least with this confidence.
+        rests_on: what was assumed.
+        cuts, lost: coupons tried and lost, where they count as not meeting.
+    """
 
     estimate: float
     low: float
     confidence: float
-    words: tuple[str, ...]
+    rests_on: tuple[Finding, ...] = ()
+    cuts: int | None = None
+    lost: int = 0
 
 
 def next_edge(
@@ -108,12 +120,10 @@ def chance(
     points = even_points(len(edge.squares) + 2, draws, seed)
     found = edge_chance(*edge_draws(edge, points), rule)
     estimate = estimate_chance(edge, rule)
-    words = [_rule_words(rule), _new_words(edge), *_gaps(edge, rule)]
     if cuts is not None:
         share, share_draws = lost_cuts(cuts, lost, points[:, 1])
         estimate, found = estimate * share, found * share_draws
-        words.append(f"{lost} of {cuts} cuts were lost and count as not meeting.")
-    return Chance(estimate, float(np.quantile(found, 1 - confidence)), confidence, tuple(words))
+    return Chance(estimate, float(np.quantile(found, 1 - confidence)), confidence, _rests_on(edge, rule), cuts, lost)
 
 
 def estimate_chance(edge: NextEdge, rule: Rule) -> float:
@@ -164,19 +174,18 @@ def specimens_to_show(
     """How many specimens per type would lift the lower bound to `target` if the estimates were the truth.
 
     Specimen degrees of freedom grow by `types` per specimen, those of the layers below in proportion; sheets stay.
-    None where the estimate itself does not reach the target, or 1,000 specimens would not do.
+    None where the estimate itself does not reach the target, or `MOST_SPECIMENS` would not do.
     """
     if estimate_chance(edge, rule) <= target:
         return None
 
     def reaches(count: int) -> bool:
-        grown = _grow(edge, specimens, count, types)
-        return chance(grown, rule, confidence, draws=4_096, seed=seed).low >= target
+        return chance(grown(edge, specimens, count, types), rule, confidence, draws=4_096, seed=seed).low >= target
 
     low, high = max(specimens, 2) - 1, max(specimens, 2)
     while not reaches(high):
         low, high = high, 2 * high
-        if high > 1_000:
+        if high > MOST_SPECIMENS:
             return None
     while high - low > 1:
         middle = (low + high) // 2
@@ -184,18 +193,7 @@ def specimens_to_show(
     return high
 
 
-def say_reach(found: Chance, target: float, specimens: int, needed: int | None) -> str:
-    """The plain sentence about a bound that lies below what is wanted; empty where the bound reaches it."""
-    if found.low >= target:
-        return ""
-    if found.estimate <= target:
-        return f"The estimate itself is below {target:.0%}: no number of specimens of this type would show it."
-    if needed is None:
-        return f"{specimens} specimens cannot show {target:.0%}; not even 1,000 would, as the estimate is too near it."
-    return f"{specimens} specimens cannot show {target:.0%}; about {needed} would, if the estimate is right."
-
-
-def _grow(edge: NextEdge, now: int, count: int, types: int) -> NextEdge:
+def grown(edge: NextEdge, now: int, count: int, types: int) -> NextEdge:
     """The edge as it would be known from `count` specimens per type."""
     ratio = count / now
     fixed = {name for name in edge.mean_sizes if layer_of(name) == "sheet"}
@@ -256,27 +254,18 @@ def _applies(name: str, of_type: str | None) -> bool:
     return " of " not in name or (of_type is not None and name == key(layer_of(name), of_type))
 
 
-def _rule_words(rule: Rule) -> str:
-    what = "Worst" if rule.kind == "worst" else "Mean"
-    return f"{what} of {rule.readings} reading{'s' if rule.readings > 1 else ''} per edge."
-
-
-def _new_words(edge: NextEdge) -> str:
-    pooled = [layer for layer, name in edge.between.items() if name == layer]
-    text = f"New {', '.join(edge.between) or 'edge'} each time"
-    return f"{text}; spread of {', '.join(pooled)} pooled over the types." if pooled else f"{text}."
-
-
-def _gaps(edge: NextEdge, rule: Rule) -> list[str]:
-    """Sentences on what the trial could not tell apart."""
-    words = []
+def _rests_on(edge: NextEdge, rule: Rule) -> tuple[Finding, ...]:
+    """What a chance takes for granted, and what the trial could not tell apart."""
+    pooled = tuple(layer for layer, name in edge.between.items() if name == layer)
+    found = [
+        Finding(ChanceKind.RULE, facts={"judged_by": rule.kind, "readings": rule.readings}),
+        Finding(ChanceKind.NEW_EACH_TIME, facts={"layers": tuple(edge.between), "pooled": pooled}),
+    ]
     if edge.missing:
-        words.append(f"The spread of {', '.join(edge.missing)} could not be estimated on its own.")
+        found.append(Finding(ChanceKind.SPREAD_NOT_KNOWN, facts={"layers": edge.missing}))
     if rule.readings > 1 and "coupon" not in edge.between:
-        words.append(
-            "Coupon and reading spread could not be told apart; readings count as independent, the cautious way."
-        )
-    return words
+        found.append(Finding(ChanceKind.READINGS_INDEPENDENT))
+    return tuple(found)
 
 
 def check_rule(edge: NextEdge, rule: Rule, confidence: float) -> None:

@@ -18,7 +18,6 @@ from trials.infer.mixed import FTest, fit_mixed
 
 Array = NDArray[np.float64]
 Labels = NDArray
-ROBUST = 1.4826  # a median absolute deviation times this is a standard deviation under the normal distribution
 
 
 @dataclass(frozen=True)
@@ -133,30 +132,6 @@ def coupon_residuals(values: Array, fixed: Array, coupon: Labels, specimen: Labe
         design = np.hstack([design, np.eye(place.max() + 1)[place]])
     solution = np.linalg.lstsq(design, means, rcond=None)[0]
     return first, means - design @ solution
-
-
-def far_readings(values: Array, coupon: Labels, limit: float = 5.0) -> NDArray[np.bool_]:
-    """Readings (n,) far from the median of their coupon, in robust standard deviations pooled over coupons.
-
-    A coupon needs three readings, since of two that differ nobody knows which one slipped. The limit of 5 is common
-    practice, no source.
-    """
-    _, place, counts = np.unique(np.asarray(coupon, dtype=str), return_inverse=True, return_counts=True)
-    order = np.argsort(place, kind="stable")
-    medians = np.array([np.median(part) for part in np.split(values[order], np.cumsum(counts)[:-1])])
-    away = np.abs(values - medians[place])
-    usable = counts[place] >= 3
-    moved = away[usable & (away > 0)]
-    if not len(moved):
-        return np.zeros(len(values), dtype=bool)
-    scale = ROBUST * np.median(moved)
-    return usable & (away > limit * scale)
-
-
-def far_coupons(residuals: Array, limit: float = 4.5) -> NDArray[np.bool_]:
-    """Coupons whose residual is beyond `limit` robust standard deviations (limit: common practice, no source)."""
-    scale = ROBUST * np.median(np.abs(residuals - np.median(residuals)))
-    return np.abs(residuals) > limit * scale if scale > 0 else np.zeros(len(residuals), dtype=bool)
 
 
 def log_variance_within(values: Array, coupon: Labels, resolution: float) -> tuple[Array, Array]:

@@ -17,6 +17,7 @@ import pandas as pd
 from trials.errors import TrialError
 from trials.findings import About, Fact, Finding, Weight, each_once
 from trials.infer.answer import levels
+from trials.infer.life import detectable_ratio
 from trials.plan.assess.effort import Effort, effort
 from trials.plan.assess.frame import Frame, build_frame
 from trials.plan.assess.questions import Question, Subject, questions_of
@@ -227,7 +228,9 @@ class _Judge:
 
 def _found(trial: Trial, frame: Frame, names: list[str], known: Mapping[str, _Part]) -> tuple[Finding, ...]:
     """What has to be said beside the tables: how it will be analysed, what is missing, where the spreads come from."""
-    found = list(frame.structure_findings())
+    if trial.plan.method is Method.LIFE:
+        return tuple(_life_ratio(trial, name) for name in trial.primaries)
+    found = list(frame.structure.said)
     if frame.model.dropped:
         found.append(Finding(PlanKind.NOT_ESTIMATED, facts={"terms": frame.model.dropped}))
     for name in names:
@@ -236,6 +239,16 @@ def _found(trial: Trial, frame: Frame, names: list[str], known: Mapping[str, _Pa
         else:
             found.append(Finding(PlanKind.NO_EXPECTED_SPREAD, About(response=name), weight=Weight.LOOK_AT))
     return each_once(found)
+
+
+def _life_ratio(trial: Trial, name: str) -> Finding:
+    """The ratio of lives that a life trial detects, from the spread expected between specimens."""
+    sd = expected_spreads(trial, name).get("specimen")
+    if sd is None:
+        return Finding(PlanKind.LIFE_SPREAD_UNKNOWN, About(response=name))
+    fewest = min(len(nozzle.specimens) for nozzle in trial.nozzles)
+    facts: dict[str, Fact] = {"specimens": fewest, "ratio": detectable_ratio(sd, fewest), "chance": 0.8}
+    return Finding(PlanKind.LIFE_RATIO, About(response=name), facts)
 
 
 def _of_response(trial: Trial, name: str, part: _Part) -> list[Finding]:

@@ -14,7 +14,6 @@ from trials.findings import Finding
 from trials.infer.model import Axis, FixedModel, Structure, build_model, find_structure
 from trials.plan.assess.run_order import dummies, rank, types_along_sheets_and_order, types_on_own_sheets
 from trials.plan.choose import Plan
-from trials.plan.kinds import PlanKind
 from trials.plan.optimal import efficiencies
 from trials.plan.power import Balanced, Counts
 from trials.plan.settings import allowed_settings
@@ -50,13 +49,6 @@ class Frame:
     def types(self) -> tuple[str, ...]:
         """Nozzle types that are cut, in the order of the trial file."""
         return tuple(t for t in self.trial.types if t in set(self.settings[NOZZLE]))
-
-    def structure_findings(self) -> tuple[Finding, ...]:
-        """What the labels can and cannot tell apart."""
-        return tuple(
-            one if isinstance(one, Finding) else Finding(PlanKind.AS_WRITTEN, facts={"text": one})
-            for one in self.structure.said
-        )
 
     def per_type(self, name: str) -> float:
         """Mean number of specimens, mounts or coupons of a type."""

@@ -26,6 +26,7 @@ from sqlalchemy import (
     Text,
     create_engine,
     event,
+    inspect,
 )
 from sqlalchemy.exc import DatabaseError
 from sqlalchemy.pool import NullPool
@@ -122,6 +123,7 @@ readings = _recorded(
     Column("depth_mm", Float),
     _text("measured_on"),
     _text("note"),
+    _text("ended"),
 )
 instruments = _recorded(
     "instruments",
@@ -191,10 +193,21 @@ def transaction(path: Path, *, writes: bool) -> Iterator[Connection]:
     """
     engine = engine_for(f"sqlite:///{path}").execution_options(writes=writes)
     try:
+        _add_columns(engine)
         with engine.begin() as connection:
             yield connection
     except DatabaseError as error:
         raise _database_problem(error, path) from error
+
+
+def _add_columns(engine: Engine) -> None:
+    """Text columns that joined a table since a trial was frozen; they are empty in its rows."""
+    with engine.connect() as connection:
+        found = inspect(connection)
+        known = {column["name"] for column in found.get_columns("readings")} if found.has_table("readings") else None
+    if known is not None and "ended" not in known:
+        with engine.begin() as connection:
+            connection.exec_driver_sql("ALTER TABLE readings ADD COLUMN ended TEXT NOT NULL DEFAULT ''")
 
 
 def _database_problem(error: DatabaseError, path: Path) -> InputError:
