@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from enum import StrEnum
-from typing import Any
 
 from trials.decide.chance_result import Asked, ChanceResult
 from trials.findings import Amount, Finding
@@ -189,20 +188,6 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
 def notes(chance: ChanceResult) -> str:
     """What is found about one chance, as one paragraph."""
     return " ".join(SENTENCES[finding.kind](finding) for finding in chance.notes)
-
-
-def chance_row(chance: ChanceResult, settings: str) -> dict[str, Any]:
-    """A chance for JSON: its fields, with the requirement, the settings and the notes in words beside them.
-
-    settings: the place in words.
-    """
-    return {
-        **{name: getattr(chance, name) for name in chance.__dataclass_fields__},
-        "requirement": asked_words(chance.asked),
-        "settings": settings,
-        "words": notes(chance),
-        "assumed": [SENTENCES[finding.kind](finding) for finding in chance.rests_on],
-    }
 
 
 def _number(finding: Finding, name: str) -> float:

@@ -9,7 +9,7 @@ from enum import StrEnum
 from trials.decide.lives import LifeComparison, LivesAnswer, LivesKind
 from trials.endings import Ended
 from trials.findings import Finding
-from trials.infer.answer import BY_AT_LEAST
+from trials.infer.answer import Added
 from trials.infer.life import LifeKind, LifeRatio, TypeLife
 from trials.infer.life.regression import CHARACTERISTIC
 from trials.words.language import plural, text
@@ -79,7 +79,7 @@ def _shown(c: LifeComparison) -> str:
 def _word(c: LifeComparison, worthwhile: float | None) -> str:
     """The word and its added clause, with the worthwhile difference."""
     share = percent(worthwhile or 0.0)
-    if c.answer == "better" and c.answer_adds == BY_AT_LEAST:
+    if c.answer == "better" and c.answer_adds == Added.BY_AT_LEAST:
         return text("better, by at least the worthwhile {share}", share=share)
     if c.answer == "better":
         return text("better; whether by the worthwhile {share} is open", share=share)

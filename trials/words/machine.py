@@ -14,8 +14,6 @@ from trials.words.findings import say
 from trials.words.settings import place_words
 from trials.words.study import answer_sentence, basis_words, label, step_words, worthwhile_words
 
-SCHEMA = 2
-
 
 def in_words(value: object) -> Mapping[str, Any] | str:
     """Keys to put beside or in place of the fields of a result; a text where all of it is said in words."""
@@ -24,7 +22,7 @@ def in_words(value: object) -> Mapping[str, Any] | str:
 
 
 def _study(study: Study) -> Mapping[str, Any]:
-    return {"schema": SCHEMA, "sentence": answer_sentence(study)}
+    return {"sentence": answer_sentence(study)}
 
 
 def _response(result: ResponseResult) -> Mapping[str, Any]:
