@@ -117,7 +117,7 @@ def test_beside_all_together_stands_the_share_that_met_everything(trial, cut):
 
 def test_a_flagged_reading_is_left_out_beside_the_chance_and_not_in_it(trial, cut):
     studied, place, coupons, grades, dross = cut
-    raw = studied["roughness"].ready.raw.copy()
+    raw = studied["roughness"].ready.table.copy()
     slip = raw.index[raw["nozzle"] == "double"][1]
     raw.loc[slip, "value"] *= 3.0
     slipped = {"roughness": fit_response(trial, "roughness", raw)}

@@ -9,8 +9,8 @@ import pytest
 from scipy import stats
 
 from trials.errors import WrongShape
+from trials.infer import checks
 from trials.infer.answer import answer
-from trials.infer.checks import residuals as checks
 from trials.infer.mixed import fit_mixed
 
 MIXED = Path(__file__).parent.parent / "reference" / "mixed"

@@ -5,7 +5,8 @@ import pytest
 from trials.decide.chance_result import TOGETHER, Asked, ChanceResult
 from trials.findings import About, Amount, Finding, Place, PlaceKind
 from trials.infer.chance import ChanceKind
-from trials.words.chances import SENTENCES, asked_words, chance_row, likely
+from trials.steps.files import plain
+from trials.words.chances import SENTENCES, asked_words, likely
 from trials.words.findings import say
 from trials.words.language import Language, speaking
 
@@ -101,10 +102,9 @@ def test_a_chance_is_never_certain(share, words):
 def test_a_row_for_machines_keeps_its_words_beside_its_fields():
     lost = Finding(K.LOST_CUTS, About(nozzle="a"), {"lost": 2, "cuts": 9})
     rule = Finding(K.RULE, facts={"judged_by": "worst", "readings": 3})
-    row = chance_row(
-        ChanceResult("a", TOGETHER, Place(PlaceKind.TODAY, ({},)), 0.7, 0.4, notes=(lost,), rests_on=(rule,)), "0.7 bar"
-    )
-    assert (row["requirement"], row["settings"]) == ("all together", "0.7 bar")
+    place = Place(PlaceKind.TODAY, ({"pressure": 0.7},), {"pressure": "bar"})
+    row = plain(ChanceResult("a", TOGETHER, place, 0.7, 0.4, notes=(lost,), rests_on=(rule,)))
+    assert (row["requirement"], row["settings"]) == ("all together", "pressure 0.7 bar")
     assert row["words"] == "2 of 9 cuts were lost and count as not meeting."
     assert row["assumed"] == ["Worst of 3 readings per edge."] and row["estimate"] == 0.7
 
