@@ -12,7 +12,7 @@ import pandas as pd
 
 from trials.errors import InputError
 from trials.findings import Finding, each_once
-from trials.steps.journal import ADDED, PLAN, added_block, added_blocks, rows_of, sentences
+from trials.steps.journal import ADDED, PLAN, added_block, added_blocks, as_kept, rows_of
 from trials.store.records import database
 from trials.store.records.changed_setting import nearest
 from trials.store.records.records import Records
@@ -102,7 +102,7 @@ def add_extension(folder: Path | str, chosen: Extension, who: str, why: str, at:
     if not who.strip() or not why.strip():
         raise InputError("an extension needs a name and a reason", do="Give --who and --why.")
     plan = chosen.plan
-    said = sentences(chosen.found)
+    said = as_kept(chosen.found)
     return database.add_block(folder, plan.coupons, plan.mounts, plan.sheets, chosen.declared, why, who, at, said=said)
 
 

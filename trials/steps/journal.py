@@ -27,8 +27,13 @@ class AddedBlock:
     why: str
 
 
-def sentences(found: Iterable[Finding]) -> list[str]:
+def as_kept(found: Iterable[Finding]) -> list[str]:
     """Findings as the journal keeps them, one line each."""
+    return sentences(found)
+
+
+def sentences(found: Iterable[Finding]) -> list[str]:
+    """Findings in words, in their order."""
     from trials.words.findings import say
 
     return [say(finding) for finding in found]
