@@ -7,9 +7,12 @@ from pathlib import Path
 import pytest
 
 from trials import steps
+from trials.decide.kinds import StudyKind
+from trials.findings import Weight
 from trials.store.intake import typed_tables as intake
 from trials.store.records import recording
 from trials.store.records.folder import read_trial
+from trials.words.findings import say
 
 HOME = Path(__file__).parent.parent / "example_data"
 NAMES = ("oxygen_12mm", "nitrogen_6mm")
@@ -59,9 +62,9 @@ def test_every_bound_on_a_chance_lies_below_the_truth(found):
 
 def test_what_was_put_in_is_named(found):
     study, _ = found
-    checks = [c for r in study.results for c in r.checks if c.flagged]
-    names = {c.name for c in checks}
-    assert {"far readings", "centring", "wear in a mount", "spread along an edge"} <= names
-    said = " ".join(study.departures)
+    checks = {c.kind for r in study.results for c in r.checks if c.weight != Weight.NOTHING_FOUND}
+    wanted = {StudyKind.FAR_READINGS, StudyKind.CENTRING, StudyKind.WEAR_IN_A_MOUNT, StudyKind.SPREAD_ALONG_AN_EDGE}
+    assert wanted <= checks
+    said = " ".join(map(say, study.departures))
     assert "was not severed" in said and "was scrapped" in said
-    assert any("slip" in step for step in study.next_steps)
+    assert any(step.finding.kind == StudyKind.SETTLE_READING for step in study.next_steps) and study.provisional

@@ -10,6 +10,7 @@ from scipy import stats
 
 from trials.errors import WrongShape
 from trials.infer import checks
+from trials.infer.checks import residuals
 from trials.infer.answer import answer
 from trials.infer.mixed import fit_mixed
 
@@ -28,7 +29,7 @@ def test_power_profile_of_the_ceramic_strength_example():
     assert found.best == pytest.approx(0.2, abs=0.1)  # as printed
     assert found.low < 0.2 < found.high < 1.0  # the handbook's conclusion: transform
     # the scaled transform at 0.2: printed residual standard deviation 13.81065, half a unit of its last digit
-    scaled = checks._power(values, 0.2, float(np.exp(np.mean(np.log(values)))))
+    scaled = residuals._power(values, 0.2, float(np.exp(np.mean(np.log(values)))))
     fit = fit_mixed(scaled, fixed, {})
     assert math.sqrt(fit.variances["reading"]) == pytest.approx(13.81065, abs=5e-6)
 

@@ -86,7 +86,7 @@ def test_first_page_holds_question_answer_table_figure_limits_next_step(data, st
     assert cells == {
         "Coupons cut": "23 of 24 (3\u00a0specimens)",
         "Typical Rz5, µm": "27.9 (range\u00a02)",
-        "Typical u, mm": "0.15 (range\u00a02)",
+        "Typical u, mm": "0.150 (range\u00a02)",
         "Met the requirement": "21 of 24",
         "Next edge meets it": "88 % (at\u00a0least\u00a071 %)",
         "Price, EUR": "22.00",
@@ -514,7 +514,8 @@ def test_verdict_of_a_table_cut_without_the_tool(study):
             "value": [1.0, 1.1, 2.0, 2.1, 1.2, 1.3, 2.4, 2.5],
         }
     )
-    means = (Mean("New", "P low", 1.05, 0.9, 1.2), Mean("worn", "P low", 1.25, 1.1, 1.4))
+    low = Place(PlaceKind.TODAY, ({"P": "low"},))
+    means = (Mean("New", low, 1.05, 0.9, 1.2), Mean("worn", low, 1.25, 1.1, 1.4))
     result = dataclasses.replace(study.results[1], means=means, other_means=())
     rows = tuple(NozzleRow(n, "details not given", n == "New", None, 0, 4, 0) for n in ("New", "worn"))
     found = dataclasses.replace(study, results=(result,), nozzles=rows, chances=())

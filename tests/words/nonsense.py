@@ -1,4 +1,4 @@
-"""A language of nonsense: every sentence is replaced, its places stay. What still comes out the same was no sentence."""
+"""A language of nonsense: every sentence is replaced, its places stay; what stays the same was no sentence."""
 
 import string
 from collections.abc import Iterator
