@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from enum import StrEnum
 
 from trials.findings import Finding
-from trials.words import bench, chances, grade, ladders, lives, model, remarks
+from trials.words import bench, chances, grade, ladders, lives, model, plan, plan_chances, remarks
 
 Sentence = Callable[[Finding], str]
 SENTENCES: Mapping[StrEnum, Sentence] = {
@@ -16,6 +16,8 @@ SENTENCES: Mapping[StrEnum, Sentence] = {
     **ladders.SENTENCES,
     **lives.SENTENCES,
     **model.SENTENCES,
+    **plan.SENTENCES,
+    **plan_chances.SENTENCES,
     **remarks.SENTENCES,
 }
 
