@@ -97,7 +97,10 @@ def other_sentences(trial: Trial, found: Assessment) -> list[str]:
     told |= {found.effort.sentence, *found.confounded, *(f"{name}: {text}" for name, text in found.next_hour.items())}
     heads = tuple(f"{line.response}, {line.question}:" for line in found.detectable)
     heads += tuple(f"{name}: chance of a settled answer" for name in found.settle)
-    lines = [line for line in found.said if line not in told and not line.startswith(heads)]
+    from trials.words.findings import say
+
+    lines = [say(finding) for finding in found.findings]
+    lines += [line for line in found.said if line not in told and not line.startswith(heads)]
     if trial.plan.method == "life":
         return [f"{name}: {_life_words(trial, name)}" for name in trial.primaries]
     return lines

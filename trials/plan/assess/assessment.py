@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from trials.errors import TrialError
+from trials.findings import Finding
 from trials.plan.assess.effort import Effort, effort
 from trials.plan.assess.frame import Frame, Question, build_frame
 from trials.plan.assess.questions import questions_of
@@ -71,7 +72,8 @@ class Assessment:
     settle: per primary response, chance of a settled answer and what it would take; effective_coupons: per response,
     how many coupons, each cut with a specimen and mount of its own, those of one type are worth; curves: detectable
     difference of the nearest balanced plan; prediction: standard error over the settings, `response, nozzle, factor
-    columns, se` of the typical edge on the model's scale; said: the sentences that need no table.
+    columns, se` of the typical edge on the model's scale; said: the sentences that need no table;
+    findings: what the random structure of the plan leaves out.
     """
 
     terms: tuple[str, ...]
@@ -87,6 +89,7 @@ class Assessment:
     effort: Effort
     next_hour: dict[str, str]
     said: tuple[str, ...]
+    findings: tuple[Finding, ...]
 
 
 def assess(
@@ -125,6 +128,7 @@ def assess(
         effort=work,
         next_hour={name: part.next_hour for name, part in known.items() if part.next_hour},
         said=_said(trial, frame, questions, parts, work),
+        findings=frame.findings,
     )
 
 

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from trials.errors import NotIdentifiable, TrialError
+from trials.findings import Finding
 from trials.infer.model import Axis, FixedModel, Structure, build_model, find_structure
 from trials.plan.choose import Plan
 from trials.plan.optimal import rows as optimal
@@ -73,6 +74,7 @@ class Frame:
     coupon_df: int
     confounded: tuple[str, ...]
     said: tuple[str, ...]
+    findings: tuple[Finding, ...]
 
     @property
     def types(self) -> tuple[str, ...]:
@@ -241,7 +243,8 @@ def build_frame(trial: Trial, plan: Plan) -> Frame:
         yardstick_df=_yardstick_df(settings[NOZZLE], labels, structure),
         coupon_df=len(fixed) - _rank(np.hstack([fixed, _dummies(labels["mount"])])),
         confounded=_confounded(coupons),
-        said=(*structure.said, *said),
+        said=tuple(said),
+        findings=structure.said,
     )
 
 
