@@ -65,10 +65,9 @@ def term_tests(ready: Prepared, fit: MixedFit) -> tuple[TermTest, ...]:
         test = fit.test(eye[part])
         beside = strata.get(name)
         bare = name == NOZZLE and not ready.structure.replicated
-        kept = beside is not None and not bare
-        classical = (beside.F, beside.den_df, beside.p) if kept and beside is not None else (None, None, None)
+        F, den_df, p_classical = (beside.F, beside.den_df, beside.p) if beside and not bare else (None, None, None)
         p = math.nan if bare else test.p
-        found.append(TermTest(name, test.df, test.den_df, test.F, p, *classical, parts[name]))
+        found.append(TermTest(name, test.df, test.den_df, test.F, p, F, den_df, p_classical, parts[name]))
     return tuple(found)
 
 

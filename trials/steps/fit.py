@@ -28,7 +28,7 @@ def evidence(records: Records) -> Evidence:
         If no plan is frozen or no readings are recorded yet.
     """
     from trials.decide.study import Evidence
-    from trials.plan.choose import confounded
+    from trials.plan.confounding import confounded
 
     require_plan(records)
     trial = records.trial
