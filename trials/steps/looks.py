@@ -33,7 +33,7 @@ def _joined_later(frame: pd.DataFrame, column: str) -> bool:
 def look_number(records: Records) -> int:
     """Which look at the data this is: that of an earlier verdict on the same records, or the next one."""
     mark = fingerprint(records)
-    for row in records.looks.itertuples():
-        if json.loads(row.summary_json).get("fingerprint") == mark:
-            return int(row.look)
+    for look, summary in zip(records.looks["look"], records.looks["summary_json"], strict=True):
+        if json.loads(summary).get("fingerprint") == mark:
+            return int(look)
     return len(records.looks) + 1
