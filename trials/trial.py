@@ -2,6 +2,10 @@
 
 Nothing here opens a file: `parse` takes the text. Names of keys are a contract; unknown keys are refused, so that a
 slip of the pen is not a setting that silently does nothing.
+
+What the freeze covers is compared as parsed, never as dumped: a key that was added by a later version and equals its
+default changes nothing. Not frozen: `[trial]` title, engineer, currency, notes, language, units; price, notes and
+(journalled) lots of a nozzle; `[plan]` settle; `[costs]`; `[store]`; `lives`.
 """
 
 from __future__ import annotations
@@ -10,6 +14,7 @@ import hashlib
 import json
 import math
 import tomllib
+from collections.abc import Mapping
 from enum import StrEnum
 from typing import Annotated, Any, Literal
 
@@ -18,10 +23,10 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationEr
 from trials.errors import InputError
 from trials.nozzles import Nozzle
 from trials.responses import QUANTITIES, Quantity, Scale
+from trials.unfrozen import Costs, LivesAsWritten, StorePlace
 from trials.units import column, factor, parse_amount
 
 Level = float | str
-EDITABLE = {"trial": ("title", "engineer", "currency", "notes"), "nozzles": ("price", "notes")}
 
 
 class _Part(BaseModel):
@@ -29,13 +34,20 @@ class _Part(BaseModel):
 
 
 class Heading(_Part):
-    """`[trial]`: what is asked, and by whom."""
+    """`[trial]`: what is asked, and by whom.
+
+    language: of the papers, two letters (`en`, `de`); units: those that papers and screens show; invented: the data
+    are made up, and every paper says so.
+    """
 
     title: str
     question: str
     engineer: str = ""
     currency: str = "EUR"
     notes: str = ""
+    language: str = Field(default="en", pattern="^[a-z]{2}$")
+    units: Literal["metric", "inch"] = "metric"
+    invented: bool = False
 
 
 class Requirement(_Part):
@@ -159,8 +171,22 @@ class Outcome(StrEnum):
 LOST = (Outcome.NOT_SEVERED, Outcome.ABORTED)  # count as not meeting the requirement
 
 
+def _as_share(value: Any) -> Any:
+    if not isinstance(value, str):
+        return value
+    number, unit = parse_amount(value)
+    return number / 100.0 if unit == "%" else number
+
+
+Share = Annotated[float, BeforeValidator(_as_share), Field(gt=0, lt=1)]
+"""`80 %` or 0.8, kept as 0.8."""
+
+
 class PlanRequest(_Part):
-    """`[plan]`: how coupons are chosen and how often the question will be asked of the data."""
+    """`[plan]`: how coupons are chosen and how often the question will be asked of the data.
+
+    settle: look for the cheapest plan with this chance of a settled answer; not frozen.
+    """
 
     method: Method = Method.FULL
     aim: Literal["effects", "prediction"] = "effects"
@@ -172,6 +198,7 @@ class PlanRequest(_Part):
     seed: int = 1
     compare_at: CompareAt = CompareAt.TODAY
     looks: int = Field(default=1, ge=1)
+    settle: Share | None = None
     limits: tuple[Limit, ...] = ()
 
 
@@ -245,6 +272,9 @@ class Trial(_Part):
     coupon: CouponSize = CouponSize()
     responses: dict[str, ResponseRequest] = Field(min_length=1)
     bench: BenchRequest = BenchRequest()
+    costs: Costs = Costs()
+    store: StorePlace = StorePlace()
+    lives: LivesAsWritten | None = None
 
     @property
     def types(self) -> tuple[str, ...]:
@@ -286,7 +316,7 @@ class Trial(_Part):
 
     @model_validator(mode="after")
     def _fits_together(self) -> Trial:
-        for check in (_check_nozzles, _check_limits, _check_responses):
+        for check in (_check_nozzles, _check_lives, _check_limits, _check_responses):
             check(self)
         return self
 
@@ -309,6 +339,14 @@ def _check_nozzles(trial: Trial) -> None:
             seen[specimen] = nozzle.type
         if not nozzle.specimens and trial.plan.method != "adopted":
             raise ValueError(f"nozzles: type {nozzle.type!r} has no specimens; list the marks of its pieces")
+        if nozzle.lots and len(nozzle.lots) != len(nozzle.specimens):
+            raise ValueError(f"nozzles: lots of {nozzle.type!r} need one entry per specimen, in the same order")
+
+
+def _check_lives(trial: Trial) -> None:
+    strange = sorted(set(trial.lives.figures) - set(trial.types)) if trial.lives else []
+    if strange:
+        raise ValueError(f"lives.figures: nozzle {strange[0]!r} is not among {list(trial.types)}")
 
 
 def _check_limits(trial: Trial) -> None:
@@ -406,18 +444,54 @@ def _first_problem(error: ValidationError, file: str) -> InputError:
     return InputError(message, file=file, column=place, found=found, do="Correct the file and run again.")
 
 
+NOT_FROZEN: Mapping[type[BaseModel], frozenset[str]] = {
+    Heading: frozenset({"title", "engineer", "currency", "notes", "language", "units"}),
+    Nozzle: frozenset({"price", "notes", "lots"}),
+    PlanRequest: frozenset({"settle"}),
+    Trial: frozenset({"costs", "store", "lives"}),
+}
+HASHED_FIRST: Mapping[type[BaseModel], str] = {
+    Trial: "trial application nozzles factors held plan coupon responses bench",
+    Heading: "question",
+    Application: "material thickness_mm gas cut required",
+    Requirement: "squareness_range roughness_range dross_grade u_mm rz5_um execution_class",
+    Nozzle: "type bore wall side_jets plated point orifice_mm flow_area_mm2 specimens today",
+    Factor: "unit levels today",
+    Limit: "nozzle factor at_most at_least factors product_at_most weights sum_at_most",
+    PlanRequest: "method aim coupons mounts_per_specimen sheets repeats generators seed compare_at looks limits",
+    CouponSize: "length_mm width_mm slat_pitch_mm sheet_length_mm sheet_width_mm",
+    Expected: "level sheet specimen mount coupon reading source",
+    ResponseRequest: "primary readings worthwhile expected scale column unit resolution higher_is_better",
+    BenchRequest: "uncertainty rule judged_by cutoff_mm repeat_share",
+}
+"""Keys that version 0.1.0 hashed whatever their value. Never add to it: a later key counts where it is not at its
+default, so that the hash of an older question stays."""
+
+
 def frozen_part(trial: Trial) -> dict[str, Any]:
-    """What the freeze covers: everything but title, engineer, currency, prices and notes."""
-    data = trial.model_dump(mode="json")
-    for key in EDITABLE["trial"]:
-        data["trial"].pop(key)
-    for nozzle in data["nozzles"]:
-        for key in EDITABLE["nozzles"]:
-            nozzle.pop(key)
-    if not data["bench"]["repeatability"]:
-        # trials frozen before this key was known keep their hash
-        data["bench"].pop("repeatability")
-    return data
+    """What the freeze covers, as plain values; keys that joined later and are at their default are left out."""
+    return _frozen(trial)
+
+
+def _frozen(part: BaseModel) -> dict[str, Any]:
+    first, free = HASHED_FIRST.get(type(part), "").split(), NOT_FROZEN.get(type(part), frozenset())
+    kept: dict[str, Any] = {}
+    for name, known in type(part).model_fields.items():
+        value = getattr(part, name)
+        at_default = value == known.get_default(call_default_factory=True)
+        if name not in free and (name in first or not at_default):
+            kept[name] = _plain(value)
+    return kept
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, BaseModel):
+        return _frozen(value)
+    if isinstance(value, dict):
+        return {key: _plain(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(item) for item in value]
+    return value.value if isinstance(value, StrEnum) else value
 
 
 def freeze_hash(trial: Trial) -> str:
@@ -427,8 +501,22 @@ def freeze_hash(trial: Trial) -> str:
 
 
 def changes(old: Trial, new: Trial) -> list[tuple[str, str, str]]:
-    """Frozen keys that differ: (key, old value, new value) as text, in key order."""
-    before, after = _flat(frozen_part(old)), _flat(frozen_part(new))
+    """Frozen keys that differ: (key, old value, new value) as text, in key order; empty where the questions are one."""
+    return _differences(frozen_part(old), frozen_part(new))
+
+
+def lots_of(trial: Trial) -> dict[str, list[str]]:
+    """Lots of the pieces by nozzle type, in the order of its specimens; types without lots are left out."""
+    return {nozzle.type: list(nozzle.lots) for nozzle in trial.nozzles if nozzle.lots}
+
+
+def lot_changes(old: Mapping[str, list[str]], new: Mapping[str, list[str]]) -> list[tuple[str, str, str]]:
+    """Lots that differ, as `changes` gives them: not frozen, but kept in the journal."""
+    return _differences({"lots": dict(old)}, {"lots": dict(new)})
+
+
+def _differences(old: Any, new: Any) -> list[tuple[str, str, str]]:
+    before, after = _flat(old), _flat(new)
     keys = sorted(before.keys() | after.keys())
     return [
         (key, before.get(key, "absent"), after.get(key, "absent")) for key in keys if before.get(key) != after.get(key)

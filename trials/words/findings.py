@@ -6,9 +6,12 @@ from collections.abc import Callable, Mapping
 from enum import StrEnum
 
 from trials.findings import Finding
+from trials.words import records
 
 Sentence = Callable[[Finding], str]
-SENTENCES: Mapping[StrEnum, Sentence] = {}
+SENTENCES: Mapping[StrEnum, Sentence] = {
+    **records.SENTENCES,
+}
 
 
 def say(finding: Finding) -> str:
