@@ -41,7 +41,6 @@ class RecordKind(StrEnum):
     ROWS_WITHOUT_OUTCOME = "rows_without_outcome"
     PLANNED_ORDER_TAKEN = "planned_order_taken"
     READ_AS_LATIN = "read_as_latin"
-    LINES_ABOVE = "lines_above"
     ORDER_NOT_RANDOM = "order_not_random"
     WORTHWHILE_ASSUMED = "worthwhile_assumed"
 

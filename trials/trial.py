@@ -89,7 +89,7 @@ class Factor(_Part):
             raise ValueError("levels mix numbers and text; use one kind")
         if len(set(self.levels)) != len(self.levels):
             raise ValueError("a level is listed twice; list each once")
-        if not self.is_text and not all(math.isfinite(level) for level in self.levels):
+        if not all(math.isfinite(level) for level in self.levels if not isinstance(level, str)):
             raise ValueError("a level is not a finite number")
         if self.today is not None and isinstance(self.today, str) != self.is_text:
             raise ValueError("today is not of the same kind as the levels")
@@ -450,6 +450,7 @@ NOT_FROZEN: Mapping[type[BaseModel], frozenset[str]] = {
     PlanRequest: frozenset({"settle"}),
     Trial: frozenset({"costs", "store", "lives"}),
 }
+ABSENT = "absent"
 HASHED_FIRST: Mapping[type[BaseModel], str] = {
     Trial: "trial application nozzles factors held plan coupon responses bench",
     Heading: "question",
@@ -502,29 +503,22 @@ def freeze_hash(trial: Trial) -> str:
 
 def changes(old: Trial, new: Trial) -> list[tuple[str, str, str]]:
     """Frozen keys that differ: (key, old value, new value) as text, in key order; empty where the questions are one."""
-    return _differences(frozen_part(old), frozen_part(new))
+    return differences(_flat(frozen_part(old)), _flat(frozen_part(new)))
 
 
-def lots_of(trial: Trial) -> dict[str, list[str]]:
-    """Lots of the pieces by nozzle type, in the order of its specimens; types without lots are left out."""
-    return {nozzle.type: list(nozzle.lots) for nozzle in trial.nozzles if nozzle.lots}
+def lots_of(trial: Trial) -> dict[str, str]:
+    """Lots of the pieces as text, by key (`lots.TYPE`); types without lots are left out."""
+    return _flat({"lots": {nozzle.type: list(nozzle.lots) for nozzle in trial.nozzles if nozzle.lots}})
 
 
-def lot_changes(old: Mapping[str, list[str]], new: Mapping[str, list[str]]) -> list[tuple[str, str, str]]:
-    """Lots that differ, as `changes` gives them: not frozen, but kept in the journal."""
-    return _differences({"lots": dict(old)}, {"lots": dict(new)})
-
-
-def _differences(old: Any, new: Any) -> list[tuple[str, str, str]]:
-    before, after = _flat(old), _flat(new)
+def differences(before: Mapping[str, str], after: Mapping[str, str]) -> list[tuple[str, str, str]]:
+    """Keys whose text differs: (key, old, new) in key order; `absent` where one side has no such key."""
     keys = sorted(before.keys() | after.keys())
-    return [
-        (key, before.get(key, "absent"), after.get(key, "absent")) for key in keys if before.get(key) != after.get(key)
-    ]
+    return [(key, before.get(key, ABSENT), after.get(key, ABSENT)) for key in keys if before.get(key) != after.get(key)]
 
 
 def _flat(data: Any, path: str = "") -> dict[str, str]:
-    if isinstance(data, dict):
+    if isinstance(data, dict) and (data or not path):
         return {k: v for key, value in data.items() for k, v in _flat(value, f"{path}.{key}".strip(".")).items()}
     if isinstance(data, list) and any(isinstance(item, dict) for item in data):
         return {k: v for i, value in enumerate(data, 1) for k, v in _flat(value, f"{path}.{i}").items()}

@@ -94,30 +94,20 @@ def _walk(source: Path, folder: Path, tell):
     from datetime import UTC, datetime
 
     from trials import steps
-    from trials.store.intake import typed_tables as intake
-    from trials.store.records import recording
 
     moment = datetime(2026, 1, 12, 8, tzinfo=UTC)
     steps.write_bytes(folder / "trial.toml", (source / "trial.toml").read_bytes())
     tell("choosing and freezing coupons")
-    from trials.store.records.folder import read_trial
-
-    steps.freeze(folder, steps.propose(read_trial(folder)[0]), moment)
+    steps.freeze(folder, steps.propose(steps.load(folder).trial), moment)
     tell("printing the papers of the cutting day")
     steps.run_sheet(folder)
     tell("recording what was cut")
-    records = steps.load(folder)
-    tables = [read(source / f"{name}.csv", records) for name, read in _readers(intake)]
-    recording.record_cuts(folder, *tables, who="demo", at=moment)
+    tables = [source / f"{name}.csv" for name in ("cuts", "mounts", "sheets")]
+    steps.cut(folder, tables, who="demo", at=moment)
     tell("recording readings")
-    readings = intake.read_readings(source / "readings.csv", steps.load(folder))
-    recording.record_readings(folder, readings, who="demo", at=moment)
+    steps.record(folder, source / "readings.csv", who="demo", at=moment)
     tell("grading, fitting, writing the verdict")
     return steps.verdict(folder, at=moment)
-
-
-def _readers(intake):
-    return (("cuts", intake.read_cuts), ("mounts", intake.read_mounts), ("sheets", intake.read_sheets))
 
 
 def status(
@@ -128,15 +118,11 @@ def status(
 
     Example: `trials status my-trial`
     """
-    from trials.cli.standing import standing
+    from trials import steps
+    from trials.cli.standing import show_status, status_json
 
-    found = standing(folder)
+    found = steps.status(folder)
     if json_:
-        show.as_json(found)
-        return
-    show.say(found["title"])
-    show.table(["step", "done", "of", "note"], [[s["step"], s["done"], s["of"], s["note"]] for s in found["steps"]])
-    if found["missing"]:
-        show.heading("Missing")
-        show.bullets(found["missing"])
-    show.next_step(found["next"])
+        show.as_json(status_json(found))
+    else:
+        show_status(found)

@@ -76,8 +76,7 @@ def _measure(path: Path, settings: Settings) -> Measured:
     try:
         return (_trace if points.kind == "roughness" else _scan)(points, settings)
     except InputError as error:
-        error.file = error.file or str(path)
-        raise
+        raise error.placed(str(path)) from None
     except TrialError as error:
         raise type(error)(f"{path}: {error}") from None
 

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import fields, is_dataclass
 from pathlib import Path
 from typing import Any
 
 from trials.errors import InputError
+from trials.findings import Finding
 
 
 def plain(value: Any) -> Any:
-    """A result as plain JSON values: NaN and infinity become null, tuples and arrays lists."""
+    """A result as plain JSON values: NaN and infinity become null, tuples lists; a finding gets its words."""
+    if isinstance(value, Finding):
+        return _plain_finding(value)
+    if is_dataclass(value) and not isinstance(value, type):
+        return {field.name: plain(getattr(value, field.name)) for field in fields(value) if field.name[0] != "_"}
     if isinstance(value, dict):
         return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):
@@ -19,6 +25,20 @@ def plain(value: Any) -> Any:
     if isinstance(value, float) and (value != value or value in (float("inf"), float("-inf"))):
         return None
     return value
+
+
+def _plain_finding(finding: Finding) -> dict[str, Any]:
+    from trials.words.findings import say
+
+    facts = {name: plain(fact) for name, fact in finding.facts.items()}
+    about = {name: part for name, part in plain(finding.about).items() if part not in ("", [], None)}
+    return {
+        "kind": finding.kind.value,
+        "weight": finding.weight.value,
+        "about": about,
+        "facts": facts,
+        "words": say(finding),
+    }
 
 
 def write_bytes(path: Path, data: bytes) -> None:

@@ -11,7 +11,7 @@ import pandas as pd
 
 from trials.errors import InputError
 from trials.steps.files import write_bytes
-from trials.store.tables import number_in, read_table, text_in, yes_no_in
+from trials.store.tables import FileTable, number_in, read_table, text_in, yes_no_in
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -43,57 +43,58 @@ def read_lives(path: Path | str, columns: LifeColumns | None = None) -> pd.DataF
     """
     wanted = columns or LifeColumns()
     raw = read_table(path)
-    file = raw.attrs["file"]
+    file = raw.file
     life, unit = _life_column(raw, wanted.life)
     for name in (wanted.nozzle, wanted.failed):
-        if name not in raw:
+        if name not in raw.frame:
             raise InputError(
                 "missing column",
                 file=file,
-                row=raw.attrs["header_row"],
+                row=raw.header_row,
                 column=name,
                 allowed=f"nozzle, specimen, {', '.join(UNITS)}, failed",
                 do="Rename the column, or name it with an option (`trials life --help`).",
             )
     rows = [
-        _row(raw, number, cells, wanted, life) for number, cells in zip(raw.index, raw.to_dict("records"), strict=True)
+        _row(raw, number, cells, wanted, life)
+        for number, cells in zip(raw.frame.index, raw.frame.to_dict("records"), strict=True)
     ]
     if not rows:
         raise InputError("the table holds no lives", file=file, do="Add one row per specimen.")
-    table = pd.DataFrame(rows, index=raw.index)
+    table = pd.DataFrame(rows, index=raw.frame.index)
     _each_once(table, file, wanted.specimen)
     table.attrs = {"unit": unit, "file": file}
     return table
 
 
-def _life_column(raw: pd.DataFrame, named: str) -> tuple[str, str]:
+def _life_column(raw: FileTable, named: str) -> tuple[str, str]:
     """Column of lives and its unit in words."""
     if named:
-        if named not in raw:
+        if named not in raw.frame:
             raise InputError(
-                "missing column", file=raw.attrs["file"], column=named, allowed=", ".join(raw.columns), do="Correct it."
+                "missing column", file=raw.file, column=named, allowed=", ".join(raw.frame.columns), do="Correct it."
             )
         unit = next((unit for unit in UNITS if named.lower().endswith(unit)), named.replace("_", " "))
         return named, unit
-    found = [(c, u) for c in raw.columns for u in UNITS if str(c).lower() in (u, f"life_{u}")]
+    found = [(c, u) for c in raw.frame.columns for u in UNITS if str(c).lower() in (u, f"life_{u}")]
     if len(found) != 1:
         problem = "several columns of lives" if found else "no column of lives"
         raise InputError(
             problem,
-            file=raw.attrs["file"],
-            row=raw.attrs["header_row"],
+            file=raw.file,
+            row=raw.header_row,
             allowed=", ".join(UNITS),
             do="Name the one to use with --life-column.",
         )
     return found[0]
 
 
-def _row(raw: pd.DataFrame, number: int, cells: dict, wanted: LifeColumns, life: str) -> dict:
-    place = {"file": raw.attrs["file"], "row": int(number)}
+def _row(raw: FileTable, number: int, cells: dict, wanted: LifeColumns, life: str) -> dict:
+    place = {"file": raw.file, "row": int(number)}
     nozzle, specimen = text_in(cells[wanted.nozzle]), text_in(cells.get(wanted.specimen))
     if not nozzle:
         raise InputError("no nozzle type", column=wanted.nozzle, do="Fill it in.", **place)
-    value = number_in(cells[life], decimal_comma=raw.attrs["decimal_comma"], column=life, **place)
+    value = number_in(cells[life], decimal_comma=raw.decimal_comma, column=life, **place)
     if value is None:
         raise InputError("no life", column=life, do="Fill it in, or leave the row out.", **place)
     if value <= 0:

@@ -15,6 +15,7 @@ from trials.steps.grading import require_plan
 from trials.steps.way import load
 from trials.store.records.instruments import calibration_doubts, instruments
 from trials.store.records.records import Records
+from trials.words.findings import say
 
 if TYPE_CHECKING:
     from trials.decide.study import Evidence
@@ -28,7 +29,7 @@ def run_sheet(folder: Path | str) -> list[Path]:
     newest block, in a folder of their own below `papers`, while the plan is judged with all blocks together.
     """
     from trials.report import documents
-    from trials.store.workbooks import both as workbook
+    from trials.store import workbooks as workbook
 
     whole = load(folder)
     day = block_day(whole) or frozen_day(whole)
@@ -130,4 +131,4 @@ def bench_facts(records: Records) -> list[str]:
         if values:
             facts.append(f"{words}: {', '.join(f'{v:g}' for v in values)} mm.")
     known = instruments(records.folder)
-    return [*facts, *(one.words() for one in known), *calibration_doubts(known, rows)]
+    return [*facts, *(one.words() for one in known), *(say(doubt) for doubt in calibration_doubts(known, rows))]

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
@@ -14,6 +12,8 @@ from trials.steps.extending import begun
 from trials.steps.grading import grade, require_plan
 from trials.store.records import database
 from trials.store.records.as_cut import analysis_table, coupon_table, departures
+from trials.store.records.fingerprint import fingerprint as digest
+from trials.store.records.fingerprint import look_of
 from trials.store.records.records import Records
 from trials.store.records.slips import open_slips
 from trials.trial import Trial
@@ -48,6 +48,7 @@ def evidence(records: Records) -> Evidence:
     """What was recorded, ready to be studied."""
     from trials.decide.study import Evidence
     from trials.plan.choose import confounded
+    from trials.words.findings import say
 
     require_plan(records)
     trial = records.trial
@@ -66,9 +67,9 @@ def evidence(records: Records) -> Evidence:
         coupons=coupon_table(records),
         grades=grade(records),
         allowed=allowed_settings(records),
-        departures=tuple(departures(records)),
+        departures=tuple(say(found) for found in departures(records)),
         confounded=() if adopted else tuple(confounded(trial)),
-        open_slips=tuple(slip.words for slip in open_slips(records)),
+        open_slips=tuple(say(slip.finding) for slip in open_slips(records)),
         look=look_number(records),
     )
 
@@ -96,19 +97,9 @@ def fingerprint(records: Records) -> str:
 
     A block that was added but of which nothing is cut yet is not part of it.
     """
-    records = begun(records)
-    parts = [records.freeze_hash]
-    for frame in (records.cuts, records.readings, records.mounts, records.sheets):
-        columns = [c for c in frame.columns if c not in ("entered_at", "at")]
-        parts.append(frame[columns].to_json(orient="values", date_format="iso") or "")
-    parts.append(json.dumps(sorted(records.confirmed)))
-    return hashlib.sha256("\n".join(parts).encode()).hexdigest()
+    return digest(begun(records))
 
 
 def look_number(records: Records) -> int:
     """Which look at the data this is: that of an earlier verdict on the same records, or the next one."""
-    mark = fingerprint(records)
-    for row in records.looks.itertuples():
-        if json.loads(row.summary_json).get("fingerprint") == mark:
-            return int(row.look)
-    return len(records.looks) + 1
+    return look_of(begun(records)) or len(records.looks) + 1

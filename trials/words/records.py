@@ -6,8 +6,9 @@ from collections.abc import Callable, Mapping
 from enum import StrEnum
 from typing import Any
 
+from trials.commands import Before, Next
 from trials.findings import Amount, Fact, Finding
-from trials.record_kinds import JournalKind, RecordKind, Where
+from trials.record_kinds import JournalKind, RecordKind, Step, Where
 from trials.words.language import plural, text
 from trials.words.numbers import number, plain
 
@@ -172,11 +173,6 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
     ),
     RecordKind.PLANNED_ORDER_TAKEN: _line("No column cut_order: the planned order was taken."),
     RecordKind.READ_AS_LATIN: _line("{file}: not UTF-8; read as Latin-1."),
-    RecordKind.LINES_ABOVE: _many(
-        "{n} line above the column names was passed over",
-        "{n} lines above the column names were passed over",
-        counted="lines",
-    ),
     RecordKind.ORDER_NOT_RANDOM: _line("Adopted table: the order of cutting is not known to be random."),
     RecordKind.WORTHWHILE_ASSUMED: _line(
         "No worthwhile difference was given: {share} is taken until `trials amend` says otherwise."
@@ -273,3 +269,77 @@ _ENTRIES: Mapping[JournalKind, Callable[[Mapping[str, Any]], str]] = {
     JournalKind.ADOPTED: _adopted,
     JournalKind.VERDICT: lambda facts: text("look {look} kept", look=facts["look"]),
 }
+
+
+def step_name(step: Step) -> str:
+    """A step as the table of `status` names it."""
+    return {
+        Step.PLAN: text("plan"),
+        Step.CUT: text("cut"),
+        Step.MEASURED: text("measured"),
+        Step.VERDICT: text("verdict"),
+    }[step]
+
+
+def step_note(step: Step, facts: Mapping[str, Any]) -> str:
+    """What else there is to say of a step; facts as in `trials.steps.status.StepState`."""
+    return _NOTES[step](facts)
+
+
+def _plan_note(facts: Mapping[str, Any]) -> str:
+    return text("frozen {day}", day=facts["frozen_on"]) if facts["frozen_on"] else text("not frozen yet")
+
+
+def _cut_note(facts: Mapping[str, Any]) -> str:
+    lost = {
+        "not_severed": text("{n} not severed", n=facts.get("not_severed")),
+        "aborted": text("{n} aborted", n=facts.get("aborted")),
+        "scrapped": text("{n} scrapped", n=facts.get("scrapped")),
+    }
+    return ", ".join(words for kind, words in lost.items() if facts.get(kind))
+
+
+def _verdict_note(facts: Mapping[str, Any]) -> str:
+    if facts["up_to_date"] is None:
+        return text("none yet")
+    return text("up to date") if facts["up_to_date"] else text("records changed since")
+
+
+_NOTES: Mapping[Step, Callable[[Mapping[str, Any]], str]] = {
+    Step.PLAN: _plan_note,
+    Step.CUT: _cut_note,
+    Step.MEASURED: lambda facts: plural("{n} value", "{n} values", facts["values"]),
+    Step.VERDICT: _verdict_note,
+}
+
+
+def later_block(block: int, added_on: str, cut: int, coupons: int, declared: bool) -> str:
+    """The state of a block that was added later."""
+    state = text("declared") if declared else text("exploratory")
+    template = "block {block} added {day}, {cut} of {coupons} cut, {state}"
+    return text(template, block=block, day=added_on, cut=cut, coupons=coupons, state=state)
+
+
+def next_words(following: Next) -> str:
+    """What to do next, with the commands as typed."""
+    command = following.command.typed()
+    if following.open:
+        return text("open {file}; `{command}` shows the numbers", file=following.open, command=command)
+    if following.before is Before.LOOK and following.instead:
+        return text(
+            "look at coupon {coupon} again, then `{command}`, or `{instead}` if it is right as it is",
+            coupon=following.coupon,
+            command=command,
+            instead=following.instead.typed(),
+        )
+    if following.instead:
+        return text("{command}, or `{instead}`", command=command, instead=following.instead.typed())
+    before = {
+        Before.CUT: text("cut the coupons, then `{command}`", command=command),
+        Before.MEASURE: text("measure at the bench, then `{command}`", command=command),
+        Before.NAME_INSTRUMENT: text("name the instrument beside each reading, then `{command}`", command=command),
+        Before.FILL_IN: text(
+            "fill in the column outcome of what was cut, then the same command again: `{command}`", command=command
+        ),
+    }
+    return before.get(following.before, command) if following.before else command

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy import (
     JSON,
@@ -20,6 +21,7 @@ from sqlalchemy import (
     Float,
     ForeignKey,
     Integer,
+    LargeBinary,
     MetaData,
     String,
     Table,
@@ -46,7 +48,7 @@ def _plan(name: str, mark: str) -> Table:
     )
 
 
-def _recorded(name: str, *columns: Column) -> Table:
+def _recorded(name: str, *columns: Column[Any]) -> Table:
     return Table(
         name,
         metadata,
@@ -59,7 +61,7 @@ def _recorded(name: str, *columns: Column) -> Table:
     )
 
 
-def _text(name: str) -> Column:
+def _text(name: str) -> Column[str]:
     return Column(name, Text, nullable=False, default="")
 
 
@@ -140,6 +142,7 @@ journal = Table(
     Column("kind", String, nullable=False),
     Column("what", Text, nullable=False),
     _text("why"),
+    Column("payload", Text, nullable=False, server_default="{}"),
 )
 confirmed_slips = Table(
     "confirmed_slips",
@@ -154,6 +157,19 @@ looks = Table(
     Column("at", String, nullable=False),
     Column("declared", Boolean, nullable=False),
     Column("summary_json", Text, nullable=False),
+    Column("fingerprint", String(64), nullable=False, server_default=""),
+    Column("fingerprint_version", Integer, nullable=False, server_default="1"),
+    Column("rule_version", String, nullable=False, server_default=""),
+    Column("words_json", Text, nullable=False, server_default="[]"),
+    Column("costs_json", Text, nullable=False, server_default="{}"),
+    Column("lives_json", Text, nullable=False, server_default="null"),
+    Column("paper", LargeBinary),
+)
+about = Table(
+    "about",
+    metadata,
+    Column("name", String, primary_key=True),
+    Column("value", Text, nullable=False),
 )
 
 
@@ -170,7 +186,7 @@ def engine_for(url: str) -> Engine:
     return engine
 
 
-def _sqlite_settings(connection, _record) -> None:
+def _sqlite_settings(connection: Any, _record: object) -> None:
     connection.isolation_level = None  # the driver's own BEGIN comes too late; ours is in _sqlite_begin
     connection.execute("PRAGMA foreign_keys = ON")
 
@@ -181,8 +197,8 @@ def _sqlite_begin(connection: Connection) -> None:
 
 
 @contextmanager
-def transaction(path: Path, *, writes: bool) -> Iterator[Connection]:
-    """One transaction on a trial's database: all of it is kept, or nothing.
+def begun(path: Path, *, writes: bool) -> Iterator[Connection]:
+    """One transaction on a database file, whatever its version: all of it is kept, or nothing.
 
     Raises
     ------

@@ -2,35 +2,48 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from trials.responses import QUANTITIES
+from trials.findings import About, Amount, Fact, Finding
+from trials.record_kinds import RecordKind, Where
+from trials.responses import QUANTITIES, Quantity
 from trials.store.records.changed_setting import parse_changed_setting
 from trials.store.records.records import Records
-from trials.units import shown
 
 TIMES = 5.0
 """A reading more than this many times its neighbours' median, or less than one part in as many, is suspected."""
 STEPS = 5.0
 """A difference of so few steps of the instrument is never suspected."""
-ENOUGH = {"its coupon": 2, "coupons of this nozzle at this setting": 3, "the trial": 5}
+ENOUGH = {Where.COUPON: 2, Where.LIKE_COUPONS: 3, Where.TRIAL: 5}
 """Fewest other readings that a reading is compared with, by where they come from."""
 
 
 @dataclass(frozen=True)
 class Slip:
-    """One suspected slip; value and neighbours_median in the unit of the field."""
+    """One suspected slip; value and neighbours_median in the unit of the field; where: which readings are those."""
 
     coupon: str
     reading: int
     field: str
     value: float
     neighbours_median: float
-    words: str
+    where: Where
     repeat: int = 0
+
+    @property
+    def finding(self) -> Finding:
+        """The slip as a finding, with the name and unit of what was read."""
+        known = next((q for q in QUANTITIES.values() if q.column == self.field), None)
+        unit = known.unit if known else ""
+        about = About(response=known.short if known else self.field, coupons=(self.coupon,))
+        facts: dict[str, Fact] = {"reading": self.reading, "repeat": self.repeat, "field": self.field}
+        facts |= {"value": Amount(self.value, unit), "median": Amount(self.neighbours_median, unit)}
+        return Finding(RecordKind.SLIP, about, {**facts, "where": self.where.value})
 
 
 def slips(long: pd.DataFrame, records: Records) -> list[Slip]:
@@ -65,7 +78,7 @@ def _judged(field: str, records: Records) -> bool:
     return quantity is None or quantity.scale != "grade"
 
 
-def _quantity(field: str, records: Records):
+def _quantity(field: str, records: Records) -> Quantity | None:
     asked = (records.trial.quantity(name) for name in records.trial.responses)
     return next((q for q in (*asked, *QUANTITIES.values()) if q.column == field), None)
 
@@ -87,9 +100,9 @@ def _field_slips(field: str, rows: pd.DataFrame, records: Records) -> list[tuple
     quantity = _quantity(field, records)
     step = quantity.resolution if quantity else 0.0
     zero_counts = quantity is not None and quantity.scale == "log"
-    suspected: dict[int, tuple[float, str]] = {}
+    suspected: dict[int, tuple[float, Where]] = {}
     rest = rows
-    for where, key in (("its coupon", "coupon"), ("coupons of this nozzle at this setting", "cell"), ("the trial", "")):
+    for where, key in ((Where.COUPON, "coupon"), (Where.LIKE_COUPONS, "cell"), (Where.TRIAL, "")):
         groups = [group for _, group in rest.groupby(key, sort=False)] if key else [rest]
         for group in groups:
             suspected |= _group_slips(group, where, step, zero_counts)
@@ -100,13 +113,13 @@ def _field_slips(field: str, rows: pd.DataFrame, records: Records) -> list[tuple
     return [(row["position"], _slip(row, field, *suspected[row["position"]])) for row in chosen.to_dict("records")]
 
 
-def _group_slips(group: pd.DataFrame, where: str, step: float, zero_counts: bool) -> dict[int, tuple[float, str]]:
+def _group_slips(group: pd.DataFrame, where: Where, step: float, zero_counts: bool) -> dict[int, tuple[float, Where]]:
     """The worst first, so that one slip does not make its honest neighbours look like slips."""
     values = group["value"].to_numpy(float)
     if len(values) <= ENOUGH[where] or values.max() <= TIMES * values.min():
         return {}
     positions = group["position"].to_numpy()
-    found: dict[int, tuple[float, str]] = {}
+    found: dict[int, tuple[float, Where]] = {}
     left = np.arange(len(values))
     while len(left) > ENOUGH[where]:
         here = values[left]
@@ -128,16 +141,9 @@ def _medians_of_others(values: np.ndarray) -> np.ndarray:
     order = np.sort(values)
     rank = np.argsort(np.argsort(values, kind="stable"), kind="stable")
     low, high = (len(values) - 2) // 2, (len(values) - 1) // 2
-    return (order[low + (rank <= low)] + order[high + (rank <= high)]) / 2.0
+    medians: np.ndarray = (order[low + (rank <= low)] + order[high + (rank <= high)]) / 2.0
+    return medians
 
 
-def _slip(row: dict, field: str, median: float, where: str) -> Slip:
-    value = float(row["value"])
-    times = f"{value / median:.3g} times" if value >= median else f"{value / median:.2g} of"
-    known = next((q for q in QUANTITIES.values() if q.column == field), None)
-    name, unit = (known.short, f" {shown(known.unit)}".rstrip()) if known else (field, "")
-    words = (
-        f"coupon {row['coupon']}, reading {row['reading']}: {name} {value:g}{unit} is {times} the median "
-        f"{median:g}{unit} of the other readings of {where}; a slip of the pen or a wrong unit?"
-    )
-    return Slip(row["coupon"], int(row["reading"]), field, value, median, words, int(row["repeat"]))
+def _slip(row: Mapping[Hashable, Any], field: str, median: float, where: Where) -> Slip:
+    return Slip(row["coupon"], int(row["reading"]), field, float(row["value"]), median, where, int(row["repeat"]))
