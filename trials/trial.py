@@ -518,7 +518,7 @@ def differences(before: Mapping[str, str], after: Mapping[str, str]) -> list[tup
 
 
 def _flat(data: Any, path: str = "") -> dict[str, str]:
-    if isinstance(data, dict) and (data or not path):
+    if isinstance(data, dict):
         return {k: v for key, value in data.items() for k, v in _flat(value, f"{path}.{key}".strip(".")).items()}
     if isinstance(data, list) and any(isinstance(item, dict) for item in data):
         return {k: v for i, value in enumerate(data, 1) for k, v in _flat(value, f"{path}.{i}").items()}

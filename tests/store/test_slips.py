@@ -5,6 +5,7 @@ import pytest
 from trials.store.records import database
 from trials.store.records.records import READING_COLUMNS
 from trials.store.records.slips import _medians_of_others, slips
+from trials.words.findings import say
 
 
 def long(values, coupon="KX7", field="rz5_um"):
@@ -34,7 +35,7 @@ def test_a_lonely_reading_is_compared_with_the_trial(cut):
     rows = pd.concat([rows, long([310.0], coupon="P5C")])
     found = slips(rows, database.load(cut))
     assert [(slip.coupon, slip.neighbours_median) for slip in found] == [("P5C", 32.0)]
-    assert found[0].words == (
+    assert say(found[0].finding) == (
         "coupon P5C, reading 1: Rz5 310 µm is 9.69 times the median 32 µm of the other readings of the trial; "
         "a slip of the pen or a wrong unit?"
     )
