@@ -56,7 +56,8 @@ def _step(information: np.ndarray, uphill: np.ndarray) -> np.ndarray:
     unit = 1.0 / np.sqrt(np.maximum(np.abs(np.diag(information)), 1e-300))
     size, turn = np.linalg.eigh(information * np.outer(unit, unit))
     size = np.maximum(np.abs(size), 1e-10)
-    return unit * (turn @ ((turn.T @ (unit * uphill)) / size))
+    result: np.ndarray = unit * (turn @ ((turn.T @ (unit * uphill)) / size))
+    return result
 
 
 def bend_by_differences(slope: Callable[[np.ndarray], np.ndarray]) -> Callable[[np.ndarray], np.ndarray]:

@@ -78,7 +78,7 @@ def _widest(rises: np.ndarray, level: np.ndarray) -> tuple[np.ndarray, np.ndarra
 def _sign(j: int, rises: np.ndarray, level: np.ndarray) -> int:
     """Which infinities parameter j can run to inside the cone: +1, -1, or 2 for both."""
     p = rises.shape[1]
-    reach = []
+    reach: list[bool] = []
     for way in (1.0, -1.0):
         cost = np.zeros(p)
         cost[j] = -way
@@ -91,8 +91,8 @@ def _sign(j: int, rises: np.ndarray, level: np.ndarray) -> int:
             bounds=[(-1.0, 1.0)] * p,
             method="highs",
         )
-        reach.append(answer.x is not None and way * answer.x[j] > TOLERANCE)
-    return {(True, False): 1, (False, True): -1, (True, True): 2, (False, False): 0}[tuple(reach)]
+        reach.append(bool(answer.x is not None and way * answer.x[j] > TOLERANCE))
+    return {(True, False): 1, (False, True): -1, (True, True): 2, (False, False): 0}[(reach[0], reach[1])]
 
 
 def _row_space(rows: np.ndarray) -> np.ndarray:
@@ -102,4 +102,5 @@ def _row_space(rows: np.ndarray) -> np.ndarray:
         return np.zeros((p, 0))
     _, size, turned = np.linalg.svd(rows, full_matrices=False)
     keep = size > max(size.max(), 1e-300) * 1e-10
-    return turned[keep].T
+    result: np.ndarray = turned[keep].T
+    return result

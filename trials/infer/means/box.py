@@ -9,6 +9,7 @@ sequential-conditioning integrals (Genz 1992) over one fixed set of points. Noth
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from functools import cache
 
@@ -105,7 +106,8 @@ def _triads(r: np.ndarray, off: np.ndarray) -> np.ndarray:
     above = row**2 - (clean**2).sum(axis=1)
     below = clean.sum() - 2.0 * row
     squared = np.divide(above, below, out=np.zeros_like(above), where=below > 1e-12)
-    return np.sqrt(np.clip(squared, 0.0, 1.0 - 1e-9))
+    result: np.ndarray = np.sqrt(np.clip(squared, 0.0, 1.0 - 1e-9))
+    return result
 
 
 def _one_factor_curve(loadings: np.ndarray, h: np.ndarray) -> np.ndarray:
@@ -119,7 +121,8 @@ def _one_factor_curve(loadings: np.ndarray, h: np.ndarray) -> np.ndarray:
     shift = loadings[:, None] * u
     high = special.ndtr((h[:, None, None] - shift) / rest[:, None])
     low = special.ndtr((-h[:, None, None] - shift) / rest[:, None])
-    return np.prod(high - low, axis=1) @ weight
+    result: np.ndarray = np.prod(high - low, axis=1) @ weight
+    return result
 
 
 def _correction(correlation: np.ndarray, loadings: np.ndarray, h: np.ndarray) -> np.ndarray:
@@ -147,7 +150,7 @@ def _along_path(start: np.ndarray, end: np.ndarray, h: np.ndarray) -> np.ndarray
     total = np.zeros(len(h))
     for t, weight in zip((nodes + 1.0) / 2.0, weights / 2.0, strict=True):
         r = start + t * (end - start)
-        for i, j in zip(*np.triu_indices(len(r), 1), strict=True):
+        for i, j in itertools.combinations(range(len(r)), 2):
             move = end[i, j] - start[i, j]
             if abs(move) > SAME / 100.0:
                 total += weight * move * _corner_slope(r, i, j, h)
@@ -183,13 +186,15 @@ def _rectangle(covariance: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.
         centre = sum((factor[i, j] * z for j, z in enumerate(taken)), np.zeros((1, 1)))
         a, b = (low[:, i, None] - centre) / factor[i, i], (high[:, i, None] - centre) / factor[i, i]
         if i == d - 1:
-            return (weight * (special.ndtr(b) - special.ndtr(a))).sum(axis=1)
+            weight = weight * (special.ndtr(b) - special.ndtr(a))
+            break
         a, b = np.clip(a, -EDGE, EDGE), np.clip(b, -EDGE, EDGE)
         z = 0.5 * (a + b)[:, :, None] + 0.5 * (b - a)[:, :, None] * x
         density = np.exp(-0.5 * z**2) / np.sqrt(2.0 * np.pi) * (0.5 * (b - a)[:, :, None] * w)
         weight = (weight[:, :, None] * density).reshape(len(low), -1)
         taken = [np.repeat(np.broadcast_to(t, a.shape), len(x), axis=1) for t in taken] + [z.reshape(len(low), -1)]
-    return weight.sum(axis=1)
+    result: np.ndarray = weight.sum(axis=1)
+    return result
 
 
 def _safe_root(covariance: np.ndarray) -> np.ndarray:
@@ -218,4 +223,5 @@ def _conditioned(correlation: np.ndarray, h: np.ndarray) -> np.ndarray:
         chance = chance * span
         if i < len(factor) - 1:
             taken.append(special.ndtri(np.clip(low + span * points[:, i], 1e-300, 1.0 - 1e-16)))
-    return chance.mean(axis=1)
+    result: np.ndarray = chance.mean(axis=1)
+    return result

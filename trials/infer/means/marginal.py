@@ -33,8 +33,10 @@ def mean_row(model: FixedModel, nozzle: str | None, label: str, settings: Sequen
         axis.name: [label if axis.name == nozzle else point[axis.name] for point in settings] for axis in model.axes
     }
     if not table:
-        return model.matrix({"": [0.0]})[0]
-    return model.matrix(table).mean(axis=0)
+        only: Array = model.matrix({"": [0.0]})[0]
+        return only
+    result: Array = model.matrix(table).mean(axis=0)
+    return result
 
 
 def means(fit: MixedFit, rows: Array, confidence: float = 0.95) -> tuple[Interval, ...]:

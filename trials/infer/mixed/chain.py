@@ -22,6 +22,8 @@ from scipy import sparse
 from trials.infer.mixed.groupings import Grouping
 from trials.infer.mixed.pieces import Pieces, inverse_and_log_det
 
+_Live = tuple[int, np.ndarray, np.ndarray]  # a term still on its way up: its place, weights, columns
+
 
 @dataclass(frozen=True)
 class Level:
@@ -48,7 +50,8 @@ class Top:
         """Z' diag(weights) Z; sparse, since one grouping fills its diagonal only."""
         weighted = self.indicators.copy()
         weighted.data = np.repeat(weights, len(self.blocks))
-        return (self.indicators.T @ weighted).tocsr()
+        result: sparse.csr_array = (self.indicators.T @ weighted).tocsr()
+        return result
 
 
 @dataclass(frozen=True)
@@ -160,7 +163,7 @@ class _Pass:
             out.trace_pair[-1, -1] += across
         return out
 
-    def _push(self, i: int, live: list, out: Pieces) -> list:
+    def _push(self, i: int, live: list[_Live], out: Pieces) -> list[_Live]:
         """Add what this level gives to each pair of terms and take their weights and columns one level up."""
         level, v, s, above = self.kernel.levels[i], self.v[i], self.s[i], self.diagonal[i + 1]
         phi = v / s[level.parent]
@@ -174,7 +177,7 @@ class _Pass:
                 _add(out, ti, tj, pair, value + 2.0 * float(inner @ above))
         return [(t, level.sums(phi**2 * a), level.sums(phi[:, None] * x)) for t, a, x in live]
 
-    def _finish(self, live: list, out: Pieces) -> None:
+    def _finish(self, live: list[_Live], out: Pieces) -> None:
         """Pairs of terms on the last level and with the groupings at the top."""
         top, v = self.kernel.top, self.v[-1]
         crossed = [top.crossed(v**2 * a) for _, a, _ in live]

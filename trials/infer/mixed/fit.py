@@ -7,14 +7,14 @@ and Roger (1997) for tests and intervals. A variance estimated as zero stays in 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import special
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
-from trials.infer.mixed.groupings import RESIDUAL, Grouping, numbers, read_groupings
+from trials.infer.mixed.groupings import RESIDUAL, Grouping, Labels, numbers, read_groupings
 from trials.infer.mixed.kenward_roger import Adjustment, adjust, denominator
 from trials.infer.mixed.kernel import FixedPart, Layout, lay_out, read_fixed
 from trials.infer.mixed.reml import LARGE, Solved, criterion, information, minimise, solve_fixed
@@ -65,12 +65,13 @@ class Anchored:
 
     def values(self, rows: np.ndarray) -> np.ndarray:
         """Contrast rows (..., k) @ coefficients; a contrast that cancels the constant cancels it exactly."""
-        values = rows @ self.start + self.turned(rows) @ self.weights
+        values: np.ndarray = rows @ self.start + self.turned(rows) @ self.weights
         if self.part.constant is None:
             return values
         share = rows @ self.part.constant
         share = np.where(np.abs(share) <= 1e-10 * (np.abs(rows) @ np.abs(self.part.constant)), 0.0, share)
-        return values + self.offset * share
+        result: np.ndarray = values + self.offset * share
+        return result
 
 
 @dataclass(frozen=True, eq=False)
@@ -161,7 +162,7 @@ class MixedDesign:
 
     @classmethod
     def build(
-        cls, fixed: np.ndarray, groups: Mapping[str, Sequence], collapse: bool = True, dense: bool | None = None
+        cls, fixed: np.ndarray, groups: Mapping[str, Labels], collapse: bool = True, dense: bool | None = None
     ) -> MixedDesign:
         """Check and prepare a design; raises as fit_mixed does.
 
@@ -178,7 +179,8 @@ class MixedDesign:
     def nu(self) -> int:
         """Readings less fixed columns."""
         n, k = self.fixed_part.q.shape
-        return n - k
+        result: int = n - k
+        return result
 
     def _refuse_inseparable(self) -> None:
         """Refuse groupings whose variance the data cannot show, from tr(M G_i M G_j) with M = I - X(X'X)^-1X'."""
@@ -275,7 +277,7 @@ class MixedDesign:
         )
 
 
-def fit_mixed(response: np.ndarray, fixed: np.ndarray, groups: Mapping[str, Sequence]) -> MixedFit:
+def fit_mixed(response: np.ndarray, fixed: np.ndarray, groups: Mapping[str, Labels]) -> MixedFit:
     """Fit response = fixed @ coefficients + one random effect per grouping + reading, by restricted likelihood.
 
     Args:

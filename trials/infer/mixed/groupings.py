@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
 
 RESIDUAL = "reading"
+Labels = Sequence[Any] | NDArray[Any]
 
 
 @dataclass(frozen=True)
@@ -42,7 +45,7 @@ def numbers(values: object, what: str) -> np.ndarray:
         raise NotFinite(f"{what} holds something that is not a number ({problem}); give numbers only") from problem
 
 
-def read_groupings(groups: Mapping[str, Sequence], n: int) -> list[Grouping]:
+def read_groupings(groups: Mapping[str, Labels], n: int) -> list[Grouping]:
     """Code the labels of each grouping and refuse those that cannot carry a variance.
 
     Args:
@@ -67,7 +70,7 @@ def read_groupings(groups: Mapping[str, Sequence], n: int) -> list[Grouping]:
     return found
 
 
-def _coded(name: str, labels: Sequence, n: int) -> Grouping:
+def _coded(name: str, labels: Labels, n: int) -> Grouping:
     if name == RESIDUAL:
         raise WrongShape(f"{RESIDUAL!r} names the spread between readings itself; give the grouping another name")
     values = np.asarray(labels)

@@ -48,7 +48,8 @@ def _inverse_scaled(matrix: np.ndarray) -> np.ndarray:
     values, vectors = np.linalg.eigh(matrix * np.outer(scale, scale))
     kept = values > 1e-10 * values[-1]
     half = scale[:, None] * vectors[:, kept]
-    return half / values[kept] @ half.T
+    result: np.ndarray = half / values[kept] @ half.T
+    return result
 
 
 def a1_a2(adjustment: Adjustment, contrast: np.ndarray) -> tuple[float, float]:

@@ -11,7 +11,7 @@ from scipy import sparse
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
 from trials.infer.mixed.chain import Chain, ChainKernel, chain_of, chain_order, indicator_columns, levels_of
 from trials.infer.mixed.groupings import Grouping
-from trials.infer.mixed.pieces import DenseKernel, Kernel
+from trials.infer.mixed.pieces import DenseKernel
 
 RANK_TOLERANCE = 1e-11  # length left of a unit column after the columns before it are taken out
 DENSE_LEVELS = 120  # levels beside the carrier up to which dense algebra is the faster
@@ -38,7 +38,8 @@ class FixedPart:
     def coefficients(self, turned: np.ndarray) -> np.ndarray:
         """Coefficients (k, ...) of the columns given those of q."""
         solved = np.linalg.solve(self.r, turned)
-        return (solved.T / self.scale).T
+        result: np.ndarray = (solved.T / self.scale).T
+        return result
 
 
 def read_fixed(fixed: np.ndarray) -> FixedPart:
@@ -94,23 +95,27 @@ class Units:
     @property
     def first(self) -> np.ndarray:
         """A row of each unit (U,)."""
-        return self.order[self.starts]
+        result: np.ndarray = self.order[self.starts]
+        return result
 
     def means(self, rows: np.ndarray) -> np.ndarray:
         """Mean of rows (n, ...) over each unit."""
         sums = np.add.reduceat(rows[self.order], self.starts, axis=0)
-        return (sums.T / self.sizes).T
+        result: np.ndarray = (sums.T / self.sizes).T
+        return result
 
     def mean_columns(self, columns: sparse.csr_array) -> sparse.csr_array:
         """Mean of sparse columns (n, m) over each unit."""
         n, units = len(self.order), len(self.sizes)
         unit = np.repeat(np.arange(units), self.sizes.astype(np.intp))
         average = sparse.csr_array((1.0 / self.sizes[unit], (unit, self.order)), shape=(units, n))
-        return (average @ columns).tocsr()
+        result: sparse.csr_array = (average @ columns).tocsr()
+        return result
 
     def inside(self, rows: np.ndarray, means: np.ndarray) -> np.ndarray:
         """Rows in sorted order less their unit's mean."""
-        return rows[self.order] - np.repeat(means, self.sizes.astype(np.intp), axis=0)
+        result: np.ndarray = rows[self.order] - np.repeat(means, self.sizes.astype(np.intp), axis=0)
+        return result
 
 
 def _units(codes: np.ndarray, order: np.ndarray) -> Units:
@@ -137,9 +142,9 @@ class Layout:
     z_means: sparse.csr_array | None
     z_inside: sparse.csr_array | None
     in_class: np.ndarray | None
-    kernel: Kernel
+    kernel: DenseKernel | ChainKernel
 
-    def kernel_for(self, response: np.ndarray) -> Kernel:
+    def kernel_for(self, response: np.ndarray) -> DenseKernel | ChainKernel:
         """Put a response (n,) in the place of A's last column."""
         means = response if self.units is None else self.units.means(response)
         within = self.kernel.within.copy()
@@ -154,14 +159,16 @@ class Layout:
                 within[:m, -1] = within[-1, :m] = self.z_inside @ inside
         if isinstance(self.kernel, ChainKernel):
             return replace(self.kernel, means=np.column_stack([self.q_means, means]), within=within)
-        return replace(self.kernel, cross=self._crossed(means), within=within)
+        return replace(self.kernel, cross=self._crossed(self.kernel, means), within=within)
 
-    def _crossed(self, means: np.ndarray) -> np.ndarray:
-        cross = self.kernel.cross.copy()
+    def _crossed(self, kernel: DenseKernel, means: np.ndarray) -> np.ndarray:
+        assert self.in_class is not None and self.z_means is not None  # the dense kernel has both
+        cross = kernel.cross.copy()
         by_size = self.in_class * means[:, None]
         column = np.vstack([self.z_means @ by_size, self.q_means.T @ by_size, means @ by_size])
         cross[:, :, -1] = cross[:, -1, :] = column.T
-        return cross
+        result: np.ndarray = cross
+        return result
 
 
 def lay_out(
@@ -215,7 +222,7 @@ def _dense(fixed: np.ndarray, q: np.ndarray, groupings: Sequence[Grouping], fine
     if q_inside is not None:
         within[m:-1, m:-1] = q_inside.T @ q_inside
     z_inside = None
-    if not nested:
+    if not nested and units is not None:
         z_inside = rows[units.order].T.tocsr()
         between = (z_means.T @ z_means.multiply(sizes[:, None])).toarray()
         within[:m, :m] = (z_inside @ z_inside.T).toarray() - between

@@ -117,7 +117,8 @@ class _State:
         self.b = self.j.T @ self.cza
 
     def aha(self) -> np.ndarray:
-        return self.caa + self.cza.T @ self.v[: self.m]
+        result: np.ndarray = self.caa + self.cza.T @ self.v[: self.m]
+        return result
 
     def fill_blocks(self, out: Pieces) -> None:
         t_rr = self.czz @ self.j

@@ -43,7 +43,8 @@ def solve_fixed(pieces: Pieces) -> Solved:
 
 def criterion(pieces: Pieces, solved: Solved, nu: int) -> float:
     """-2 log restricted likelihood at the best residual variance; nu = n - k (Bates and others 2015, eq. 41)."""
-    return pieces.log_det + solved.log_det_x + nu * (1.0 + np.log(2.0 * np.pi * solved.rss / nu))
+    result: float = pieces.log_det + solved.log_det_x + nu * (1.0 + np.log(2.0 * np.pi * solved.rss / nu))
+    return result
 
 
 def information(pieces: Pieces, solved: Solved) -> np.ndarray:
@@ -54,7 +55,8 @@ def information(pieces: Pieces, solved: Solved) -> np.ndarray:
     t = len(aga)
     once = (pieces.agga[:, :, :k, :k].reshape(t * t, -1) @ phi.ravel()).reshape(t, t)
     twice = turned.reshape(t, -1) @ turned.transpose(0, 2, 1).reshape(t, -1).T
-    return pieces.trace_pair - 2.0 * once + twice
+    result: np.ndarray = pieces.trace_pair - 2.0 * once + twice
+    return result
 
 
 def _derivatives(pieces: Pieces, solved: Solved, nu: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -105,6 +107,7 @@ class _Search:
         return _Point(x, criterion(pieces, solved, self.nu), pieces, solved)
 
     def model(self, point: _Point) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        assert point.solved is not None  # the search stands only where the criterion is finite
         gradient, hessian, expected = _derivatives(point.pieces, point.solved, self.nu)
         slope = np.exp(point.x) / self.per_level
         g = gradient * slope
