@@ -10,6 +10,7 @@ import pandas as pd
 
 from trials import standards
 from trials.bench.squareness import delta_a_of
+from trials.freeze import freeze_hash
 from trials.grade.dross import SCALE
 from trials.grade.iso9013 import limit_table
 from trials.nozzles import cautions
@@ -19,7 +20,7 @@ from trials.report.figures.bench import dross_drawing, edge_figure
 from trials.report.figures.planning import sheet_figure
 from trials.report.typeset import day_words
 from trials.report.verdict import caution_lines, held_rows, program, requirement_sentence
-from trials.trial import Trial, freeze_hash
+from trials.trial import Trial
 from trials.units import shown
 
 STOP_RULES = (

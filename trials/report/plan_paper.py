@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from trials.freeze import freeze_hash
 from trials.nozzles import cautions
 from trials.plan.assess import Assessment, Detectable
 from trials.plan.assess.prediction_map import PredictionMap
@@ -17,7 +18,7 @@ from trials.report import blocks as b
 from trials.report.figures.planning import detectable_figure, prediction_figure
 from trials.report.typeset import day_words, pdf
 from trials.report.verdict import caution_lines, program, requirement_sentence
-from trials.trial import Factor, Trial, freeze_hash, worthwhile_on_scale
+from trials.trial import Factor, Trial, worthwhile_on_scale
 from trials.units import shown
 
 SHOWN_COUNTS = (1, 2, 3, 4, 6, 8, 12)

@@ -14,6 +14,7 @@ from sqlalchemy import Connection, func, insert, select
 
 from trials.errors import InputError
 from trials.findings import Finding
+from trials.freeze import changes, freeze_hash
 from trials.record_kinds import JournalKind
 from trials.store.records import schema
 from trials.store.records.corrections import confirm_slips, correct, correct_cut, correct_mount, correct_sheet
@@ -33,7 +34,7 @@ from trials.store.records.migrations import create_tables, transaction
 from trials.store.records.old_prose import RULE_BEFORE, given_words
 from trials.store.records.recording import record_as_planned, record_cuts, record_readings
 from trials.store.records.records import LOOK_COLUMNS, Records, rows_of, table
-from trials.trial import Trial, changes, freeze_hash, parse
+from trials.trial import Trial, parse
 
 __all__ = [
     "Recorded",

@@ -12,6 +12,7 @@ from sqlalchemy import Connection, Table, insert, select
 
 from trials.errors import InputError
 from trials.findings import Finding
+from trials.freeze import ABSENT, differences, lots_of
 from trials.record_kinds import JournalKind
 from trials.store.records import schema
 from trials.store.records.changed_setting import parse_changed_setting, written
@@ -36,7 +37,7 @@ from trials.store.records.rules import (
     check_mount,
 )
 from trials.store.records.slips import Slip
-from trials.trial import ABSENT, Trial, differences, lots_of, parse
+from trials.trial import Trial, parse
 
 
 @dataclass(frozen=True)

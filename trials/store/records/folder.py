@@ -10,6 +10,7 @@ import pandas as pd
 from sqlalchemy import Connection, Table, select
 
 from trials.errors import InputError
+from trials.freeze import changes
 from trials.store.records import schema
 from trials.store.records.migrations import transaction
 from trials.store.records.records import (
@@ -25,7 +26,7 @@ from trials.store.records.records import (
     current,
     table,
 )
-from trials.trial import Trial, changes, parse
+from trials.trial import Trial, parse
 
 TOML = "trial.toml"
 ENTERED = ("id", "who", "why", "entered_at", "replaces")
