@@ -5,7 +5,7 @@ import math
 import pytest
 
 from trials.errors import InputError
-from trials.freeze import changes, freeze_hash
+from trials.frozen import changes, freeze_hash
 from trials.trial import parse, worthwhile_on_scale
 
 

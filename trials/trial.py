@@ -3,7 +3,7 @@
 Nothing here opens a file: `parse` takes the text. Names of keys are a contract; unknown keys are refused, so that a
 slip of the pen is not a setting that silently does nothing.
 
-What the freeze covers stands in `trials.freeze`. Never frozen: `[trial]` title, engineer, currency, notes, language,
+What the freeze covers stands in `trials.frozen`. Never frozen: `[trial]` title, engineer, currency, notes, language,
 units; price, notes and (journalled) lots of a nozzle; `[plan]` settle; `[costs]`; `[store]`; `lives`.
 """
 

@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 from pydantic import create_model
 
-import trials.freeze
+import trials.frozen
 import trials.trial
 from trials.errors import InputError
-from trials.freeze import changes, freeze_hash
+from trials.frozen import changes, freeze_hash
 from trials.record_kinds import JournalKind
 from trials.store import records
 from trials.store.records import database, migrations
@@ -144,10 +144,10 @@ def test_a_database_without_tables_is_no_trial(cut):
 def test_a_key_that_joins_later_and_is_at_its_default_unfreezes_nothing(frozen, monkeypatch):
     stored = records.load(frozen)
     later = create_model("PlanRequest", __base__=trials.trial.PlanRequest, patience=(int, 3))
-    for table in (trials.freeze.NOT_FROZEN, trials.freeze.HASHED_FIRST):
+    for table in (trials.frozen.NOT_FROZEN, trials.frozen.HASHED_FIRST):
         monkeypatch.setitem(table, later, table[trials.trial.PlanRequest])
     new = create_model("Trial", __base__=trials.trial.Trial, plan=(later, later()))
-    for table in (trials.freeze.NOT_FROZEN, trials.freeze.HASHED_FIRST):
+    for table in (trials.frozen.NOT_FROZEN, trials.frozen.HASHED_FIRST):
         monkeypatch.setitem(table, new, table[trials.trial.Trial])
     monkeypatch.setattr(trials.trial, "Trial", new)
     assert hasattr(records.load(frozen).trial.plan, "patience")

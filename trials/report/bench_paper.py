@@ -10,7 +10,7 @@ import pandas as pd
 
 from trials import standards
 from trials.bench.squareness import delta_a_of
-from trials.freeze import freeze_hash
+from trials.frozen import freeze_hash
 from trials.grade.dross import SCALE
 from trials.grade.iso9013 import limit_table
 from trials.nozzles import cautions

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from trials.freeze import freeze_hash
+from trials.frozen import freeze_hash
 from trials.nozzles import cautions
 from trials.plan.assess import Assessment, Detectable
 from trials.plan.assess.prediction_map import PredictionMap

@@ -14,7 +14,7 @@ from sqlalchemy import Connection, func, insert, select
 
 from trials.errors import InputError
 from trials.findings import Finding
-from trials.freeze import changes, freeze_hash
+from trials.frozen import changes, freeze_hash
 from trials.record_kinds import JournalKind
 from trials.store.records import schema
 from trials.store.records.corrections import confirm_slips, correct, correct_cut, correct_mount, correct_sheet

@@ -12,7 +12,7 @@ from sqlalchemy import Connection, Table, insert, select
 
 from trials.errors import InputError
 from trials.findings import Finding
-from trials.freeze import ABSENT, differences, lots_of
+from trials.frozen import ABSENT, differences, lots_of
 from trials.record_kinds import JournalKind
 from trials.store.records import schema
 from trials.store.records.changed_setting import parse_changed_setting, written

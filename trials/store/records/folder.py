@@ -10,7 +10,7 @@ import pandas as pd
 from sqlalchemy import Connection, Table, select
 
 from trials.errors import InputError
-from trials.freeze import changes
+from trials.frozen import changes
 from trials.store.records import schema
 from trials.store.records.migrations import transaction
 from trials.store.records.records import (
