@@ -29,10 +29,11 @@ class PlaceKind(StrEnum):
 
 @dataclass(frozen=True)
 class Place:
-    """The settings of a mean or a comparison: one set of them, or several that are averaged over."""
+    """The settings of a mean or a comparison: one set of them, or several that are averaged over; units by factor."""
 
     kind: PlaceKind
     settings: tuple[Mapping[str, float | str], ...]
+    units: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,8 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from trials.gas import find_gas
+
 Bore = Literal["cylindrical", "conical", "diverging"]
 Wall = Literal["single", "double"]
 
@@ -56,16 +58,18 @@ def style(nozzle: Nozzle) -> tuple[object, ...]:
 def cautions(nozzles: Sequence[Nozzle], gas: str, material: str = "") -> list[str]:
     """What the trade would say about running these types with this gas (common practice, no source)."""
     found: list[str] = []
-    high_pressure = gas.lower() in {"nitrogen", "argon", "air"}
+    known = find_gas(gas)
+    name = known.name if known else gas.lower()
+    high_pressure = name in {"nitrogen", "argon", "air"}
     for nozzle in nozzles:
         if nozzle.bore == "cylindrical" and high_pressure:
             found.append(f"{nozzle.type}: a cylindrical bore is mostly for low-pressure oxygen on mild steel.")
-        if nozzle.bore == "conical" and gas.lower() == "oxygen":
+        if nozzle.bore == "conical" and name == "oxygen":
             found.append(f"{nozzle.type}: a conical bore is mostly for high-pressure nitrogen or argon.")
         if nozzle.wall == "double" and high_pressure:
             found.append(
                 f"{nozzle.type}: a double wall is mostly run with oxygen on mild steel; with high-pressure "
-                f"{gas.lower()} its use is an open question."
+                f"{name} its use is an open question."
             )
         if nozzle.side_jets:
             found.append(f"{nozzle.type}: side jets can plug and the cut then fails fast; look at them at each mount.")

@@ -25,13 +25,13 @@ class RecordKind(StrEnum):
     NOT_CALIBRATED = "not_calibrated"
     SHEET_ADDED = "sheet_added"
     NO_READING = "no_reading"
-    FEW_READINGS = "few_readings"
+    FEWER_READINGS = "fewer_readings_than_planned"
     # readings and instruments to look at again
     SLIP = "slip"
     INSTRUMENT_UNKNOWN = "instrument_unknown"
     CALIBRATION_OPEN = "calibration_open"
     # what is still to be done
-    NOT_RECORDED_AS_CUT = "not_recorded_as_cut"
+    COUPONS_OPEN = "coupons_open"
     WITHOUT_READINGS = "without_readings"
     # what was passed over in a file, or was known already
     CUTS_KNOWN = "cuts_known"
@@ -41,6 +41,7 @@ class RecordKind(StrEnum):
     ROWS_WITHOUT_OUTCOME = "rows_without_outcome"
     PLANNED_ORDER_TAKEN = "planned_order_taken"
     READ_AS_LATIN = "read_as_latin"
+    NOTED_GOOD = "noted_good"
     ORDER_NOT_RANDOM = "order_not_random"
     WORTHWHILE_ASSUMED = "worthwhile_assumed"
 

@@ -34,11 +34,11 @@ def test_nozzle_life_ends_in_lives(trials, cut):
     from trials.steps import load
 
     folder = cut("nozzle-life")
-    lines = ["coupon,reading,life_pierces,note"]
+    lines = ["coupon,reading,life_pierces,ended"]
     rng = np.random.default_rng(3)
     for i, row in enumerate(load(folder).coupons.itertuples()):
         life = rng.weibull(4.0) * (6000 if row.nozzle == "plated" else 3500)
-        lines.append(f"{row.coupon},1,{min(life, 6500):.0f},{'still good' if life > 6500 or i == 0 else ''}")
+        lines.append(f"{row.coupon},1,{min(life, 6500):.0f},{'taken_off_good' if life > 6500 or i == 0 else 'worn'}")
     record(trials, folder, lines)
     before = {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
     for command in ("fit", "verdict"):
@@ -49,8 +49,12 @@ def test_nozzle_life_ends_in_lives(trials, cut):
     found = trials("life", folder, "--out", folder / "life.pdf")
     assert found.code == 0, found.err
     assert "plated lasts" in found.out and "today's cylindrical" in " ".join(found.out.split())
-    types = json.loads(trials("life", folder, "--json").out)["types"]
-    assert sum(each["failures"] for each in types) == 12 - sum("still good" in line for line in lines)
+    facts = json.loads(trials("life", folder, "--json").out)
+    good = sum("taken_off_good" in line for line in lines)
+    assert sum(each["failures"] for each in facts["types"]) == 12 - good > 0
+    assert sum(each.get("worn", 0) for each in facts["ends"]) == 12 - good
+    # the trial file declares 30 %, so its question ends in a word
+    assert facts["worthwhile"] == pytest.approx(0.30) and facts["comparisons"][0]["answer"] is not None
 
 
 def test_a_ladder_ends_in_the_fastest_clean_cut(trials, cut):
@@ -79,3 +83,23 @@ def test_checking_the_bench_ends_at_the_bench(trials, cut):
     folder = cut("check-the-bench")
     done = trials("verdict", folder)
     assert done.code == 2 and "trials bench" in done.err and not (folder / "verdict.pdf").exists()
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_six_settings_end_in_an_answer_though_no_drift_can_be_judged(trials, cut, seed):
+    from trials.steps import load
+
+    folder = cut("six-settings")
+    rng = np.random.default_rng(seed)
+    lines = ["coupon,reading,rz5_um,u_mm,dross_grade"]
+    for row in load(folder).coupons.itertuples():
+        edge = rng.normal(0, 0.1)
+        for r in (1, 2, 3):
+            rough, u = 30 * np.exp(edge + rng.normal(0, 0.07)), 0.2 * np.exp(rng.normal(0, 0.1))
+            lines.append(f"{row.coupon},{r},{rough:.1f},{u:.3f},{rng.integers(0, 3) if r == 1 else ''}")
+    record(trials, folder, lines)
+    done = trials("fit", folder, "--json")
+    assert done.code == 0, done.err
+    said = [c["sentence"] for r in json.loads(done.out)["results"] for c in r["checks"] if c["name"] == "drift"]
+    # With six settings curved and crossed hardly a degree of freedom is left for a trend.
+    assert any(text.startswith("Cannot be computed") for text in said)

@@ -1,14 +1,10 @@
-"""Going on: extend a trial that was cut, look again, and compare lives."""
+"""Going on: extend a trial that was cut, and look again."""
 
 import json
 import shutil
-import sys
-from pathlib import Path
 
 import pytest
 
-HERE = Path(__file__).parents[2]
-LIVES = HERE / "example_data" / "nozzle_life" / "lives.csv"
 REPEAT = ("--repeat-mounts", "--who", "AB", "--why", "not settled")
 
 
@@ -143,83 +139,3 @@ def test_plan_says_what_it_shows_where_the_hour_pays_and_what_it_costs(trials, a
     out = trials("plan", at("new"), "--show").out
     for words in ("80 %", "settled answer", "Where the next hour pays", "h at the machine", "nozzle changes", "m2"):
         assert words in out
-
-
-def test_lives_beside_the_truth(trials, capsys):
-    truth = json.loads((LIVES.parent / "truth.json").read_text(encoding="utf-8"))
-    found = json.loads(trials("life", LIVES, "--json").out)
-    (ratio,) = found["ratios"]
-    true = truth["ratio_of_lives_plated_to_plain"]
-    with capsys.disabled():
-        words = f"ratio of lives {ratio['ratio']:.2f} ({ratio['low']:.2f} to {ratio['high']:.2f}), truth {true:.2f}"
-        sys.stdout.write(f"\n{words}\n")
-    assert (ratio["of"], ratio["against"]) == ("plated", "plain")
-    assert ratio["low"] < true < ratio["high"]
-    lives = {each["nozzle"]: each["at"][0] for each in found["types"]}
-    for nozzle, scale in truth["scale_hours"].items():
-        assert lives[nozzle]["low"] < scale < lives[nozzle]["high"]
-    # product-limit steps: 12 at risk, one fails first
-    assert found["types"][0]["survival"]["share"][0] == pytest.approx(11 / 12, rel=1e-12)
-
-
-def test_lives_on_paper_and_as_a_picture(trials, tmp_path):
-    done = trials("life", LIVES, "--today", "plated", "--out", tmp_path / "life.pdf")
-    assert done.code == 0 and "plain lasts 0.56 times as long as today's plated" in " ".join(done.out.split())
-    assert "Next: read" in done.out
-    assert (tmp_path / "life.pdf").read_bytes().startswith(b"%PDF")
-    assert trials("life", LIVES, "--out", tmp_path / "life.svg").code == 0
-    assert "<svg" in (tmp_path / "life.svg").read_text(encoding="utf-8")
-
-
-HEAD = "nozzle,specimen,hours,failed\n"
-STUDIED = [
-    ("a,1,10,yes\na,2,20,yes\na,3,33,yes\nb,4,30,no\nb,5,40,no\nb,6,40,no\n", "b never failed: it lasts at least"),
-    ("a,1,10,no\na,2,12,no\nb,3,5,yes\nb,4,7,yes\n", "today's a never failed: b lasts at most"),
-    ("a,1,10,no\na,2,12,no\nb,3,5,yes\nb,4,7,yes\nc,5,9,no\n", "Neither 'c' nor 'a' failed"),
-    ("a,1,10,yes\na,2,12,no\n", "characteristic life"),
-    # ties in pairs still fix a shape
-    ("a,1,10,yes\na,2,10,yes\na,3,20,yes\na,4,20,yes\nb,5,10,yes\nb,6,20,yes\n", "no difference is shown"),
-]
-REFUSED = [
-    ("a,1,10,no\nb,2,20,no\n", "Nothing failed"),
-    ("a,1,10,yes\n", "shape has no finite estimate"),
-    ("a,1,10,yes\na,2,10,yes\nb,3,10,yes\n", "shape has no finite estimate"),
-    ("a,1,10,yes\na,2,-3,yes\n", "row 3, column hours: a life must be above zero"),
-    ("a,1,0,yes\na,2,3,yes\n", "row 2, column hours: a life must be above zero"),
-    ("a,1,10,yes\na,2,long,yes\n", "row 3, column hours: not a number"),
-    ("a,1,10,maybe\n", "column failed: not yes or no"),
-    ("a,1,10,\n", "not said whether it failed"),
-    ("a,1,10,yes\na,1,12,yes\n", "a specimen has two lives"),
-    (",1,10,yes\n", "no nozzle type"),
-    ("", "holds no lives"),
-]
-
-
-@pytest.mark.parametrize(("rows", "line"), STUDIED)
-def test_a_hard_table_of_lives_gets_an_honest_line(trials, tmp_path, rows, line):
-    (tmp_path / "lives.csv").write_text(HEAD + rows, encoding="utf-8")
-    done = trials("life", tmp_path / "lives.csv")
-    assert done.code == 0 and line in " ".join(done.out.split()) and done.err == ""
-
-
-@pytest.mark.parametrize(("rows", "line"), REFUSED)
-def test_lives_that_cannot_be_studied_are_one_line(trials, tmp_path, rows, line):
-    (tmp_path / "lives.csv").write_text(HEAD + rows, encoding="utf-8")
-    done = trials("life", tmp_path / "lives.csv", "--out", tmp_path / "life.pdf")
-    assert done.code == 2 and line in done.err and done.err.count("\n") == 1 and done.out == ""
-    assert not (tmp_path / "life.pdf").exists()
-
-
-def test_nothing_failed_gets_a_bound_under_an_assumed_shape(trials, tmp_path):
-    (tmp_path / "lives.csv").write_text(HEAD + "a,1,10,no\na,2,10,no\n", encoding="utf-8")
-    found = json.loads(trials("life", tmp_path / "lives.csv", "--shape", "1", "--json").out)
-    # shape 1: total time over -log(0.05) = 20 / 2.9957
-    assert found["types"][0]["at"][0]["low"] == pytest.approx(20 / 2.995732, rel=1e-6)
-    assert found["types"][0]["at"][0]["high"] is None and found["shape_assumed"] is True
-
-
-def test_other_column_names_and_units(trials, tmp_path):
-    (tmp_path / "lens.csv").write_text("lens;pierces;gone\nx;100;yes\nx;220,5;yes\ny;300;no\n", encoding="utf-8")
-    words = ("--nozzle-column", "lens", "--failed-column", "gone", "--json")
-    found = json.loads(trials("life", tmp_path / "lens.csv", *words).out)
-    assert found["unit"] == "pierces" and [each["nozzle"] for each in found["types"]] == ["x", "y"]

@@ -96,7 +96,7 @@ def test_balanced_terms_equal_the_classical_strata(trials, at):
     result = json.loads(trials("fit", at("measured"), "--json").out)["results"][0]
     if min(s["sd"] for s in result["spread"]) > 1e-6:
         for term in result["terms"]:  # a balanced trial gives exactly the strata tests
-            assert term["F"] == pytest.approx(term["strata_F"], rel=1e-6)
+            assert term["F"] == pytest.approx(term["F_classical"], rel=1e-6)
 
 
 def test_grade_as_json(trials, at):

@@ -3,7 +3,7 @@
 import pandas as pd
 import pytest
 
-from trials.decide.ladder import AT_ONCE, NO_FAILURE, fastest_clean, study_ladders
+from trials.decide.ladder import LadderKind, Remark, fastest_clean, study_ladders
 from trials.errors import InputError, NotIdentifiable
 
 STEPS = (1.0, 2.0, 3.0, 4.0)
@@ -20,11 +20,11 @@ def ladder(outcomes, grades):
 CUT = ["cut"] * 4
 CASES = [
     (CUT, (0, 1, 2, 0), 2.0, ""),  # a clean cut after the first failure does not count
-    (CUT, (0, 0, 1, 1), 4.0, NO_FAILURE),
-    (CUT, (3, 0, 0, 0), 0.0, AT_ONCE),
+    (CUT, (0, 0, 1, 1), 4.0, Remark.NO_FAILURE),
+    (CUT, (3, 0, 0, 0), 0.0, Remark.AT_ONCE),
     (["cut", "cut", "not_severed", "not cut yet"], (0, 0, None, None), 2.0, ""),
     (["cut", "scrapped", "cut", "aborted"], (0, None, 1, None), 3.0, ""),  # scrapped says nothing
-    (["cut", "cut", "not cut yet", "not cut yet"], (0, 1, None, None), 2.0, NO_FAILURE),
+    (["cut", "cut", "not cut yet", "not cut yet"], (0, 1, None, None), 2.0, Remark.NO_FAILURE),
 ]
 
 
@@ -63,3 +63,14 @@ def test_repeated_mounts_are_judged_by_specimens():
     (found,) = study_ladders(table, ("a", "b"), "a", "m/min").comparisons
     # balanced: specimen means 1.1, 2.1, 3.1, 4.1 leave 2 degrees of freedom
     assert (found.difference, found.df) == (pytest.approx(2.0, abs=1e-9), pytest.approx(2.0, abs=1e-6))
+
+
+def test_what_a_ladder_leaves_open_names_its_mounts():
+    table = rows(("a", 1.0), ("a", 1.2), ("b", 3.0), ("b", 3.2))
+    table["remark"] = [Remark.NO_FAILURE, Remark.NONE, Remark.AT_ONCE, Remark.NO_FAILURE]
+    found = study_ladders(table, ("a", "b"), "a", "m/min")
+    assert {f.kind: dict(f.facts) for f in found.said} == {
+        LadderKind.CLEAN_TO_THE_LAST: {"mounts": ("M0", "M3")},
+        LadderKind.NOT_CLEAN_AT_ALL: {"mounts": ("M2",)},
+        LadderKind.SPEEDS_RISE: {},
+    }

@@ -1,4 +1,4 @@
-"""One response from readings to words: what is said when the trial is sound, and when it cannot answer."""
+"""One response from readings to findings: when the trial is sound, and when it cannot answer."""
 
 import math
 
@@ -6,8 +6,13 @@ import numpy as np
 import pytest
 from tests_support import TRIAL_TEXT
 
+from trials.decide.checking import off_centre
+from trials.decide.kinds import StudyKind
 from trials.decide.response import Studied, fit_response, study_response
-from trials.infer.answer import levels
+from trials.decide.results import State
+from trials.findings import Amount, Weight
+from trials.infer.answer import Added, Answer, levels
+from trials.infer.kinds import InferKind
 from trials.trial import parse
 
 ALL = [(p, q) for p in (0.5, 0.7, 0.9) for q in (0.6, 1.0, 1.4)]
@@ -15,26 +20,27 @@ ALLOWED = {"cylindrical": ALL, "double": ALL}
 
 
 def study(trial, table, name="roughness", allowed=ALLOWED):
-    found = fit_response(trial, name, table)
-    return study_response(trial, found, allowed, levels(1)) if isinstance(found, Studied) else found
+    fitted = fit_response(trial, name, table)
+    return study_response(trial, fitted, allowed, levels(1)) if isinstance(fitted, Studied) else fitted
 
 
-def said(result):
-    return " ".join([*result.said, *result.more, *(c.sentence for c in result.checks), result.rests_on])
+def found(result):
+    """Everything that was found, by kind."""
+    return {finding.kind: finding for finding in (*result.said, *result.more, *result.checks)}
 
 
-def checks(result):
-    return {check.name: check for check in result.checks}
+def flagged(finding):
+    return finding.weight != Weight.NOTHING_FOUND
 
 
 def test_a_clear_difference_is_called_better(trial, make_table):
     result = study(trial, make_table(effect=(0.0, -0.5)))
     (comparison,) = result.comparisons
     assert (comparison.nozzle, comparison.against, comparison.kind) == ("double", "cylindrical", "ratio")
-    assert comparison.answer == "better"
-    assert comparison.answer_adds == "by at least the worthwhile difference"
+    assert (comparison.answer, comparison.answer_adds) == (Answer.BETTER, Added.BY_AT_LEAST)
     assert comparison.low < math.exp(-0.5) < comparison.high
-    assert result.rests_on == "6 specimens on 3 sheets; 2 degrees of freedom"
+    assert (result.rests_on.unit, result.rests_on.n, result.rests_on.blocks) == ("specimen", 6, 3)
+    assert result.rests_on.df == pytest.approx(2.0, rel=1e-9)
 
 
 def test_balanced_terms_equal_the_classical_strata(trial, make_table):
@@ -43,10 +49,10 @@ def test_balanced_terms_equal_the_classical_strata(trial, make_table):
         if min(s.sd for s in result.spread) > 1e-6:
             break
     # design of the project, section 6: a balanced trial with every spread above zero gives exactly the strata tests
-    assert result.terms and all(t.strata_F is not None for t in result.terms)
+    assert result.terms and all(t.F_classical is not None for t in result.terms)
     for term in result.terms:
-        assert pytest.approx(term.strata_F, rel=1e-6) == term.F
-        assert term.den_df == pytest.approx(term.strata_den_df, rel=1e-6)
+        assert pytest.approx(term.F_classical, rel=1e-6) == term.F
+        assert term.den_df == pytest.approx(term.den_df_classical, rel=1e-6)
 
 
 def test_a_spread_of_zero_stays_and_is_said(trial, make_table):
@@ -54,27 +60,30 @@ def test_a_spread_of_zero_stays_and_is_said(trial, make_table):
         result = study(trial, make_table(seed=seed, spread=(0.0, 0.0, 0.0, 0.05, 0.04)))
         if any(s.sd < 1e-9 for s in result.spread):
             break
-    assert "stays in the reckoning" in said(result)
+    zero = found(result)[StudyKind.SPREAD_ZERO]
+    assert set(zero.facts["sources"]) <= {s.source for s in result.spread if s.sd < 1e-5}
 
 
 def test_one_specimen_per_type(trial, make_table):
     bare = study(trial, make_table(specimens=1, sheets=1, effect=(0.0, -0.5)))
     (comparison,) = bare.comparisons
     assert comparison.p is None and math.isnan(comparison.low)
-    assert comparison.answer == "not settled" and "nothing above the coupon" in comparison.answer_adds
-    assert "these nozzles, not about these types" in said(bare)
+    assert (comparison.answer, comparison.answer_adds) == (Answer.NOT_SETTLED, Added.NO_REPLICATION)
+    assert not bare.replicated and bare.pieces == {"cylindrical": "c0", "double": "d0"}
+    assert {InferKind.ONE_SPECIMEN_EACH, StudyKind.ONE_PIECE_OF_EACH} <= set(found(bare))
     mounted = study(trial, make_table(specimens=1, mounts=3, sheets=3, effect=(0.0, -0.5)))
     assert mounted.comparisons[0].p is not None
-    assert "these nozzles, not about these types" in said(mounted)
-    assert mounted.rests_on.startswith("6 mounts")
+    assert mounted.replicated and mounted.pieces == bare.pieces
+    assert (mounted.rests_on.unit, mounted.rests_on.n) == ("mount", 6)
+    assert not study(trial, make_table()).pieces
 
 
 def test_nozzle_tied_to_sheet_is_refused_in_words(trial, make_table):
     table = make_table(sheets=2)
     table["sheet"] = np.where(table["nozzle"] == "double", "S1", "S0")
     result = study(trial, table)
-    assert not result.comparisons
-    assert "cannot be told apart from the sheets" in said(result)
+    assert not result.comparisons and result.state == State.NOT_STUDIED
+    assert "cannot be told apart from the sheets" in found(result)[StudyKind.TOLD].facts["text"]
 
 
 def test_limits_that_make_regions_differ(trial, make_table):
@@ -82,31 +91,32 @@ def test_limits_that_make_regions_differ(trial, make_table):
     table = table[~((table["nozzle"] == "double") & (table["pressure_bar"] > 0.6))]
     allowed = {"cylindrical": ALL, "double": [s for s in ALL if s[0] < 0.6]}
     result = study(trial, table, allowed=allowed)
-    assert "double did not cut around pressure 0.7 bar" in said(result)
-    assert "Left out of the model" in said(result)
+    outside = found(result)[StudyKind.OUTSIDE_OWN_SETTINGS]
+    assert outside.about.nozzles == ("double",) and outside.about.place.settings[0]["pressure"] == 0.7
+    assert StudyKind.TERMS_LEFT_OUT in found(result)
     assert all(math.isfinite(x) for c in result.comparisons for x in (c.value, c.low, c.high))
 
 
 def test_aliased_settings_leave_in_the_order_of_the_plan(trial, make_table):
     result = study(trial, make_table(settings=[(0.5, 0.6), (0.7, 1.0), (0.9, 1.4)] * 2))
-    assert "Left out of the model" in said(result) and "not by what the data say" in said(result)
+    assert "pressure x standoff" in found(result)[StudyKind.TERMS_LEFT_OUT].facts["terms"]
     assert [t.term for t in result.terms][:2] == ["nozzle", "pressure"]
 
 
 def test_one_type_one_reading_and_too_few(trial, make_table):
     table = make_table()
     single = study(trial, table[table["nozzle"] == "double"])
-    assert single.rests_on == "one nozzle type: nothing to compare" and not single.comparisons
+    assert (single.state, single.rests_on) == (State.ONE_TYPE, None) and not single.comparisons
     once = study(trial, make_table(readings=1))
-    assert "cannot be told apart" in said(once) and once.comparisons[0].p is not None
-    assert "too few to study" in said(study(trial, table.head(2)))
+    assert InferKind.ONE_READING_PER in found(once) and once.comparisons[0].p is not None
+    assert "too few to study" in found(study(trial, table.head(2)))[StudyKind.TOLD].facts["text"]
     flat = study(trial, table.assign(value=35.0))
-    assert "reproduce every reading exactly" in said(flat)
+    assert "reproduce every reading exactly" in found(flat)[StudyKind.TOLD].facts["text"]
 
 
 def test_only_two_sheets_are_a_fixed_part(trial, make_table):
     result = study(trial, make_table(specimens=4, sheets=2))
-    assert "Only 2 sheets" in said(result)
+    assert found(result)[InferKind.FEW_SHEETS].facts["n"] == 2
     assert {s.source for s in result.spread} == {"specimen", "coupon", "reading"}
 
 
@@ -114,31 +124,35 @@ def test_zero_readings_count_as_half_a_step_and_are_repeated(trial, make_table):
     table = make_table(effect=(0.0, -0.5))
     table.loc[table.index[:2], "value"] = 0.0
     result = study(trial, table)
-    assert "2 readings of zero count as half" in said(result)
-    assert "zeros at a quarter" in checks(result)
+    zeros = found(result)[StudyKind.ZEROS]
+    assert zeros.facts == {"n": 2, "half": Amount(0.05, "um")} and flagged(zeros)
+    assert found(result)[StudyKind.ZEROS_AT_A_QUARTER].facts["n"] == 2
 
 
 def test_tenfold_slip_is_flagged_and_the_answer_repeated(trial, make_table):
     table = make_table(effect=(0.0, -0.5))
     table.loc[10, "value"] *= 10
-    found = checks(study(trial, table))
-    assert found["far readings"].flagged and found["far readings"].coupons == (table.loc[10, "coupon"],)
-    assert "without the far ones" in found
+    known = found(study(trial, table))
+    assert flagged(known[StudyKind.FAR_READINGS])
+    assert known[StudyKind.FAR_READINGS].about.coupons == (table.loc[10, "coupon"],)
+    assert known[StudyKind.WITHOUT_THE_FAR].facts["n"] == 3  # the coupon stands out too and leaves whole
 
 
 def test_off_centre_mount_is_named(trial, make_table):
     table = make_table(readings=4)
     leaning = (table["mount"] == "M010") & (table["side"] == "left")
     table.loc[leaning, "value"] *= 1.25
-    found = checks(study(trial, table))["centring"]
-    assert found.flagged and "mount M010 (cylindrical)" in found.sentence
+    check = found(study(trial, table))[StudyKind.CENTRING]
+    assert flagged(check) and off_centre(check) == ("M010",)
+    ((_, owner, high, low, change),) = check.facts["shifts"]
+    assert (owner, high, low) == ("cylindrical", "left", "right") and 10 < change.value < 45
 
 
 def test_drift_over_the_order_is_named(trial, make_table):
     table = make_table(spread=(0.02, 0.03, 0.0, 0.03, 0.03))
     table["value"] *= np.exp(0.3 * table["cut_order"] / table["cut_order"].max())
-    assert checks(study(trial, table))["drift"].flagged
-    assert not checks(study(trial, make_table(spread=(0.02, 0.03, 0.0, 0.03, 0.03))))["drift"].flagged
+    assert flagged(found(study(trial, table))[StudyKind.DRIFT])
+    assert not flagged(found(study(trial, make_table(spread=(0.02, 0.03, 0.0, 0.03, 0.03))))[StudyKind.DRIFT])
 
 
 def test_unequal_spread_is_named(trial, make_table):
@@ -146,14 +160,15 @@ def test_unequal_spread_is_named(trial, make_table):
     wild = table["nozzle"] == "double"
     rng = np.random.default_rng(2)
     table.loc[wild, "value"] *= np.exp(rng.normal(0, 0.15, wild.sum()))
-    found = checks(study(trial, table))["spread along an edge"]
-    assert found.flagged and found.nozzles == ("double",)
+    check = found(study(trial, table))[StudyKind.SPREAD_ALONG_AN_EDGE]
+    assert flagged(check) and check.about.nozzles == ("double",)
+    assert 1 < check.facts["low"] < check.facts["ratio"] < check.facts["high"]
 
 
 def test_shuffled_specimens_say_what_is_out_of_reach(trial, make_table):
-    found = checks(study(trial, make_table(effect=(0.0, -0.5))))["shuffled specimens"]
+    check = found(study(trial, make_table(effect=(0.0, -0.5))))[StudyKind.SHUFFLED_SPECIMENS]
     # 3 sheets with one specimen of each of two types: 2^3 = 8 arrangements, so p below 1/4 cannot come out two-sided
-    assert "8 arrangements" in found.sentence and "out of reach" in found.sentence
+    assert (check.facts["arrangements"], check.facts["out_of_reach"]) == (8, 0.05)
 
 
 def test_words_do_not_depend_on_row_order_or_unit(trial, make_table):
@@ -187,8 +202,8 @@ def test_sheets_that_look_alike_do_not_flatter_the_test(trial, make_table):
         spread = {s.source: s.sd for s in result.spread}
         if spread["sheet"] < 1e-9 and spread["specimen"] > 1e-3:
             break
-    assert "types are compared with each sheet taken out" in said(result)
+    assert StudyKind.BLOCKS_TAKEN_OUT in found(result)
     nozzle = next(t for t in result.terms if t.term == "nozzle")
     # balanced: exactly the classical test in the specimen stratum, 2 x 6 specimens less 2 types less 2 sheets
     assert nozzle.den_df == pytest.approx(8, rel=1e-6)
-    assert pytest.approx(nozzle.strata_F, rel=1e-6) == nozzle.F
+    assert pytest.approx(nozzle.F_classical, rel=1e-6) == nozzle.F

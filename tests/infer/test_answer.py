@@ -3,7 +3,7 @@
 import pytest
 
 from trials.errors import WrongShape
-from trials.infer.answer import BY_AT_LEAST, HOW_MUCH_OPEN, answer, levels
+from trials.infer.answer import Added, Answer, answer, levels
 
 D = 0.14
 
@@ -11,15 +11,15 @@ D = 0.14
 @pytest.mark.parametrize(
     ("difference", "sameness", "expected"),
     [
-        ((0.15, 0.40), (0.17, 0.38), ("better", BY_AT_LEAST)),
-        ((0.01, 0.40), (0.03, 0.38), ("better", HOW_MUCH_OPEN)),
-        ((D, 0.40), (0.16, 0.38), ("better", HOW_MUCH_OPEN)),  # at D exactly it is not more than D
-        ((-0.40, -0.01), (-0.38, -0.03), ("worse", None)),
-        ((-0.05, 0.30), (-0.03, 0.28), ("not settled", None)),
-        ((-0.13, 0.13), (-0.11, 0.11), ("same for practical purposes", None)),
-        ((0.01, 0.13), (0.02, 0.12), ("same for practical purposes", None)),  # sameness is asked first
-        ((0.0, 0.40), (0.02, 0.38), ("not settled", None)),  # zero itself is not above zero
-        ((-0.2, 0.2), (-0.1, D), ("not settled", None)),  # touching D is not inside
+        ((0.15, 0.40), (0.17, 0.38), (Answer.BETTER, Added.BY_AT_LEAST)),
+        ((0.01, 0.40), (0.03, 0.38), (Answer.BETTER, Added.HOW_MUCH_OPEN)),
+        ((D, 0.40), (0.16, 0.38), (Answer.BETTER, Added.HOW_MUCH_OPEN)),  # at D exactly it is not more than D
+        ((-0.40, -0.01), (-0.38, -0.03), (Answer.WORSE, None)),
+        ((-0.05, 0.30), (-0.03, 0.28), (Answer.NOT_SETTLED, None)),
+        ((-0.13, 0.13), (-0.11, 0.11), (Answer.SAME, None)),
+        ((0.01, 0.13), (0.02, 0.12), (Answer.SAME, None)),  # sameness is asked first
+        ((0.0, 0.40), (0.02, 0.38), (Answer.NOT_SETTLED, None)),  # zero itself is not above zero
+        ((-0.2, 0.2), (-0.1, D), (Answer.NOT_SETTLED, None)),  # touching D is not inside
     ],
 )
 def test_word(difference, sameness, expected):

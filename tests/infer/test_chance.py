@@ -8,24 +8,29 @@ from scipy.stats import nct as noncentral_t
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
 from trials.infer.chance import (
+    ChanceKind,
+    CouponResponse,
     Rule,
     chance,
     chance_of_all,
     chance_of_grade,
+    correlations,
     edge_chance,
     effect_correlation,
     estimate_chance,
     find_layers,
+    find_reach,
+    find_source,
     floor,
     howe_factor,
     next_edge,
     one_sided_factor,
-    say_reach,
     specimens_to_show,
     tolerance_bound,
     two_sided_factor,
     variances,
 )
+from trials.infer.chance.draws import beta_draws, chi_square_draws, chi_squares, even_normals
 from trials.infer.ordinal import fit_ordinal
 
 
@@ -177,8 +182,12 @@ def test_chance_is_the_same_every_time():
 
 
 def test_words_name_rule_and_what_is_new():
-    words = " ".join(chance(one_type(), Rule(1.5, 3), cuts=27, lost=5).words)
-    assert "Worst of 3 readings" in words and "New specimen, coupon" in words and "5 of 27 cuts were lost" in words
+    found = chance(one_type(), Rule(1.5, 3), cuts=27, lost=5)
+    assert (found.cuts, found.lost) == (27, 5)
+    rule, new = found.rests_on
+    assert rule.kind == ChanceKind.RULE and rule.facts == {"judged_by": "worst", "readings": 3}
+    layers = ("specimen", "coupon")
+    assert new.kind == ChanceKind.NEW_EACH_TIME and new.facts == {"layers": layers, "pooled": layers}
 
 
 def test_lost_cuts_count_as_not_meeting():
@@ -210,8 +219,7 @@ def test_joint_chance_lies_between_its_limits_and_follows_the_correlation():
     for found in (none, full, against):
         assert found.least - 1e-3 <= found.estimate <= found.most + 1e-3
         assert found.low <= found.estimate
-    assert none.least == max(0.0, sum(c.estimate for c in none.each) - 1)
-    assert none.low_any <= min(c.low for c in none.each)
+    assert none.least == max(0.0, sum(estimate_chance(e, r) for e, r in zip(edges, rules, strict=True)) - 1)
 
 
 def test_uncorrelated_responses_multiply():
@@ -227,6 +235,32 @@ def test_same_response_twice_is_no_harder_than_once():
     found = chance_of_all((edge, edge), (rule, rule), {"specimen": ones, "coupon": ones}, draws=64)
     # One edge level and two readings of it: the worst of two readings.
     assert found.estimate == pytest.approx(estimate_chance(edge, Rule(1.3, 2)), abs=0.005)
+
+
+@pytest.mark.parametrize("df", [0.6, 2.0, 9.3, 400.0])
+def test_chi_square_draws_are_its_quantiles(df):
+    z = np.linspace(-6.9, 6.9, 2001)
+    with np.errstate(divide="ignore"):
+        want = np.where(z < 0, chi2.ppf(norm.cdf(z), df), chi2.isf(norm.sf(z), df))
+    # A cubic spline of the logarithm at steps of 0.05.
+    assert chi_squares(df, z) == pytest.approx(want, rel=1e-7)
+    drawn = chi_square_draws(df, 3, 256, 5, 1)
+    assert drawn == pytest.approx(chi2.ppf(norm.cdf(even_normals(3, 256, 5)[:, 1]), df), rel=1e-7)
+    assert not drawn.flags.writeable
+
+
+@pytest.mark.parametrize(("above", "below"), [(16.5, 4.5), (0.5, 27.5), (27.5, 0.5)])
+def test_beta_draws_are_its_quantiles(above, below):
+    z = np.linspace(-6.0, 6.0, 501)
+    assert beta_draws(above, below, z) == pytest.approx(beta.ppf(norm.cdf(z), above, below), abs=1e-6)
+
+
+def test_bound_of_the_mean_rule_is_where_the_chance_reaches_it():
+    edge = one_type(seed=4)
+    for at_most in (True, False):
+        limit = tolerance_bound(edge, 0.9, 4, "mean", at_most)
+        # The quantile of the draws' own limits against the quantile of their chances: one of 16,384 draws apart.
+        assert chance(edge, Rule(limit, 4, "mean", at_most)).low == pytest.approx(0.9, abs=1e-4)
 
 
 def test_correlation_of_effects_is_found_at_its_level():
@@ -251,11 +285,68 @@ def test_how_many_specimens_would_show_it():
     found = chance(edge, rule)
     needed = specimens_to_show(edge, rule, 0.90, specimens=3)
     assert found.low < 0.90 < found.estimate and needed > 3
-    text = say_reach(found, 0.90, 3, needed)
-    assert text == f"3 specimens cannot show 90%; about {needed} would, if the estimate is right."
+    reach = find_reach(edge, rule, found, 0.90, 3)
+    assert (reach.specimens, reach.needed, reach.more_than, reach.shown) == (3, needed, None, ())
     assert specimens_to_show(edge, rule, found.estimate + 0.001, specimens=3) is None
-    assert "estimate itself is below" in say_reach(found, 0.9999, 3, None)
-    assert say_reach(found, found.low / 2, 3, 3) == ""
+    assert find_reach(edge, rule, found, found.low / 2, 3) is None
+
+
+def test_an_estimate_below_the_target_says_what_more_specimens_would_show():
+    edge = one_type(seed=3)
+    rule = Rule(tolerance_bound(edge, 0.97, 3, confidence=0.5), 3)
+    found = chance(edge, rule)
+    reach = find_reach(edge, rule, found, 0.9999, 3)
+    assert reach.needed is None and reach.more_than is None
+    (twice, low_twice), (fourfold, low_fourfold) = reach.shown
+    assert (twice, fourfold) == (6, 12)
+    # if the estimates are the truth, more specimens lift the bound towards the estimate and never above it
+    assert found.low < low_twice < low_fourfold < found.estimate
+
+
+def test_a_target_that_nobody_can_buy_is_named_as_such():
+    edge = one_type(seed=3)
+    rule = Rule(tolerance_bound(edge, 0.97, 3, confidence=0.5), 3)
+    found = chance(edge, rule)
+    reach = find_reach(edge, rule, found, found.estimate - 1e-9, 3)
+    assert (reach.needed, reach.more_than, reach.shown) == (None, 1_000, ())
+
+
+def test_coupons_and_readings_spread_by_type_where_the_records_carry_it():
+    values, kind, groups = nested(types=2)
+    own = find_source(values, (kind[:, None] == [0, 1]).astype(float), groups, kind.astype(str))
+    assert own.by_type and set(own.layers.reading_rows) == {"reading of 0", "reading of 1"}
+    # the reading variance of type 0: within its 12 coupons of three readings
+    cube = values[kind == 0].reshape(12, 3)
+    square = next(s for s in own.layers.squares if s.name == "reading of 0")
+    assert square.value == pytest.approx(np.sum((cube - cube.mean(axis=1, keepdims=True)) ** 2) / 24, rel=1e-10)
+    edge = own.edge(np.array([1.0, 0.0]), "0", 0.3, 0.2)
+    assert edge.reading == "reading of 0" and edge.between["coupon"] == "coupon of 0" and edge.mean == 0.3
+    # one coupon of type 1, one reading: its own spread is unknown, so the types are pooled
+    keep = (kind == 0) | (np.arange(len(values)) == 36)
+    few = {layer: labels[keep] for layer, labels in groups.items()}
+    pooled = find_source(values[keep], (kind[keep][:, None] == [0, 1]).astype(float), few, kind[keep].astype(str))
+    assert not pooled.by_type and set(pooled.layers.reading_rows) == {"reading"}
+    assert pooled.edge(np.array([1.0, 0.0]), "0", 0.3, 0.2).reading == "reading"
+
+
+def test_responses_are_paired_by_their_coupons_in_any_order():
+    rng = np.random.default_rng(11)
+    specimen = np.repeat(np.arange(100), 4)
+    coupon = np.array([f"K{i}" for i in range(400)], dtype=object)
+    up = rng.multivariate_normal([0, 0], [[1, 0.8], [0.8, 1]], 100)[specimen]
+    low = rng.multivariate_normal([0, 0], [[1, -0.5], [-0.5, 1]], 400)
+    first, second = (up + low).T
+    turned = rng.permutation(400)[:390]  # the second response misses ten coupons and comes in another order
+    ones, groups = np.ones((400, 1)), {"specimen": specimen.astype(object), "coupon": coupon}
+    one = CouponResponse(first, coupon, ones, groups)
+    other = CouponResponse(second[turned], coupon[turned], ones[turned], {k: v[turned] for k, v in groups.items()})
+    found = correlations([one, other])
+    # 100 specimens: standard errors of about 0.06 and 0.05
+    assert found["specimen"][1, 0] == found["specimen"][0, 1] == pytest.approx(0.8, abs=0.15)
+    assert found["coupon"][1, 0] == pytest.approx(-0.5, abs=0.12)
+    assert found["specimen"][0, 0] == found["coupon"][1, 1] == 1.0
+    apart = CouponResponse(second, np.array([f"L{i}" for i in range(400)], dtype=object), ones, groups)
+    assert np.array_equal(correlations([one, apart])["specimen"], np.eye(2))
 
 
 def test_a_layer_that_adds_nothing_is_named():
@@ -263,14 +354,16 @@ def test_a_layer_that_adds_nothing_is_named():
     groups = {"specimen": groups["specimen"], "mount": groups["specimen"] * 10, "coupon": groups["coupon"]}
     layers = find_layers(values, np.ones((36, 1)), groups)
     assert layers.missing == ("mount",)
-    words = " ".join(chance(next_edge(layers, np.array([1.0])), Rule(1.5, 3)).words)
-    assert "spread of mount could not be estimated" in words and "told apart" not in words
+    rests_on = chance(next_edge(layers, np.array([1.0])), Rule(1.5, 3)).rests_on
+    missing = [f.facts for f in rests_on if f.kind == ChanceKind.SPREAD_NOT_KNOWN]
+    assert missing == [{"layers": ("mount",)}]
+    assert ChanceKind.READINGS_INDEPENDENT not in [f.kind for f in rests_on]
 
 
 def test_one_reading_per_coupon_counts_readings_as_independent():
     _, edge = sample()
-    assert "Coupon and reading spread could not be told apart" in " ".join(chance(edge, Rule(9.0, 3)).words)
-    assert "told apart" not in " ".join(chance(edge, Rule(9.0, 1)).words)
+    assert ChanceKind.READINGS_INDEPENDENT in [f.kind for f in chance(edge, Rule(9.0, 3)).rests_on]
+    assert ChanceKind.READINGS_INDEPENDENT not in [f.kind for f in chance(edge, Rule(9.0, 1)).rests_on]
 
 
 def test_one_specimen_per_type_speaks_of_these_nozzles():
@@ -313,7 +406,8 @@ def test_chance_of_a_grade_for_a_type_always_clean():
     assert 0.9 < clean.estimate < 1 and 0 < other.low < other.estimate < clean.estimate and clean.low < clean.estimate
     less = chance_of_grade(fit, np.array([0.0, 1.0]), 1, specimens=3, df=6, cuts=20, lost=2)
     assert less.estimate == pytest.approx(0.9 * clean.estimate)
-    assert "new specimen" in clean.words[0]
+    assert clean.rests_on[0].facts == {"at_most": 1.0, "new_specimen": True}
+    assert (less.cuts, less.lost) == (20, 2)
 
 
 def test_bound_of_a_grade_by_plain_draws():

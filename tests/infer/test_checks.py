@@ -9,9 +9,9 @@ import pytest
 from scipy import stats
 
 from trials.errors import WrongShape
+from trials.infer import checks
 from trials.infer.answer import answer
-from trials.infer.checks import residuals as checks
-from trials.infer.means import effect_size
+from trials.infer.checks import residuals
 from trials.infer.mixed import fit_mixed
 
 MIXED = Path(__file__).parent.parent / "reference" / "mixed"
@@ -29,7 +29,7 @@ def test_power_profile_of_the_ceramic_strength_example():
     assert found.best == pytest.approx(0.2, abs=0.1)  # as printed
     assert found.low < 0.2 < found.high < 1.0  # the handbook's conclusion: transform
     # the scaled transform at 0.2: printed residual standard deviation 13.81065, half a unit of its last digit
-    scaled = checks._power(values, 0.2, float(np.exp(np.mean(np.log(values)))))
+    scaled = residuals._power(values, 0.2, float(np.exp(np.mean(np.log(values)))))
     fit = fit_mixed(scaled, fixed, {})
     assert math.sqrt(fit.variances["reading"]) == pytest.approx(13.81065, abs=5e-6)
 
@@ -51,18 +51,6 @@ def test_equivalence_of_two_groups_by_the_interval():
     assert p == pytest.approx(0.04827315101, abs=1e-10)
     assert answer((wide.low, wide.high), (narrow.low, narrow.high), 0.6) == ("same for practical purposes", None)
     assert answer((wide.low, wide.high), (narrow.low, narrow.high), 0.59)[0] == "not settled"
-
-
-def test_effect_sizes():
-    # F = 45.8 on 3 and 35 df: printed by the R package effectsize to 15 digits
-    found = effect_size(45.8, 3, 35)
-    assert found.eta2 == pytest.approx(0.796983758700696, abs=1e-14)
-    assert found.omega2 == pytest.approx(0.775086505190311, abs=1e-14)
-    assert found.epsilon2 == pytest.approx(0.779582366589327, abs=1e-14)
-    assert found.cohen_f == pytest.approx(1.98134153686695, abs=1e-13)
-    assert effect_size(0.2, 3, 35).omega2 == 0.0
-    with pytest.raises(WrongShape, match="above zero"):
-        effect_size(1.0, 0, 5)
 
 
 def nested(seed=0, specimens=4, coupons=6, readings=3):

@@ -187,7 +187,7 @@ def test_ratio_is_the_coefficient_of_the_regression():
     assert edge.low == pytest.approx(1.0, abs=1e-7) and edge.p == pytest.approx(0.05, abs=1e-7)
     back = life_ratio(time, failed, types, "plain", "plated")
     assert back.low == pytest.approx(1 / found.high, rel=1e-6)
-    assert "One Weibull shape" in found.words
+    assert len(found.shapes) == 1
 
 
 def test_ratio_with_shapes_of_their_own():
@@ -223,7 +223,6 @@ def test_type_that_never_failed_has_a_bound_on_one_side():
     failed[types == "plated"] = 0
     found = life_ratio(time, failed, types, "plated", "plain")
     assert found.ratio == np.inf and 1 < found.low < np.inf and found.high == np.inf
-    assert "'plated' never failed" in found.words
     back = life_ratio(time, failed, types, "plain", "plated")
     assert (back.ratio, back.low) == (0.0, 0.0) and back.high == pytest.approx(1 / found.low, rel=1e-6)
 

@@ -1,9 +1,10 @@
-"""Random structure read off the labels, and the sentences that go with it."""
+"""Random structure read off the labels, and the findings that go with it."""
 
 import numpy as np
 import pytest
 
-from trials.infer.model import find_structure, rests_on
+from trials.infer.kinds import InferKind
+from trials.infer.model import RestsOn, find_structure, rests_on
 
 
 def labels(types=2, specimens=3, mounts=1, coupons=4, readings=3, sheets=1):
@@ -20,25 +21,25 @@ def labels(types=2, specimens=3, mounts=1, coupons=4, readings=3, sheets=1):
 
 
 @pytest.mark.parametrize(
-    ("shape", "groups", "yardstick", "replicated", "words"),
+    ("shape", "groups", "yardstick", "replicated", "said"),
     [
-        ({}, {"specimen", "coupon"}, "specimen", True, "One mount per specimen"),
-        ({"mounts": 2}, {"specimen", "mount", "coupon"}, "specimen", True, ""),
-        ({"specimens": 1, "mounts": 3}, {"mount", "coupon"}, "mount", True, "these nozzles, not about these types"),
-        ({"specimens": 1}, {"coupon"}, "coupon", False, "No specimen or mount was repeated"),
-        ({"readings": 1}, {"specimen"}, "specimen", True, "One reading per coupon"),
-        ({"sheets": 3}, {"sheet", "specimen", "coupon"}, "specimen", True, ""),
-        ({"sheets": 2}, {"specimen", "coupon"}, "specimen", True, "Only 2 sheets"),
-        ({"coupons": 1}, {"specimen"}, "specimen", True, "One coupon per specimen"),
+        ({}, {"specimen", "coupon"}, "specimen", True, InferKind.ONE_PER),
+        ({"mounts": 2}, {"specimen", "mount", "coupon"}, "specimen", True, None),
+        ({"specimens": 1, "mounts": 3}, {"mount", "coupon"}, "mount", True, InferKind.ONE_SPECIMEN_EACH),
+        ({"specimens": 1}, {"coupon"}, "coupon", False, InferKind.NOT_REPEATED),
+        ({"readings": 1}, {"specimen"}, "specimen", True, InferKind.ONE_READING_PER),
+        ({"sheets": 3}, {"sheet", "specimen", "coupon"}, "specimen", True, None),
+        ({"sheets": 2}, {"specimen", "coupon"}, "specimen", True, InferKind.FEW_SHEETS),
+        ({"coupons": 1}, {"specimen"}, "specimen", True, InferKind.ONE_PER),
     ],
 )
-def test_structure(shape, groups, yardstick, replicated, words):
+def test_structure(shape, groups, yardstick, replicated, said):
     nozzle, found = labels(**shape)
     structure = find_structure(nozzle, found)
     assert set(structure.groups) == groups
     assert structure.yardstick == yardstick
     assert structure.replicated is replicated
-    assert words in " ".join(structure.said)
+    assert said is None or said in {finding.kind for finding in structure.said}
     assert (structure.block is not None) == (shape.get("sheets") == 2)
 
 
@@ -48,9 +49,10 @@ def test_missing_specimens_are_said():
     del found["mount"]
     structure = find_structure(nozzle, found)
     assert not structure.replicated
-    assert "name no specimen and no mount" in " ".join(structure.said)
+    (found,) = [finding for finding in structure.said if finding.kind == InferKind.NOT_NAMED]
+    assert found.facts["missing"] == ("specimen", "mount")
 
 
-def test_rests_on_in_words():
+def test_rests_on():
     nozzle, found = labels(types=4, sheets=3)
-    assert rests_on(find_structure(nozzle, found), 6.0) == "12 specimens on 3 sheets; 6 degrees of freedom"
+    assert rests_on(find_structure(nozzle, found), 6.0) == RestsOn("specimen", 12, 3, "sheet", 6.0)

@@ -9,21 +9,35 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from trials.decide.chance_result import TOGETHER, ChanceResult
+from trials.decide.kinds import StudyKind
 from trials.decide.results import (
-    ChanceResult,
-    Check,
     Comparison,
     Mean,
+    NextStep,
     NozzleRow,
     ResponseResult,
+    Share,
     Spread,
+    State,
     Study,
     TermTest,
+    Worded,
+    told,
 )
+from trials.findings import About, Amount, Finding, Place, PlaceKind, Weight
+from trials.grade.iso9013 import Designation
+from trials.grade.kinds import GradeKind
+from trials.infer.answer import Added, Answer
+from trials.infer.model import RestsOn
 from trials.report.extras import VerdictExtras
 from trials.trial import Trial, parse
 
 MADE_ON = date(2026, 3, 2)
+UNITS = {"pressure": "bar", "standoff": "mm"}
+PLACE = Place(PlaceKind.TODAY, ({"pressure": 0.7, "standoff": 1.0},), UNITS)
+EVERY = Place(PlaceKind.AVERAGE, ({"pressure": 0.5, "standoff": 1.0}, {"pressure": 0.7, "standoff": 1.0}), UNITS)
+BASIS = RestsOn("specimen", 12, 3, "sheet", 6.0)
 TYPES = ("cylindrical", "cylindrical plated", "double", "shower")
 
 TRIAL_TOML = """
@@ -152,87 +166,93 @@ def analysed(trial: Trial, level: float, shifts: dict[str, float], spread: float
     return rows.drop(columns=["centre"])
 
 
-def comparison(nozzle: str, value: float, low: float, high: float, p: float, answer: str, adds: str | None):
+def comparison(nozzle: str, value: float, low: float, high: float, p: float, answer: Answer, adds: Added | None):
     unit = (35 * (value - 1), 35 * (low - 1), 35 * (high - 1))
-    return Comparison(
-        nozzle, "cylindrical", "pressure 0.7 bar, standoff 1 mm", "ratio", value, low, high, p, answer, adds, 0.95, unit
-    )
+    return Comparison(nozzle, "cylindrical", PLACE, "ratio", value, low, high, p, answer, adds, 0.95, unit)
 
 
 def roughness_result() -> ResponseResult:
-    at = "pressure 0.7 bar, standoff 1 mm"
     means = ((35.1, 32.4, 38.0), (34.6, 31.9, 37.5), (27.9, 25.7, 30.2), (38.2, 35.2, 41.4))
     return ResponseResult(
         response="roughness",
         label="mean height of profile Rz5",
+        symbol="Rz5",
         scale="log",
         unit="um",
         primary=True,
         n_readings=318,
         n_coupons=106,
-        rests_on="12 specimens on 3 sheets; 6 degrees of freedom",
+        state=State.COMPARED,
+        rests_on=BASIS,
         terms=(
-            TermTest("nozzle type", 3, 6.1, 14.2, 0.0038, 14.9, 6, 0.0035),
-            TermTest("pressure", 1, 80.4, 5.6, 0.020, 5.6, 81, 0.020),
-            TermTest("standoff", 1, 80.2, 11.9, 0.0009, 11.9, 81, 0.0009),
-            TermTest("nozzle type x standoff", 3, 80.1, 0.9, 0.44, 0.9, 81, 0.44),
+            TermTest("nozzle", 3, 6.1, 14.2, 0.0038, 14.9, 6, 0.0035, ("nozzle",)),
+            TermTest("pressure", 1, 80.4, 5.6, 0.020, 5.6, 81, 0.020, ("pressure",)),
+            TermTest("standoff", 1, 80.2, 11.9, 0.0009, 11.9, 81, 0.0009, ("standoff",)),
+            TermTest("nozzle x standoff", 3, 80.1, 0.9, 0.44, 0.9, 81, 0.44, ("nozzle", "standoff")),
         ),
         spread=(
-            Spread("sheet", 0.02, 0.03, "Sheets differ by about 2 % (one standard deviation)."),
-            Spread("specimen", 0.061, 0.3, "Specimens of one type differ by about 6 %."),
-            Spread("coupon", 0.09, 0.5, "Coupons cut alike differ by about 9 %."),
-            Spread("reading", 0.07, 0.2, "Readings on one coupon differ by about 7 %."),
+            Spread("sheet", 0.02, 0.03),
+            Spread("specimen", 0.061, 0.3),
+            Spread("coupon", 0.09, 0.5),
+            Spread("reading", 0.07, 0.2),
         ),
-        means=tuple(Mean(t, at, *m) for t, m in zip(TYPES, means, strict=True)),
+        means=tuple(Mean(t, PLACE, *m) for t, m in zip(TYPES, means, strict=True)),
         comparisons=(
-            comparison("cylindrical plated", 0.986, 0.87, 1.12, 0.98, "same for practical purposes", None),
-            comparison("double", 0.795, 0.70, 0.90, 0.003, "better", "how much is open"),
-            comparison("shower", 1.09, 0.96, 1.24, 0.19, "not settled", None),
+            comparison("cylindrical plated", 0.986, 0.87, 1.12, 0.98, Answer.SAME, None),
+            comparison("double", 0.795, 0.70, 0.90, 0.003, Answer.BETTER, Added.HOW_MUCH_OPEN),
+            comparison("shower", 1.09, 0.96, 1.24, 0.19, Answer.NOT_SETTLED, None),
         ),
-        pairs=(Comparison("double", "shower", at, "ratio", 0.73, 0.63, 0.85, 0.002),),
+        pairs=(Comparison("double", "shower", PLACE, "ratio", 0.73, 0.63, 0.85, 0.002),),
         worthwhile=0.1398,
-        worthwhile_words="15 % of the typical edge",
         checks=(
-            Check("drift", "No drift over the order of cutting was seen."),
-            Check(
-                "centring",
-                "Mount M5 (shower, S2): left side 27 % rougher than the right; the nozzle may have been off centre.",
-                True,
+            Finding(
+                StudyKind.DRIFT,
+                facts={"value": Amount(2.0, "%"), "low": Amount(-3.0, "%"), "high": Amount(7.0, "%"), "p": 0.4},
+                weight=Weight.NOTHING_FOUND,
             ),
-            Check(
-                "slip",
-                "Coupon KE4, reading 2: 341 µm is about ten times its neighbours; left out until confirmed.",
-                True,
+            Finding(
+                StudyKind.CENTRING,
+                About(nozzles=("shower",)),
+                {"mounts": 12, "shifts": (("M5", "shower", "left", "right", Amount(27.0, "%")),)},
+                Weight.LOOK_AT,
+            ),
+            Finding(
+                StudyKind.FAR_READINGS,
+                About(coupons=("KE4",)),
+                {"readings": (("KE4", "2", Amount(341.0, "um")),)},
+                Weight.LOOK_AT,
             ),
         ),
-        more=("shower: 5 more specimens would settle it with a chance of 80 % if it is truly 15 % worse.",),
-        said=("One mount per specimen: their spreads are one and stand under specimen.",),
+        more=(told("shower: 5 more specimens would settle it with a chance of 80 % if it is truly 15 % worse."),),
+        said=(told("One mount per specimen: their spreads are one and stand under specimen."),),
         other_means=tuple(
-            Mean(t, "average of all settings", m[0] * 1.02, m[1] * 1.02, m[2] * 1.02)
-            for t, m in zip(TYPES, means, strict=True)
+            Mean(t, EVERY, m[0] * 1.02, m[1] * 1.02, m[2] * 1.02) for t, m in zip(TYPES, means, strict=True)
         ),
     )
 
 
 def squareness_result() -> ResponseResult:
-    at = "pressure 0.7 bar, standoff 1 mm"
     means = ((0.19, 0.16, 0.22), (0.19, 0.16, 0.22), (0.15, 0.12, 0.18), (0.21, 0.18, 0.24))
     return ResponseResult(
         response="squareness",
         label="perpendicularity tolerance u",
+        symbol="u",
         scale="as measured",
         unit="mm",
         primary=False,
         n_readings=318,
         n_coupons=106,
-        rests_on="12 specimens on 3 sheets; 6 degrees of freedom",
-        terms=(TermTest("nozzle type", 3, 6.0, 3.1, 0.11),),
-        spread=(Spread("specimen", 0.02, 0.4, "Specimens of one type differ by about 0.02 mm."),),
-        means=tuple(Mean(t, at, *m) for t, m in zip(TYPES, means, strict=True)),
-        comparisons=(Comparison("double", "cylindrical", at, "difference", -0.04, -0.08, 0.003, 0.06),),
+        state=State.COMPARED,
+        rests_on=BASIS,
+        terms=(TermTest("nozzle", 3, 6.0, 3.1, 0.11, parts=("nozzle",)),),
+        spread=(Spread("specimen", 0.02, 0.4),),
+        means=tuple(Mean(t, PLACE, *m) for t, m in zip(TYPES, means, strict=True)),
+        comparisons=(Comparison("double", "cylindrical", PLACE, "difference", -0.04, -0.08, 0.003, 0.06),),
         worthwhile=0.03,
-        worthwhile_words="0.03 mm",
     )
+
+
+ROUGHNESS = About(response="roughness")
 
 
 def graded_table(trial: Trial) -> pd.DataFrame:
@@ -244,10 +264,9 @@ def graded_table(trial: Trial) -> pd.DataFrame:
     met = np.where((roughness <= 2) & (squareness <= 2), "yes", "no").astype(object)
     met[[10, 11, 50]] = "undecided"
     met[4] = "no"
-    why = np.where(
-        met == "no", "Rz5 or u worse than range 2", np.where(met == "undecided", "Rz5 within U of the limit", "")
-    ).astype(object)
-    why[4] = "not severed"
+    over, near = Finding(GradeKind.OVER_LIMIT, ROUGHNESS), Finding(GradeKind.NEAR_LIMIT, ROUGHNESS)
+    reasons = [{"no": (over,), "undecided": (near,)}.get(answer, ()) for answer in met]
+    reasons[4] = (Finding(GradeKind.NOT_SEVERED),)
     return pd.DataFrame(
         {
             "coupon": coupons["coupon"],
@@ -255,17 +274,17 @@ def graded_table(trial: Trial) -> pd.DataFrame:
             "roughness_range": roughness,
             "squareness_range": squareness,
             "dross_grade": rng.choice([0, 0, 1, 2], len(coupons)),
-            "designation": "ISO 9013-220",
+            "designation": [Designation("ISO 9013-220")] * len(coupons),
             "meets": met,
-            "why": why,
+            "reasons": reasons,
         }
     )
 
 
 def invented_study() -> Study:
-    answers = ("today's nozzle", "same for practical purposes", "better, how much is open", "not settled")
-    rz = ("35.1 µm", "34.6 µm", "27.9 µm", "38.2 µm")
-    u = ("0.19 mm", "0.19 mm", "0.15 mm", "0.21 mm")
+    same, better = Worded("roughness", Answer.SAME), Worded("roughness", Answer.BETTER, Added.HOW_MUCH_OPEN)
+    answers = ((), (same,), (better,), (Worded("roughness", Answer.NOT_SETTLED),))
+    rz, u = (35.1, 34.6, 27.9, 38.2), (0.19, 0.19, 0.15, 0.21)
     trial = invented_trial()
     rows = tuple(
         NozzleRow(
@@ -277,8 +296,7 @@ def invented_study() -> Study:
             (24, 24, 23, 23)[k],
             (0, 0, 1, 1)[k],
             {"roughness": rz[k], "squareness": u[k]},
-            "",
-            ("15 of 24", "16 of 24", "21 of 24", "11 of 24 (2 undecided)")[k],
+            (Share(15, 24, 0), Share(16, 24, 0), Share(21, 24, 0), Share(11, 24, 2))[k],
             answers[k],
         )
         for k, n in enumerate(trial.nozzles)
@@ -286,36 +304,25 @@ def invented_study() -> Study:
     return Study(
         title=trial.trial.title,
         question=trial.trial.question,
-        sentence="The double-wall nozzle gives a better edge than today's cylindrical one (about 20 % lower Rz5, "
-        "between 10 and 30 %); by how much beyond the worthwhile 15 % is open.",
         results=(squareness_result(), roughness_result()),
         nozzles=rows,
         chances=(
-            ChanceResult(
-                "cylindrical",
-                "Rz5, u and dross together",
-                "today's settings",
-                0.61,
-                0.44,
-                0.63,
-                27,
-                "Worst of 3 readings, a new specimen on another day.",
-            ),
-            ChanceResult("double", "Rz5, u and dross together", "today's settings", 0.88, 0.71, 0.89, 27),
+            ChanceResult("cylindrical", TOGETHER, PLACE, 0.61, 0.44, 0.63, 27),
+            ChanceResult("double", TOGETHER, PLACE, 0.88, 0.71, 0.89, 27),
         ),
         departures=(
-            "Coupon KE4 was not severed (double, D1).",
-            "Coupon RX7 was scrapped: fell between the slats.",
-            "Mount M5 was cut before M4.",
+            told("Coupon KE4 was not severed (double, D1)."),
+            told("Coupon RX7 was scrapped: fell between the slats."),
+            told("Mount M5 was cut before M4."),
         ),
         cannot_say=(
-            "How long a double-wall nozzle lasts: wear was not part of this trial.",
-            "Anything about other thicknesses, materials or gases.",
-            "Best settings and cost per metre are not computed.",
+            told("How long a double-wall nozzle lasts: wear was not part of this trial."),
+            told("Anything about other thicknesses, materials or gases."),
+            told("Best settings and cost per metre are not computed."),
         ),
         next_steps=(
-            "Run the double-wall nozzle at today's settings for two weeks and count pierces.",
-            "Refit mount M5 and check its centring.",
+            NextStep(told("Run the double-wall nozzle at today's settings for two weeks and count pierces.")),
+            NextStep(told("Refit mount M5 and check its centring.")),
         ),
     )
 

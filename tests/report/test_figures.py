@@ -9,12 +9,14 @@ import pytest
 
 from trials.bench.roughness import measure_profile
 from trials.bench.squareness import perpendicularity
-from trials.decide.results import Check
+from trials.decide.kinds import StudyKind
+from trials.findings import Amount, Finding, Weight
 from trials.plan.sheet_map import CouponPlace, SheetMap
 from trials.report import blocks, figures
-from trials.report.figures.checks import flagged_mounts, leftovers, side_means
+from trials.report.figures.checks import leftovers, side_means
 from trials.report.figures.look import drawn, jitter
 from trials.report.figures.planning import kaplan_meier, map_parts
+from trials.report.response_pages import flagged_mounts
 
 
 def trace() -> str:
@@ -111,24 +113,24 @@ def test_side_means_are_what_is_left_on_each_side_of_a_mount(study):
 
 
 def test_side_means_leave_out_coupons_flagged_as_far(study):
-    far = dataclasses.replace(study.results[0], checks=(Check("far readings", "far.", True, ("M20",)),))
     table = sides_table(0.0)
     table.loc[table["coupon"] == "M20", "value"] = 10.0
     # without the far coupon all values are 1, so nothing is left
-    assert side_means(far, table)["left"].abs().max() == pytest.approx(0.0, abs=1e-12)
+    assert side_means(study.results[0], table, far={"M20"})["left"].abs().max() == pytest.approx(0.0, abs=1e-12)
 
 
 def test_flagged_mounts_are_those_the_centring_check_names(study):
-    sentence = "Sides differ: mount M05 (double): left against right +0.1 mm; mount M2 (x): far against near +0.2 mm."
-    flagged = dataclasses.replace(study.results[0], checks=(Check("centring", sentence, True),))
-    assert flagged_mounts(flagged) == ["M05", "M2"]
-    assert flagged_mounts(dataclasses.replace(flagged, checks=(Check("centring", sentence, False),))) == []
+    shifts = (("M05", "x", "left", "right", Amount(9.0, "%")), ("M2", "y", "left", "right", Amount(8.0, "%")))
+    check = Finding(StudyKind.CENTRING, facts={"mounts": 4, "shifts": shifts}, weight=Weight.LOOK_AT)
+    assert flagged_mounts(dataclasses.replace(study.results[0], checks=(check,))) == ["M05", "M2"]
+    calm = Finding(StudyKind.CENTRING, facts={"mounts": 4, "shifts": ()}, weight=Weight.NOTHING_FOUND)
+    assert flagged_mounts(dataclasses.replace(study.results[0], checks=(calm,))) == []
 
 
 def test_a_flagged_mount_looks_different(study):
     table = sides_table(0.4)
-    flagged = dataclasses.replace(study.results[0], checks=(Check("centring", "mount M2 (x): left.", True),))
-    assert figures.sides_figure(flagged, table) != figures.sides_figure(study.results[0], table)
+    plain = figures.sides_figure(study.results[0], table)
+    assert figures.sides_figure(study.results[0], table, flagged=["M2"]) != plain
 
 
 def place_of(corners) -> SheetMap:

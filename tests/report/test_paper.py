@@ -14,15 +14,27 @@ import pytest
 import typst
 
 import trials
-from trials.decide.results import ChanceResult, Mean, NozzleRow, Study
+from trials.decide.chance_result import TOGETHER, Asked, ChanceResult
+from trials.decide.results import Mean, NextStep, NozzleRow, Study, TermTest, told
+from trials.findings import About, Amount, Finding, Place, PlaceKind
+from trials.infer.chance import ChanceKind
 from trials.report import typeset
 from trials.report.bench_paper import bench_card_data, labels_data, run_sheet_data
 from trials.report.chance_page import chance_section
 from trials.report.documents import VerdictExtras, bench_card_pdf, labels_pdf, run_sheet_pdf, verdict_pdf
-from trials.report.verdict import bands, held_rows, requirement_sentence, verdict_data
+from trials.report.ranges import bands
+from trials.report.record_pages import held_rows
+from trials.report.verdict import verdict_data
 from trials.trial import parse
+from trials.words.requirement import job_and_requirement
 
 MADE_ON = date(2026, 3, 2)
+PLACE = Place(PlaceKind.TODAY, ({"pressure": 0.7},))
+SENTENCE = (
+    "double is better than today's cylindrical, how much is open (Rz5 20 % lower, interval 10 to 30 %); cylindrical "
+    "plated: same for practical purposes; shower: not settled (at pressure 0.7 bar, standoff 1 mm; intervals 95 %, for "
+    "all types together)."
+)
 HOSTILE = '#panic("x") *bold* $ "q" \\ _u_ @ref <l> `raw` // c [x] {y} Жук 中文 العربية \x00\u202e ' + "W" * 200
 
 
@@ -67,27 +79,27 @@ def test_verdict_is_a_tagged_pdf(pdf):
 
 def test_first_page_holds_question_answer_table_figure_limits_next_step(data, study):
     assert data["question"] == study.question
-    assert data["sentence"] == study.sentence
+    assert data["sentence"] == SENTENCE
     assert [row["type"] for row in data["nozzle_rows"]] == [n.nozzle for n in study.nozzles]
     assert data["nozzle_rows"][0]["today"] and not data["nozzle_rows"][1]["today"]
     cells = dict(zip(data["nozzle_head"][1:-1], data["nozzle_rows"][2]["cells"], strict=True))
     assert cells == {
         "Coupons cut": "23 of 24 (3\u00a0specimens)",
         "Typical Rz5, µm": "27.9 (range\u00a02)",
-        "Typical u, mm": "0.15 (range\u00a02)",
+        "Typical u, mm": "0.150 (range\u00a02)",
         "Met the requirement": "21 of 24",
         "Next edge meets it": "88 % (at\u00a0least\u00a071 %)",
         "Price, EUR": "22.00",
     }
     assert data["nozzle_rows"][2]["answer"] == "better, how much is open"
     assert data["figure"]["svg"].count("<svg") == 1 and "27.9 µm" in data["figure"]["alt"]
-    assert data["cannot_say"] == list(study.cannot_say)
-    assert data["next_steps"] == list(study.next_steps)
+    assert data["cannot_say"] == [str(finding.facts["text"]) for finding in study.cannot_say]
+    assert data["next_steps"] == [str(step.finding.facts["text"]) for step in study.next_steps]
 
 
-def test_first_page_has_a_line_to_sign():
-    template = (typeset.HERE / "verdict.typ").read_text(encoding="utf-8")
-    assert '("Name", "Signature", "Date")' in template
+def test_first_page_has_a_line_to_sign(data):
+    assert data["labels"]["sign"] == ["Name", "Signature", "Date"]
+    assert "data.labels.sign" in (typeset.HERE / "verdict.typ").read_text(encoding="utf-8")
 
 
 def test_first_page_is_one_page(data):
@@ -100,16 +112,16 @@ def test_first_page_is_one_page_with_long_texts(study, trial, extras, types):
     row = study.nozzles[2]
     rows = tuple(dataclasses.replace(row, nozzle=f"type {k} {long[:70]}", described=long) for k in range(types))
     result = study.results[1]
-    means = tuple(Mean(r.nozzle, long, 30.0, 28.0, 33.0) for r in rows)
+    place = Place(PlaceKind.STATED, ({long: 1.0},))
+    means = tuple(Mean(r.nozzle, place, 30.0, 28.0, 33.0) for r in rows)
     filled = dataclasses.replace(
         study,
         title=long,
         question=long,
-        sentence=long,
         nozzles=rows,
-        results=(dataclasses.replace(result, means=means),),
-        cannot_say=(long,) * 9,
-        next_steps=(long,) * 9,
+        results=(dataclasses.replace(result, means=means, comparisons=()),),
+        cannot_say=(told(long),) * 9,
+        next_steps=(NextStep(told(long)),) * 9,
         exploratory=True,
     )
     late = dataclasses.replace(extras, amendments=(long,) * 3, graded=None, tables={})
@@ -151,7 +163,7 @@ def test_engineers_pages_say_what_they_must(data):
         "Never bypass a guard",
         "F by strata",
         "Of the coupons that cut: double 23 of 24, shower 23 of 24; all of the other types.",
-        "Specimens of one type differ by about 6 %.",
+        "6.3 % from one nozzle of a type to the next",
         "5 more specimens",
         "pressure x standoff at most 1.2",
         "Changed after freezing: plan.looks 1 to 2",
@@ -221,29 +233,36 @@ def test_each_response_starts_on_a_new_page(data):
     assert [section.get("page", False) for section in data["sections"][:4]] == [False, True, True, False]
 
 
-def test_terms_read_well_and_show_what_they_explain(study, trial):
-    term = dataclasses.replace(study.results[1].terms[3], term="nozzle x gas_flow squared", omega2=0.066)
-    result = dataclasses.replace(study.results[1], terms=(term,))
+def test_terms_read_well(study, trial):
+    parts = ("nozzle", "gas_flow", "gas_flow")
+    result = dataclasses.replace(study.results[1], terms=(TermTest("t", 3, 80.1, 0.9, 0.44, parts=parts),))
     data = verdict_data(dataclasses.replace(study, results=(result,)), trial, MADE_ON, VerdictExtras())
     table = table_after(data["sections"][1], "Does it matter?")
-    assert table["head"][4] == "Share explained"
-    assert table["rows"][0][0] == "nozzle × gas flow squared" and table["rows"][0][4] == "7 %"
+    assert table["head"] == ["What was varied", "F", "df", "p"]
+    assert table["rows"][0] == ["nozzle × gas flow squared", "0.90", "3 and 80.1", "0.440"]
 
 
 def chance_rows() -> tuple[ChanceResult, ...]:
-    at, once = "pressure 0.7 bar", "Worst of 3 readings per edge."
-    lost = "1 of 26 cuts were lost."
+    once = Finding(ChanceKind.RULE, facts={"judged_by": "worst", "readings": 3})
+    lost = Finding(ChanceKind.LOST_CUTS, About(nozzle="double"), {"lost": 1, "cuts": 26})
+    graded = Finding(ChanceKind.GRADE_RULE, facts={"at_most": 1.0, "new_specimen": True})
+    u, dross = Asked("squareness", Amount(0.2, "mm")), Asked("dross", Amount(1.0))
+
+    def below(nozzle, value):
+        facts = {"share": 0.9, "confidence": 0.95, "value": Amount(value, "mm")}
+        return Finding(ChanceKind.TOLERANCE, About(response="squareness", nozzle=nozzle), facts)
+
     return (
-        ChanceResult("plain", "u at most 0.2 mm", at, 0.92, 0.78, None, 0, "90 % lie below 0.25 mm.", (once,)),
-        ChanceResult("plain", "dross grade 1 or better", at, 0.9999, 0.5, None, 0, "", ("A new specimen each time.",)),
-        ChanceResult("plain", "all together", at, 0.9, 0.004, 0.37, 27, "", ()),
-        ChanceResult("double", "u at most 0.2 mm", at, 0.5, 0.3, None, 0, f"{lost} 90 % lie below 0.3 mm.", (once,)),
-        ChanceResult("double", "all together", at, 0.4, 0.0, None, 0, lost, ()),
+        ChanceResult("plain", u, PLACE, 0.92, 0.78, notes=(below("plain", 0.25),), rests_on=(once,)),
+        ChanceResult("plain", dross, PLACE, 0.9999, 0.5, rests_on=(graded,)),
+        ChanceResult("plain", TOGETHER, PLACE, 0.9, 0.004, 0.37, 27),
+        ChanceResult("double", u, PLACE, 0.5, 0.3, notes=(lost, below("double", 0.3)), rests_on=(once,)),
+        ChanceResult("double", TOGETHER, PLACE, 0.4, 0.0, notes=(lost,)),
     )
 
 
 def test_chances_are_one_row_per_type_with_what_is_said_once():
-    section = chance_section(chance_rows())
+    section = chance_section(chance_rows(), "pressure 0.7 bar")
     table = next(block for block in section["blocks"] if block["kind"] == "table")
     last = "Met so far, over all settings"
     assert table["head"] == ["Nozzle type", "u at most 0.2 mm", "dross grade 1 or better", "all together", last]
@@ -254,10 +273,15 @@ def test_chances_are_one_row_per_type_with_what_is_said_once():
     ]
     text = json.dumps(section, ensure_ascii=False)
     assert "of 0" not in text
-    for words in ("pressure 0.7 bar", "Worst of 3 readings per edge.", "1 of 26 cuts were lost.", "A new specimen"):
+    for words in ("pressure 0.7 bar", "Worst of 3 readings per edge.", "1 of 26 cuts was lost", "a new specimen"):
         assert text.count(words) == 1, words
-    assert "plain. u at most 0.2 mm: 90 % lie below 0.25 mm." in text
-    assert "double. 1 of 26 cuts were lost. u at most 0.2 mm: 90 % lie below 0.3 mm." in text
+    below = "With 95 % confidence 90 % of edges lie below"
+    assert f"plain. u at most 0.2 mm: {below} 0.250 mm (one reading)." in text
+    assert (
+        "double. 1 of 26 cuts was lost and counts as not meeting. "
+        f"u at most 0.2 mm: {below} 0.300 mm (one reading)." in text
+    )
+    assert "u at most 0.2 mm: Worst of 3 readings per edge." in text
 
 
 def test_no_chances_no_section():
@@ -265,7 +289,7 @@ def test_no_chances_no_section():
 
 
 def test_columns_that_would_be_empty_are_left_out(study, trial):
-    rows = tuple(dataclasses.replace(r, price=None, share_met="") for r in study.nozzles)
+    rows = tuple(dataclasses.replace(r, price=None, share_met=None) for r in study.nozzles)
     data = verdict_data(dataclasses.replace(study, nozzles=rows, chances=()), trial, MADE_ON, VerdictExtras())
     assert data["nozzle_head"] == ["Nozzle type", "Coupons cut", "Typical Rz5, µm", "Typical u, mm", "Answer"]
     assert {len(row["cells"]) for row in data["nozzle_rows"]} == {3} == {len(data["nozzle_widths"])}
@@ -293,7 +317,7 @@ def test_exploratory_and_amendments_stand_on_the_first_page(study, trial, extras
 
 
 def test_verdict_of_an_empty_study_is_made(trial):
-    study = Study("t", "q?", "No answer yet.", (), (NozzleRow("cylindrical", "", True, None, 0, 0, 0),))
+    study = Study("t", "q?", (), (NozzleRow("cylindrical", "", True, None, 0, 0, 0),))
     assert verdict_pdf(study, trial, MADE_ON).startswith(b"%PDF-")
 
 
@@ -319,10 +343,13 @@ def test_date_changes_the_paper(trial):
 def test_hostile_text_stays_text_in_the_verdict(study, hostile_trial, extras):
     rows = tuple(dataclasses.replace(r, nozzle=f"{r.nozzle} {HOSTILE}", described=HOSTILE) for r in study.nozzles)
     result = study.results[1]
-    means = tuple(dataclasses.replace(m, nozzle=f"{m.nozzle} {HOSTILE}", settings=HOSTILE) for m in result.means)
-    result = dataclasses.replace(result, means=means, label=HOSTILE, rests_on=HOSTILE, said=(HOSTILE,))
+    place = Place(PlaceKind.STATED, ({HOSTILE: HOSTILE},))
+    means = tuple(dataclasses.replace(m, nozzle=f"{m.nozzle} {HOSTILE}", settings=place) for m in result.means)
+    result = dataclasses.replace(
+        result, response="x", means=means, label=HOSTILE, symbol=HOSTILE, said=(told(HOSTILE),)
+    )
     bad = dataclasses.replace(
-        study, title=HOSTILE, question=HOSTILE, sentence=HOSTILE, nozzles=rows, results=(result,), departures=(HOSTILE,)
+        study, title=HOSTILE, question=HOSTILE, nozzles=rows, results=(result,), departures=(told(HOSTILE),)
     )
     table = extras.tables["roughness"]
     table = table.assign(nozzle=table["nozzle"] + " " + HOSTILE).head(24)
@@ -396,9 +423,12 @@ def test_run_sheet_says_what_it_must(trial, plan):
         assert any(words in rule for rule in data["stop_rules"]), words
     assert any("side jets can plug" in line for line in data["nozzle_cautions"])
     assert any("Never bypass a guard" in line for line in data["cautions"])
+    assert data["words"]["bore"] == "bore looked into and specimen mark read:"
+    assert data["words"]["ticks"] == ["nozzle centred", "height calibrated", "window changed"]
+    assert data["words"]["pierces"] == "pierces before"
     template = (typeset.HERE / "run_sheet.typ").read_text(encoding="utf-8")
-    for words in ("bore looked into", "nozzle centred", "height calibrated", "pierces before"):
-        assert f"#tick {words}" in template or words in template, words
+    for name in data["words"]:
+        assert f"data.words.{name}" in template, name
 
 
 def test_run_sheet_without_positions_has_no_map(trial, plan):
@@ -449,7 +479,7 @@ def test_bands_are_the_limits_at_the_trials_thickness(trial, study):
 
 
 def test_requirement_and_held_settings_in_words(trial):
-    assert requirement_sentence(trial) == (
+    assert job_and_requirement(trial.application) == (
         "12 mm, S235, oxygen, flame cut. Requirement: u in range 2 or better, Rz5 in range 2 or better, "
         "dross grade at most 1."
     )
@@ -487,7 +517,8 @@ def test_verdict_of_a_table_cut_without_the_tool(study):
             "value": [1.0, 1.1, 2.0, 2.1, 1.2, 1.3, 2.4, 2.5],
         }
     )
-    means = (Mean("New", "P low", 1.05, 0.9, 1.2), Mean("worn", "P low", 1.25, 1.1, 1.4))
+    low = Place(PlaceKind.TODAY, ({"P": "low"},))
+    means = (Mean("New", low, 1.05, 0.9, 1.2), Mean("worn", low, 1.25, 1.1, 1.4))
     result = dataclasses.replace(study.results[1], means=means, other_means=())
     rows = tuple(NozzleRow(n, "details not given", n == "New", None, 0, 4, 0) for n in ("New", "worn"))
     found = dataclasses.replace(study, results=(result,), nozzles=rows, chances=())

@@ -168,7 +168,7 @@ def test_status_on_the_way(frozen, tmp_path):
     trials.cut(frozen, [frozen / "c.csv"])
     found = trials.status(frozen)
     assert found.next.command.name == "cut" and found.next.instead is not None
-    assert [(f.kind, f.facts["coupons"]) for f in found.open] == [(RecordKind.NOT_RECORDED_AS_CUT, 53)]
+    assert [(f.kind, f.facts["coupons"]) for f in found.open] == [(RecordKind.COUPONS_OPEN, 53)]
     assert dict(found.steps[1].facts) == {"scrapped": 1} and found.steps[1].done == 1
     trials.cut_as_planned(frozen)
     found = trials.status(frozen)

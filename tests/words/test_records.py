@@ -49,7 +49,7 @@ SAID = [
     ),
     (Finding(RecordKind.SHEET_ADDED, facts={"sheet": "S9"}), "Sheet S9 was added."),
     (Finding(RecordKind.NO_READING, TWO), "No reading of Rz5 on K7T, B2M."),
-    (Finding(RecordKind.FEW_READINGS, ONE, {"wanted": 3}), "Fewer than the planned 3 readings of Rz5 on K7T."),
+    (Finding(RecordKind.FEWER_READINGS, ONE, {"wanted": 3}), "Fewer than the planned 3 readings of Rz5 on K7T."),
     (
         Finding(
             RecordKind.SLIP,
@@ -67,7 +67,7 @@ SAID = [
         Finding(RecordKind.CALIBRATION_OPEN, facts={"instrument": "stylus 4", "values": 2, "last": "2026-03-03"}),
         "Instrument stylus 4 measured 2 values on days that no calibration on record covers, the last on 2026-03-03.",
     ),
-    (Finding(RecordKind.NOT_RECORDED_AS_CUT, facts={"coupons": 1}), "1 coupon is not recorded as cut."),
+    (Finding(RecordKind.COUPONS_OPEN, facts={"coupons": 1}), "1 coupon is not recorded as cut."),
     (Finding(RecordKind.WITHOUT_READINGS, TWO), "2 cut coupons have no readings: K7T, B2M."),
     (Finding(RecordKind.CUTS_KNOWN, facts={"rows": 1}), "1 cut record was already there and equal; ignored."),
     (Finding(RecordKind.READINGS_KNOWN, facts={"rows": 2}), "2 readings were already there and equal; ignored."),
@@ -79,6 +79,10 @@ SAID = [
     (Finding(RecordKind.ROWS_WITHOUT_OUTCOME, facts={"rows": 1}), "1 row has no outcome yet; left out."),
     (Finding(RecordKind.PLANNED_ORDER_TAKEN), "No column cut_order: the planned order was taken."),
     (Finding(RecordKind.READ_AS_LATIN, facts={"file": "t.csv"}), "t.csv: not UTF-8; read as Latin-1."),
+    (
+        Finding(RecordKind.NOTED_GOOD, facts={"notes": 2, "ended": "taken off good"}),
+        "2 notes say still good: kept as taken off good in the column ended.",
+    ),
     (Finding(RecordKind.ORDER_NOT_RANDOM), "Adopted table: the order of cutting is not known to be random."),
     (
         Finding(RecordKind.WORTHWHILE_ASSUMED, facts={"share": Amount(15.0, "%")}),

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 WIDTH = 100
+SCHEMA = 2  # of every JSON document; it changes where a key changes its meaning
 
 
 def say(*lines: str) -> None:
@@ -52,7 +53,8 @@ def as_json(value: Any) -> None:
     """Machine-readable result on standard output; keys are listed in DEVELOPERS.md."""
     from trials.steps import plain
 
-    sys.stdout.write(json.dumps(plain(value), ensure_ascii=False, indent=2, allow_nan=False) + "\n")
+    document = {"schema": SCHEMA, **value} if isinstance(value, dict) else value
+    sys.stdout.write(json.dumps(plain(document), ensure_ascii=False, indent=2, allow_nan=False) + "\n")
 
 
 def rows_of(frame: Any) -> list[dict[str, Any]]:

@@ -80,11 +80,15 @@ def demo(
         raise InputError("the folder is not empty", file=str(folder), do="Choose a new folder for the demo.")
     from rich.console import Console
 
+    from trials.words.study import answer_sentence
+
     console = Console(file=sys.stderr)
     with console.status("starting") as busy:
         found = _walk(source, folder, busy.update)
     show.say(
-        "The data of this demo are invented.", f"Question: {found.study.question}", f"Answer: {found.study.sentence}"
+        "The data of this demo are invented.",
+        f"Question: {found.study.question}",
+        f"Answer: {answer_sentence(found.study)}",
     )
     show.say(f"Verdict: {found.path}", f"Papers of the cutting day: {folder / 'papers'}")
     show.next_step(f"open {found.path}; `trials status {folder}` shows where the trial stands")

@@ -8,40 +8,39 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from trials.decide.chance_result import TOGETHER, Asked, ChanceResult
 from trials.decide.checking import far_mask
 from trials.decide.graded import grade_row
-from trials.decide.measured import Place, mean_rows
-from trials.decide.prepare import NOZZLE, Prepared, prepare
+from trials.decide.measured import mean_rows
+from trials.decide.prepare import NOZZLE, Array, Prepared, without
 from trials.decide.response import Fitted, Studied
-from trials.decide.results import ChanceResult
-from trials.decide.wording import with_unit
 from trials.errors import NotIdentifiable, TrialError
+from trials.findings import About, Amount, Fact, Finding, Place
 from trials.grade.conformity import limits_of
 from trials.infer.chance import (
     Chance,
-    Layers,
+    ChanceKind,
+    CouponResponse,
     NextEdge,
     Rule,
+    SpreadSource,
     chance,
     chance_of_all,
     chance_of_grade,
-    effect_correlation,
-    find_layers,
-    next_edge,
-    say_reach,
-    specimens_to_show,
+    correlations,
+    find_reach,
+    find_source,
+    lowest_share,
     tolerance_bound,
 )
-from trials.infer.checks import coupon_means
 from trials.infer.mixed import MixedFit
-from trials.trial import Trial
+from trials.trial import LOST, Outcome, Trial
 
-Array = NDArray[np.float64]
-TARGET = 0.9  # a chance that people ask about; the sentence says how many specimens would show it
-SHARE_OF_TYPE = ("coupon", "reading")
-DROSS_APART = "Dross is taken as independent of the rest; the bound for all together holds whatever the correlation."
+TARGET = 0.9  # a chance that people ask about; a finding says how many specimens would show it
+SURE = 0.95
+HALF_EACH = 1 - (1 - SURE) / 2  # two bounds at this confidence hold together with at least SURE (Bonferroni)
+NEAR = 0.1  # a bound this close under its estimate would gain little from more specimens
 
 
 def chances(
@@ -61,20 +60,23 @@ def chances(
     found: list[ChanceResult] = []
     known = {name: _source(studied[name]) for name in limits if name in studied}
     sources = {name: source for name, source in known.items() if source is not None}
-    clean = {name: _without_far(trial, source) for name, source in sources.items()}
+    clean = {name: _without_far(source) for name, source in sources.items()}
+    together = correlations([_coupon_response(studied[name]) for name in sources])
     for label in trial.types:
         if not all(label in s.ready.types for s in studied.values()):
             continue
         cuts, lost = _cuts(coupons, label)
+        marred = _lost_in(coupons, label)
         parts = [
             _measured(trial, source, clean[name], label, place, limits[name], (cuts, lost))
             for name, source in sources.items()
         ]
         rows = [p.row for p in parts]
-        graded = _dross(trial, studied, dross, label, place, (cuts, lost))
+        graded = _dross(trial, studied, dross, label, place, (cuts, lost), marred)
         rows += [graded] if graded else []
         if len(rows) > 1:
-            rows.append(_together(studied, parts, graded, label, place, cuts, lost))
+            strict = graded and _dross(trial, studied, dross, label, place, (cuts, lost), marred, HALF_EACH)
+            rows.append(_together(parts, together, graded, strict, label, place, cuts, lost))
         found += [_with_share(row, grades) for row in rows]
     return tuple(found)
 
@@ -95,43 +97,36 @@ def measured_limits(trial: Trial) -> dict[str, float]:
 
 @dataclass(frozen=True)
 class _Source:
-    """One response with its mean squares; by_type: coupons and readings spread by type, else pooled."""
+    """One response with its mean squares."""
 
     ready: Prepared
     fit: MixedFit
-    layers: Layers
-    by_type: bool
+    spread: SpreadSource
 
     def edge(self, label: str, place: Place) -> NextEdge:
         """What is known of the next edge of a type at a place."""
         row = mean_rows(self.ready, place)[self.ready.types.index(label)]
         mean = self.fit.estimate(row)
-        return next_edge(self.layers, row, label if self.by_type else None, mean.value, mean.se)
+        return self.spread.edge(row, label, mean.value, mean.se)
 
 
 def _source(studied: Studied | Fitted) -> _Source | None:
-    """Mean squares of a response, with the spread of coupons and readings by type where the records carry that."""
+    """Mean squares of a response; None where no row is left to judge the spread by."""
     ready = studied.ready
-    order = [name for name in ("sheet", "specimen", "mount", "coupon") if name in ready.structure.groups]
-    groups = {name: ready.structure.groups[name] for name in order}
     types = ready.table[NOZZLE].to_numpy(object)
-    own = tuple(name for name in SHARE_OF_TYPE if name in groups or name == "reading")
-    for by_type in (True, False):
-        try:
-            layers = find_layers(ready.y, ready.fixed, groups, types, own if by_type else ())
-        except NotIdentifiable:
-            continue
-        return _Source(ready, studied.fit, layers, by_type)
-    return None
+    try:
+        return _Source(ready, studied.fit, find_source(ready.y, ready.fixed, ready.structure.groups, types))
+    except NotIdentifiable:
+        return None
 
 
-def _without_far(trial: Trial, source: _Source) -> _Source | None:
+def _without_far(source: _Source) -> _Source | None:
     """The same response without readings that stand far from their neighbours; None where there are none."""
     far = far_mask(source.ready)
     if not far.any():
         return None
     try:
-        ready = prepare(trial, source.ready.name, source.ready.raw[~far])
+        ready = without(source.ready, far)
         return _source(Fitted(ready, ready.design.fit(ready.y)))
     except TrialError:
         return None
@@ -159,33 +154,51 @@ def _measured(
     edge = source.edge(label, place)
     rule = Rule(math.log(limit) if log else limit, trial.responses[ready.name].readings, trial.bench.judged_by)
     found = chance(edge, rule, cuts=cuts, lost=lost)
-    own = [_lost_words(cuts, lost), _tolerance_words(edge, ready, log), _reach(ready, edge, rule, found)]
+    about = About(response=ready.name, nozzle=label)
+    notes = [*_lost(label, found), *_tolerance(edge, ready, about), *_reach(ready, edge, rule, found, about)]
     if clean is not None and label in set(ready.table.loc[far_mask(ready), NOZZLE]) and label in clean.ready.types:
         again = chance(clean.edge(label, place), rule, cuts=cuts, lost=lost)
-        own.append(f"Without the flagged readings {again.estimate:.0%}, at least {again.low:.0%}.")
-    name = f"{ready.quantity.short} at most {with_unit(limit, ready.quantity)}"
-    spread = f"Spread of coupons and readings {'by type' if source.by_type else 'pooled over the types'}."
-    return _Part(_result(label, name, place, found, own, spread), edge, rule, ready.name)
+        notes.append(Finding(ChanceKind.WITHOUT_FLAGGED, about, {"estimate": again.estimate, "low": again.low}))
+    spread = Finding(ChanceKind.SPREAD_OF_TYPE, facts={"by_type": source.spread.by_type})
+    asked = Asked(ready.name, Amount(limit, ready.quantity.unit))
+    return _Part(_result(label, asked, place, found, notes, (spread,)), edge, rule, ready.name)
 
 
-def _tolerance_words(edge: NextEdge, ready: Prepared, log: bool) -> str:
+def _lost(label: str, found: Chance) -> list[Finding]:
+    if not found.lost:
+        return []
+    return [Finding(ChanceKind.LOST_CUTS, About(nozzle=label), {"lost": found.lost, "cuts": found.cuts})]
+
+
+def _tolerance(edge: NextEdge, ready: Prepared, about: About) -> list[Finding]:
+    """The value that the share `TARGET` of edges keeps to, where the records bound it."""
     try:
         bound = tolerance_bound(edge, TARGET)
     except TrialError:
-        return ""
-    value = math.exp(bound) if log else bound
+        return []
+    value = math.exp(bound) if ready.quantity.scale == "log" else bound
     if not math.isfinite(value):
-        return ""
-    return f"With 95 % confidence {TARGET:.0%} of edges lie below {with_unit(value, ready.quantity)} (one reading)."
+        return []
+    facts: dict[str, Fact] = {"share": TARGET, "confidence": 0.95, "value": Amount(value, ready.quantity.unit)}
+    return [Finding(ChanceKind.TOLERANCE, about, facts)]
 
 
-def _reach(ready: Prepared, edge: NextEdge, rule: Rule, found: Chance) -> str:
+def _reach(ready: Prepared, edge: NextEdge, rule: Rule, found: Chance, about: About) -> list[Finding]:
     specimens = ready.structure.counts.get("specimen", 0)
-    if not specimens or found.low >= TARGET or found.estimate - found.low < 0.1:
-        return ""
+    if not specimens or found.estimate - found.low < NEAR:
+        return []
     each = max(2, round(specimens / len(ready.types)))
-    needed = specimens_to_show(edge, rule, TARGET, each, len(ready.types))
-    return "" if needed is not None and needed <= each else say_reach(found, TARGET, each, needed)
+    reach = find_reach(edge, rule, found, TARGET, each, len(ready.types))
+    if reach is None or (reach.needed is not None and reach.needed <= each):
+        return []
+    facts: dict[str, Fact] = {
+        "target": reach.target,
+        "specimens": reach.specimens,
+        "needed": reach.needed,
+        "more_than": reach.more_than,
+        "shown": reach.shown,
+    }
+    return [Finding(ChanceKind.REACH, about, facts)]
 
 
 def _dross(
@@ -195,112 +208,129 @@ def _dross(
     label: str,
     place: Place,
     counts: tuple[int, int],
+    marred: frozenset[str],
+    confidence: float = SURE,
 ) -> ChanceResult | None:
     asked = trial.application.required.dross_grade
     if asked is None or table is None or "dross" not in trial.responses:
         return None
     cuts, lost = counts
-    name = f"dross grade {asked} or better"
+    name = Asked("dross", Amount(float(asked)))
     own = table[table[NOZZLE] == label]
     specimens = max(1, own["specimen"].replace("", np.nan).nunique())
     found = studied.get("dross")
     if found is None or found.graded is None:
-        return _all_or_none(own, asked, specimens, label, name, place, cuts, lost)
+        return _all_or_none(own, asked, marred, label, name, place, counts, confidence)
     ready = found.ready
     df = max(1.0, ready.structure.counts.get("specimen", len(ready.types) + 1) - len(ready.types))
     try:
         row = grade_row(ready, label, place)
-        chance_found = chance_of_grade(found.graded, row, asked, specimens, df, cuts=cuts or None, lost=lost)
+        fit = found.graded
+        chance_found = chance_of_grade(fit, row, asked, specimens, df, confidence, cuts=cuts or None, lost=lost)
     except TrialError:
-        return _all_or_none(own, asked, specimens, label, name, place, cuts, lost)
-    return _result(label, name, place, chance_found, [_lost_words(cuts, lost)])
+        return _all_or_none(own, asked, marred, label, name, place, counts, confidence)
+    return _result(label, name, place, chance_found, _lost(label, chance_found))
 
 
 def _all_or_none(
-    own: pd.DataFrame, asked: int, specimens: int, label: str, name: str, place: Place, cuts: int, lost: int
+    own: pd.DataFrame,
+    asked: int,
+    marred: frozenset[str],
+    label: str,
+    name: Asked,
+    place: Place,
+    counts: tuple[int, int],
+    confidence: float,
 ) -> ChanceResult:
-    """No model fits: the share that met, and a bound that counts whole specimens (Clopper and Pearson 1934)."""
-    share = float((own["value"] <= asked).mean()) * (1.0 - lost / cuts if cuts else 1.0)
-    low = 0.05 ** (1.0 / specimens) * share if share > 0 else 0.0
-    words = f"No model of the grades: the share that was seen; the bound counts {specimens} whole specimens."
-    return ChanceResult(label, name, place.words, share, low, None, 0, _lost_words(cuts, lost), (words,))
+    """No model fits: the share that met, and the exact bound on whole specimens.
+
+    A specimen counts as meeting where every coupon of it met and none was lost. An edge meets at least as often as
+    a whole specimen does, so the bound on specimens holds for edges.
+    """
+    cuts, lost = counts
+    worst = own.groupby(own["specimen"].astype(str))["value"].max()
+    met = {mark for mark, grade in worst.items() if grade <= asked} - marred
+    specimens = max(1, len(marred.union(worst.index)))
+    share = (float((own["value"] <= asked).mean()) if len(own) else 0.0) * (1.0 - lost / cuts if cuts else 1.0)
+    low = lowest_share(len(met), specimens, confidence)
+    rests_on = (Finding(ChanceKind.NO_GRADE_MODEL, facts={"specimens": specimens}),)
+    found = Chance(share, low, confidence, rests_on, cuts, lost)
+    return _result(label, name, place, found, _lost(label, found))
 
 
 def _together(
-    studied: Mapping[str, Studied],
     parts: Sequence[_Part],
+    together: Mapping[str, Array],
     dross: ChanceResult | None,
+    strict: ChanceResult | None,
     label: str,
     place: Place,
     cuts: int,
     lost: int,
 ) -> ChanceResult:
-    """All requirements at once; lost cuts count once."""
+    """All requirements at once; lost cuts count once. strict: dross with its bound at HALF_EACH."""
+    sure = SURE if strict is None else HALF_EACH
     share = 1.0 - lost / cuts if cuts else 1.0
     bare = [p.row.estimate / share if share else 0.0 for p in parts]
-    estimate, low = math.prod(bare), max(0.0, sum(p.row.low for p in parts) - (len(parts) - 1))
-    assumed: tuple[str, ...] = ()
+    estimate, low = math.prod(bare), 1.0
+    rests_on: tuple[Finding, ...] = ()
     if len(parts) > 1:
         edges, rules = tuple(p.edge for p in parts), tuple(p.rule for p in parts)
-        joint = chance_of_all(edges, rules, _correlations(studied, parts))
-        estimate, low, assumed = joint.estimate, joint.low * share, joint.words[:1]
-    if dross is not None:
+        joint = chance_of_all(edges, rules, together, sure)
+        estimate, low, rests_on = joint.estimate, joint.low * share, joint.rests_on
+    elif parts:
+        low = chance(parts[0].edge, parts[0].rule, sure, cuts=cuts or None, lost=lost).low
+    if dross is not None and strict is not None:
         estimate *= dross.estimate / share if share else 0.0
-        low = max(0.0, low + dross.low - 1.0)
-        assumed += (DROSS_APART,)
+        low = max(0.0, low + strict.low - 1.0)
+        rests_on += (Finding(ChanceKind.DROSS_APART),)
         bare.append(dross.estimate / share if share else 0.0)
     least, most = max(0.0, sum(bare) - (len(bare) - 1)) * share, min(bare) * share
-    words = f"Whatever the correlation, between {least:.0%} and {most:.0%}."
+    limits = Finding(ChanceKind.ANY_CORRELATION, About(nozzle=label), {"least": least, "most": most})
     whole = estimate * share
-    return ChanceResult(label, "all together", place.words, whole, min(low, whole), None, 0, words, assumed)
+    found = Chance(whole, min(low, whole), SURE, rests_on, cuts, lost)
+    return _result(label, TOGETHER, place, found, [*_lost(label, found), limits])
 
 
-def _correlations(studied: Mapping[str, Studied], parts: Sequence[_Part]) -> dict[str, Array]:
-    """Correlation matrices of the responses' effects at specimen and coupon level, from the coupons they share."""
-    found = {level: np.eye(len(parts)) for level in ("specimen", "coupon")}
-    for i, one in enumerate(parts):
-        for j, other in enumerate(parts[:i]):
-            pair = _pair(studied[one.name], studied[other.name])
-            for level, value in pair.items():
-                found[level][i, j] = found[level][j, i] = value
-    return found
-
-
-def _pair(one: Studied, other: Studied) -> dict[str, float]:
-    ready = one.ready
-    first, means, _ = coupon_means(ready.y, ready.table["coupon"].to_numpy(object))
-    second = pd.Series(other.ready.y, index=other.ready.table["coupon"].astype(str)).groupby(level=0).mean()
-    beside = second.reindex(ready.table["coupon"].astype(str).to_numpy()[first]).to_numpy(float)
-    keep = np.isfinite(beside)
-    groups = {g: labels[first][keep] for g, labels in ready.structure.groups.items() if g != "coupon"}
-    own = (one.fit.variances.get("coupon", 0.0), other.fit.variances.get("coupon", 0.0))
-    try:
-        return effect_correlation(
-            means[keep], beside[keep], ready.fixed[first][keep], groups, own if min(own) > 0 else None
-        )
-    except TrialError:
-        return {}
+def _coupon_response(studied: Studied) -> CouponResponse:
+    ready = studied.ready
+    coupon = ready.table["coupon"].astype(str).to_numpy(object)
+    return CouponResponse(
+        ready.y, coupon, ready.fixed, ready.structure.groups, studied.fit.variances.get("coupon", 0.0)
+    )
 
 
 def _cuts(coupons: pd.DataFrame, label: str) -> tuple[int, int]:
     outcomes = coupons.loc[coupons[NOZZLE] == label, "outcome"]
-    lost = int(outcomes.isin(["not_severed", "aborted"]).sum())
+    lost = int(outcomes.isin(LOST).sum())
     return lost + int((outcomes == "cut").sum()), lost
 
 
-def _lost_words(cuts: int, lost: int) -> str:
-    return f"{lost} of {cuts} cuts were lost and count as not meeting." if lost else ""
+def _lost_in(coupons: pd.DataFrame, label: str) -> frozenset[str]:
+    """Specimens of a type that lost a cut."""
+    lost = coupons[(coupons[NOZZLE] == label) & coupons["outcome"].isin(LOST)]
+    return frozenset(lost["specimen"].astype(str)) if "specimen" in lost else frozenset()
 
 
-def _result(label: str, name: str, place: Place, found: Chance, own: Sequence[str], more: str = "") -> ChanceResult:
-    assumed = tuple(word for word in (*found.words, more) if word and "count as not meeting" not in word)
-    text = " ".join(word for word in own if word)
-    return ChanceResult(label, name, place.words, found.estimate, found.low, None, 0, text, assumed)
+def _result(
+    label: str, asked: Asked, place: Place, found: Chance, notes: Sequence[Finding], more: tuple[Finding, ...] = ()
+) -> ChanceResult:
+    return ChanceResult(
+        nozzle=label,
+        asked=asked,
+        place=place,
+        estimate=found.estimate,
+        low=found.low,
+        cuts=found.cuts or 0,
+        lost=found.lost,
+        notes=tuple(notes),
+        rests_on=(*found.rests_on, *more),
+    )
 
 
 def _with_share(row: ChanceResult, grades: pd.DataFrame) -> ChanceResult:
     """Beside the chance, the share of this type's coupons that met everything, over all settings that were cut."""
-    own = grades[(grades[NOZZLE] == row.nozzle) & grades["outcome"].isin(["cut", "not_severed", "aborted"])]
-    if row.requirement != "all together" or own.empty:
+    own = grades[(grades[NOZZLE] == row.nozzle) & grades["outcome"].isin([Outcome.CUT, *LOST])]
+    if row.asked != TOGETHER or own.empty:
         return row
     return replace(row, share_met=float((own["meets"] == "yes").mean()), n_coupons=len(own))

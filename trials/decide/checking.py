@@ -1,160 +1,164 @@
-"""The checks that go with every response, each as one sentence for people."""
+"""The checks that go with every response, each as one finding."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
 
-from trials.decide.prepare import NOZZLE, Prepared
-from trials.decide.results import Check
-from trials.decide.wording import listed, number, with_unit
-from trials.errors import NotIdentifiable
-from trials.infer.checks import residuals as checks
-from trials.infer.checks import shuffle_test
+from trials.decide.kinds import StudyKind
+from trials.decide.prepare import NOZZLE, Array, Labels, Mask, Prepared
+from trials.errors import NotIdentifiable, TrialError
+from trials.findings import About, Amount, Fact, Finding, Weight
+from trials.infer import checks
+from trials.infer.checks import Shuffle, shuffle_test
+from trials.infer.means import pairwise
 from trials.infer.mixed import MixedFit, fit_mixed
-from trials.units import shown
 
-Array = NDArray[np.float64]
+FARTHEST = math.log(1000.0)  # a trend that may be a thousandfold either way says nothing
 ALERT = 0.01  # a check asks for attention below this p; there are about ten of them, so 0.05 would cry wolf
-MANY = 6
 
 
-def run_checks(ready: Prepared, fit: MixedFit) -> tuple[Check, ...]:
+def run_checks(ready: Prepared, fit: MixedFit) -> tuple[Finding, ...]:
     """All checks that these records can carry, in a fixed order."""
-    makers: tuple[Callable[[Prepared, MixedFit], Check | None], ...] = (
-        far_readings,
-        far_coupons,
-        centring,
-        drift,
-        wear,
-        spread_within,
-        spread_between,
-        curvature,
-        shuffled,
-        shape,
-        scale,
-        zeros,
-    )
-    found = [make(ready, fit) for make in makers]
+    makers: dict[StudyKind, Callable[[Prepared, MixedFit], Finding | None]] = {
+        StudyKind.FAR_READINGS: far_readings,
+        StudyKind.FAR_COUPONS: far_coupons,
+        StudyKind.CENTRING: centring,
+        StudyKind.DRIFT: drift,
+        StudyKind.WEAR_IN_A_MOUNT: wear,
+        StudyKind.SPREAD_ALONG_AN_EDGE: spread_within,
+        StudyKind.SPREAD_BETWEEN_COUPONS: spread_between,
+        StudyKind.CURVES: curvature,
+        StudyKind.SHUFFLED_SPECIMENS: shuffled,
+        StudyKind.RESIDUAL_SHAPE: shape,
+        StudyKind.SCALE: scale,
+        StudyKind.ZEROS: zeros,
+    }
+    found = [_made(kind, make, ready, fit) for kind, make in makers.items()]
     return tuple(check for check in found if check is not None)
 
 
-def _change(value: float, ready: Prepared) -> str:
+def _made(
+    kind: StudyKind, make: Callable[[Prepared, MixedFit], Finding | None], ready: Prepared, fit: MixedFit
+) -> Finding | None:
+    """One check; where these records cannot carry it, it says so and the answer stands."""
+    try:
+        return make(ready, fit)
+    except TrialError as problem:
+        return _check(StudyKind.CHECK_NOT_MADE, False, {"check": kind, "problem": str(problem)})
+
+
+def _check(
+    kind: StudyKind, flagged: bool, facts: Mapping[str, Fact] | None = None, about: About | None = None
+) -> Finding:
+    return Finding(kind, about or About(), facts or {}, Weight.LOOK_AT if flagged else Weight.NOTHING_FOUND)
+
+
+def change(value: float, ready: Prepared) -> Amount:
+    """A change on the model's scale as people read it: in per cent on the log scale, else in the response's unit."""
     if ready.quantity.scale == "log":
-        return f"{100 * math.expm1(value):+.1f} %"
-    return f"{value:+.3g} {shown(ready.quantity.unit)}".strip()
+        return Amount(100.0 * math.expm1(value), "%")
+    return Amount(value, ready.quantity.unit)
 
 
-def _column(ready: Prepared, name: str) -> NDArray:
+def _column(ready: Prepared, name: str) -> Labels:
     return ready.table[name].to_numpy(object)
 
 
-def far_mask(ready: Prepared) -> NDArray[np.bool_]:
+def far_mask(ready: Prepared) -> Mask:
     """Readings (n,) that stand far from the others of their coupon."""
     return checks.far_readings(ready.y, _column(ready, "coupon"))
 
 
-def far_readings(ready: Prepared, fit: MixedFit) -> Check:
-    """Readings far from their neighbours: flagged, never removed."""
+def far_readings(ready: Prepared, fit: MixedFit) -> Finding:
+    """Readings far from their neighbours: flagged, never removed; facts: (coupon, reading, value) of each."""
     far = far_mask(ready)
-    if not far.any():
-        return Check("far readings", "No reading stands far from the others of its coupon.")
     rows = ready.table[far]
-    named = [
-        f"coupon {r.coupon} reading {r.reading}: {with_unit(r.value, ready.quantity)}"
-        for r in rows.head(MANY).itertuples()
-    ]
-    more = f" and {len(rows) - MANY} more" if len(rows) > MANY else ""
-    text = (
-        f"Far from the other readings of the coupon: {'; '.join(named)}{more}. Measure again or correct; it stays in."
+    readings = tuple(
+        (str(coupon), str(reading), Amount(float(value), ready.quantity.unit))
+        for coupon, reading, value in zip(rows["coupon"], rows["reading"], rows["value"], strict=True)
     )
-    return Check("far readings", text, True, tuple(dict.fromkeys(map(str, rows["coupon"]))))
+    about = About(coupons=tuple(dict.fromkeys(map(str, rows["coupon"]))))
+    return _check(StudyKind.FAR_READINGS, bool(far.any()), {"readings": readings}, about)
 
 
-def _coupon_residuals(ready: Prepared) -> tuple[NDArray, Array]:
+def _coupon_residuals(ready: Prepared) -> tuple[NDArray[np.int_], Array]:
     groups = ready.structure.groups
     own = groups.get("mount", groups.get("specimen"))
     return checks.coupon_residuals(ready.y, ready.fixed, _column(ready, "coupon"), own)
 
 
-def far_coupons(ready: Prepared, fit: MixedFit) -> Check:
+def far_coupons(ready: Prepared, fit: MixedFit) -> Finding:
     """Coupons far from what the model expects."""
     first, residuals = _coupon_residuals(ready)
     far = checks.far_coupons(residuals)
-    if not far.any():
-        return Check("far coupons", "No coupon stands far from what its nozzle and settings lead one to expect.")
-    names = [str(name) for name in _column(ready, "coupon")[first[far]]]
-    more = f" and {len(names) - MANY} more" if len(names) > MANY else ""
-    text = (
-        f"Far from what nozzle and settings lead one to expect: coupon {listed(names[:MANY])}{more}. Look at the edge."
-    )
-    return Check("far coupons", text, True, tuple(names))
+    names = tuple(str(name) for name in _column(ready, "coupon")[first[far]])
+    return _check(StudyKind.FAR_COUPONS, bool(names), about=About(coupons=names))
 
 
-def centring(ready: Prepared, fit: MixedFit) -> Check | None:
-    """Side differences per mount: an off-centre nozzle shows on one side."""
+def centring(ready: Prepared, fit: MixedFit) -> Finding | None:
+    """Side differences per mount: an off-centre nozzle shows on one side; facts: mounts looked at, shifts found."""
     if "side" not in ready.table or "mount" not in ready.table:
         return None
     residuals = ready.y - ready.fixed @ fit.coefficients
     far = far_mask(ready)
-    parts = [_column(ready, name)[~far] for name in ("mount", "coupon", "side")]
-    shifts = checks.side_shifts(residuals[~far], *parts)
+    mount, coupon, side = (_column(ready, name)[~far] for name in ("mount", "coupon", "side"))
+    shifts = checks.side_shifts(residuals[~far], mount, coupon, side)
     if not shifts:
         return None
-    off = [shift for shift in shifts if shift.p < ALERT]
-    if not off:
-        return Check("centring", f"No mount shows one side worse than another ({len(shifts)} mounts looked at).")
-    named = []
-    nozzles = []
-    for s in off:
-        owner = ready.table.loc[ready.table["mount"] == s.mount, NOZZLE].iloc[0]
-        nozzles.append(str(owner))
-        named.append(f"mount {s.mount} ({owner}): {s.high_side} against {s.low_side} {_change(s.difference, ready)}")
-    text = f"Sides differ, as with an off-centre nozzle: {'; '.join(named)}. Check the centring of these mounts."
-    return Check("centring", text, True, nozzles=tuple(dict.fromkeys(nozzles)))
+    off: list[Fact] = []
+    owners = []
+    for s in (shift for shift in shifts if shift.p < ALERT):
+        owner = str(ready.table.loc[ready.table["mount"] == s.mount, NOZZLE].iloc[0])
+        owners.append(owner)
+        off.append((str(s.mount), owner, str(s.high_side), str(s.low_side), change(s.difference, ready)))
+    about = About(nozzles=tuple(dict.fromkeys(owners)))
+    return _check(StudyKind.CENTRING, bool(off), {"mounts": len(shifts), "shifts": tuple(off)}, about)
 
 
-def drift(ready: Prepared, fit: MixedFit) -> Check | None:
+def off_centre(check: Finding) -> tuple[str, ...]:
+    """Mounts that a centring check names."""
+    shifts = check.facts.get("shifts", ())
+    return tuple(str(shift[0]) for shift in shifts if isinstance(shift, tuple)) if isinstance(shifts, tuple) else ()
+
+
+def drift(ready: Prepared, fit: MixedFit) -> Finding | None:
     """Trend over the order of cutting: lens heating, wear of the machine, the day."""
     if "cut_order" not in ready.table or ready.table["cut_order"].isna().any():
         return None
     order = ready.table["cut_order"].to_numpy(float)
-    found = checks.slope(ready.y, ready.fixed, ready.structure.groups, order)
-    if found is None:
-        return None
-    per, low, high = (_change(x * np.ptp(order), ready) for x in (found.value, found.low, found.high))
-    if found.p >= ALERT:
-        return Check("drift", f"No drift over the order of cutting shows (first to last coupon {low} to {high}).")
-    return Check(
-        "drift",
-        f"The response drifts over the order of cutting: {per} from first to last coupon. The random order keeps it "
-        "from favouring a type; look for lens heating or wear.",
-        True,
-    )
+    return _trend(StudyKind.DRIFT, ready, order, float(np.ptp(order)))
 
 
-def wear(ready: Prepared, fit: MixedFit) -> Check | None:
-    """Trend over the coupons cut since the nozzle was mounted."""
+def wear(ready: Prepared, fit: MixedFit) -> Finding | None:
+    """Trend over the coupons cut since the nozzle was mounted, per ten coupons."""
     if "cut_order" not in ready.table or "mount" not in ready.table or ready.table["cut_order"].isna().any():
         return None
     coupons = ready.table.drop_duplicates("coupon")
     since = coupons.groupby("mount")["cut_order"].rank() - 1
     place = dict(zip(coupons["coupon"], since, strict=True))
-    along = ready.table["coupon"].map(place).to_numpy(float)
+    return _trend(StudyKind.WEAR_IN_A_MOUNT, ready, ready.table["coupon"].map(place).to_numpy(float), 10.0)
+
+
+def _trend(kind: StudyKind, ready: Prepared, along: Array, span: float) -> Finding | None:
     found = checks.slope(ready.y, ready.fixed, ready.structure.groups, along)
     if found is None:
         return None
-    per, low, high = (_change(x * 10, ready) for x in (found.value, found.low, found.high))
-    if found.p >= ALERT:
-        text = f"No trend from first to last coupon of a mount shows ({low} to {high} per ten coupons)."
-        return Check("wear in a mount", text)
-    return Check("wear in a mount", f"The response moves as a mount goes on: {per} per ten coupons cut.", True)
+    reach = max(abs(found.low), abs(found.high)) * span
+    if not reach < (FARTHEST if ready.quantity.scale == "log" else math.inf):
+        return _check(StudyKind.TREND_NOT_KNOWN, False, {"check": kind})
+    value, low, high = (change(x * span, ready) for x in (found.value, found.low, found.high))
+    facts: dict[str, Fact] = {"value": value, "low": low, "high": high, "p": found.p}
+    return _check(kind, found.p < ALERT, facts)
 
 
-def _types_differ(ready: Prepared, first: NDArray, values: Array, name: str, what: str, half: float) -> Check | None:
+def _types_differ(
+    kind: StudyKind, ready: Prepared, first: NDArray[np.int_], values: Array, half: float
+) -> Finding | None:
+    """Spread by type: the largest against the smallest with an interval for all pairs of types together."""
     labels = _column(ready, NOZZLE)[first]
     if len(ready.types) < 2 or len(values) < 3 * len(ready.types) or np.ptp(values) == 0:
         return None
@@ -162,22 +166,23 @@ def _types_differ(ready: Prepared, first: NDArray, values: Array, name: str, wha
     if not dummies.any(axis=0).all():
         return None
     groups = {k: v[first] for k, v in ready.structure.groups.items() if k == ready.structure.yardstick != "coupon"}
-    fit = fit_mixed(values, dummies, groups)
-    contrast = np.hstack([np.eye(len(ready.types) - 1), -np.ones((len(ready.types) - 1, 1))])
-    test = fit.test(contrast)
-    size = np.exp(half * (fit.coefficients - fit.coefficients.min()))
-    order = np.argsort(fit.coefficients)
-    ratio = number(float(size.max()), 2)
-    if test.p >= ALERT:
-        return Check(name, f"{what} does not differ clearly between types (largest to smallest {ratio} to 1).")
-    text = (
-        f"{what} differs between types: {ready.types[order[-1]]} {ratio} times that of {ready.types[order[0]]}. "
-        "A steadier nozzle is a result too."
-    )
-    return Check(name, text, True, nozzles=(ready.types[order[-1]],))
+    try:
+        fit = fit_mixed(values, dummies, groups)
+    except NotIdentifiable:
+        return None
+    types = len(ready.types)
+    test = fit.test(np.hstack([np.eye(types - 1), -np.ones((types - 1, 1))]))
+    order = np.argsort(fit.coefficients, kind="stable")
+    most, least = int(order[-1]), int(order[0])
+    pairs = pairwise(fit, np.eye(types), 0.95)
+    found, turned = (pairs[most, least], 1.0) if most > least else (pairs[least, most], -1.0)
+    ends = sorted(math.exp(half * turned * x) for x in (found.low, found.high))
+    ratio = math.exp(half * turned * found.value)
+    about = About(nozzle=ready.types[most], against=ready.types[least], nozzles=(ready.types[most],))
+    return _check(kind, test.p < ALERT, {"ratio": ratio, "low": ends[0], "high": ends[1], "p": test.p}, about)
 
 
-def spread_within(ready: Prepared, fit: MixedFit) -> Check | None:
+def spread_within(ready: Prepared, fit: MixedFit) -> Finding | None:
     """Spread along one edge, by type."""
     step = ready.quantity.resolution
     if ready.quantity.scale == "log":
@@ -185,73 +190,74 @@ def spread_within(ready: Prepared, fit: MixedFit) -> Check | None:
     keep = ~far_mask(ready)
     coupon = _column(ready, "coupon")
     first, values = checks.log_variance_within(ready.y[keep], coupon[keep], step)
-    rows = np.flatnonzero(keep)[first]
-    return _types_differ(ready, rows, values, "spread along an edge", "The spread of readings on one coupon", 0.5)
+    return _types_differ(StudyKind.SPREAD_ALONG_AN_EDGE, ready, np.flatnonzero(keep)[first], values, 0.5)
 
 
-def spread_between(ready: Prepared, fit: MixedFit) -> Check | None:
+def spread_between(ready: Prepared, fit: MixedFit) -> Finding | None:
     """Spread from coupon to coupon, by type."""
     first, residuals = _coupon_residuals(ready)
     size = np.log(np.maximum(np.abs(residuals), 1e-12 + 1e-3 * np.std(residuals)))
-    return _types_differ(ready, first, size, "spread between coupons", "The spread from coupon to coupon", 1.0)
+    return _types_differ(StudyKind.SPREAD_BETWEEN_COUPONS, ready, first, size, 1.0)
 
 
-def curvature(ready: Prepared, fit: MixedFit) -> Check | None:
+def curvature(ready: Prepared, fit: MixedFit) -> Finding | None:
     """Lack of fit against coupons repeated at the same nozzle and setting."""
     names = [NOZZLE, *(column for column in ready.columns.values() if column in ready.table)]
-    cells = ready.table[names].astype(str).agg("|".join, axis=1).to_numpy(object)
+    cells = ready.table.groupby(names, sort=False, dropna=False).ngroup().to_numpy()
     if len(set(zip(cells, _column(ready, "coupon"), strict=True))) == len(set(cells)):
-        return Check("fit of the curves", "No setting was cut twice, so the shape of the curves cannot be checked.")
+        return _check(StudyKind.CURVES_NOT_REPEATED, False)
     test = checks.lack_of_fit(ready.y, ready.fixed, ready.structure.groups, cells)
     if test is None:
-        return Check(
-            "fit of the curves", "The model reaches every setting that was cut; there is no shape left to check."
-        )
-    if test.p >= ALERT:
-        return Check("fit of the curves", f"The curves fit the repeated settings (p = {test.p:.2g}).")
-    return Check(
-        "fit of the curves",
-        f"Some settings lie off the fitted curves by more than repeats differ (p = {test.p:.2g}): read means at the "
-        "settings that were cut, not between them.",
-        True,
-    )
+        return _check(StudyKind.CURVES_REACH_ALL, False)
+    return _check(StudyKind.CURVES, test.p < ALERT, {"p": test.p})
 
 
-def shuffled(ready: Prepared, fit: MixedFit) -> Check | None:
+def shuffled(ready: Prepared, fit: MixedFit) -> Finding | None:
     """Nozzle test by shuffling whole specimens within sheets: it rests on the random order, not on a distribution."""
-    specimen = ready.structure.groups.get("specimen")
-    if specimen is None or len(ready.types) < 2:
+    if len(ready.types) < 2:
         return None
     part = ready.model.slices()[NOZZLE]
     rest = ready.fixed @ fit.coefficients - ready.fixed[:, part] @ fit.coefficients[part]
-    names, first, place = np.unique(specimen.astype(str), return_index=True, return_inverse=True)
-    means = np.bincount(place, ready.y - rest) / np.bincount(place)
+    found = shuffle_specimens(ready, ready.y - rest)
+    return None if found is None else _check(StudyKind.SHUFFLED_SPECIMENS, False, shuffle_facts(found))
+
+
+def shuffle_specimens(ready: Prepared, values: Array) -> Shuffle | None:
+    """Whole specimens shuffled within sheets by their mean of values (n,); None where that cannot be done."""
+    specimen = ready.structure.groups.get("specimen")
+    if specimen is None or len(ready.types) < 2:
+        return None
+    _, first, place = np.unique(specimen.astype(str), return_index=True, return_inverse=True)
+    means = np.bincount(place, values) / np.bincount(place)
     sheet = _column(ready, "sheet")[first] if "sheet" in ready.table else None
     try:
-        found = shuffle_test(means, _column(ready, NOZZLE)[first], sheet)
+        return shuffle_test(means, _column(ready, NOZZLE)[first], sheet)
     except NotIdentifiable:
         return None
-    return Check("shuffled specimens", f"Shuffling whole specimens within sheets: {found.sentence()}")
 
 
-def shape(ready: Prepared, fit: MixedFit) -> Check | None:
+def shuffle_facts(found: Shuffle) -> dict[str, Fact]:
+    """What was counted, and what could not have been shown."""
+    return {
+        "p": found.p,
+        "smallest_p": found.smallest_p,
+        "arrangements": found.arrangements,
+        "listed": found.listed,
+        "out_of_reach": max(found.out_of_reach, default=None),
+    }
+
+
+def shape(ready: Prepared, fit: MixedFit) -> Finding | None:
     """Shape of the coupon residuals, coupons that stand far out set aside."""
     _, residuals = _coupon_residuals(ready)
-    residuals = residuals[~checks.far_coupons(residuals)]
-    found = checks.residual_shape(residuals)
+    found = checks.residual_shape(residuals[~checks.far_coupons(residuals)])
     if found is None:
         return None
-    if found.p >= ALERT:
-        return Check("residual shape", "The coupon residuals look regular (no long tail or lean).")
-    lean = (
-        "a lean to the high side" if found.skewness > 0.5 else "a lean to the low side" if found.skewness < -0.5 else ""
-    )
-    tail = "long tails" if found.excess > 1 else ""
-    words = listed([w for w in (lean, tail) if w]) if lean or tail else "another shape than the bell"
-    return Check("residual shape", f"The coupon residuals show {words}.", True)
+    facts: dict[str, Fact] = {"skewness": found.skewness, "excess": found.excess, "p": found.p}
+    return _check(StudyKind.RESIDUAL_SHAPE, found.p < ALERT, facts)
 
 
-def scale(ready: Prepared, fit: MixedFit) -> Check | None:
+def scale(ready: Prepared, fit: MixedFit) -> Finding | None:
     """Whether the chosen scale lies within the powers that fit."""
     values = ready.table["value"].to_numpy(float)
     if np.any(values <= 0) or len(values) > 5000:
@@ -262,20 +268,16 @@ def scale(ready: Prepared, fit: MixedFit) -> Check | None:
         found = checks.box_cox(values[keep], ready.fixed[keep], groups, np.linspace(-1.0, 2.0, 13))
     except NotIdentifiable:
         return None
-    chosen = 0.0 if ready.quantity.scale == "log" else 1.0
-    words = "the log scale" if chosen == 0.0 else "the scale as measured"
-    inside = found.low - 0.125 <= chosen <= found.high + 0.125
-    span = f"powers {found.low:g} to {found.high:g} fit about as well as the best ({found.best:g})"
-    if inside:
-        return Check("scale", f"Working on {words} suits these readings: {span}.")
-    return Check("scale", f"Another scale than {words} would suit these readings better: {span}.", True)
+    log = ready.quantity.scale == "log"
+    inside = found.low - 0.125 <= (0.0 if log else 1.0) <= found.high + 0.125
+    facts: dict[str, Fact] = {"log": log, "low": found.low, "high": found.high, "best": found.best}
+    return _check(StudyKind.SCALE, not inside, facts)
 
 
-def zeros(ready: Prepared, fit: MixedFit) -> Check | None:
+def zeros(ready: Prepared, fit: MixedFit) -> Finding | None:
     """Zeros on the log scale and what they count as."""
     n = int((ready.table["value"] <= 0).sum())
     if n == 0 or ready.quantity.scale != "log":
         return None
-    half = with_unit(0.5 * ready.quantity.resolution, ready.quantity)
-    text = f"{n} readings of zero count as half the instrument's step ({half})."
-    return Check("zeros", text, True)
+    half = Amount(0.5 * ready.quantity.resolution, ready.quantity.unit)
+    return _check(StudyKind.ZEROS, True, {"n": n, "half": half})

@@ -3,26 +3,25 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trials.decide.measured import Place
-from trials.decide.prepare import NOZZLE, Prepared
+from trials.decide.checking import ALERT, shuffle_facts, shuffle_specimens
+from trials.decide.kinds import StudyKind
+from trials.decide.prepare import NOZZLE, Array, Labels, Prepared
 from trials.decide.results import TermTest
 from trials.errors import TrialError
-from trials.infer.checks import Shuffle, shuffle_test
+from trials.findings import About, Finding, Place
 from trials.infer.ordinal import OrdinalFit, fit_ordinal, proportional_odds
-
-Array = NDArray[np.float64]
 
 
 def _names(ready: Prepared) -> list[str]:
     return [t.name for t in ready.model.terms if len(set(t.parts)) == 1 and t.parts[0] != NOZZLE]
 
 
-def _columns(ready: Prepared, matrix: Array, labels: NDArray) -> Array:
+def _columns(ready: Prepared, matrix: Array, labels: Labels) -> Array:
     """Columns of the ordered model: each type against the reference, then slopes and squares of the settings."""
     slices = ready.model.slices()
     dummies = [(labels == t).astype(float)[:, None] for t in _others(ready)]
@@ -46,90 +45,74 @@ def grade_row(ready: Prepared, label: str, place: Place) -> Array:
     """Row (k,) of the ordered model for one type at a place."""
     table = {a.name: [label if a.name == NOZZLE else p[a.name] for p in place.settings] for a in ready.model.axes}
     matrix = ready.model.matrix(table) if table else ready.fixed[:1]
-    return _columns(ready, matrix, np.array([label] * len(matrix), dtype=object)).mean(axis=0)
+    mean: Array = _columns(ready, matrix, np.array([label] * len(matrix), dtype=object)).mean(axis=0)
+    return mean
 
 
-def always_same(ready: Prepared) -> dict[str, float]:
+def always_same(ready: Prepared) -> tuple[Finding, ...]:
     """Types all of whose coupons have one grade, with that grade."""
     found = ready.table.groupby(NOZZLE, sort=False)["value"].agg(["min", "max"])
-    return {str(t): float(row["min"]) for t, row in found.iterrows() if row["min"] == row["max"]}
-
-
-def _shuffle(ready: Prepared) -> Shuffle | None:
-    """Whole specimens shuffled within sheets by their mean grade; None where no specimens are named."""
-    specimen = ready.structure.groups.get("specimen")
-    if specimen is None or len(ready.types) < 2:
-        return None
-    _, first, place = np.unique(specimen.astype(str), return_index=True, return_inverse=True)
-    means = np.bincount(place, ready.y) / np.bincount(place)
-    sheet = ready.table["sheet"].to_numpy(object)[first] if "sheet" in ready.table else None
-    return shuffle_test(means, ready.table[NOZZLE].to_numpy(object)[first], sheet)
-
-
-def _same_words(same: dict[str, float]) -> str:
-    return "; ".join(f"{t} always has grade {g:g}" for t, g in same.items())
-
-
-def without_spread(ready: Prepared) -> str:
-    """What grades say that leave no spread to judge by."""
-    if len(set(ready.y)) == 1:
-        return f"Every coupon has grade {ready.y[0]:g}: the grades tell no nozzle from another."
-    same, found = always_same(ready), _shuffle(ready)
-    if not same or found is None:
-        return "The grades leave no spread to judge by; compare them by eye."
-    return f"{_same_words(same)}. Shuffling whole specimens within sheets: {found.sentence()}"
-
-
-def shuffled(ready: Prepared, tests: tuple[TermTest, ...]) -> tuple[tuple[TermTest, ...], list[str]]:
-    """Where a type is always the same, the nozzle test is done by shuffling specimens within sheets."""
-    same, found = always_same(ready), _shuffle(ready)
-    if not same or found is None:
-        return tests, []
-    said = f"{_same_words(same)}, so the nozzle test shuffles whole specimens within sheets. {found.sentence()}"
-    moved = tuple(replace(t, p=found.p, strata_F=None, strata_p=None) if t.term == NOZZLE else t for t in tests)
-    return moved, [said]
-
-
-def grade_sentences(ready: Prepared, fit: OrdinalFit | None) -> list[str]:
-    """What the ordered model says of each type against the reference, with separation named."""
-    reference = ready.today or ready.types[0]
-    if fit is None:
-        return ["The grades carry no ordered model: too few of them differ."]
-    said = [_against(fit, i, label, reference) for i, label in enumerate(_others(ready))]
-    return [text for text in said if text] + _proportional(fit, len(_others(ready)))
-
-
-def _against(fit: OrdinalFit, i: int, label: str, reference: str) -> str:
-    try:
-        low, high = fit.profile(i)
-    except TrialError:
-        return ""
-    value = fit.coefficients[i]
-    if math.isinf(value):
-        side, bound = ("lower", high) if value < 0 else ("higher", low)
-        at = f"at most {math.exp(bound):.2g}" if value < 0 else f"at least {math.exp(bound):.2g}"
-        limit = f"; the odds of a worse grade are {at} times those of {reference}" if math.isfinite(bound) else ""
-        return f"{label} has {side} grades than {reference} throughout, so no finite estimate exists{limit}."
-    return (
-        f"The odds of a worse dross grade with {label} are {math.exp(value):.2g} times those of {reference} "
-        f"(95 % interval {_bound(low)} to {_bound(high)}, specimens taken into account)."
+    return tuple(
+        Finding(StudyKind.ALWAYS_ONE_GRADE, About(nozzle=str(t)), {"grade": float(low)})
+        for t, low, high in found.itertuples()
+        if low == high
     )
 
 
-def _bound(value: float) -> str:
-    return "0" if value == -math.inf else "no bound" if value == math.inf else f"{math.exp(value):.2g}"
+def without_spread(ready: Prepared) -> tuple[Finding, ...]:
+    """What grades say that leave no spread to judge by."""
+    if len(set(ready.y)) == 1:
+        return (Finding(StudyKind.GRADES_ALL_ONE, facts={"grade": float(ready.y[0])}),)
+    same, found = always_same(ready), shuffle_specimens(ready, ready.y)
+    if not same or found is None:
+        return (Finding(StudyKind.GRADES_NO_SPREAD),)
+    return (*same, Finding(StudyKind.GRADES_SHUFFLED, facts=shuffle_facts(found)))
 
 
-def _proportional(fit: OrdinalFit, types: int) -> list[str]:
-    if types == 0:
-        return []
+def shuffled(ready: Prepared, tests: tuple[TermTest, ...]) -> tuple[tuple[TermTest, ...], tuple[Finding, ...]]:
+    """Where a type is always the same, the nozzle test is done by shuffling specimens within sheets."""
+    same, found = always_same(ready), shuffle_specimens(ready, ready.y)
+    if not same or found is None:
+        return tests, ()
+    moved = tuple(
+        replace(t, p=found.p, F_classical=None, den_df_classical=None, p_classical=None) if t.term == NOZZLE else t
+        for t in tests
+    )
+    return moved, (*same, Finding(StudyKind.GRADES_SHUFFLED, facts=shuffle_facts(found)))
+
+
+def against_reference(ready: Prepared, fit: OrdinalFit | None) -> tuple[Finding, ...]:
+    """What the ordered model says of each type against the reference, with separation named."""
+    reference = ready.today or ready.types[0]
+    if fit is None:
+        return (Finding(StudyKind.NO_ORDERED_MODEL),)
+    found = [_against(fit, i, label, reference) for i, label in enumerate(_others(ready))]
+    return (*(one for one in found if one is not None), *_proportional(fit, _others(ready)))
+
+
+def _against(fit: OrdinalFit, i: int, label: str, reference: str) -> Finding | None:
     try:
-        found = proportional_odds(fit, tuple(range(types)))
+        low, high = fit.profile(i)
     except TrialError:
-        return []
-    if not found.p < 0.01:
-        return []
-    return [
-        f"The types do not shift all grades alike (p = {found.p:.2g}): compare the shares of each grade, not one odds "
-        f"ratio."
-    ]
+        return None
+    value = float(fit.coefficients[i])
+    about = About(nozzle=label, against=reference)
+    if math.isinf(value):
+        bound = high if value < 0 else low
+        facts = {"lower": value < 0, "bound": math.exp(bound) if math.isfinite(bound) else None}
+        return Finding(StudyKind.GRADES_APART, about, facts)
+    return Finding(StudyKind.GRADE_ODDS, about, {"odds": math.exp(value), "low": math.exp(low), "high": _exp(high)})
+
+
+def _exp(value: float) -> float:
+    return math.inf if value == math.inf else math.exp(value)
+
+
+def _proportional(fit: OrdinalFit, types: Sequence[str]) -> tuple[Finding, ...]:
+    if not types:
+        return ()
+    try:
+        found = proportional_odds(fit, tuple(range(len(types))))
+    except TrialError:
+        return ()
+    return (Finding(StudyKind.GRADES_NOT_ALIKE, facts={"p": float(found.p)}),) if found.p < ALERT else ()

@@ -4,16 +4,32 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
-from trials.decide.wording import number
 from trials.errors import InputError, NotIdentifiable
+from trials.findings import Finding, Weight
 from trials.infer.mixed import MixedFit, fit_mixed
+from trials.trial import LOST, Outcome
 
-NO_FAILURE = "clean to the last step"
-AT_ONCE = "not clean at the first step"
+
+class Remark(StrEnum):
+    """What a ladder leaves open."""
+
+    NONE = ""
+    NO_FAILURE = "clean to the last step"
+    AT_ONCE = "not clean at the first step"
+
+
+class LadderKind(StrEnum):
+    """What there is to say beside the comparisons of a ladder."""
+
+    CLEAN_TO_THE_LAST = "ladder_clean_to_the_last"
+    NOT_CLEAN_AT_ALL = "ladder_not_clean_at_all"
+    SPEEDS_RISE = "ladder_speeds_rise"
 
 
 @dataclass(frozen=True)
@@ -31,13 +47,13 @@ class LadderComparison:
 
 @dataclass(frozen=True)
 class LadderStudy:
-    """ladders: `mount, nozzle, specimen, speed, remark`, one row per mount; unit of speed; sentences: answer first."""
+    """ladders: `mount, nozzle, specimen, speed, remark`, one row per mount; unit of speed; said: beside the answer."""
 
     unit: str
     ladders: pd.DataFrame
     comparisons: tuple[LadderComparison, ...]
     confidence: float
-    sentences: tuple[str, ...]
+    said: tuple[Finding, ...]
 
 
 def fastest_clean(
@@ -47,18 +63,18 @@ def fastest_clean(
 
     coupons: as cut, `coupon, mount, nozzle, specimen, outcome`, the columns `speed` and `others` (further factors, one
     ladder for each crossing, averaged within the mount). A coupon is clean if it was cut and its dross grade is at
-    most `dross_allowed`; scrapped and uncut coupons and those without a grade say nothing. remark: `NO_FAILURE` where
-    the speed is a lower bound, `AT_ONCE` where it counts as one step below the first.
+    most `dross_allowed`; scrapped and uncut coupons and those without a grade say nothing. remark:
+    `Remark.NO_FAILURE` where the speed is a lower bound, `AT_ONCE` where it counts as one step below the first.
     """
     rows = []
     for mount, part in coupons.groupby("mount", sort=False):
-        found = [_one(ladder, grades, dross_allowed, speed) for ladder in _ladders(part, others)]
+        found = [_fastest(ladder, grades, dross_allowed, speed) for ladder in _ladders(part, others)]
         known = [one for one in found if one is not None]
         if known:
             first = part.iloc[0]
             remarks = [remark for _, remark in known if remark]
             mean = float(np.mean([value for value, _ in known]))
-            rows.append([mount, first["nozzle"], first["specimen"], mean, remarks[0] if remarks else ""])
+            rows.append([mount, first["nozzle"], first["specimen"], mean, remarks[0] if remarks else Remark.NONE])
     return pd.DataFrame(rows, columns=["mount", "nozzle", "specimen", "speed", "remark"])
 
 
@@ -66,22 +82,24 @@ def _ladders(part: pd.DataFrame, others: list[str]) -> list[pd.DataFrame]:
     return [rows for _, rows in part.groupby(others, sort=False)] if others else [part]
 
 
-def _one(ladder: pd.DataFrame, grades: Mapping[str, float], allowed: float, speed: str) -> tuple[float, str] | None:
+def _fastest(
+    ladder: pd.DataFrame, grades: Mapping[str, float], allowed: float, speed: str
+) -> tuple[float, Remark] | None:
     """Fastest clean speed of one ladder and a remark; None where nothing of it is known."""
     best, steps = None, ladder[speed].astype(float).sort_values()
     for index, value in steps.items():
         row = ladder.loc[index]
-        if row["outcome"] in ("not_severed", "aborted"):
+        if row["outcome"] in LOST:
             clean = False
-        elif row["outcome"] == "cut" and row["coupon"] in grades:
+        elif row["outcome"] == Outcome.CUT and row["coupon"] in grades:
             clean = grades[row["coupon"]] <= allowed
         else:
             continue
         if not clean:
             step = float(np.diff(steps.unique())[0]) if steps.nunique() > 1 else 0.0
-            return (value - step, AT_ONCE) if best is None else (best, "")
+            return (value - step, Remark.AT_ONCE) if best is None else (best, Remark.NONE)
         best = value
-    return None if best is None else (best, NO_FAILURE)
+    return None if best is None else (best, Remark.NO_FAILURE)
 
 
 def study_ladders(ladders: pd.DataFrame, types: tuple[str, ...], today: str, unit: str) -> LadderStudy:
@@ -114,38 +132,25 @@ def study_ladders(ladders: pd.DataFrame, types: tuple[str, ...], today: str, uni
         contrast[[0, i]] = -1.0, 1.0
         e = fit.estimate(contrast, confidence)
         found.append(LadderComparison(name, today, e.value, e.low, e.high, e.p, e.df))
-    sentences = (*(_words(c, unit, confidence) for c in found), *_remarks(ladders))
-    return LadderStudy(unit, ladders, tuple(found), confidence, sentences)
+    return LadderStudy(unit, ladders, tuple(found), confidence, tuple(_remarks(ladders)))
 
 
-def _fit(ladders: pd.DataFrame, fixed: np.ndarray) -> MixedFit:
+def _fit(ladders: pd.DataFrame, fixed: NDArray[np.float64]) -> MixedFit:
     speeds = ladders["speed"].to_numpy(float)
     specimens = ladders["specimen"].to_numpy(str)
     repeated = len(set(specimens)) < len(specimens) and len(set(specimens)) > fixed.shape[1]
     return fit_mixed(speeds, fixed, {"specimen": specimens} if repeated else {})
 
 
-def _words(c: LadderComparison, unit: str, confidence: float) -> str:
-    size = f"{number(abs(c.difference))} {unit} {'faster' if c.difference >= 0 else 'slower'}"
-    limits = f"{100 * confidence:.3g} % interval {c.low:+.2f} to {c.high:+.2f}, {c.df:.3g} degrees of freedom"
-    if c.low > 0:
-        end = "a faster clean cut is shown"
-    elif c.high < 0:
-        end = "a slower clean cut is shown"
-    else:
-        end = "no difference is shown"
-    return f"{c.nozzle} cuts clean up to {size} than today's {c.against} ({limits}): {end}."
-
-
-def _remarks(ladders: pd.DataFrame) -> list[str]:
-    said = []
-    open_ = ladders.loc[ladders["remark"] == NO_FAILURE, "mount"].tolist()
-    if open_:
-        said.append(
-            f"Clean to the last step in {', '.join(open_)}: the limit there is higher; raise the ladder to find it."
-        )
-    low = ladders.loc[ladders["remark"] == AT_ONCE, "mount"].tolist()
-    if low:
-        said.append(f"Not clean at the first step in {', '.join(low)}: counted as one step below it.")
-    said.append("Speeds rise in order inside a mount: warming and wear within a ladder look like an effect of speed.")
-    return said
+def _remarks(ladders: pd.DataFrame) -> list[Finding]:
+    """Mounts whose limit lies beyond their ladder, and what a ladder cannot say."""
+    beyond = (
+        (LadderKind.CLEAN_TO_THE_LAST, Remark.NO_FAILURE),
+        (LadderKind.NOT_CLEAN_AT_ALL, Remark.AT_ONCE),
+    )
+    found = []
+    for kind, remark in beyond:
+        mounts = tuple(map(str, ladders.loc[ladders["remark"] == remark, "mount"]))
+        if mounts:
+            found.append(Finding(kind, facts={"mounts": mounts}, weight=Weight.LOOK_AT))
+    return [*found, Finding(LadderKind.SPEEDS_RISE)]

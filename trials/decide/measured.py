@@ -1,35 +1,28 @@
-"""The study of one measured response: terms, spread, means, comparisons and the word for each nozzle type."""
+"""What one fitted response shows: terms, spread, means, comparisons and the word for each nozzle type."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from trials.decide.kinds import StudyKind
 from trials.decide.prepare import NOZZLE, Prepared
 from trials.decide.results import Comparison, Mean, Spread, TermTest
-from trials.decide.wording import setting_words, spread_words
 from trials.errors import NotIdentifiable
-from trials.infer.answer import Levels, answer
-from trials.infer.means import Interval, differences, effect_size, mean_row, means, pairwise
+from trials.findings import About, Finding, Place, PlaceKind, each_once
+from trials.infer.answer import Added, Answer, Levels, answer
+from trials.infer.means import Interval, differences, mean_row, means, pairwise
 from trials.infer.means.marginal import Settings
 from trials.infer.mixed import MixedFit
-from trials.infer.strata import strata_tests
+from trials.infer.strata import StrataTest, strata_tests
 from trials.trial import Level, Trial
 
 Array = NDArray[np.float64]
-NO_REPLICATION = "nothing above the coupon was repeated, so the word stays open"
-
-
-@dataclass(frozen=True)
-class Place:
-    """Where nozzle types are compared: the settings averaged over, and their words."""
-
-    words: str
-    settings: tuple[dict[str, Level], ...]
+CROSSING = 0.90  # two one-sided tests at 5 %: a type lies below at one setting and above at another
 
 
 def places(trial: Trial, allowed: Mapping[str, Sequence[tuple[Level, ...]]]) -> dict[str, Place]:
@@ -37,14 +30,13 @@ def places(trial: Trial, allowed: Mapping[str, Sequence[tuple[Level, ...]]]) -> 
 
     allowed: planned settings of each type, as tuples in the order of the factors.
     """
-    names = list(trial.factors)
-    today = trial.today_settings
-    found = {"today": Place(setting_words(trial, today), (dict(today),))}
+    units = {name: asked.unit for name, asked in trial.factors.items()}
+    found = {"today": Place(PlaceKind.TODAY, (dict(trial.today_settings),), units)}
     shared = [s for s in next(iter(allowed.values()), ()) if all(s in other for other in allowed.values())]
     shared = list(dict.fromkeys(shared))
     if len(shared) > 1:
-        words = f"average over the {len(shared)} settings that every type was allowed"
-        found["average"] = Place(words, tuple(dict(zip(names, s, strict=True)) for s in shared))
+        settings = tuple(dict(zip(trial.factors, s, strict=True)) for s in shared)
+        found["average"] = Place(PlaceKind.AVERAGE, settings, units)
     return found
 
 
@@ -67,19 +59,20 @@ def term_tests(ready: Prepared, fit: MixedFit) -> tuple[TermTest, ...]:
     slices = ready.model.slices()
     eye = np.eye(ready.fixed.shape[1])
     strata = _strata(ready, slices)
+    parts = {term.name: term.parts for term in ready.model.terms}
     found = []
     for name, part in slices.items():
         test = fit.test(eye[part])
         beside = strata.get(name)
-        extra = (beside.F, beside.den_df, beside.p) if beside is not None else (None, None, None)
         bare = name == NOZZLE and not ready.structure.replicated
+        kept = beside is not None and not bare
+        classical = (beside.F, beside.den_df, beside.p) if kept and beside is not None else (None, None, None)
         p = math.nan if bare else test.p
-        omega2 = effect_size(test.F, test.df, test.den_df).omega2
-        found.append(TermTest(name, test.df, test.den_df, test.F, p, *((None, None, None) if bare else extra), omega2))
+        found.append(TermTest(name, test.df, test.den_df, test.F, p, *classical, parts[name]))
     return tuple(found)
 
 
-def _strata(ready: Prepared, slices: Mapping[str, slice]) -> dict:
+def _strata(ready: Prepared, slices: Mapping[str, slice]) -> Mapping[str, StrataTest]:
     blocks = {name: ready.fixed[:, part] for name, part in slices.items()}
     width = len(ready.model.block_levels) - 1
     if width > 0:
@@ -90,20 +83,17 @@ def _strata(ready: Prepared, slices: Mapping[str, slice]) -> dict:
         return {}
 
 
-def spreads(ready: Prepared, fit: MixedFit) -> tuple[Spread, ...]:
+def spreads(fit: MixedFit) -> tuple[Spread, ...]:
     """Every source of spread with its share of the variance of one reading."""
-    total, word = sum(fit.variances.values()), ready.structure.block_word
-    return tuple(
-        Spread(source, math.sqrt(v), v / total, spread_words(source, math.sqrt(v), ready.quantity, word))
-        for source, v in fit.variances.items()
-    )
+    total = sum(fit.variances.values())
+    return tuple(Spread(source, math.sqrt(v), v / total) for source, v in fit.variances.items())
 
 
 def mean_table(ready: Prepared, fit: MixedFit, place: Place) -> tuple[Mean, ...]:
     """Typical edge of every type at a place."""
     found = means(fit, mean_rows(ready, place))
     return tuple(
-        Mean(t, place.words, *(back(x, ready) for x in (m.value, m.low, m.high)))
+        Mean(t, place, *(back(x, ready) for x in (m.value, m.low, m.high)))
         for t, m in zip(ready.types, found, strict=True)
     )
 
@@ -130,9 +120,11 @@ def compare(
     return tuple(found)
 
 
-def _word(ready: Prepared, s: Interval, e: Interval, worthwhile: float | None) -> tuple:
-    if not ready.structure.replicated or worthwhile is None:
-        return "not settled", NO_REPLICATION if not ready.structure.replicated else None
+def _word(ready: Prepared, s: Interval, e: Interval, worthwhile: float | None) -> tuple[Answer, Added | None]:
+    if not ready.structure.replicated:
+        return Answer.NOT_SETTLED, Added.NO_REPLICATION
+    if worthwhile is None:
+        return Answer.NOT_SETTLED, None
     return answer(_improvement(s, ready), _improvement(e, ready), worthwhile)
 
 
@@ -149,18 +141,18 @@ def _comparison(
     place: Place,
     found: Interval,
     confidence: float,
-    word: str | None,
-    adds: str | None,
+    word: Answer | None,
+    adds: Added | None,
     base: float,
 ) -> Comparison:
     log = ready.quantity.scale == "log"
     bare = not ready.structure.replicated
     shown = [math.exp(x) if log else x for x in (found.value, found.low, found.high)]
-    in_unit = tuple(base * (x - 1.0) for x in shown) if log else tuple(shown)
+    moved = [base * (x - 1.0) for x in shown] if log else shown
     return Comparison(
         nozzle=label,
         against=against,
-        settings=place.words,
+        settings=place,
         kind="ratio" if log else "difference",
         value=shown[0],
         low=math.nan if bare else shown[1],
@@ -169,7 +161,7 @@ def _comparison(
         answer=word,
         answer_adds=adds,
         confidence=confidence,
-        in_unit=(in_unit[0], math.nan, math.nan) if bare else in_unit,
+        in_unit=(moved[0], math.nan, math.nan) if bare else (moved[0], moved[1], moved[2]),
     )
 
 
@@ -195,36 +187,34 @@ def all_comparisons(ready: Prepared, fit: MixedFit, place: Place, confidence: fl
     )
 
 
-def order_changes(trial: Trial, ready: Prepared, fit: MixedFit, tests: Sequence[TermTest], place: Place) -> list[str]:
-    """Sentences that name where a type passes today's nozzle as a setting changes; only for products that show."""
+def order_changes(ready: Prepared, fit: MixedFit, tests: Sequence[TermTest], place: Place) -> tuple[Finding, ...]:
+    """Where a type passes today's nozzle as a setting changes, shown at both ends; only for products that show."""
     if ready.today is None:
-        return []
-    said = []
+        return ()
+    found: list[Finding] = []
     for test in tests:
-        parts = test.term.removeprefix(f"{NOZZLE} x ").split(" squared")[0]
-        if not test.term.startswith(f"{NOZZLE} x ") or not test.p < 0.05 or parts not in trial.factors:
-            continue
-        said += _crossings(trial, ready, fit, parts, place)
-    return list(dict.fromkeys(said))
+        factors = [part for part in dict.fromkeys(test.parts) if part != NOZZLE]
+        if NOZZLE in test.parts and len(factors) == 1 and test.p < 0.05:
+            found += _crossings(ready, fit, factors[0], place, ready.today)
+    return each_once(found)
 
 
-def _crossings(trial: Trial, ready: Prepared, fit: MixedFit, factor: str, place: Place) -> list[str]:
-    said = []
-    levels = trial.factors[factor].levels
-    by_level = []
-    for level in levels:
-        moved = Place("", tuple({**point, factor: level} for point in place.settings))
-        by_level.append(mean_rows(ready, moved) @ fit.coefficients)
-    table = np.array(by_level)
-    reference = ready.types.index(ready.today)
+def _crossings(ready: Prepared, fit: MixedFit, factor: str, place: Place, today: str) -> list[Finding]:
+    """Types shown to lie below today's at one level and above at another (Gail and Simon 1985: both must show)."""
+    asked = ready.trial.factors[factor]
+    tables = []
+    for level in asked.levels:
+        moved = Place(PlaceKind.STATED, tuple({**point, factor: level} for point in place.settings), place.units)
+        tables.append(mean_rows(ready, moved))
+    reference = ready.types.index(today)
+    found = []
     for i, label in enumerate(ready.types):
-        gap = table[:, i] - table[:, reference]
-        if i != reference and gap.min() < 0 < gap.max():
-            low, high = levels[int(gap.argmin())], levels[int(gap.argmax())]
-            unit = trial.factors[factor].unit
-            said.append(
-                f"The order of {label} and {ready.today} depends on {factor}: {label} is lower at {low} {unit}".rstrip()
-                + f" and higher at {high} {unit}".rstrip()
-                + "."
-            )
-    return said
+        if i == reference:
+            continue
+        gaps = [fit.estimate(rows[i] - rows[reference], CROSSING) for rows in tables]
+        low = min(range(len(gaps)), key=lambda k: gaps[k].value)
+        high = max(range(len(gaps)), key=lambda k: gaps[k].value)
+        if gaps[low].high < 0 < gaps[high].low:
+            facts = {"factor": factor, "unit": asked.unit, "low_at": asked.levels[low], "high_at": asked.levels[high]}
+            found.append(Finding(StudyKind.ORDER_CHANGES, About(nozzle=label, against=today), facts))
+    return found

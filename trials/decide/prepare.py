@@ -9,14 +9,19 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from trials.decide.kinds import StudyKind
 from trials.errors import InputError, NotIdentifiable
+from trials.findings import About, Finding
 from trials.infer.mixed import MixedDesign
 from trials.infer.model import Axis, FixedModel, Structure, build_model, find_structure
 from trials.responses import Quantity
 from trials.trial import Level, Trial
 
 Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+Labels = NDArray[np.object_]
 NOZZLE = "nozzle"
+FEWEST = 3  # readings: fewer leave no spread to judge by
 DROP_ORDER = ("mount", "coupon", "sheet", "specimen")
 
 
@@ -24,39 +29,48 @@ DROP_ORDER = ("mount", "coupon", "sheet", "specimen")
 class Prepared:
     """One response made ready.
 
-    table: one row per reading that counts, sorted; raw: the same rows as they were given; y (n,): the response on the
-    model's scale; fixed (n, k); types: nozzle types present, in the order of the trial file; said: what had to be left
-    out, in sentences.
+    table: one row per reading that counts, sorted; y (n,): the response on the model's scale; fixed (n, k); types:
+    nozzle types present, in the order of the trial file; columns: of each factor; said: what had to be left out.
     """
 
+    trial: Trial
     name: str
     quantity: Quantity
     table: pd.DataFrame
-    raw: pd.DataFrame
     y: Array
     model: FixedModel
     fixed: Array
     structure: Structure
     design: MixedDesign
     types: tuple[str, ...]
-    today: str | None
-    columns: dict[str, str]
-    said: tuple[str, ...]
+    columns: Mapping[str, str]
+    said: tuple[Finding, ...]
 
     @property
     def nozzle_axis(self) -> str | None:
         """Name of the nozzle axis, None where a single type was cut."""
         return NOZZLE if len(self.types) > 1 else None
 
+    @property
+    def today(self) -> str | None:
+        """Today's type, None where it was not cut."""
+        today = self.trial.today.type
+        return today if today in self.types else None
 
-def prepare(
-    trial: Trial, name: str, table: pd.DataFrame, zero_share: float = 0.5, fixed_sheets: bool = False
-) -> Prepared:
-    """Make one response ready.
+    @property
+    def pieces(self) -> dict[str, str]:
+        """By nozzle type its one specimen, where the result is about these pieces; empty where it is about types."""
+        if not self.structure.pieces_only or "specimen" not in self.table:
+            return {}
+        marks = self.table.groupby(NOZZLE, sort=False)["specimen"].agg(lambda own: sorted({str(mark) for mark in own}))
+        return {t: marks[t][0] for t in self.types} if all(len(own) == 1 and own[0] for own in marks) else {}
 
-    table: as-cut readings with columns coupon, sheet, mount, nozzle, specimen, one per factor, value.
-    zero_share: a zero on the log scale counts as this share of the instrument's resolution. fixed_sheets: sheets are
-    taken out one by one, however many there are.
+
+def prepare(trial: Trial, name: str, table: pd.DataFrame) -> Prepared:
+    """Make one response ready; done once, other fits of the same readings start from what comes out.
+
+    table: as-cut readings with columns coupon, sheet, mount, nozzle, specimen, one per factor, value. A zero on the
+    log scale counts as half the instrument's resolution.
 
     Raises
     ------
@@ -66,43 +80,49 @@ def prepare(
         If nozzle types cannot be told apart from sheets, or nothing is left to judge by.
     """
     quantity = trial.quantity(name)
-    raw = _sorted(table)
-    table = _against_set(trial, name, raw)
-    if len(table) < 3:
+    table = _against_set(trial, name, _sorted(table))
+    if trial.plan.method == "adopted":  # the order of cutting is not known
+        table = table.drop(columns=["cut_order"], errors="ignore")
+    return _designed(trial, name, table, on_scale(table["value"].to_numpy(float), quantity))
+
+
+def without(ready: Prepared, leave_out: Mask) -> Prepared:
+    """The same response without some of its readings (n,); see `prepare` for what it raises."""
+    keep = ~leave_out
+    return _designed(ready.trial, ready.name, ready.table[keep].reset_index(drop=True), ready.y[keep])
+
+
+def with_sheets_fixed(ready: Prepared) -> Prepared:
+    """The same response with sheets taken out one by one, however many there are; see `prepare` for what it raises."""
+    return _designed(ready.trial, ready.name, ready.table, ready.y, fixed_sheets=True)
+
+
+def with_zeros_at(ready: Prepared, share: float) -> Prepared:
+    """The same response with zeros on the log scale at this share of the instrument's resolution."""
+    return replace(ready, y=on_scale(ready.table["value"].to_numpy(float), ready.quantity, share))
+
+
+def _designed(trial: Trial, name: str, table: pd.DataFrame, y: Array, fixed_sheets: bool = False) -> Prepared:
+    if len(table) < FEWEST:
         raise InputError(
             f"response {name} has {len(table)} readings, too few to study",
             do="Record readings with `trials record` first.",
         )
-    types = tuple(t for t in trial.types if t in set(table[NOZZLE]))
+    present = set(table[NOZZLE])
+    types = tuple(t for t in trial.types if t in present)
     columns = {factor: trial.factor_column(factor) for factor in trial.factors}
     axes = _axes(trial, table, types, columns)
     settings = {axis.name: _axis_values(axis, table, columns) for axis in axes}
     groups = {g: table[g].to_numpy(object) for g in ("sheet", "specimen", "mount", "coupon") if g in table}
-    adopted = trial.plan.method == "adopted"
-    if adopted:  # the order of cutting is not known
-        table = table.drop(columns=["cut_order"], errors="ignore")
-    structure = find_structure(table[NOZZLE].to_numpy(object), groups, "block" if adopted else "sheet", fixed_sheets)
+    word = "block" if trial.plan.method == "adopted" else "sheet"
+    structure = find_structure(table[NOZZLE].to_numpy(object), groups, word, fixed_sheets)
     model = build_model(axes, settings, NOZZLE if len(types) > 1 else None, structure.block, table["coupon"].nunique())
     block = None if structure.block is None else np.asarray([str(b) for b in structure.block], dtype=object)
     fixed = model.matrix(settings or {"": np.zeros(len(table))}, block)
     structure, design, more = _settled(fixed, structure)
-    said = tuple(structure.said) + more + _dropped(model)
-    today = trial.today.type if trial.today.type in types else None
-    return Prepared(
-        name,
-        quantity,
-        table,
-        raw,
-        on_scale(table["value"].to_numpy(float), quantity, zero_share),
-        model,
-        fixed,
-        structure,
-        design,
-        types,
-        today,
-        columns,
-        said,
-    )
+    said = (*structure.said, *more, *_dropped(model))
+    quantity = trial.quantity(name)
+    return Prepared(trial, name, quantity, table, y, model, fixed, structure, design, types, columns, said)
 
 
 def _against_set(trial: Trial, name: str, table: pd.DataFrame) -> pd.DataFrame:
@@ -137,21 +157,16 @@ def _axes(trial: Trial, table: pd.DataFrame, types: tuple[str, ...], columns: Ma
     return axes
 
 
-def _axis_values(axis: Axis, table: pd.DataFrame, columns: Mapping[str, str]) -> NDArray:
+def _axis_values(axis: Axis, table: pd.DataFrame, columns: Mapping[str, str]) -> Labels | Array:
     values = table[NOZZLE if axis.name == NOZZLE else columns[axis.name]]
     return values.to_numpy(object) if axis.is_text else values.to_numpy(float)
 
 
-def _dropped(model: FixedModel) -> tuple[str, ...]:
-    if not model.dropped:
-        return ()
-    return (
-        f"Left out of the model because the cut settings cannot carry them: {', '.join(model.dropped)} "
-        "(in the order of the plan, not by what the data say).",
-    )
+def _dropped(model: FixedModel) -> tuple[Finding, ...]:
+    return (Finding(StudyKind.TERMS_LEFT_OUT, facts={"terms": model.dropped}),) if model.dropped else ()
 
 
-def _settled(fixed: Array, structure: Structure) -> tuple[Structure, MixedDesign, tuple[str, ...]]:
+def _settled(fixed: Array, structure: Structure) -> tuple[Structure, MixedDesign, tuple[Finding, ...]]:
     """Build the design; a grouping that the fixed part swallows leaves, and is named."""
     try:
         return structure, MixedDesign.build(fixed, structure.groups), ()
@@ -164,12 +179,12 @@ def _settled(fixed: Array, structure: Structure) -> tuple[Structure, MixedDesign
                 design = MixedDesign.build(fixed, rest)
             except NotIdentifiable:
                 continue
-            said = f"The spread of {name}s cannot be told apart from the rest in these records and is left out."
+            said = Finding(StudyKind.SPREAD_LEFT_OUT, About(source=name))
             return _without(structure, name, rest), design, (said,)
         raise
 
 
-def _without(structure: Structure, name: str, rest: dict[str, NDArray]) -> Structure:
+def _without(structure: Structure, name: str, rest: dict[str, Labels]) -> Structure:
     if name != structure.yardstick:
         return replace(structure, groups=rest)
     return replace(structure, groups=rest, replicated=False, pieces_only=True, yardstick="coupon")

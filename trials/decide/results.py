@@ -1,26 +1,43 @@
-"""What a study of one trial says: frozen, plain values, ready for paper and for `--json`."""
+"""What a study of one trial says: frozen values, ready for paper and for `--json`; words are made of them last."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from enum import StrEnum
 from typing import Literal
 
-from trials.infer.answer import Answer
+from trials.decide.chance_result import ChanceResult
+from trials.decide.kinds import StudyKind
+from trials.findings import Finding, Place
+from trials.infer.answer import Added, Answer
+from trials.infer.model.structure import RestsOn
+
+
+class State(StrEnum):
+    """How far a response could be studied."""
+
+    COMPARED = "compared"
+    ONE_TYPE = "one type"
+    NOT_STUDIED = "not studied"
 
 
 @dataclass(frozen=True)
 class TermTest:
-    """Test of one term; strata_* is the classical test of a balanced trial, omega2 the partial share it explains."""
+    """Test of one term, `parts` named as in the model (a part twice is its square).
+
+    *_classical: the test by the strata of a balanced trial.
+    """
 
     term: str
     df: int
     den_df: float
     F: float
     p: float
-    strata_F: float | None = None
-    strata_den_df: float | None = None
-    strata_p: float | None = None
-    omega2: float | None = None
+    F_classical: float | None = None
+    den_df_classical: float | None = None
+    p_classical: float | None = None
+    parts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -30,7 +47,6 @@ class Spread:
     source: str
     sd: float
     share: float
-    words: str
 
 
 @dataclass(frozen=True)
@@ -38,7 +54,7 @@ class Mean:
     """Typical (median) edge of a nozzle type in the response's unit, with its 95 % interval."""
 
     nozzle: str
-    settings: str
+    settings: Place
     mean: float
     low: float
     high: float
@@ -56,14 +72,14 @@ class Comparison:
 
     nozzle: str
     against: str
-    settings: str
+    settings: Place
     kind: Literal["ratio", "difference"]
     value: float
     low: float
     high: float
     p: float | None
     answer: Answer | None = None
-    answer_adds: str | None = None
+    answer_adds: Added | None = None
     confidence: float = 0.95
     in_unit: tuple[float, float, float] | None = None
     times_worthwhile: float | None = None
@@ -71,64 +87,62 @@ class Comparison:
 
 
 @dataclass(frozen=True)
-class Check:
-    """One check of the data or the model: a sentence for people, and whether it asks for attention."""
-
-    name: str
-    sentence: str
-    flagged: bool = False
-    coupons: tuple[str, ...] = ()
-    nozzles: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
 class ResponseResult:
-    """Everything found about one response."""
+    """Everything found about one response.
+
+    symbol: as in a sentence; replicated: something above the coupon was repeated; pieces: by nozzle type its one
+    specimen, where the result is about these pieces and not about types; block: how a sheet is called; exploratory:
+    an undeclared look; criterion: -2 log restricted likelihood.
+    """
 
     response: str
     label: str
+    symbol: str
     scale: str
     unit: str
     primary: bool
     n_readings: int
     n_coupons: int
-    rests_on: str
-    terms: tuple[TermTest, ...]
-    spread: tuple[Spread, ...]
-    means: tuple[Mean, ...]
-    comparisons: tuple[Comparison, ...]
+    state: State
+    rests_on: RestsOn | None = None
+    replicated: bool = True
+    pieces: Mapping[str, str] = field(default_factory=dict)
+    block: str = "sheet"
+    exploratory: bool = False
+    terms: tuple[TermTest, ...] = ()
+    spread: tuple[Spread, ...] = ()
+    means: tuple[Mean, ...] = ()
+    comparisons: tuple[Comparison, ...] = ()
     pairs: tuple[Comparison, ...] = ()
     worthwhile: float | None = None
-    worthwhile_words: str = ""
-    checks: tuple[Check, ...] = ()
-    more: tuple[str, ...] = ()
-    said: tuple[str, ...] = ()
+    checks: tuple[Finding, ...] = ()
+    more: tuple[Finding, ...] = ()
+    said: tuple[Finding, ...] = ()
     other_means: tuple[Mean, ...] = ()
-    reml_criterion: float | None = None
+    criterion: float | None = None
 
 
 @dataclass(frozen=True)
-class ChanceResult:
-    """Chance that the next edge of a type meets one requirement (or all), at stated settings.
+class Share:
+    """Coupons that met the requirement among those judged, and how many of these are undecided."""
 
-    low: 95 % confident lower bound; share_met of n_coupons: coupons that met everything, over all settings (for all
-    together only); words: what is said of this row; assumed: what holds for rows like it.
-    """
+    met: int
+    judged: int
+    undecided: int
 
-    nozzle: str
-    requirement: str
-    settings: str
-    estimate: float
-    low: float
-    share_met: float | None
-    n_coupons: int
-    words: str = ""
-    assumed: tuple[str, ...] = ()
+
+@dataclass(frozen=True)
+class Worded:
+    """The word for a nozzle type in one primary response."""
+
+    response: str
+    answer: Answer
+    adds: Added | None = None
 
 
 @dataclass(frozen=True)
 class NozzleRow:
-    """One line of the manager's table of nozzle types."""
+    """One line of the manager's table of nozzle types; means: typical edge by response in its unit."""
 
     nozzle: str
     described: str
@@ -137,23 +151,40 @@ class NozzleRow:
     n_specimens: int
     n_coupons: int
     n_lost: int
-    means: dict[str, str] = field(default_factory=dict)
-    range_words: str = ""
-    share_met: str = ""
-    answer: str = ""
+    means: Mapping[str, float] = field(default_factory=dict)
+    share_met: Share | None = None
+    answers: tuple[Worded, ...] = ()
+
+
+@dataclass(frozen=True)
+class NextStep:
+    """One thing to do next: what, because of what, and the command that does it (its name and arguments)."""
+
+    finding: Finding
+    because: Finding | None = None
+    command: str = ""
+    arguments: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class Study:
-    """The whole result of a trial: what `fit` prints and the verdict is written from."""
+    """The whole result of a trial: what `fit` prints and the verdict is written from.
+
+    exploratory: the look was not declared before cutting; provisional: a reading is still open.
+    """
 
     title: str
     question: str
-    sentence: str
     results: tuple[ResponseResult, ...]
     nozzles: tuple[NozzleRow, ...]
     chances: tuple[ChanceResult, ...] = ()
-    departures: tuple[str, ...] = ()
-    cannot_say: tuple[str, ...] = ()
-    next_steps: tuple[str, ...] = ()
+    departures: tuple[Finding, ...] = ()
+    cannot_say: tuple[Finding, ...] = ()
+    next_steps: tuple[NextStep, ...] = ()
     exploratory: bool = False
+    provisional: bool = False
+
+
+def told(item: str | Finding) -> Finding:
+    """A finding, or a sentence that came ready-made from another floor as one."""
+    return item if isinstance(item, Finding) else Finding(StudyKind.TOLD, facts={"text": item})

@@ -7,14 +7,26 @@ over the primary responses and the declared looks (Bonferroni), so that the whol
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from enum import StrEnum
 
 from trials.errors import WrongShape
 
-Answer = Literal["better", "worse", "same for practical purposes", "not settled"]
 
-BY_AT_LEAST = "by at least the worthwhile difference"
-HOW_MUCH_OPEN = "how much is open"
+class Answer(StrEnum):
+    """The four words."""
+
+    BETTER = "better"
+    WORSE = "worse"
+    SAME = "same for practical purposes"
+    NOT_SETTLED = "not settled"
+
+
+class Added(StrEnum):
+    """What is added to a word: how far better it is shown to be, or why it stays open."""
+
+    BY_AT_LEAST = "by at least the worthwhile difference"
+    HOW_MUCH_OPEN = "how much is open"
+    NO_REPLICATION = "nothing above the coupon was repeated, so the word stays open"
 
 
 @dataclass(frozen=True)
@@ -41,7 +53,7 @@ def levels(primaries: int, looks: int = 1) -> Levels:
 
 def answer(
     difference: tuple[float, float], sameness: tuple[float, float], worthwhile: float
-) -> tuple[Answer, str | None]:
+) -> tuple[Answer, Added | None]:
     """The word and its added clause for one nozzle type against today's.
 
     difference, sameness: intervals (low, high) of the improvement over today's nozzle on the model's scale, positive
@@ -52,17 +64,18 @@ def answer(
     WrongShape
         If worthwhile is not above zero.
 
-    >>> answer((0.02, 0.30), (0.04, 0.28), 0.14)
-    ('better', 'how much is open')
-    >>> answer((-0.05, 0.09), (-0.04, 0.08), 0.14)
-    ('same for practical purposes', None)
+    >>> word, added = answer((0.02, 0.30), (0.04, 0.28), 0.14)
+    >>> print(word, added, sep="; ")
+    better; how much is open
+    >>> print(answer((-0.05, 0.09), (-0.04, 0.08), 0.14)[0])
+    same for practical purposes
     """
     if not worthwhile > 0:
         raise WrongShape("The worthwhile difference must be above zero; state it in the trial file.")
     if -worthwhile < sameness[0] and sameness[1] < worthwhile:
-        return "same for practical purposes", None
+        return Answer.SAME, None
     if difference[0] > 0:
-        return "better", BY_AT_LEAST if difference[0] > worthwhile else HOW_MUCH_OPEN
+        return Answer.BETTER, Added.BY_AT_LEAST if difference[0] > worthwhile else Added.HOW_MUCH_OPEN
     if difference[1] < 0:
-        return "worse", None
-    return "not settled", None
+        return Answer.WORSE, None
+    return Answer.NOT_SETTLED, None

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from trials.units import shown
+from trials.words.language import text
 
 Block = dict[str, Any]
 
@@ -54,7 +55,7 @@ def num(value: float | None, digits: int = 3) -> str:
     if value is None or math.isnan(value):
         return "–"
     if math.isinf(value):
-        return "no bound"
+        return text("no bound")
     if value == 0:
         return "0"
     places = max(digits - 1 - math.floor(math.log10(abs(value))), 0)
@@ -75,6 +76,11 @@ def alike(*values: float | None, digits: int = 3) -> list[str]:
     return [f"{v:.{places}f}".replace("-", "−") if ok else num(v) for v, ok in zip(values, plain, strict=True)]
 
 
+def span(low: str, high: str) -> str:
+    """Two ends of an interval, as they are printed."""
+    return text("{low} to {high}", low=low, high=high)
+
+
 def with_unit(value: float | None, unit: str, digits: int = 3) -> str:
     """A number with its unit as printed for people."""
     return f"{num(value, digits)} {shown(unit)}".strip()
@@ -92,8 +98,8 @@ def chance(p: float | None) -> str:
     if p is None or math.isnan(p):
         return "–"
     if p > 0.999:
-        return "above\u00a00.999"
-    return "below\u00a00.001" if p < 0.001 else f"{p:.3f}"
+        return text("above\u00a00.999")
+    return text("below\u00a00.001") if p < 0.001 else f"{p:.3f}"
 
 
 def percent(share: float | None) -> str:

@@ -2,131 +2,140 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import date
 
-import numpy as np
 import pandas as pd
 
-from trials.decide.lives import LifeStudy, TypeLife
-from trials.infer.life import LifeRatio
+from trials.decide.lives import LivesAnswer
+from trials.endings import Ended
+from trials.infer.life import TypeLife
 from trials.report import blocks as b
 from trials.report.extras import Picture
 from trials.report.figures.planning import life_figure
+from trials.report.record_pages import program
 from trials.report.typeset import day_words, pdf
-from trials.report.verdict import program
+from trials.words.language import text
+from trials.words.lives import (
+    cautions,
+    end_words,
+    life_words,
+    percent_of,
+    ratio_cells,
+    ratio_head,
+    sentences,
+    share_words,
+    unit_words,
+)
+from trials.words.numbers import plain
 
 
-def life_pdf(table: pd.DataFrame, study: LifeStudy, made_on: date) -> bytes:
-    """One paper on lives; table: `nozzle, specimen, life, failed`, as it was studied."""
-    picture = life_picture(table, study)
-    data = {
-        "title": f"Lives by nozzle type, {study.unit}",
+def life_pdf(table: pd.DataFrame, found: LivesAnswer, made_on: date) -> bytes:
+    """One paper on lives; table: `nozzle, specimen, life, ended`, as it was studied."""
+    return pdf("life_paper.typ", life_data(table, found, made_on), made_on)
+
+
+def life_data(table: pd.DataFrame, found: LivesAnswer, made_on: date) -> dict[str, object]:
+    """Everything the template prints, as text, numbers and SVG."""
+    picture = life_picture(table, found)
+    answer, *rest = sentences(found)
+    sections = [
+        b.section(text("Share still good"), [b.figure(picture.svg, picture.alt, picture.caption)]),
+        b.section(text("Lives"), [life_table(found), b.listed(rest)]),
+        b.section(text("Against today's type"), _ratio_blocks(found)),
+        b.section(text("How the lives ended"), _end_blocks(found)),
+        b.section(text("What these lives cannot say"), [b.listed(cautions(found))]),
+        b.section(text("Product-limit table"), [km_table(found)]),
+        b.section(text("Lives as recorded"), [_recorded(table, found)]),
+    ]
+    return {
+        "title": text("Lives by nozzle type, {unit}", unit=unit_words(found.unit)),
         "engineer": "",
         "made_on": day_words(made_on),
         "program": program(),
-        "sentence": study.sentences[0],
-        "sections": [
-            b.section("Share still good", [b.figure(picture.svg, picture.alt, picture.caption)]),
-            b.section("Lives", [life_table(study), b.listed(study.sentences[1:])]),
-            *([b.section("Against today's type", _ratio_blocks(study))] if study.ratios else []),
-            b.section("What these lives cannot say", [b.listed(study.cautions)]),
-            b.section("Product-limit table", [km_table(study)]),
-            b.section("Lives as recorded", [_recorded(table, study)]),
-        ],
+        "sentence": answer,
+        "sections": [part for part in sections if part["blocks"]],
     }
-    return pdf("life_paper.typ", data, made_on)
 
 
-def life_picture(table: pd.DataFrame, study: LifeStudy) -> Picture:
+def life_picture(table: pd.DataFrame, found: LivesAnswer) -> Picture:
     """Share of specimens still good over time, by type."""
-    own = [table[table["nozzle"] == each.nozzle] for each in study.types]
+    types = found.study.types
+    own = [table[table["nozzle"] == each.nozzle] for each in types]
     svg = life_figure(
-        [each.nozzle for each in study.types],
+        [each.nozzle for each in types],
         [part["life"].to_list() for part in own],
-        [part["failed"].to_list() for part in own],
-        [each.curve for each in study.types],
-        study.unit,
+        [[end.failed for end in part["ended"]] for part in own],
+        [each.curve for each in types],
+        unit_words(found.unit),
     )
-    alt = f"Share still good over {study.unit}. {' '.join(study.sentences)}"
-    return Picture(
-        "Share still good", svg, alt, "Steps: Kaplan-Meier; bars: taken off while good; thin lines: Weibull."
-    )
+    alt = text("Share still good over {unit}.", unit=unit_words(found.unit))
+    caption = text("Steps: Kaplan-Meier; bars: taken off while good; thin lines: Weibull.")
+    return Picture(text("Share still good"), svg, " ".join([alt, *sentences(found)]), caption)
 
 
-def share_words(quantile: float) -> str:
-    """A share failed as a column head: `10 % failed`, and the name of the characteristic life."""
-    return "characteristic life" if abs(quantile - 0.632) < 0.001 else f"{100 * quantile:g} % failed"
-
-
-def life_words(at: Sequence[float]) -> str:
-    """Life with its limits: `170 (120 to 240)`, or `above 120` where it has no upper bound."""
-    life, low, high = at
-    if np.isinf(life):
-        return f"above {b.num(low)}"
-    return f"{b.num(life)} ({b.num(low)} to {b.num(high) if np.isfinite(high) else 'no bound'})"
-
-
-def life_table(study: LifeStudy) -> b.Block:
+def life_table(found: LivesAnswer) -> b.Block:
     """Lives by type with limits."""
-    head = ["nozzle type", "specimens", "failed", *(share_words(at.quantile) for at in study.types[0].at)]
-    rows = [_life_row(each) for each in study.types]
+    types = found.study.types
+    head = [text("nozzle type"), text("specimens"), text("failed"), *(share_words(at.quantile) for at in types[0].at)]
+    rows = [_life_row(each) for each in types]
     return b.table(head, rows, right=range(1, len(head)), widths=(2.0, 1.0, 0.8, *(2.0 for _ in head[3:])))
 
 
 def _life_row(each: TypeLife) -> list[str]:
-    lives = [life_words((at.life, at.low, at.high)) for at in each.at]
+    lives = [life_words(at.life, at.low, at.high) for at in each.at]
     return [each.nozzle, str(each.n), str(each.failures), *lives]
 
 
-def _ratio_blocks(study: LifeStudy) -> list[b.Block]:
-    head = ["nozzle type", "against", "at", "shape", "ratio of lives", "p"]
-    rows = [ratio_row(ratio) for ratio in (*study.ratios, *study.own_shapes)]
-    level = f"{100 * study.confidence:.3g} %"
-    return [
-        b.table(head, rows, right=(4, 5), widths=(1.6, 1.6, 1.6, 1.1, 1.8, 1.2)),
-        b.words(f"Limits by profile likelihood, {level} each, allowing for few failures."),
-    ]
+def _ratio_blocks(found: LivesAnswer) -> list[b.Block]:
+    study = found.study
+    rows = [ratio_cells(ratio) for ratio in (*study.ratios, *study.own_shapes)]
+    if not rows:
+        return []
+    said = text(
+        "Limits by profile likelihood, {level} each so that all of them hold together with 95 %, allowing for few "
+        "failures.",
+        level=percent_of(study.confidence),
+    )
+    return [b.table(ratio_head(), rows, right=(4, 5), widths=(1.6, 1.6, 1.6, 1.1, 1.8, 1.2)), b.words(said)]
 
 
-def ratio_row(ratio: LifeRatio) -> list[str]:
-    """One ratio as cells: type, against, at which share failed, shape, ratio with limits, p."""
-    at = "every share" if ratio.common_shape else share_words(ratio.quantile)
-    return [
-        ratio.of,
-        ratio.against,
-        at,
-        "one for all" if ratio.common_shape else "own",
-        ratio_words(ratio),
-        b.chance(ratio.p),
-    ]
+def _end_blocks(found: LivesAnswer) -> list[b.Block]:
+    """Lives by type and cause, where a cause is on record."""
+    seen = [end for end in Ended if any(end in each.counts for each in found.ends)]
+    if not set(seen) - {Ended.NOT_SAID, Ended.TAKEN_OFF_GOOD}:
+        return []
+    rows = [[each.nozzle, *(str(each.counts.get(end, 0)) for end in seen)] for each in found.ends]
+    head = [text("nozzle type"), *map(end_words, seen)]
+    said = text("Every end but taken off while good counts as a failure, whatever its cause.")
+    return [b.table(head, rows, right=range(1, len(head)), widths=(1.6, *(1.0 for _ in seen))), b.words(said)]
 
 
-def ratio_words(ratio: LifeRatio) -> str:
-    """A ratio with its limits, one-sided where a type never failed."""
-    if np.isinf(ratio.ratio):
-        return f"at least {b.num(ratio.low)}"
-    if ratio.ratio == 0:
-        return f"at most {b.num(ratio.high)}"
-    return f"{b.num(ratio.ratio)} ({b.num(ratio.low)} to {b.num(ratio.high)})"
-
-
-def km_table(study: LifeStudy) -> b.Block:
+def km_table(found: LivesAnswer) -> b.Block:
     """Product-limit estimate at each time of failure."""
     rows = []
-    for each in study.types:
-        found = each.survival
-        for line in zip(found.time, found.at_risk, found.failed, found.share, found.low, found.high, strict=True):
-            time, risk, gone, share, low, high = line
-            limits = f"{b.percent(low)} to {b.percent(high)}"
-            rows.append([each.nozzle, f"{time:g}", str(risk), str(gone), b.percent(share), limits])
-    head = ["nozzle type", study.unit, "at risk", "failed", "still good", "95 % limits"]
+    for each in found.study.types:
+        s = each.survival
+        for time, risk, gone, share, low, high in zip(s.time, s.at_risk, s.failed, s.share, s.low, s.high, strict=True):
+            limits = text("{low} to {high}", low=b.percent(low), high=b.percent(high))
+            rows.append([each.nozzle, plain(float(time)), str(risk), str(gone), b.percent(share), limits])
+    limits = text("{level} limits", level=percent_of(0.95))
+    head = [
+        text("nozzle type"),
+        unit_words(found.unit),
+        text("at risk"),
+        text("failed"),
+        text("still good"),
+        limits,
+    ]
     return b.table(head, rows, right=range(1, 6), widths=(2.0, 1.0, 1.0, 1.0, 1.2, 1.8))
 
 
-def _recorded(table: pd.DataFrame, study: LifeStudy) -> b.Block:
+def _recorded(table: pd.DataFrame, found: LivesAnswer) -> b.Block:
     rows = [
-        [row.nozzle, row.specimen or "–", f"{row.life:g}", "failed" if row.failed else "still good"]
-        for row in table.itertuples()
+        [str(nozzle), str(specimen) or "–", plain(float(life)), end_words(ended)]
+        for nozzle, specimen, life, ended in table[["nozzle", "specimen", "life", "ended"]].itertuples(
+            index=False, name=None
+        )
     ]
-    return b.table(["nozzle type", "specimen", study.unit, ""], rows, right=(2,), widths=(2.0, 2.0, 1.0, 1.4))
+    head = [text("nozzle type"), text("specimen"), unit_words(found.unit), text("ended")]
+    return b.table(head, rows, right=(2,), widths=(2.0, 2.0, 1.0, 1.8))

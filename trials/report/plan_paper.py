@@ -16,10 +16,11 @@ from trials.plan.assess import Assessment, Detectable
 from trials.plan.assess.prediction_map import PredictionMap
 from trials.report import blocks as b
 from trials.report.figures.planning import detectable_figure, prediction_figure
+from trials.report.record_pages import caution_lines, program
 from trials.report.typeset import day_words, pdf
-from trials.report.verdict import caution_lines, program, requirement_sentence
 from trials.trial import Factor, Trial, worthwhile_on_scale
 from trials.units import shown
+from trials.words.requirement import job_and_requirement
 
 SHOWN_COUNTS = (1, 2, 3, 4, 6, 8, 12)
 """Counts of the curve that its table prints; the plan's own are always there."""
@@ -83,7 +84,7 @@ def plan_data(
         "made_on": day_words(made_on),
         "program": program(),
         "question": trial.trial.question,
-        "job": requirement_sentence(trial),
+        "job": job_and_requirement(trial.application),
         "hash": freeze_hash(trial),
         "sections": [part for part in sections if part["blocks"]],
     }

@@ -7,23 +7,21 @@ from typing import Any
 
 import pandas as pd
 
+from trials.decide.checking import off_centre
+from trials.decide.kinds import StudyKind
 from trials.decide.results import Comparison, ResponseResult, TermTest
+from trials.findings import Finding, Place, PlaceKind, Weight
 from trials.report import blocks as b
-from trials.report.figures.checks import drift_figure, flagged_mounts, sides_figure
+from trials.report.figures.checks import drift_figure, sides_figure
 from trials.report.figures.edges import Setting, by_factor_figure, coupon_means, spread_figure
-from trials.trial import Trial
+from trials.responses import Scale
+from trials.trial import Method, Trial
 from trials.units import shown
-
-SIDES_READ = (
-    "A nozzle off centre shows as a long line: one side worse than the others. Coupons flagged as far are left out. "
-    "Boxed: flagged by the centring check."
-)
-
-_SCALES = {
-    "log": "Analysed on the log scale, reported back as ratios and as the typical (median) edge.",
-    "as measured": "Analysed as measured.",
-    "grade": "The worst grade of each coupon, taken as a number for the test.",
-}
+from trials.words.findings import say
+from trials.words.language import plural, text
+from trials.words.numbers import confidence, listed
+from trials.words.settings import at_place, place_words, term_words
+from trials.words.study import basis_words, label, named, remarks, spread_words, word_of
 
 
 def response_section(
@@ -34,57 +32,73 @@ def response_section(
     of_those_cut: str = "",
 ) -> dict[str, Any]:
     """All blocks of a response: what the test rests on, tests, spread, means, comparisons, checks, figures."""
-    adopted = trial.plan.method == "adopted"
-    one = "One setting" if adopted else "Today’s settings"
-    role = "decides" if result.primary else "beside it"
+    one = text("One setting") if trial.plan.method == Method.ADOPTED else text("Today’s settings")
     parts: list[b.Block] = [_basis(result)]
     parts += [picture] if picture else []
     parts += _terms(result) + _spread(result) + _means(result, of_those_cut, one)
-    parts += _comparisons("Compared with today’s nozzle", result.comparisons, result.unit)
-    parts += _comparisons("Every pair", result.pairs, result.unit)
+    parts += _comparisons(text("Compared with today’s nozzle"), result, result.comparisons)
+    parts += _comparisons(text("Every pair"), result, result.pairs)
     if result.more:
-        parts += [b.head("How many more would settle it"), b.listed(result.more)]
+        parts += [b.head(text("How many more would settle it")), b.listed(map(say, result.more))]
     parts += _checks(result) + _pictures(result, trial, table)
-    title = f"{result.label[:1].upper()}{result.label[1:]}"
-    return b.section(f"{title} ({role})", parts) | {"page": True}
+    return b.section(_title(result), parts) | {"page": True}
+
+
+def _title(result: ResponseResult) -> str:
+    name = label(result)
+    title = f"{name[:1].upper()}{name[1:]}"
+    return (
+        text("{response} (decides)", response=title)
+        if result.primary
+        else text("{response} (beside it)", response=title)
+    )
 
 
 def _basis(result: ResponseResult) -> b.Block:
-    counts = f"{result.n_readings} readings on {result.n_coupons} coupons."
-    rests = f"The test of nozzle types rests on: {result.rests_on.rstrip('.')}." if result.rests_on else ""
-    return b.words(" ".join(part for part in (counts, rests, _SCALES.get(result.scale, "")) if part), *result.said)
+    readings = plural("{n} reading", "{n} readings", result.n_readings)
+    coupons = plural("{n} coupon", "{n} coupons", result.n_coupons)
+    counts = text("{readings} on {coupons}.", readings=readings, coupons=coupons)
+    rests = text("The test of nozzle types rests on: {units}.", units=basis_words(result))
+    return b.words(" ".join([counts, rests, _scale_words(result)]), *remarks(result))
+
+
+def _scale_words(result: ResponseResult) -> str:
+    if result.scale == Scale.LOG:
+        return text("Analysed on the log scale, reported back as ratios and as the typical (median) edge.")
+    if result.scale == Scale.GRADE:
+        return text("The worst grade of each coupon, taken as a number for the test.")
+    return text("Analysed as measured.")
 
 
 def _terms(result: ResponseResult) -> list[b.Block]:
     if not result.terms:
         return []
-    beside = any(t.strata_F is not None for t in result.terms)
-    shares = any(t.omega2 is not None for t in result.terms)
-    names = ["What was varied", "F", "df", "p"] + (["Share explained"] if shares else [])
-    names += ["F by strata", "df", "p"] if beside else []
-    rows = [_term_row(t, shares, beside) for t in result.terms]
-    widths = (2.6, 0.8, 1.1, 1.1, *((1,) if shares else ()), *((0.9, 1.1, 1.1) if beside else ()))
-    note = "p: how often chance alone would show a difference as large, if there were none."
-    if shares:
-        note += " Share explained: part of the variation that this line explains, the other lines being known."
+    beside = any(t.F_classical is not None for t in result.terms)
+    names = [text("What was varied"), "F", text("df"), "p"]
+    names += [text("F by strata"), text("df"), "p"] if beside else []
+    widths = (2.6, 0.8, 1.1, 1.1, *((0.9, 1.1, 1.1) if beside else ()))
+    note = [text("p: how often chance alone would show a difference at least as large, if there were none.")]
     if beside:
-        note += " By strata: the classical test of a balanced trial, beside the Kenward-Roger one."
-    return [b.head("Does it matter?"), b.table(names, rows, range(1, len(names)), widths), b.words(note)]
+        note.append(text("By strata: the classical test of a balanced trial, beside the Kenward-Roger one."))
+    rows = [_term_row(t, beside) for t in result.terms]
+    return [
+        b.head(text("Does it matter?")),
+        b.table(names, rows, range(1, len(names)), widths),
+        b.words(" ".join(note)),
+    ]
 
 
-def _term_row(t: TermTest, shares: bool, beside: bool) -> list[str]:
-    row = [term_words(t.term), b.f_value(t.F), f"{t.df} and {t.den_df:.1f}", b.chance(t.p)]
-    row += [b.percent(t.omega2)] if shares else []
+def _term_row(t: TermTest, beside: bool) -> list[str]:
+    row = [term_words(t.parts), b.f_value(t.F), _df(t.df, t.den_df, 1), b.chance(t.p)]
     if not beside:
         return row
-    if t.strata_F is None or t.strata_den_df is None:
+    if t.F_classical is None or t.den_df_classical is None:
         return [*row, "–", "–", "–"]
-    return [*row, b.f_value(t.strata_F), f"{t.df} and {t.strata_den_df:.0f}", b.chance(t.strata_p)]
+    return [*row, b.f_value(t.F_classical), _df(t.df, t.den_df_classical, 0), b.chance(t.p_classical)]
 
 
-def term_words(term: str) -> str:
-    """A term of the model as people read it: `nozzle × pressure squared`."""
-    return term.replace("_", " ").replace(" x ", " × ")
+def _df(df: int, den_df: float, places: int) -> str:
+    return text("{df} and {den_df}", df=df, den_df=f"{den_df:.{places}f}")
 
 
 def _spread(result: ResponseResult) -> list[b.Block]:
@@ -92,9 +106,11 @@ def _spread(result: ResponseResult) -> list[b.Block]:
         return []
     alt = "; ".join(f"{part.source} {b.num(part.sd, 2)}" for part in result.spread)
     return [
-        b.head("Where the spread comes from"),
-        b.listed(part.words or f"{part.source}: {b.num(part.sd, 2)}" for part in result.spread),
-        b.figure(spread_figure(result), f"Standard deviation by source on the model's scale: {alt}."),
+        b.head(text("Where the spread comes from")),
+        b.listed(spread_words(part, result) for part in result.spread),
+        b.figure(
+            spread_figure(result), text("Standard deviation by source on the model's scale: {sources}.", sources=alt)
+        ),
     ]
 
 
@@ -105,81 +121,82 @@ def _means(result: ResponseResult, of_those_cut: str, one: str) -> list[b.Block]
     """
     if not result.means:
         return []
-    found = (*result.means, *result.other_means)
-    places = list(dict.fromkeys(mean.settings for mean in found))
-    unit = f", {shown(result.unit)}" if result.unit else ""
-    names, rows = ["Nozzle type"], []
-    for place in places:
-        names += [f"{_place_name(place, one)}{unit}", "95 % interval"]
-    digits = iter(b.alike(*(size for mean in found for size in (mean.mean, mean.low, mean.high))))
-    cells = {(m.nozzle, m.settings): (next(digits), f"{next(digits)} to {next(digits)}") for m in found}
-    for nozzle in dict.fromkeys(mean.nozzle for mean in found):
-        rows.append([nozzle, *(cell for place in places for cell in cells.get((nozzle, place), ("–", "–")))])
-    title = "Mean grades" if result.scale == "grade" else "Typical edges"
-    said = " ".join(_place_words(place, one) for place in places if place)
-    widths = (1.8, *(width for _ in places for width in (1.3, 1.5)))
-    return [b.head(title), b.table(names, rows, range(1, len(names)), widths), b.words(said, of_those_cut)]
+    groups = [rows for rows in (result.means, result.other_means) if rows]
+    names = [text("Nozzle type")]
+    for rows in groups:
+        place = _place_name(rows[0].settings, one)
+        names += [f"{place}, {shown(result.unit)}" if result.unit else place, text("95 % interval")]
+    digits = iter(b.alike(*(size for rows in groups for m in rows for size in (m.mean, m.low, m.high))))
+    cells = [{m.nozzle: (next(digits), b.span(next(digits), next(digits))) for m in rows} for rows in groups]
+    nozzles = dict.fromkeys(m.nozzle for rows in groups for m in rows)
+    table = [
+        [named(nozzle, result), *(cell for own in cells for cell in own.get(nozzle, ("–", "–")))] for nozzle in nozzles
+    ]
+    title = text("Mean grades") if result.scale == Scale.GRADE else text("Typical edges")
+    said = " ".join(_place_words(rows[0].settings, one) for rows in groups)
+    covers = text("Each interval of this table holds by itself.")
+    widths = (1.8, *(width for _ in groups for width in (1.3, 1.5)))
+    return [
+        b.head(title),
+        b.table(names, table, range(1, len(names)), widths),
+        b.words(f"{said} {covers}", of_those_cut),
+    ]
 
 
-def _averaged(place: str) -> bool:
-    return place.startswith("average")
+def _place_name(place: Place, one: str) -> str:
+    return text("Average over settings") if place.kind == PlaceKind.AVERAGE else one
 
 
-def _place_name(place: str, one: str) -> str:
-    return "Average over settings" if _averaged(place) else one
+def _place_words(place: Place, one: str) -> str:
+    return text("{name}: {place}.", name=_place_name(place, one), place=place_words(place))
 
 
-def _place_words(place: str, one: str) -> str:
-    if _averaged(place):
-        return f"Average over settings: {place.removeprefix('average over ')}."
-    return f"{one}: {place}."
-
-
-def _comparisons(title: str, found: tuple[Comparison, ...], unit: str) -> list[b.Block]:
+def _comparisons(title: str, result: ResponseResult, found: tuple[Comparison, ...]) -> list[b.Block]:
     if not found:
         return []
-    kind = {"ratio": "Ratio", "difference": f"Difference{', ' + shown(unit) if unit else ''}"}[found[0].kind]
-    sure = f"{100 * found[0].confidence:.4g} % interval"
-    names = ["Nozzle type", "Against", kind, sure, "p"]
-    widths = [2, 2, 1.05, 1.7, 1.35]
-    in_unit = any(c.in_unit for c in found) and found[0].kind == "ratio"
-    worded = any(c.answer for c in found)
-    names += [f"In {shown(unit)}"] if in_unit else []
-    widths += [2.2] if in_unit else []
-    names += ["Answer"] if worded else []
-    widths += [2.4] if worded else []
-    rows = [_comparison_row(c, in_unit, worded) for c in found]
-    right = range(2, 6 if in_unit else 5)
-    settings = "; ".join(dict.fromkeys(c.settings for c in found if c.settings))
-    note = f"{at_words(settings)}. " if settings else ""
-    note += "Intervals hold together for all comparisons of the table; p allows for their number."
-    return [b.head(title), b.table(names, rows, right, widths), b.words(note)]
+    ratio, unit = found[0].kind == "ratio", shown(result.unit)
+    in_unit, worded = ratio and any(c.in_unit for c in found), any(c.answer for c in found)
+    kind = text("Ratio") if ratio else text("Difference, {unit}", unit=unit) if unit else text("Difference")
+    sure = text("{level} interval", level=confidence(found[0].confidence))
+    names = [text("Nozzle type"), text("Against"), kind, sure, "p"]
+    names += [text("In {unit}", unit=unit)] if in_unit else []
+    names += [text("Answer")] if worded else []
+    widths = (2, 2, 1.05, 1.7, 1.35, *((2.2,) if in_unit else ()), *((2.4,) if worded else ()))
+    rows = [_comparison_row(c, result, in_unit, worded) for c in found]
+    note = [f"{at_place(found[0].settings, start=True)}."]
+    note.append(
+        text(
+            "The {level} intervals hold together for all comparisons of the table; p allows for their number.",
+            level=confidence(found[0].confidence),
+        )
+    )
+    return [b.head(title), b.table(names, rows, range(2, 6 if in_unit else 5), widths), b.words(" ".join(note))]
 
 
-def at_words(settings: str) -> str:
-    """Where something holds: `At pressure 0.7 bar`, or `On average over the 9 settings`."""
-    return f"On {settings}" if _averaged(settings) else f"At {settings}"
-
-
-def _comparison_row(c: Comparison, in_unit: bool, worded: bool) -> list[str]:
+def _comparison_row(c: Comparison, result: ResponseResult, in_unit: bool, worded: bool) -> list[str]:
     sizes = (c.value, c.low, c.high)
     value, low, high = (f"{x:.2f}" for x in sizes) if c.kind == "ratio" else b.alike(*sizes)
     known = not math.isnan(c.low)
-    row = [c.nozzle, c.against, value, f"{low} to {high}" if known else "–", b.chance(c.p)]
+    names = [named(c.nozzle, result), named(c.against, result)]
+    row = [*names, value, b.span(low, high) if known else "–", b.chance(c.p)]
     if in_unit:
-        unit = b.alike(*c.in_unit) if c.in_unit else ("–",)
-        row.append(f"{unit[0]} ({unit[1]} to {unit[2]})" if known and c.in_unit else unit[0])
+        unit = b.alike(*c.in_unit) if c.in_unit else ["–"]
+        row.append(f"{unit[0]} ({b.span(unit[1], unit[2])})" if known and c.in_unit else unit[0])
     if worded:
-        row.append(", ".join(part for part in (c.answer or "–", c.answer_adds) if part))
+        row.append(word_of(c.answer, c.answer_adds) or "–")
     return row
 
 
 def _checks(result: ResponseResult) -> list[b.Block]:
     if not result.checks:
         return []
-    ordered = sorted(result.checks, key=lambda check: not check.flagged)
-    lines = [f"{'LOOK AT THIS: ' if check.flagged else ''}{check.sentence}" for check in ordered]
-    return [b.head("Checks"), b.listed(lines)]
+    ordered = sorted(result.checks, key=lambda check: not _flagged(check))
+    lines = [text("LOOK AT THIS: {check}", check=say(one)) if _flagged(one) else say(one) for one in ordered]
+    return [b.head(text("Checks")), b.listed(lines)]
+
+
+def _flagged(check: Finding) -> bool:
+    return check.weight in (Weight.COULD_CHANGE, Weight.LOOK_AT)
 
 
 def _pictures(result: ResponseResult, trial: Trial, table: pd.DataFrame | None) -> list[b.Block]:
@@ -191,39 +208,60 @@ def _pictures(result: ResponseResult, trial: Trial, table: pd.DataFrame | None) 
         for name, f in trial.factors.items()
         if trial.factor_column(name) in coupons
     ]
-    found = []
-    if settings:
-        said = ", ".join(setting.words for setting in settings)
-        found += [
-            b.head("Against each setting"),
-            b.figure(
-                by_factor_figure(result, coupons, settings, trial.types),
-                f"{result.label} of every coupon against {said}, one strip per nozzle type, with level means.",
-                "Small marks: coupons. Joined marks: their mean at each level, over all other settings.",
-            ),
-        ]
-    if trial.plan.method != "adopted" and "cut_order" in table and coupons["cut_order"].notna().all():
-        found += [
-            b.head("In the order of cutting"),
-            b.figure(
-                drift_figure(result, coupons, trial.types, [setting.column for setting in settings]),
-                f"What is left of {result.label} after nozzle type and settings, in the order of cutting.",
-                "What is left after nozzle type and settings; a slope would be wear or lens heating.",
-            ),
-        ]
+    found = _against_settings(result, trial, coupons, settings) if settings else []
+    if trial.plan.method != Method.ADOPTED and "cut_order" in table and coupons["cut_order"].notna().all():
+        found += _in_order(result, trial, coupons, settings)
     if {"side", "mount"} <= set(table.columns) and table["side"].nunique() > 1:
-        found += [
-            b.head("One side against the other"),
-            b.figure(
-                sides_figure(result, table, [setting.column for setting in settings]),
-                f"What is left of {result.label} after nozzle type and settings, side by side for each mount."
-                f"{_flag_words(result)}",
-                f"Mean of what is left on each side of a mount, after nozzle type and settings. {SIDES_READ}",
-            ),
-        ]
+        found += _by_side(result, table, settings)
     return found
 
 
-def _flag_words(result: ResponseResult) -> str:
-    named = flagged_mounts(result)
-    return f" Flagged by the centring check: {', '.join(named)}." if named else ""
+def _against_settings(
+    result: ResponseResult, trial: Trial, coupons: pd.DataFrame, settings: list[Setting]
+) -> list[b.Block]:
+    alt = text(
+        "{response} of every coupon against {settings}, one strip per nozzle type, with level means.",
+        response=label(result),
+        settings=listed([setting.words for setting in settings]),
+    )
+    caption = text("Small marks: coupons. Joined marks: their mean at each level, over all other settings.")
+    picture = b.figure(by_factor_figure(result, coupons, settings, trial.types), alt, caption)
+    return [b.head(text("Against each setting")), picture]
+
+
+def _in_order(result: ResponseResult, trial: Trial, coupons: pd.DataFrame, settings: list[Setting]) -> list[b.Block]:
+    alt = text(
+        "What is left of {response} after nozzle type and settings, in the order of cutting.", response=label(result)
+    )
+    caption = text("What is left after nozzle type and settings; a slope would be wear or lens heating.")
+    picture = drift_figure(result, coupons, trial.types, [setting.column for setting in settings])
+    return [b.head(text("In the order of cutting")), b.figure(picture, alt, caption)]
+
+
+def _by_side(result: ResponseResult, table: pd.DataFrame, settings: list[Setting]) -> list[b.Block]:
+    alt = text(
+        "What is left of {response} after nozzle type and settings, side by side for each mount.",
+        response=label(result),
+    )
+    flagged = flagged_mounts(result)
+    if flagged:
+        alt += " " + text("Flagged by the centring check: {mounts}.", mounts=", ".join(flagged))
+    caption = text(
+        "Mean of what is left on each side of a mount, after nozzle type and settings. A nozzle off centre shows as a "
+        "long line: one side worse than the others. Coupons flagged as far are left out. Boxed: flagged by the "
+        "centring check."
+    )
+    far = {
+        name
+        for check in result.checks
+        if check.kind in (StudyKind.FAR_READINGS, StudyKind.FAR_COUPONS)
+        for name in check.about.coupons
+    }
+    picture = sides_figure(result, table, [setting.column for setting in settings], flagged, far)
+    return [b.head(text("One side against the other")), b.figure(picture, alt, caption)]
+
+
+def flagged_mounts(result: ResponseResult) -> list[str]:
+    """Mounts that the centring check names."""
+    found = [mount for check in result.checks if check.kind == StudyKind.CENTRING for mount in off_centre(check)]
+    return list(dict.fromkeys(found))

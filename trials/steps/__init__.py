@@ -7,23 +7,28 @@ Functions take a folder or plain pandas tables and return plain tables or frozen
 from trials.steps.adopt import Adoption, Keys, adopt
 from trials.steps.amend import amend
 from trials.steps.assessing import assessment_json, judge
-from trials.steps.bench import Settings, keep_pictures, measure_files, measure_into
+from trials.steps.bench_study import Against, keep_study_picture, study_bench
 from trials.steps.correct import Correction, confirm, correct
 from trials.steps.cut import cut, cut_as_planned
 from trials.steps.extending import add_extension, extension
 from trials.steps.files import plain, write_bytes
-from trials.steps.grading import grade, grade_table, grade_value, requirement
+from trials.steps.fit import evidence, fit
+from trials.steps.grade import grade, grade_rows, grade_table, grade_value, graded_facts, requirement
 from trials.steps.instrument import Instrument, enter_instrument, register
 from trials.steps.ladders import ladder_study
 from trials.steps.lives import read_lives, recorded_lives, study_table, write_lives
-from trials.steps.papers import run_sheet
+from trials.steps.load import load
+from trials.steps.looks import look_number
+from trials.steps.measure import Settings, keep_pictures, measure_files, measure_into
+from trials.steps.plan import freeze, propose
 from trials.steps.record import record
-from trials.steps.signing import verdict
+from trials.steps.sheet import run_sheet
 from trials.steps.status import status
-from trials.steps.way import evidence, fit, freeze, load, look_number, propose
+from trials.steps.verdict import verdict
 
 __all__ = [
     "Adoption",
+    "Against",
     "Correction",
     "Instrument",
     "Keys",
@@ -45,10 +50,13 @@ __all__ = [
     "fit",
     "freeze",
     "grade",
+    "grade_rows",
     "grade_table",
     "grade_value",
+    "graded_facts",
     "judge",
     "keep_pictures",
+    "keep_study_picture",
     "ladder_study",
     "load",
     "look_number",
@@ -60,6 +68,7 @@ __all__ = [
     "recorded_lives",
     "requirement",
     "run_sheet",
+    "study_bench",
     "study_table",
     "verdict",
     "write_bytes",

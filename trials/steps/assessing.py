@@ -6,7 +6,7 @@ from dataclasses import asdict
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from trials.steps.way import Progress
+from trials.steps.plan import Progress
 from trials.store.records.records import Records
 from trials.trial import Trial, amount_on_scale
 
@@ -105,7 +105,7 @@ def other_sentences(trial: Trial, found: Assessment) -> list[str]:
 
 def _life_words(trial: Trial, name: str) -> str:
     """The ratio of lives that a life trial detects, from the spread expected between specimens."""
-    from trials.decide.lives import detectable_ratio
+    from trials.infer.life import detectable_ratio
 
     asked = trial.responses[name].expected
     if asked is None or asked.specimen is None:

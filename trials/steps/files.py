@@ -2,43 +2,44 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
+from enum import Enum
 from pathlib import Path
 from typing import Any
 
 from trials.errors import InputError
-from trials.findings import Finding
 
 
 def plain(value: Any) -> Any:
-    """A result as plain JSON values: NaN and infinity become null, tuples lists; a finding gets its words."""
-    if isinstance(value, Finding):
-        return _plain_finding(value)
+    """A result as plain JSON values: NaN and infinity become null, tuples lists; words are made here and nowhere else.
+
+    A finding gets its sentence beside its facts; a place, a next step, a response, a chance and a study get theirs.
+    """
+    if isinstance(value, Enum):
+        return value.value
     if is_dataclass(value) and not isinstance(value, type):
-        return {field.name: plain(getattr(value, field.name)) for field in fields(value) if field.name[0] != "_"}
-    if isinstance(value, dict):
+        return _plain_result(value)
+    if isinstance(value, Mapping):
         return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):
         return [plain(item) for item in value]
     if hasattr(value, "tolist"):
         return plain(value.tolist())
-    if isinstance(value, float) and (value != value or value in (float("inf"), float("-inf"))):
+    if isinstance(value, float) and not math.isfinite(value):
         return None
     return value
 
 
-def _plain_finding(finding: Finding) -> dict[str, Any]:
-    from trials.words.findings import say
+def _plain_result(value: Any) -> dict[str, Any] | str:
+    from trials.words import machine
 
-    facts = {name: plain(fact) for name, fact in finding.facts.items()}
-    about = {name: part for name, part in plain(finding.about).items() if part not in ("", [], None)}
-    return {
-        "kind": finding.kind.value,
-        "weight": finding.weight.value,
-        "about": about,
-        "facts": facts,
-        "words": say(finding),
-    }
+    in_words = machine.in_words(value)
+    if isinstance(in_words, str):
+        return in_words
+    shown = {field.name: getattr(value, field.name) for field in fields(value) if not field.name.startswith("_")}
+    return {str(name): plain(item) for name, item in (shown | in_words).items()}
 
 
 def write_bytes(path: Path, data: bytes) -> None:

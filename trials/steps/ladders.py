@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from trials.errors import InputError
+from trials.steps.files import plain
 from trials.store.records.as_cut import analysis_table, coupon_table
 from trials.store.records.records import Records
+from trials.trial import Method
 from trials.units import shown
 
 if TYPE_CHECKING:
@@ -26,7 +28,7 @@ def ladder_study(records: Records) -> LadderStudy:
     from trials.decide.ladder import fastest_clean, study_ladders
 
     trial = records.trial
-    if trial.plan.method != "ladder" or "dross" not in trial.responses:
+    if trial.plan.method != Method.LADDER or "dross" not in trial.responses:
         raise InputError(
             "not a speed ladder judged by dross", file=str(records.folder), do="Plan one with `trials new`."
         )
@@ -39,3 +41,18 @@ def ladder_study(records: Records) -> LadderStudy:
     others = [column for name, column in columns.items() if name != "speed"]
     ladders = fastest_clean(coupon_table(records), grades, allowed, columns["speed"], others)
     return study_ladders(ladders, trial.types, trial.today.type, shown(trial.factors["speed"].unit))
+
+
+def ladder_json(found: LadderStudy) -> dict[str, Any]:
+    """A study of ladders as plain values, its sentences beside its fields; keys are listed in DEVELOPERS.md."""
+    from trials.words.ladders import sentences
+
+    ladders = found.ladders.astype(object)
+    return {
+        "unit": found.unit,
+        "ladders": plain(ladders.where(ladders.notna(), None).to_dict(orient="records")),
+        "comparisons": plain(found.comparisons),
+        "confidence": found.confidence,
+        "sentences": list(sentences(found)),
+        "findings": plain(found.said),
+    }

@@ -89,7 +89,7 @@ class _Seen:
 
 
 def _seen(found: Records) -> _Seen:
-    from trials.steps.way import look_number
+    from trials.steps.looks import look_number
 
     table = records.coupon_table(found)
     measurable = table.loc[table["outcome"] == Outcome.CUT, "coupon"]
@@ -118,7 +118,7 @@ def _open(seen: _Seen) -> tuple[Finding, ...]:
     found = []
     uncut = len(seen.table) - seen.cut
     if uncut:
-        found.append(Finding(RecordKind.NOT_RECORDED_AS_CUT, facts={"coupons": uncut}))
+        found.append(Finding(RecordKind.COUPONS_OPEN, facts={"coupons": uncut}))
     if seen.cut and seen.unmeasured:
         found.append(Finding(RecordKind.WITHOUT_READINGS, About(coupons=seen.unmeasured)))
     return (*found, *(slip.finding for slip in seen.slips))
@@ -158,7 +158,7 @@ def _next(seen: _Seen) -> Next:
 
 
 def _before_cutting(found: Records) -> Next:
-    from trials.steps.papers import papers_folder
+    from trials.steps.sheet import papers_folder
 
     folder, papers = str(found.folder), papers_folder(found)
     if not (papers / "run-sheet.pdf").is_file():
@@ -175,6 +175,6 @@ def _look_again(folder: str, slip: Slip) -> Next:
 
 
 def _read_verdict(found: Records, look: int) -> Next:
-    from trials.steps.signing import verdict_path
+    from trials.steps.verdict import verdict_path
 
     return Next(Command("fit", (str(found.folder),)), open=str(verdict_path(found.folder, look)))

@@ -6,11 +6,18 @@ from collections.abc import Callable, Mapping
 from enum import StrEnum
 
 from trials.findings import Finding
-from trials.words import records
+from trials.words import bench, chances, grade, ladders, lives, model, records, remarks
 
 Sentence = Callable[[Finding], str]
 SENTENCES: Mapping[StrEnum, Sentence] = {
+    **bench.SENTENCES,
+    **chances.SENTENCES,
+    **grade.SENTENCES,
+    **ladders.SENTENCES,
+    **lives.SENTENCES,
+    **model.SENTENCES,
     **records.SENTENCES,
+    **remarks.SENTENCES,
 }
 
 

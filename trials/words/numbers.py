@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from trials.findings import Amount
 from trials.units import shown
 from trials.words.language import text
 
@@ -50,6 +51,15 @@ def percent(share: float, places: int = 0, sign: bool = False) -> str:
     return f"{fixed(100.0 * share, places, sign)} %"
 
 
+def rounded(value: float, digits: int, sign: bool = False) -> str:
+    """A figure with at most so many significant digits, no zeros at its end; sign: a plus is shown too.
+
+    >>> rounded(0.30000001, 3), rounded(2.0, 4, sign=True)
+    ('0.3', '+2')
+    """
+    return unsigned_zero(f"{value:+.{digits}g}" if sign else f"{value:.{digits}g}")
+
+
 def with_unit(value: float, unit: str, digits: int = 3) -> str:
     """A figure with its unit as printed.
 
@@ -57,6 +67,44 @@ def with_unit(value: float, unit: str, digits: int = 3) -> str:
     '35.0 µm'
     """
     return f"{number(value, digits)} {shown(unit)}".strip()
+
+
+def signed(value: float, digits: int = 3) -> str:
+    """A change with its sign.
+
+    >>> signed(0.0301), signed(-12.0), signed(0.0)
+    ('+0.0301', '-12.0', '0')
+    """
+    figure = number(value, digits)
+    return f"+{figure}" if 0 < value < math.inf and float(figure) != 0 else figure
+
+
+def changed(found: Amount) -> str:
+    """A change with its sign and unit, per cent with one decimal.
+
+    >>> changed(Amount(18.13, "%")), changed(Amount(-0.0301, "mm"))
+    ('+18.1 %', '-0.0301 mm')
+    """
+    figure = fixed(found.value, 1, sign=True) if found.unit == "%" else signed(found.value)
+    return f"{figure} {shown(found.unit)}".strip()
+
+
+def chance(p: float) -> str:
+    """A p-value in a sentence: three decimals, or that it lies below 0.001.
+
+    >>> chance(0.0312), chance(1e-5)
+    ('p = 0.031', 'p below 0.001')
+    """
+    return text("p below 0.001") if p < 0.001 else text("p = {figure}", figure=fixed(p, 3))
+
+
+def confidence(level: float) -> str:
+    """A confidence in per cent with the digits that it needs.
+
+    >>> confidence(0.95), confidence(1 - 0.05 / 6)
+    ('95 %', '99.17 %')
+    """
+    return f"{100.0 * level:.4g} %"
 
 
 def plain(level: float | str, unit: str = "") -> str:

@@ -130,7 +130,7 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
     RecordKind.NOT_CALIBRATED: _line("Mount {mount} ({fitted}) was not calibrated for height."),
     RecordKind.SHEET_ADDED: _line("Sheet {sheet} was added."),
     RecordKind.NO_READING: _line("No reading of {response} on {coupons}."),
-    RecordKind.FEW_READINGS: _many(
+    RecordKind.FEWER_READINGS: _many(
         "Fewer than the planned {n} reading of {response} on {coupons}.",
         "Fewer than the planned {n} readings of {response} on {coupons}.",
         counted="wanted",
@@ -146,7 +146,7 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
         "Instrument {instrument} measured {n} values on days that no calibration on record covers, the last on {last}.",
         counted="values",
     ),
-    RecordKind.NOT_RECORDED_AS_CUT: _many(
+    RecordKind.COUPONS_OPEN: _many(
         "{n} coupon is not recorded as cut.", "{n} coupons are not recorded as cut.", counted="coupons"
     ),
     RecordKind.WITHOUT_READINGS: _many(
@@ -173,6 +173,11 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
     ),
     RecordKind.PLANNED_ORDER_TAKEN: _line("No column cut_order: the planned order was taken."),
     RecordKind.READ_AS_LATIN: _line("{file}: not UTF-8; read as Latin-1."),
+    RecordKind.NOTED_GOOD: _many(
+        "{n} note says still good: kept as {ended} in the column ended.",
+        "{n} notes say still good: kept as {ended} in the column ended.",
+        counted="notes",
+    ),
     RecordKind.ORDER_NOT_RANDOM: _line("Adopted table: the order of cutting is not known to be random."),
     RecordKind.WORTHWHILE_ASSUMED: _line(
         "No worthwhile difference was given: {share} is taken until `trials amend` says otherwise."

@@ -2,6 +2,7 @@
 
 from trials.infer.chance.grade import chance_of_grade
 from trials.infer.chance.joint import JointChance, chance_of_all, effect_correlation
+from trials.infer.chance.kinds import ChanceKind
 from trials.infer.chance.mean_squares import Layers, MeanSquare, draw, find_layers, floor, key, variances
 from trials.infer.chance.next_edge import (
     Chance,
@@ -10,47 +11,49 @@ from trials.infer.chance.next_edge import (
     chance,
     check_rule,
     edge_chance,
-    edge_draws,
     estimate_chance,
-    even_points,
     layer_of,
     lost_cuts,
     next_edge,
-    pivot_draws,
-    say_reach,
     specimens_to_show,
 )
-from trials.infer.chance.proportion import Share, share_limits
+from trials.infer.chance.proportion import Share, lowest_share, share_limits
+from trials.infer.chance.reach import Reach, find_reach
+from trials.infer.chance.source import CouponResponse, SpreadSource, correlations, find_source
 from trials.infer.chance.tolerance import howe_factor, one_sided_factor, tolerance_bound, two_sided_factor
 
 __all__ = [
     "Chance",
+    "ChanceKind",
+    "CouponResponse",
     "JointChance",
     "Layers",
     "MeanSquare",
     "NextEdge",
+    "Reach",
     "Rule",
     "Share",
+    "SpreadSource",
     "chance",
     "chance_of_all",
     "chance_of_grade",
     "check_rule",
+    "correlations",
     "draw",
     "edge_chance",
-    "edge_draws",
     "effect_correlation",
     "estimate_chance",
-    "even_points",
     "find_layers",
+    "find_reach",
+    "find_source",
     "floor",
     "howe_factor",
     "key",
     "layer_of",
     "lost_cuts",
+    "lowest_share",
     "next_edge",
     "one_sided_factor",
-    "pivot_draws",
-    "say_reach",
     "share_limits",
     "specimens_to_show",
     "tolerance_bound",

@@ -9,17 +9,21 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import betaincinv, gammaincinv, ndtr, ndtri
-from scipy.stats import qmc
+from scipy.special import ndtr, ndtri
 
 from trials.errors import NotFinite, WrongShape
+from trials.findings import Finding
+from trials.infer.chance.draws import beta_draws, chi_square_draws, even_normals
+from trials.infer.chance.kinds import ChanceKind
 from trials.infer.chance.mean_squares import Layers, MeanSquare, draw, floor, key, variances
 
 DRAWS = 16_384
+MOST_SPECIMENS = 1_000  # nobody buys more to show a chance
 RULES = ("worst", "mean")
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(48)
 _WEIGHTS = _WEIGHTS / np.sqrt(2 * np.pi)
-_U, _U_WEIGHTS = (lambda x, w: ((x + 1) / 2, w / 2))(*np.polynomial.legendre.leggauss(64))
+_ENDS, _END_WEIGHTS = np.polynomial.legendre.leggauss(64)
+_U, _U_WEIGHTS = (_ENDS + 1) / 2, _END_WEIGHTS / 2
 
 
 @dataclass(frozen=True)
@@ -55,12 +59,20 @@ class NextEdge:
 
 @dataclass(frozen=True)
 class Chance:
-    """A chance, its lower bound, and what was assumed, in sentences."""
+    """A chance with its lower bound.
+
+    Attributes:
+        estimate, low, confidence: the chance, and what it is at least with this confidence.
+        rests_on: what was assumed.
+        cuts, lost: coupons tried and lost, where they count as not meeting.
+    """
 
     estimate: float
     low: float
     confidence: float
-    words: tuple[str, ...]
+    rests_on: tuple[Finding, ...] = ()
+    cuts: int | None = None
+    lost: int = 0
 
 
 def next_edge(
@@ -105,15 +117,12 @@ def chance(
         NotFinite: mean or limit is NaN or infinite.
     """
     check_rule(edge, rule, confidence)
-    points = even_points(len(edge.squares) + 2, draws, seed)
-    found = edge_chance(*edge_draws(edge, points), rule)
+    found = edge_chance(*edge_draws(edge, draws, seed), rule)
     estimate = estimate_chance(edge, rule)
-    words = [_rule_words(rule), _new_words(edge), *_gaps(edge, rule)]
     if cuts is not None:
-        share, share_draws = lost_cuts(cuts, lost, points[:, 1])
+        share, share_draws = lost_cuts(cuts, lost, even_normals(len(edge.squares) + 2, draws, seed)[:, 1])
         estimate, found = estimate * share, found * share_draws
-        words.append(f"{lost} of {cuts} cuts were lost and count as not meeting.")
-    return Chance(estimate, float(np.quantile(found, 1 - confidence)), confidence, tuple(words))
+    return Chance(estimate, float(np.quantile(found, 1 - confidence)), confidence, _rests_on(edge, rule), cuts, lost)
 
 
 def estimate_chance(edge: NextEdge, rule: Rule) -> float:
@@ -128,34 +137,35 @@ def edge_chance(mean: np.ndarray, between_sd: np.ndarray, reading_sd: np.ndarray
 
     Edge level is normal around the mean with `between_sd`, readings normal around it with `reading_sd`.
     """
-    mean, between_sd, reading_sd = np.broadcast_arrays(*(np.asarray(a, float) for a in (mean, between_sd, reading_sd)))
+    mean, between_sd, reading_sd = (np.asarray(a, float) for a in (mean, between_sd, reading_sd))
     room = rule.limit - mean if rule.at_most else mean - rule.limit
     if not np.any(between_sd):
         one = _step(room, reading_sd / (np.sqrt(rule.readings) if rule.kind == "mean" else 1.0))
-        return one if rule.kind == "mean" else one**rule.readings
+        return one if rule.kind == "mean" else _all_of(one, rule.readings)
     if rule.kind == "mean" or rule.readings == 1:
         spread = np.sqrt(between_sd**2 + reading_sd**2 / rule.readings)
         return _step(room, spread)
+    room, between_sd, reading_sd = np.broadcast_arrays(room, between_sd, reading_sd)
     wide = reading_sd > between_sd
     out = np.empty(room.shape)
     if np.any(wide):
         level = room[wide, None] - between_sd[wide, None] * _NODES
-        out[wide] = ndtr(level / reading_sd[wide, None]) ** rule.readings @ _WEIGHTS
+        out[wide] = _all_of(ndtr(level / reading_sd[wide, None]), rule.readings) @ _WEIGHTS
     if not np.all(wide):
         worst = ndtri(_U ** (1.0 / rule.readings))
         out[~wide] = _step(room[~wide, None] - reading_sd[~wide, None] * worst, between_sd[~wide, None]) @ _U_WEIGHTS
     return np.clip(out, 0.0, 1.0)
 
 
-def lost_cuts(cuts: int, lost: int, points: np.ndarray) -> tuple[float, np.ndarray]:
-    """Share of cuts not lost, and its Beta(cut + 1/2, lost + 1/2) quantiles (Jeffreys) at points (draws,) in (0, 1).
+def lost_cuts(cuts: int, lost: int, z: np.ndarray) -> tuple[float, np.ndarray]:
+    """Share of cuts not lost, and its Beta(cut + 1/2, lost + 1/2) quantiles (Jeffreys) at normal quantiles (draws,).
 
     Raises:
         WrongShape: lost is negative or above cuts, or there are no cuts.
     """
     if cuts < 1 or not 0 <= lost <= cuts:
         raise WrongShape(f"{lost} lost of {cuts} cuts cannot be; count each coupon tried once.")
-    return (cuts - lost) / cuts, betaincinv(cuts - lost + 0.5, lost + 0.5, points)
+    return (cuts - lost) / cuts, beta_draws(cuts - lost + 0.5, lost + 0.5, z)
 
 
 def specimens_to_show(
@@ -164,19 +174,18 @@ def specimens_to_show(
     """How many specimens per type would lift the lower bound to `target` if the estimates were the truth.
 
     Specimen degrees of freedom grow by `types` per specimen, those of the layers below in proportion; sheets stay.
-    None where the estimate itself does not reach the target, or 1,000 specimens would not do.
+    None where the estimate itself does not reach the target, or `MOST_SPECIMENS` would not do.
     """
     if estimate_chance(edge, rule) <= target:
         return None
 
     def reaches(count: int) -> bool:
-        grown = _grow(edge, specimens, count, types)
-        return chance(grown, rule, confidence, draws=4_096, seed=seed).low >= target
+        return chance(grown(edge, specimens, count, types), rule, confidence, draws=4_096, seed=seed).low >= target
 
     low, high = max(specimens, 2) - 1, max(specimens, 2)
     while not reaches(high):
         low, high = high, 2 * high
-        if high > 1_000:
+        if high > MOST_SPECIMENS:
             return None
     while high - low > 1:
         middle = (low + high) // 2
@@ -184,18 +193,7 @@ def specimens_to_show(
     return high
 
 
-def say_reach(found: Chance, target: float, specimens: int, needed: int | None) -> str:
-    """The plain sentence about a bound that lies below what is wanted; empty where the bound reaches it."""
-    if found.low >= target:
-        return ""
-    if found.estimate <= target:
-        return f"The estimate itself is below {target:.0%}: no number of specimens of this type would show it."
-    if needed is None:
-        return f"{specimens} specimens cannot show {target:.0%}; not even 1,000 would, as the estimate is too near it."
-    return f"{specimens} specimens cannot show {target:.0%}; about {needed} would, if the estimate is right."
-
-
-def _grow(edge: NextEdge, now: int, count: int, types: int) -> NextEdge:
+def grown(edge: NextEdge, now: int, count: int, types: int) -> NextEdge:
     """The edge as it would be known from `count` specimens per type."""
     ratio = count / now
     fixed = {name for name in edge.mean_sizes if layer_of(name) == "sheet"}
@@ -208,10 +206,13 @@ def _grow(edge: NextEdge, now: int, count: int, types: int) -> NextEdge:
     return replace(edge, squares=tuple(squares), mean_sizes=sizes)
 
 
-def edge_draws(edge: NextEdge, points: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Draws (draws,) of the mean, the sd between edges and the sd of readings at points (draws, layers + 2)."""
-    mean, found = pivot_draws(edge, _chi_squares(edge.squares, points[:, 2:]), ndtri(points[:, 0]))
-    between = sum((found[name] for name in edge.between.values()), np.zeros(len(points)))
+def edge_draws(edge: NextEdge, draws: int, seed: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Draws (draws,) of the mean, the sd between edges and the sd of readings; the same for one number and seed."""
+    size = len(edge.squares) + 2
+    columns = [chi_square_draws(s.df, size, draws, seed, j + 2) for j, s in enumerate(edge.squares)]
+    z = even_normals(size, draws, seed)[:, 0]
+    mean, found = pivot_draws(edge, np.vstack(columns), z)
+    between = sum((found[name] for name in edge.between.values()), np.zeros(len(z)))
     return mean, np.sqrt(between), np.sqrt(found[edge.reading])
 
 
@@ -224,22 +225,23 @@ def pivot_draws(edge: NextEdge, chi_square: np.ndarray, z: np.ndarray) -> tuple[
     return edge.mean - z * np.sqrt(np.where(straight > 0, straight, cut)), found
 
 
-def _chi_squares(squares: tuple[MeanSquare, ...], points: np.ndarray) -> np.ndarray:
-    """Chi-square quantiles (layers, draws) at points (draws, layers)."""
-    return np.vstack([2 * gammaincinv(s.df / 2, points[:, j]) for j, s in enumerate(squares)])
-
-
-def even_points(dimensions: int, count: int, seed: int) -> np.ndarray:
-    """Evenly spread points in the unit cube (at least count, dimensions): scrambled Sobol, a power of two of them."""
-    points = qmc.Sobol(dimensions, scramble=True, seed=seed).random_base2(int(np.ceil(np.log2(max(count, 2)))))
-    return np.clip(points, 1e-12, 1 - 1e-12)
-
-
 def _step(room: np.ndarray, spread: np.ndarray) -> np.ndarray:
     """Normal probability of staying within `room`, a plain step where the spread is zero."""
+    if np.all(spread > 0):
+        return ndtr(room / spread)
     room, spread = np.broadcast_arrays(room, spread)
     safe = np.where(spread > 0, spread, 1.0)
     return np.where(spread > 0, ndtr(room / safe), (room >= 0).astype(float))
+
+
+def _all_of(one: np.ndarray, count: int) -> np.ndarray:
+    """one ** count by multiplication, which for the few readings of an edge is much quicker."""
+    if count > 16:
+        return one**count
+    out = one
+    for _ in range(count - 1):
+        out = out * one
+    return out
 
 
 def _paired(sizes: dict[str, float], found: dict[str, np.ndarray]) -> list[tuple[float, np.ndarray]]:
@@ -256,27 +258,18 @@ def _applies(name: str, of_type: str | None) -> bool:
     return " of " not in name or (of_type is not None and name == key(layer_of(name), of_type))
 
 
-def _rule_words(rule: Rule) -> str:
-    what = "Worst" if rule.kind == "worst" else "Mean"
-    return f"{what} of {rule.readings} reading{'s' if rule.readings > 1 else ''} per edge."
-
-
-def _new_words(edge: NextEdge) -> str:
-    pooled = [layer for layer, name in edge.between.items() if name == layer]
-    text = f"New {', '.join(edge.between) or 'edge'} each time"
-    return f"{text}; spread of {', '.join(pooled)} pooled over the types." if pooled else f"{text}."
-
-
-def _gaps(edge: NextEdge, rule: Rule) -> list[str]:
-    """Sentences on what the trial could not tell apart."""
-    words = []
+def _rests_on(edge: NextEdge, rule: Rule) -> tuple[Finding, ...]:
+    """What a chance takes for granted, and what the trial could not tell apart."""
+    pooled = tuple(layer for layer, name in edge.between.items() if name == layer)
+    found = [
+        Finding(ChanceKind.RULE, facts={"judged_by": rule.kind, "readings": rule.readings}),
+        Finding(ChanceKind.NEW_EACH_TIME, facts={"layers": tuple(edge.between), "pooled": pooled}),
+    ]
     if edge.missing:
-        words.append(f"The spread of {', '.join(edge.missing)} could not be estimated on its own.")
+        found.append(Finding(ChanceKind.SPREAD_NOT_KNOWN, facts={"layers": edge.missing}))
     if rule.readings > 1 and "coupon" not in edge.between:
-        words.append(
-            "Coupon and reading spread could not be told apart; readings count as independent, the cautious way."
-        )
-    return words
+        found.append(Finding(ChanceKind.READINGS_INDEPENDENT))
+    return tuple(found)
 
 
 def check_rule(edge: NextEdge, rule: Rule, confidence: float) -> None:

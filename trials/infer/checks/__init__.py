@@ -1,5 +1,6 @@
 """Checks of data and model that go with every fit."""
 
+from trials.infer.checks.far import far_coupons, far_from_others, far_readings
 from trials.infer.checks.residuals import (
     BoxCox,
     Shape,
@@ -9,8 +10,6 @@ from trials.infer.checks.residuals import (
     box_cox,
     coupon_means,
     coupon_residuals,
-    far_coupons,
-    far_readings,
     independent_of,
     lack_of_fit,
     log_variance_within,
@@ -31,6 +30,7 @@ __all__ = [
     "coupon_means",
     "coupon_residuals",
     "far_coupons",
+    "far_from_others",
     "far_readings",
     "independent_of",
     "lack_of_fit",

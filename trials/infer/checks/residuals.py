@@ -10,15 +10,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 from scipy import special, stats
 
 from trials.errors import NotIdentifiable, WrongShape
-from trials.infer.mixed import FTest, fit_mixed
+from trials.infer.mixed import FTest, MixedDesign, fit_mixed
 
 Array = NDArray[np.float64]
 Labels = NDArray
-ROBUST = 1.4826  # a median absolute deviation times this is a standard deviation under the normal distribution
 
 
 @dataclass(frozen=True)
@@ -135,30 +135,6 @@ def coupon_residuals(values: Array, fixed: Array, coupon: Labels, specimen: Labe
     return first, means - design @ solution
 
 
-def far_readings(values: Array, coupon: Labels, limit: float = 5.0) -> NDArray[np.bool_]:
-    """Readings (n,) far from the median of their coupon, in robust standard deviations pooled over coupons.
-
-    A coupon needs three readings, since of two that differ nobody knows which one slipped. The limit of 5 is common
-    practice, no source.
-    """
-    _, place, counts = np.unique(np.asarray(coupon, dtype=str), return_inverse=True, return_counts=True)
-    order = np.argsort(place, kind="stable")
-    medians = np.array([np.median(part) for part in np.split(values[order], np.cumsum(counts)[:-1])])
-    away = np.abs(values - medians[place])
-    usable = counts[place] >= 3
-    moved = away[usable & (away > 0)]
-    if not len(moved):
-        return np.zeros(len(values), dtype=bool)
-    scale = ROBUST * np.median(moved)
-    return usable & (away > limit * scale)
-
-
-def far_coupons(residuals: Array, limit: float = 4.5) -> NDArray[np.bool_]:
-    """Coupons whose residual is beyond `limit` robust standard deviations (limit: common practice, no source)."""
-    scale = ROBUST * np.median(np.abs(residuals - np.median(residuals)))
-    return np.abs(residuals) > limit * scale if scale > 0 else np.zeros(len(residuals), dtype=bool)
-
-
 def log_variance_within(values: Array, coupon: Labels, resolution: float) -> tuple[Array, Array]:
     """Log of the within-coupon variance, floored by the resolution and corrected for bias.
 
@@ -188,13 +164,11 @@ def side_shifts(residuals: Array, mount: Labels, coupon: Labels, side: Labels) -
 
 
 def _cells(residuals: Array, mount: Labels, coupon: Labels, side: Labels) -> dict[object, list[tuple]]:
-    sums: dict[tuple, list[float]] = {}
-    for value, m, c, s in zip(residuals, mount, coupon, side, strict=True):
-        if s is not None and s == s and str(s) != "":
-            sums.setdefault((m, c, s), []).append(value)
+    frame = pd.DataFrame({"mount": mount, "coupon": coupon, "side": side, "value": residuals})
+    known = frame[frame["side"].notna() & (frame["side"].astype(str) != "")]
     table: dict[object, list[tuple]] = {}
-    for (m, c, s), values in sums.items():
-        table.setdefault(m, []).append((c, s, float(np.mean(values))))
+    for (m, c, s), value in known.groupby(["mount", "coupon", "side"], sort=False)["value"].mean().items():
+        table.setdefault(m, []).append((c, s, float(value)))
     return table
 
 
@@ -240,7 +214,8 @@ def box_cox(values: Array, fixed: Array, groups: Mapping[str, Labels], powers: A
         raise WrongShape("A power profile needs values above zero; measure again or leave this check out.")
     powers = np.round(np.linspace(-2.0, 2.0, 17), 10) if powers is None else powers
     middle = np.exp(np.mean(np.log(values)))
-    criterion = np.array([fit_mixed(_power(values, p, middle), fixed, groups).reml_criterion for p in powers])
+    design = MixedDesign.build(fixed, groups)
+    criterion = np.array([design.fit(_power(values, p, middle)).reml_criterion for p in powers])
     inside = powers[criterion <= criterion.min() + stats.chi2.ppf(0.95, 1)]
     return BoxCox(float(powers[criterion.argmin()]), float(inside.min()), float(inside.max()), powers, criterion)
 

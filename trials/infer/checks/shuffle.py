@@ -44,14 +44,6 @@ class Shuffle:
     listed: bool
     out_of_reach: tuple[float, ...]
 
-    def sentence(self) -> str:
-        """What was counted, and what could not have been shown."""
-        how = "all listed" if self.listed else f"{DRAWS:,} drawn"
-        text = f"{self.arrangements:,} arrangements ({how}): p = {self.p:.3g}, smallest possible {self.smallest_p:.3g}."
-        if self.out_of_reach:
-            text += f" With these units the level {max(self.out_of_reach):g} is out of reach."
-        return text
-
 
 def shuffle_test(
     values: np.ndarray,

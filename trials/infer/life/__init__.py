@@ -1,5 +1,7 @@
 """Lives of nozzles and lenses: Weibull regression with censoring, ratios of types."""
 
+from trials.infer.life.detectable import detectable_ratio
+from trials.infer.life.kinds import LifeKind
 from trials.infer.life.ratio import (
     LifeRatio,
     ShapeCheck,
@@ -10,15 +12,22 @@ from trials.infer.life.ratio import (
     survival_table,
 )
 from trials.infer.life.regression import LifeFit, fit_life
+from trials.infer.life.study import LifeAt, LifeStudy, TypeLife, study_lives
 
 __all__ = [
+    "LifeAt",
     "LifeFit",
+    "LifeKind",
     "LifeRatio",
+    "LifeStudy",
     "ShapeCheck",
     "SurvivalTable",
+    "TypeLife",
     "bound_without_failures",
     "check_shape",
+    "detectable_ratio",
     "fit_life",
     "life_ratio",
+    "study_lives",
     "survival_table",
 ]

@@ -24,7 +24,7 @@ class LifeRatio:
         p: of the likelihood-ratio test of equal lives.
         common_shape: True where all types share one Weibull shape.
         failures: of `of`, of `against`.
-        words: what rests on what.
+        shapes: the common Weibull shape, or that of `of` and that of `against`.
     """
 
     of: str
@@ -36,7 +36,7 @@ class LifeRatio:
     p: float
     common_shape: bool
     failures: tuple[int, int]
-    words: str
+    shapes: tuple[float, ...]
 
 
 @dataclass(frozen=True)
@@ -89,28 +89,24 @@ def life_ratio(
         raise WrongShape(
             f"Lives of '{of}' and '{against}' cannot be compared; the types are {', '.join(sorted(set(types)))}."
         )
-    counts = tuple(int(np.sum(failed[types == k])) for k in (of, against))
+    counts = int(np.sum(failed[types == of])), int(np.sum(failed[types == against]))
     if not any(counts):
         raise NotIdentifiable(
             f"Neither '{of}' nor '{against}' failed, so their lives cannot be compared; run them longer."
         )
     if common_shape:
         value, limits, p, shape = _common(time, failed, types, of, against, confidence)
-        words = f"One Weibull shape ({shape:.2f}) for all types"
+        shapes: tuple[float, ...] = (shape,)
     else:
         if not all(counts):
             raise NotIdentifiable("A type without failures has no shape of its own; compare with a common shape.")
-        parts = [
+        first, second = (
             fit_life(time[types == k], failed[types == k], np.ones((np.sum(types == k), 1))) for k in (of, against)
-        ]
-        value, limits, p = _separate(*parts, quantile, confidence)
-        words = f"Weibull shapes of their own ({parts[0].shape:.2f} and {parts[1].shape:.2f})"
-    words += f"; {counts[0]} and {counts[1]} failures."
-    if not np.isfinite(value):
-        never = of if value > 0 else against
-        words += f" '{never}' never failed: the ratio has a bound on one side only."
+        )
+        value, limits, p = _separate(first, second, quantile, confidence)
+        shapes = (first.shape, second.shape)
     ratio, low, high = np.exp([value, *limits])
-    return LifeRatio(of, against, quantile, float(ratio), float(low), float(high), p, common_shape, counts, words)
+    return LifeRatio(of, against, quantile, float(ratio), float(low), float(high), p, common_shape, counts, shapes)
 
 
 def _common(

@@ -1,6 +1,6 @@
-"""Which random effects the records carry, and in words what the nozzle test rests on.
+"""Which random effects the records carry, and what the nozzle test rests on.
 
-Nobody is asked: the labels say it. A grouping that the records cannot separate from another leaves, and the sentence
+Nobody is asked: the labels say it. A grouping that the records cannot separate from another leaves, and a finding
 says so; nothing is left out silently.
 """
 
@@ -12,6 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from trials.findings import About, Finding
+from trials.infer.kinds import InferKind
+
+Labels = NDArray[np.object_]
 ORDER = ("sheet", "specimen", "mount", "coupon")
 FEW_SHEETS = 3
 
@@ -23,21 +27,37 @@ class Structure:
     groups: random effects by name, labels (n,); block: labels of a sheet that stays fixed, or None; yardstick: the
     grouping that nozzle types are judged against ("specimen", "mount", "coupon", "reading"); pieces_only: True where
     the result is about these pieces and not about the types; replicated: False where nothing above the coupon was
-    repeated, so that nozzle types get differences without p-values; said: sentences; block_word: how a sheet is called.
+    repeated, so that nozzle types get differences without p-values; said: what had to be left out, and what follows;
+    block_word: how a sheet is called ("sheet" or "block").
     """
 
-    groups: dict[str, NDArray]
-    block: NDArray | None
+    groups: dict[str, Labels]
+    block: Labels | None
     yardstick: str
     pieces_only: bool
     replicated: bool
     counts: dict[str, int]
-    said: tuple[str, ...]
+    said: tuple[Finding, ...]
     block_word: str = "sheet"
 
 
+@dataclass(frozen=True)
+class RestsOn:
+    """What the nozzle test rests on.
+
+    unit: the yardstick; n: how many of them, None where the records do not name them; blocks: sheets or blocks
+    (`block`) that they stand on; df: denominator degrees of freedom, None where nothing above the coupon was repeated.
+    """
+
+    unit: str
+    n: int | None
+    blocks: int
+    block: str
+    df: float | None
+
+
 def find_structure(
-    nozzle: NDArray, groups: Mapping[str, NDArray], block_word: str = "sheet", fixed_sheets: bool = False
+    nozzle: Labels, groups: Mapping[str, Labels], block_word: str = "sheet", fixed_sheets: bool = False
 ) -> Structure:
     """Read the random effects off the labels.
 
@@ -45,7 +65,7 @@ def find_structure(
     records have them; an empty label anywhere makes that grouping absent. block_word: how a sheet is called here.
     fixed_sheets: sheets are a fixed part however many there are.
     """
-    said: list[str] = []
+    said: list[Finding] = []
     labels = {name: np.asarray(groups[name], dtype=object) for name in ORDER if _complete(groups.get(name))}
     counts = {name: len(set(values)) for name, values in labels.items()}
     block, labels = _settle_sheet(labels, block_word, fixed_sheets, said)
@@ -55,24 +75,24 @@ def find_structure(
     yardstick = _yardstick(nozzle, labels)
     replicated = yardstick in ("specimen", "mount") or len(set(nozzle)) < 2
     if not replicated:
-        said.append(_why_not_replicated(labels, counts, nozzle))
+        said.append(_why_not_replicated(counts))
     return Structure(labels, block, yardstick, pieces_only, replicated, counts, tuple(said), block_word)
 
 
-def _complete(values: NDArray | None) -> bool:
+def _complete(values: Labels | None) -> bool:
     if values is None or len(values) == 0:
         return False
-    return all(value is not None and value == value and str(value) != "" for value in values)
+    return all(value is not None and value == value and str(value) != "" for value in set(values))
 
 
-def _same(a: NDArray, b: NDArray) -> bool:
+def _same(a: Labels, b: Labels) -> bool:
     pairs = len(set(zip(a, b, strict=True)))
     return pairs == len(set(a)) == len(set(b))
 
 
 def _settle_sheet(
-    labels: dict[str, NDArray], word: str, fixed: bool, said: list[str]
-) -> tuple[NDArray | None, dict[str, NDArray]]:
+    labels: dict[str, Labels], word: str, fixed: bool, said: list[Finding]
+) -> tuple[Labels | None, dict[str, Labels]]:
     sheet = labels.get("sheet")
     if sheet is None:
         return None, labels
@@ -81,51 +101,46 @@ def _settle_sheet(
     if n == 1:
         return None, rest
     if n < FEW_SHEETS:
-        said.append(
-            f"Only {n} {word}s: the {word} is a fixed part of the model, so the answer holds for these {word}s; "
-            f"with {FEW_SHEETS} or more it would reach to the next one."
-        )
+        said.append(Finding(InferKind.FEW_SHEETS, facts={"n": n, "block": word, "enough": FEW_SHEETS}))
         return sheet, rest
     return (sheet, rest) if fixed else (None, labels)
 
 
-def _settle_coupon(labels: dict[str, NDArray], n: int, said: list[str]) -> dict[str, NDArray]:
+def _settle_coupon(labels: dict[str, Labels], n: int, said: list[Finding]) -> dict[str, Labels]:
     coupon = labels.get("coupon")
     if coupon is not None and len(set(coupon)) == n:
-        said.append("One reading per coupon: the spread between coupons and between readings cannot be told apart.")
+        said.append(Finding(InferKind.ONE_READING_PER, About(source="coupon")))
         return {name: values for name, values in labels.items() if name != "coupon"}
     return labels
 
 
-def _merge_equal(labels: dict[str, NDArray], said: list[str]) -> dict[str, NDArray]:
-    kept: dict[str, NDArray] = {}
+def _merge_equal(labels: dict[str, Labels], said: list[Finding]) -> dict[str, Labels]:
+    kept: dict[str, Labels] = {}
     for name, values in labels.items():
         twin = next((other for other in kept if _same(values, kept[other])), None)
         if len(set(values)) == len(values):
-            said.append(f"One reading per {name}: its spread cannot be told apart from that of readings.")
+            said.append(Finding(InferKind.ONE_READING_PER, About(source=name)))
         elif twin is not None:
-            said.append(f"One {name} per {twin}: their spreads are one and stand under {twin}.")
+            said.append(Finding(InferKind.ONE_PER, About(source=name), {"of_each": twin}))
         elif len(set(values)) > 1:
             kept[name] = values
     return kept
 
 
-def _settle_specimen(nozzle: NDArray, labels: dict[str, NDArray], said: list[str]) -> tuple[dict[str, NDArray], bool]:
+def _settle_specimen(nozzle: Labels, labels: dict[str, Labels], said: list[Finding]) -> tuple[dict[str, Labels], bool]:
     specimen = labels.get("specimen")
     if specimen is None:
         return labels, True
     if _same(specimen, nozzle) or len(set(specimen)) <= len(set(nozzle)):
-        said.append("One specimen per type: the result is about these nozzles, not about these types.")
+        said.append(Finding(InferKind.ONE_SPECIMEN_EACH))
         return {name: values for name, values in labels.items() if name != "specimen"}, True
     singles = [t for t in dict.fromkeys(nozzle) if len(set(specimen[nozzle == t])) == 1]
     if singles:
-        said.append(
-            f"One specimen only of {', '.join(map(str, singles))}: its own spread is taken from the other types."
-        )
+        said.append(Finding(InferKind.ONE_SPECIMEN_OF, About(nozzles=tuple(map(str, singles)))))
     return labels, False
 
 
-def _yardstick(nozzle: NDArray, labels: Mapping[str, NDArray]) -> str:
+def _yardstick(nozzle: Labels, labels: Mapping[str, Labels]) -> str:
     """The highest grouping that stands inside nozzle types and is repeated within one of them."""
     for name in ("specimen", "mount", "coupon"):
         values = labels.get(name)
@@ -137,26 +152,14 @@ def _yardstick(nozzle: NDArray, labels: Mapping[str, NDArray]) -> str:
     return "reading"
 
 
-def _why_not_replicated(labels: Mapping[str, NDArray], counts: Mapping[str, int], nozzle: NDArray) -> str:
-    missing = [name for name in ("specimen", "mount") if name not in counts]
+def _why_not_replicated(counts: Mapping[str, int]) -> Finding:
+    missing = tuple(name for name in ("specimen", "mount") if name not in counts)
     if missing:
-        return (
-            f"The records name no {' and no '.join(missing)}: nobody can say how much one nozzle of a type differs "
-            "from the next, so nozzle types get differences without p-values, and no answer is called settled."
-        )
-    return (
-        "No specimen or mount was repeated within a type: differences between nozzles come without p-values, because "
-        "the coupons say only how these pieces, mounted once, compare."
-    )
+        return Finding(InferKind.NOT_NAMED, facts={"missing": missing})
+    return Finding(InferKind.NOT_REPEATED)
 
 
-def rests_on(structure: Structure, den_df: float | None) -> str:
-    """What the nozzle test rests on, in words: `12 specimens on 3 sheets; 6 degrees of freedom`."""
+def rests_on(structure: Structure, den_df: float | None) -> RestsOn:
+    """What the nozzle test rests on; den_df: its denominator degrees of freedom, None where there is no test."""
     n = structure.counts.get(structure.yardstick)
-    what = f"{n} {structure.yardstick}s" if n else "readings"
-    sheets = structure.counts.get("sheet", 0)
-    word = structure.block_word
-    where = f" on {sheets} {word}s" if sheets > 1 else (f" on one {word}" if sheets == 1 else "")
-    if den_df is None:
-        return f"{what}{where}; nothing above the coupon was repeated"
-    return f"{what}{where}; {den_df:.3g} degrees of freedom"
+    return RestsOn(structure.yardstick, n, structure.counts.get("sheet", 0), structure.block_word, den_df)

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,8 +14,6 @@ from trials.units import shown
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
-
-_MOUNT = re.compile(r"mount (\S+) \(")
 
 
 def leftovers(result: ResponseResult, coupons: pd.DataFrame, settings: Sequence[str] = ()) -> np.ndarray:
@@ -67,30 +64,30 @@ def drift_figure(
         return svg(figure)
 
 
-def flagged_mounts(result: ResponseResult) -> list[str]:
-    """Mounts that the centring check names."""
-    flagged = [check.sentence for check in result.checks if check.name == "centring" and check.flagged]
-    return list(dict.fromkeys(name for sentence in flagged for name in _MOUNT.findall(sentence)))
-
-
-def side_means(result: ResponseResult, table: pd.DataFrame, settings: Sequence[str] = ()) -> pd.DataFrame:
+def side_means(
+    result: ResponseResult, table: pd.DataFrame, settings: Sequence[str] = (), far: Collection[str] = ()
+) -> pd.DataFrame:
     """One row per mount and side: `mount, nozzle, side, left`, the mean of what is left after type and settings.
 
-    On the log scale in percent, else in the response's unit. Coupons that a check flags as far are left out, as the
-    centring check leaves far readings out.
+    On the log scale in percent, else in the response's unit. far: coupons to leave out, as the centring check leaves
+    far readings out.
     """
-    far = {name for check in result.checks if check.name.startswith("far") for name in check.coupons}
     work = table[~table["coupon"].astype(str).isin(far)].reset_index(drop=True)
     work = work.assign(left=leftovers(result, work, settings)).dropna(subset=["side", "mount"])
     return work.groupby(["mount", "nozzle", "side"], sort=False)["left"].mean().reset_index()
 
 
-def sides_figure(result: ResponseResult, table: pd.DataFrame, settings: Sequence[str] = ()) -> str:
-    """What is left on each side of a mount, one line of marks per mount; a mount that was flagged is boxed and bold."""
-    means = side_means(result, table, settings)
+def sides_figure(
+    result: ResponseResult,
+    table: pd.DataFrame,
+    settings: Sequence[str] = (),
+    flagged: Sequence[str] = (),
+    far: Collection[str] = (),
+) -> str:
+    """What is left on each side of a mount, one line of marks per mount; mounts that are flagged are boxed and bold."""
+    means = side_means(result, table, settings, far)
     mounts = list(dict.fromkeys(means["mount"]))
     sides = sorted(means["side"].astype(str).unique())
-    flagged = flagged_mounts(result)
     with canvas(0.85 + 0.165 * max(len(mounts), 3)) as (figure, axes):
         axes.axvline(0, color=INK, lw=0.7)
         for place, mount in enumerate(mounts):

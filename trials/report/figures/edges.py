@@ -27,6 +27,8 @@ from trials.report.figures.look import (
     wrapped,
 )
 from trials.units import shown
+from trials.words.language import text
+from trials.words.settings import layer_name
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -234,11 +236,6 @@ def lost_figure(rows: Sequence[NozzleRow]) -> str:
         return svg(figure)
 
 
-def _source(part: Spread) -> str:
-    """A source as its sentence calls it: the sheets of an adopted table are its blocks."""
-    return "block" if part.source == "sheet" and "block" in part.words else part.source
-
-
 def spread_figure(result: ResponseResult) -> str:
     """How much each source varies, as a row of dots on the model's scale (in percent where that scale is the log)."""
     with canvas(0.75 + 0.26 * max(len(result.spread), 1)) as (figure, axes):
@@ -251,10 +248,14 @@ def spread_figure(result: ResponseResult) -> str:
             axes.plot([0, size], [position] * 2, color=LIGHT, lw=1.2)
             axes.plot(size, position, marker="o", ms=7, color=ACCENT if part.source != "reading" else GREY)
             axes.text(size, position - 0.12, f"   {size:.2g}{' %' if percent else ''}", va="center", fontsize=8.5)
-        axes.set_yticks(range(len(sizes)), [drawn(f"between {_source(part)}s") for part in result.spread])
+        axes.set_yticks(range(len(sizes)), [drawn(_between(part, result)) for part in result.spread])
         axes.set_ylim(len(sizes) - 0.4, -0.6)
         axes.set_xlim(0, 1.18 * max(sizes) or 1)
         unit = "% of the typical edge" if percent else shown(result.unit)
         axes.set_xlabel(f"standard deviation, {unit}" if unit else "standard deviation, grades")
         axes.tick_params(axis="y", length=0)
         return svg(figure)
+
+
+def _between(part: Spread, result: ResponseResult) -> str:
+    return text("between {layers}", layers=layer_name(part.source, result.block, several=True))

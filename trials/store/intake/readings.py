@@ -7,8 +7,9 @@ from typing import Any
 
 import pandas as pd
 
+from trials.endings import Ended
 from trials.errors import InputError
-from trials.findings import Finding
+from trials.findings import Fact, Finding
 from trials.record_kinds import RecordKind
 from trials.responses import QUANTITIES, Quantity
 from trials.store.intake.headers import (
@@ -22,6 +23,7 @@ from trials.store.intake.headers import (
     placer,
     result,
 )
+from trials.store.intake.lives import ended_in, note_says_good
 from trials.store.records.records import (
     READING_COLUMNS,
     Records,
@@ -35,6 +37,7 @@ from trials.store.records.rules import (
     quantities,
 )
 from trials.store.tables import FileTable, moment_in, number_in, text_in, whole_in
+from trials.trial import Method
 from trials.units import suffix
 
 PLAIN = {"coupon": "", "repeat": "", "thickness_mm": "mm", "u_mm": "mm", "rz5_um": "um", "dross_grade": ""}
@@ -70,7 +73,8 @@ def read_readings(path: str | Path, records: Records) -> FileTable:
         raise missing(table, "reading")
     rows = _long_rows(table, columns, {name: known[name] for name in values}, records)
     kept, equal = _without_equals(rows, table.file)
-    long = result(kept, READING_COLUMNS, table.file, (*table.said, *left_out, *equal))
+    said = (*table.said, *left_out, *equal, *_with_ends(kept, records))
+    long = result(kept, READING_COLUMNS, table.file, said)
     check_cutoff(long.frame, records, table.file)
     return long
 
@@ -106,12 +110,30 @@ def _reading_base(cells: dict[str, Any], columns: Columns, place: Placer, decima
     row["reading"] = whole_in(cells.get("reading"), 1, decimal_comma=decimal_comma, **place("reading"))
     row["repeat"] = whole_in(cells.get("repeat"), 0, decimal_comma=decimal_comma, **place("repeat")) or 0
     row["measured_on"] = moment_in(cells.get("measured_on"), **place("measured_on"))
+    row["ended"] = _ended(cells, place)
     for name in READING_UNITS:
         value = number_in(cells.get(name), decimal_comma=decimal_comma, **place(name))
         if value is not None and value <= 0:
             raise InputError("not above zero", found=cells[name], do="Correct the cell.", **place(name))
         row[name] = None if value is None else _converted(value, columns[name][1])
     return row
+
+
+def _ended(cells: dict[str, Any], place) -> str:
+    """How a life ended, empty where the cell is."""
+    found = ended_in(cells.get("ended"), **place("ended"))
+    return "" if found is None else found.value
+
+
+def _with_ends(rows: list[tuple[int, dict[str, Any]]], records: Records) -> tuple[Finding, ...]:
+    """In a life trial a note `still good` of an older file becomes the end of that life, and it is said."""
+    if records.trial.plan.method != Method.LIFE:
+        return ()
+    noted = [row for _, row in rows if not row["ended"] and note_says_good(row["note"])]
+    for row in noted:
+        row["ended"] = Ended.TAKEN_OFF_GOOD.value
+    facts: dict[str, Fact] = {"notes": len(noted), "ended": Ended.TAKEN_OFF_GOOD.value}
+    return (Finding(RecordKind.NOTED_GOOD, facts=facts),) if noted else ()
 
 
 def _converted(value: float, scale: float) -> float:

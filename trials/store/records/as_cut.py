@@ -221,5 +221,5 @@ def _few_readings(records: Records, coupons: pd.DataFrame) -> list[Finding]:
         have = counts.reindex(cut, fill_value=0)
         none, few = have[have == 0].index.tolist(), have[(have > 0) & (have < wanted)].index.tolist()
         found += [_of_coupons(RecordKind.NO_READING, none, quantity.label)] if none else []
-        found += [_of_coupons(RecordKind.FEW_READINGS, few, quantity.label, wanted=wanted)] if few else []
+        found += [_of_coupons(RecordKind.FEWER_READINGS, few, quantity.label, wanted=wanted)] if few else []
     return found

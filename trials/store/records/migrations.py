@@ -81,6 +81,7 @@ def _first_to_second(connection: Connection) -> None:
     connection.execute(insert(schema.about), {"name": _VERSION, "value": "2"})
     schema.instruments.create(connection, checkfirst=True)
     _add_columns(connection, schema.journal, ("payload",))
+    _add_columns(connection, schema.readings, ("ended",))
     names = ("fingerprint", "fingerprint_version", "rule_version", "words_json", "costs_json", "lives_json", "paper")
     _add_columns(connection, schema.looks, names)
     fill_payloads(connection)
@@ -92,7 +93,8 @@ _STEPS: dict[int, Callable[[Connection], None]] = {1: _first_to_second}
 
 def _add_columns(connection: Connection, target: Table, names: tuple[str, ...]) -> None:
     prepare = connection.dialect.identifier_preparer
-    for name in names:
+    there = {column["name"] for column in inspect(connection).get_columns(target.name)}
+    for name in (name for name in names if name not in there):
         column: Column[object] = target.c[name]
         definition = CreateColumn(column).compile(dialect=connection.dialect)
         connection.exec_driver_sql(f"ALTER TABLE {prepare.format_table(target)} ADD COLUMN {definition}")

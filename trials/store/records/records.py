@@ -37,6 +37,7 @@ READING_COLUMNS = (
     "depth_mm",
     "measured_on",
     "note",
+    "ended",
 )
 JOURNAL_COLUMNS = ("id", "at", "who", "kind", "what", "why", "payload")
 LOOK_COLUMNS = (

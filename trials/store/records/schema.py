@@ -124,6 +124,7 @@ readings = _recorded(
     Column("depth_mm", Float),
     _text("measured_on"),
     _text("note"),
+    Column("ended", Text, nullable=False, default="", server_default=""),
 )
 instruments = _recorded(
     "instruments",

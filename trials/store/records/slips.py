@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from trials.findings import About, Amount, Fact, Finding
+from trials.infer.checks.far import far_from_others
 from trials.record_kinds import RecordKind, Where
 from trials.responses import QUANTITIES, Quantity
 from trials.store.records.changed_setting import parse_changed_setting
@@ -114,35 +115,20 @@ def _field_slips(field: str, rows: pd.DataFrame, records: Records) -> list[tuple
 
 
 def _group_slips(group: pd.DataFrame, where: Where, step: float, zero_counts: bool) -> dict[int, tuple[float, Where]]:
-    """The worst first, so that one slip does not make its honest neighbours look like slips."""
     values = group["value"].to_numpy(float)
     if len(values) <= ENOUGH[where] or values.max() <= TIMES * values.min():
         return {}
-    positions = group["position"].to_numpy()
-    found: dict[int, tuple[float, Where]] = {}
-    left = np.arange(len(values))
-    while len(left) > ENOUGH[where]:
-        here = values[left]
-        others = _medians_of_others(here)
+
+    def times(here: np.ndarray, others: np.ndarray) -> np.ndarray:
         with np.errstate(divide="ignore", invalid="ignore"):
             far = np.abs(np.log(here / others))
         ignored = (others <= 0) | (np.abs(here - others) <= STEPS * step) | ((here <= 0) & (not zero_counts))
         far[ignored | np.isnan(far)] = 0.0
-        worst = int(np.argmax(far))
-        if far[worst] <= np.log(TIMES):
-            break
-        found[int(positions[left[worst]])] = (float(others[worst]), where)
-        left = np.delete(left, worst)
-    return found
+        return far
 
-
-def _medians_of_others(values: np.ndarray) -> np.ndarray:
-    """(n,) -> (n,): for each value the median of all the others, from one sorting."""
-    order = np.sort(values)
-    rank = np.argsort(np.argsort(values, kind="stable"), kind="stable")
-    low, high = (len(values) - 2) // 2, (len(values) - 1) // 2
-    medians: np.ndarray = (order[low + (rank <= low)] + order[high + (rank <= high)]) / 2.0
-    return medians
+    positions = group["position"].to_numpy()
+    found = far_from_others(values, times, float(np.log(TIMES)), ENOUGH[where])
+    return {int(positions[at]): (others, where) for at, others in found.items()}
 
 
 def _slip(row: Mapping[Hashable, Any], field: str, median: float, where: Where) -> Slip:

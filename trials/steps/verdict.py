@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from trials.steps.extending import begun
 from trials.steps.files import plain, write_bytes
-from trials.steps.papers import verdict_extras
-from trials.steps.way import evidence, fingerprint, load
+from trials.steps.fit import evidence
+from trials.steps.load import load
+from trials.steps.looks import fingerprint
+from trials.steps.verdict_facts import verdict_extras
 from trials.store.records import database
 
 if TYPE_CHECKING:
@@ -54,7 +56,7 @@ def verdict(folder: Path | str, path: Path | None = None, at: datetime | None = 
     target = path or verdict_path(folder, found.look)
     write_bytes(target, pdf)
     if not made_before:
-        summary = {"fingerprint": fingerprint(records), "study": plain(asdict(result))}
+        summary = {"fingerprint": fingerprint(records), "study": plain(result)}
         text = json.dumps(summary, sort_keys=True, ensure_ascii=False)
         database.keep_verdict(folder, found.look, text, found.look <= records.trial.plan.looks, moment)
     return Verdict(target, result, found.look, made_before)

@@ -1,0 +1,82 @@
+"""The word for each type from its ratio of lives, and the ends counted."""
+
+import math
+
+import pytest
+
+from trials.decide.lives import LivesKind, answer_lives, compare
+from trials.endings import Ended
+from trials.errors import WrongShape
+from trials.infer.life import LifeRatio, study_lives
+
+
+def ratio(value, low, high, p=0.01):
+    return LifeRatio("b", "a", 0.632, value, low, high, p, True, (5, 5), (2.0,))
+
+
+INF = math.inf
+WORDS = [
+    # a quarter longer matters: log 1.25
+    (ratio(1.6, 1.26, 2.0), ratio(1.6, 1.3, 1.9), "better", "by at least the worthwhile difference"),
+    (ratio(1.6, 1.24, 2.0), ratio(1.6, 1.3, 1.9), "better", "how much is open"),
+    (ratio(0.7, 0.5, 0.99), ratio(0.7, 0.55, 0.95), "worse", None),
+    (ratio(1.05, 0.7, 1.5), ratio(1.05, 0.81, 1.24), "same for practical purposes", None),
+    (ratio(1.05, 0.7, 1.5), ratio(1.05, 0.79, 1.24), "not settled", None),  # 0.79 is below 1 / 1.25
+    (ratio(1.05, 0.7, 1.5), ratio(1.05, 0.81, 1.26), "not settled", None),
+    (ratio(INF, 1.3, INF), ratio(INF, 1.4, INF), "better", "by at least the worthwhile difference"),
+    (ratio(INF, 0.9, INF), ratio(INF, 1.0, INF), "not settled", None),
+    (ratio(0.0, 0.0, 0.8), ratio(0.0, 0.0, 0.7), "worse", None),
+]
+
+
+@pytest.mark.parametrize(("wide", "narrow", "word", "adds"), WORDS)
+def test_the_rule_of_edges_gives_the_word_of_lives(wide, narrow, word, adds):
+    found = compare(wide, narrow, 0.95, 0.25)
+    assert (found.answer, found.answer_adds) == (word, adds)
+    assert (found.nozzle, found.against, found.kind, found.p, found.confidence) == ("b", "a", "ratio", 0.01, 0.95)
+    assert (found.value, found.low, found.high) == (wide.ratio, wide.low, wide.high)
+
+
+def test_the_size_is_also_said_in_worthwhile_differences():
+    assert compare(ratio(1.5625, 1.3, 1.9), ratio(1.5625, 1.3, 1.9), 0.95, 0.25).times_worthwhile == pytest.approx(2.0)
+    assert compare(ratio(0.8, 0.5, 1.1), ratio(0.8, 0.5, 1.1), 0.95, 0.25).times_worthwhile == pytest.approx(1.0)
+
+
+def test_without_a_worthwhile_difference_no_word():
+    found = compare(ratio(1.6, 1.26, 2.0), ratio(1.6, 1.3, 1.9), 0.95, None)
+    assert (found.answer, found.answer_adds, found.times_worthwhile) == (None, None, None)
+
+
+def test_a_worthwhile_difference_of_nothing_is_refused():
+    with pytest.raises(WrongShape, match="above zero"):
+        compare(ratio(1.6, 1.26, 2.0), ratio(1.6, 1.3, 1.9), 0.95, 0.0)
+
+
+TIME = [10.0, 20.0, 33.0, 5.0, 7.0, 9.0, 40.0]
+TYPES = ["a", "a", "a", "c", "b", "b", "b"]
+ENDS = [Ended.TAKEN_OFF_GOOD] * 4 + [Ended.WORN, Ended.WORN, Ended.PLUGGED]
+
+
+@pytest.mark.parametrize(("worthwhile", "word"), [(0.25, "not settled"), (None, None)])
+def test_a_pair_without_failures_stays_in_its_place_with_nothing_to_bound_it(worthwhile, word):
+    study = study_lives(TIME, [end.failed for end in ENDS], TYPES, "a")
+    found = answer_lives(study, "hours", worthwhile, TYPES, ENDS)
+    c, b = found.comparisons
+    assert (c.nozzle, c.against, c.low, c.high, c.p, c.answer) == ("c", "a", 0.0, INF, None, word)
+    assert math.isnan(c.value) and b.nozzle == "b" and b.value == 0.0
+    silent = [f.kind for f in found.said]
+    assert silent == ([] if worthwhile else [LivesKind.NO_WORTHWHILE])
+
+
+def test_ends_are_counted_by_type():
+    study = study_lives(TIME, [end.failed for end in ENDS], TYPES, "a")
+    found = answer_lives(study, "hours", None, TYPES, ENDS)
+    assert [(each.nozzle, dict(each.counts)) for each in found.ends] == [
+        ("a", {Ended.TAKEN_OFF_GOOD: 3}),
+        ("c", {Ended.TAKEN_OFF_GOOD: 1}),
+        ("b", {Ended.WORN: 2, Ended.PLUGGED: 1}),
+    ]
+
+
+def test_only_a_piece_taken_off_good_did_not_fail():
+    assert [end for end in Ended if not end.failed] == [Ended.TAKEN_OFF_GOOD]

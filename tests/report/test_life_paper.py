@@ -1,0 +1,62 @@
+"""The paper on lives is made from fields: its answer, tables and cautions."""
+
+from datetime import date
+
+import pandas as pd
+import pytest
+
+from trials.decide.lives import answer_lives
+from trials.endings import Ended
+from trials.infer.life import study_lives
+from trials.report.life_paper import life_data
+from trials.words.language import Language, speaking
+
+TIME = [10.0, 20.0, 33.0, 41.0, 30.0, 40.0, 44.0, 52.0]
+TYPES = ["a"] * 4 + ["b"] * 4
+W, P, G = Ended.WORN, Ended.PLUGGED, Ended.TAKEN_OFF_GOOD
+ENDS = [W, P, W, W, W, W, G, W]
+
+
+def data(ends, worthwhile=0.25):
+    table = pd.DataFrame(
+        {"nozzle": TYPES, "specimen": ["", *"1234567"], "life": TIME, "ended": pd.Series(ends, dtype=object)}
+    )
+    study = study_lives(TIME, [end.failed for end in ends], TYPES, "a")
+    return life_data(table, answer_lives(study, "hours", worthwhile, TYPES, ends), date(2026, 3, 2))
+
+
+def tables(page):
+    return [b for section in page["sections"] for b in section["blocks"] if b["kind"] == "table"]
+
+
+def test_the_answer_leads_and_the_tables_hold_the_lives():
+    page = data(ENDS)
+    assert page["sentence"].startswith("b lasts") and page["title"] == "Lives by nozzle type, hours"
+    lives, ratios, ends, steps, recorded = tables(page)
+    assert lives["rows"][1][:3] == ["b", "4", "3"] and lives["head"][3:] == [
+        "characteristic life",
+        "10 % failed",
+        "50 % failed",
+    ]
+    assert ratios["rows"][0][:4] == ["b", "a", "every share", "one for all"]
+    assert ends["head"] == ["nozzle type", "worn", "plugged", "taken off while good"]
+    assert ends["rows"] == [["a", "3", "1", "0"], ["b", "3", "0", "1"]]
+    assert steps["rows"][0] == ["a", "10", "4", "1", "75 %", "13 % to 96 %"]
+    assert recorded["rows"][0] == ["a", "–", "10", "worn"] and recorded["rows"][6][3] == "taken off while good"
+
+
+@pytest.mark.parametrize("ends", [[Ended.NOT_SAID] * 8, [Ended.NOT_SAID] * 7 + [G]])
+def test_no_table_of_causes_where_none_is_on_record(ends):
+    titles = [table["head"] for table in tables(data(ends))]
+    assert len(titles) == 4 and not any("worn" in head for head in titles)
+
+
+def test_the_page_keeps_its_structure_and_numbers_in_any_language():
+    plain = data(ENDS)
+    with speaking(Language("xx", lambda template: "zz", lambda one, many, n: "zz")):
+        other = data(ENDS)
+    assert [[b["kind"] for b in s["blocks"]] for s in plain["sections"]] == [
+        [b["kind"] for b in s["blocks"]] for s in other["sections"]
+    ]
+    assert [len(t["rows"]) for t in tables(plain)] == [len(t["rows"]) for t in tables(other)]
+    assert tables(other)[2]["rows"] == tables(plain)[2]["rows"]

@@ -1,0 +1,332 @@
+"""The answer of a study in words: sentence, sizes, words of types, and a sentence for each kind of finding."""
+
+import dataclasses
+
+import pytest
+from words.nonsense import NONSENSE
+
+from trials.decide.kinds import StudyKind
+from trials.decide.results import Comparison, NextStep, NozzleRow, ResponseResult, Share, Spread, State, Study, Worded
+from trials.findings import About, Amount, Finding, Place, PlaceKind, Weight
+from trials.infer.answer import Added, Answer
+from trials.infer.kinds import InferKind
+from trials.infer.model import RestsOn
+from trials.words import model, remarks
+from trials.words.findings import say
+from trials.words.language import speaking
+from trials.words.settings import at_place, place_words, term_words
+from trials.words.study import (
+    answer_sentence,
+    basis_words,
+    change_words,
+    row_words,
+    share_words,
+    spread_words,
+    step_words,
+    worthwhile_words,
+)
+
+UNITS = {"pressure": "bar", "standoff": "mm"}
+TODAY = Place(PlaceKind.TODAY, ({"pressure": 0.7, "standoff": 1.0},), UNITS)
+AVERAGE = Place(PlaceKind.AVERAGE, ({"pressure": 0.5}, {"pressure": 0.7}), UNITS)
+NAN = float("nan")
+
+
+def compared(nozzle, answer, adds=None, sizes=(0.8, 0.7, 0.9), kind="ratio", place=TODAY):
+    return Comparison(nozzle, "plain", place, kind, *sizes, p=0.01, answer=answer, answer_adds=adds)
+
+
+def response(*comparisons, **changes):
+    basis = RestsOn("specimen", 12, 3, "sheet", 6.0)
+    bare = ResponseResult("roughness", "mean height", "Rz5", "log", "um", True, 9, 3, State.COMPARED, basis)
+    return dataclasses.replace(bare, comparisons=comparisons, **changes)
+
+
+def study(*results):
+    rows = tuple(NozzleRow(n, "", n == "plain", None, 3, 27, 0) for n in ("plain", "double"))
+    return Study("t", "q", results, rows)
+
+
+def test_better_and_open_types_in_one_sentence():
+    found = study(
+        response(
+            compared("double", Answer.BETTER, Added.BY_AT_LEAST, (0.67, 0.55, 0.81)),
+            compared("plated", Answer.NOT_SETTLED),
+            compared("shower", Answer.NOT_SETTLED),
+        )
+    )
+    assert answer_sentence(found) == (
+        "double is better than today's plain by at least the worthwhile difference (Rz5 33 % lower, interval 19 to "
+        "45 %); plated and shower: not settled (at pressure 0.7 bar, standoff 1 mm; intervals 95 %, for all types "
+        "together)."
+    )
+
+
+def test_a_type_whose_name_holds_the_symbol_still_names_the_response():
+    # the symbol of squareness is "u", and "double" contains one
+    result = response(compared("double", Answer.NOT_SETTLED), response="squareness", symbol="u", unit="mm")
+    assert answer_sentence(study(result)) == "double: not settled (at pressure 0.7 bar, standoff 1 mm, by u)."
+
+
+def test_one_piece_of_each_is_called_by_its_mark():
+    pieces = {"plain": "C1", "double": "D1"}
+    better = compared("double", Answer.BETTER, Added.HOW_MUCH_OPEN)
+    said = answer_sentence(study(response(better, pieces=pieces)))
+    assert said.startswith("nozzle D1 is better than nozzle C1, how much is open (Rz5 20 % lower, interval 10 to 30 %)")
+    assert "double" not in said and "today" not in said
+    bare = compared("double", Answer.NOT_SETTLED, Added.NO_REPLICATION, (0.8, NAN, NAN))
+    said = answer_sentence(study(response(bare, pieces=pieces, replicated=False)))
+    assert said.startswith("nozzle D1 against nozzle C1: not settled")
+    assert said.endswith("Nothing above the coupon was repeated.")
+
+
+def test_without_an_answer():
+    assert answer_sentence(study()).startswith("No answer yet")
+    single = dataclasses.replace(study(), nozzles=study().nozzles[:1])
+    assert answer_sentence(single).startswith("One nozzle type was cut")
+
+
+@pytest.mark.parametrize(
+    ("sizes", "kind", "words"),
+    [
+        ((0.67, 0.55, 0.81), "ratio", "33 % lower, interval 19 to 45 %"),
+        ((1.25, 1.1, 1.4), "ratio", "25 % higher, interval 10 to 40 %"),
+        ((0.99, 0.82, 1.2), "ratio", "-1 %, interval -18 to +20 %"),
+        ((0.9999, 0.82, 1.2), "ratio", "0 %, interval -18 to +20 %"),
+        ((0.8, NAN, NAN), "ratio", "20 % lower"),
+        ((-0.0301, -0.0583, 0.00198), "difference", "-0.0301 mm, interval -0.0583 to +0.00198"),
+        ((0.02, NAN, NAN), "difference", "+0.0200 mm"),
+    ],
+)
+def test_sizes(sizes, kind, words):
+    assert change_words(compared("double", None, None, sizes, kind), "mm") == words
+
+
+def test_places():
+    assert at_place(TODAY) == "at pressure 0.7 bar, standoff 1 mm"
+    assert place_words(AVERAGE) == "average over the 2 settings that every type was allowed"
+    assert at_place(AVERAGE, start=True) == "On average over the 2 settings that every type was allowed"
+    assert term_words(("nozzle", "gas_flow", "gas_flow")) == "nozzle × gas flow squared"
+
+
+def test_cells():
+    assert share_words(Share(22, 27, 0)) == "22 of 27" and share_words(None) == ""
+    assert share_words(Share(11, 24, 2)) == "11 of 24 (2\u00a0undecided)"
+    row = study().nozzles[1]
+    words = (Worded("roughness", Answer.BETTER, Added.HOW_MUCH_OPEN), Worded("squareness", Answer.NOT_SETTLED))
+    assert row_words(dataclasses.replace(row, answers=words)) == "better, how much is open; not settled"
+    assert row_words(study().nozzles[0]) == "today's nozzle"
+
+
+def test_what_a_response_rests_on():
+    assert basis_words(response()) == "12 specimens on 3 sheets; 6 degrees of freedom"
+    single = dataclasses.replace(response(), rests_on=RestsOn("specimen", 1, 1, "block", None))
+    assert basis_words(single) == "one specimen on one block; nothing above the coupon was repeated"
+    alone = dataclasses.replace(response(), rests_on=None, state=State.ONE_TYPE)
+    assert basis_words(alone) == "one nozzle type: nothing to compare"
+    assert basis_words(dataclasses.replace(alone, state=State.NOT_STUDIED)) == "not studied"
+
+
+def test_worthwhile_and_spread():
+    result = dataclasses.replace(response(), worthwhile=0.139761942)
+    assert worthwhile_words(result) == "15 %"
+    flat = dataclasses.replace(result, scale="as measured", unit="mm", worthwhile=0.03)
+    assert worthwhile_words(flat) == "0.03 mm"
+    assert spread_words(Spread("sheet", 0.0277, 0.02), dataclasses.replace(result, block="block")) == (
+        "2.8 % from one block to the next"
+    )
+    assert spread_words(Spread("coupon", 0.0183, 0.8), flat) == "0.0183 mm from coupon to coupon at one setting"
+
+
+K = StudyKind
+LOOK, CALM, CHANGE = Weight.LOOK_AT, Weight.NOTHING_FOUND, Weight.COULD_CHANGE
+PER_CENT = {"value": Amount(18.1, "%"), "low": Amount(6.0, "%"), "high": Amount(31.7, "%"), "p": 0.002}
+AROUND = {"value": Amount(2.0, "%"), "low": Amount(-10.6, "%"), "high": Amount(81.5, "%"), "p": 0.3}
+RATIO = {"ratio": 4.7, "low": 0.91, "high": 24.0, "p": 0.03}
+SHUFFLE = {"p": 0.0312, "smallest_p": 0.125, "arrangements": 8, "listed": True, "out_of_reach": 0.05}
+SIZES = (("double", Amount(-33.2, "%"), Amount(-33.0, "%"), Answer.BETTER, Answer.BETTER),)
+MOVED = (("double", Amount(-9.0, "%"), Amount(-33.0, "%"), Answer.NOT_SETTLED, Answer.BETTER),)
+UNWORDED = (("double", Amount(-0.0135, "mm"), Amount(-0.0301, "mm"), None, None),)
+PAIR = About(nozzle="shower", against="double")
+SAID = [
+    (K.TERMS_LEFT_OUT, {"terms": ("a x b",)}, About(), CALM, "cannot carry them: a x b"),
+    (K.SPREAD_LEFT_OUT, {}, About(source="mount"), CALM, "The spread between mounts cannot be told apart"),
+    (K.BLOCKS_TAKEN_OUT, {"block": "block"}, About(), CALM, "between blocks came out as zero: types are compared with"),
+    (K.SPREAD_ZERO, {"sources": ("mount",), "block": "sheet", "classical_beside": True}, About(), CALM, "beside them."),
+    (K.SPREAD_ZERO, {"sources": ("mount",), "block": "sheet", "classical_beside": False}, About(), CALM, "side."),
+    (K.OUTSIDE_OWN_SETTINGS, {}, About(nozzles=("a", "b"), place=TODAY), CHANGE, "a and b did not cut around pressure"),
+    (
+        K.ORDER_CHANGES,
+        {"factor": "gas_flow", "unit": "bar", "low_at": 0.5, "high_at": 0.9},
+        PAIR,
+        LOOK,
+        "shower is lower at 0.5 bar and higher at 0.9 bar, both beyond chance",
+    ),
+    (K.NOT_STUDIED, {}, About(response="kerf"), LOOK, "kerf was not studied."),
+    (K.GRADES_ALL_ONE, {"grade": 2.0}, About(), CALM, "Every coupon has grade 2:"),
+    (K.GRADES_NO_SPREAD, {}, About(), CALM, "no spread to judge by"),
+    (K.ALWAYS_ONE_GRADE, {"grade": 0.0}, About(nozzle="double"), CALM, "double always has grade 0."),
+    (K.GRADES_SHUFFLED, SHUFFLE, About(), CALM, "8 arrangements, all listed: p = 0.031, smallest possible 0.125."),
+    (K.NO_ORDERED_MODEL, {}, About(), CALM, "no ordered model"),
+    (K.GRADES_APART, {"lower": True, "bound": 0.5}, PAIR, LOOK, "lower grades than double throughout"),
+    (K.GRADES_APART, {"lower": False, "bound": 2.0}, PAIR, LOOK, "at least 2.0 times those of double"),
+    (K.GRADES_APART, {"lower": True, "bound": None}, PAIR, LOOK, "throughout, so no finite estimate exists."),
+    (K.GRADES_APART, {"lower": False, "bound": None}, PAIR, LOOK, "higher grades than double throughout"),
+    (K.GRADE_ODDS, {"odds": 0.13, "low": 0.0, "high": float("inf")}, PAIR, CALM, "interval 0 to no bound"),
+    (K.GRADES_NOT_ALIKE, {"p": 0.0004}, About(), LOOK, "(p below 0.001)"),
+    (K.FAR_READINGS, {"readings": ()}, About(), CALM, "No reading stands far"),
+    (
+        K.FAR_READINGS,
+        {"readings": (("H4H", "2", Amount(423.0, "um")),)},
+        About(),
+        LOOK,
+        "coupon H4H reading 2: 423 µm.",
+    ),
+    (K.FAR_COUPONS, {}, About(), CALM, "No coupon stands far"),
+    (K.FAR_COUPONS, {}, About(coupons=tuple("ABCDEFGH")), LOOK, "coupon A, B, C, D, E, F and 2 more."),
+    (K.CENTRING, {"mounts": 1, "shifts": ()}, About(), CALM, "(1 mount looked at)"),
+    (
+        K.CENTRING,
+        {"mounts": 2, "shifts": (("M5", "shower", "left", "right", Amount(0.13, "mm")),)},
+        About(),
+        LOOK,
+        "mount M5 (shower): left against right +0.130 mm.",
+    ),
+    (K.DRIFT, AROUND, About(), CALM, "a drift of -10.6 % to +81.5 % from first to last coupon cannot be excluded"),
+    (K.DRIFT, PER_CENT | {"p": 0.02}, About(), CALM, "likely but not sure (95 % interval, p = 0.020)"),
+    (K.DRIFT, PER_CENT, About(), LOOK, "drifts over the order of cutting: +18.1 % from first to last coupon"),
+    (K.WEAR_IN_A_MOUNT, AROUND, About(), CALM, "cannot be excluded"),
+    (K.WEAR_IN_A_MOUNT, PER_CENT | {"p": 0.02}, About(), CALM, "likely but not sure"),
+    (K.WEAR_IN_A_MOUNT, PER_CENT, About(), LOOK, "+18.1 % per ten coupons cut (95 % interval +6.0 % to +31.7 %)"),
+    (K.SPREAD_ALONG_AN_EDGE, RATIO, PAIR, CALM, "(double) 4.7 to 1, with 0.91 to 24 not excluded (95 %, for all pairs"),
+    (K.SPREAD_ALONG_AN_EDGE, RATIO | {"low": 1.2}, PAIR, CALM, "is likely to differ between types"),
+    (K.SPREAD_ALONG_AN_EDGE, RATIO, PAIR, LOOK, "shower 4.7 times that of double"),
+    (K.SPREAD_BETWEEN_COUPONS, RATIO, PAIR, CALM, "not shown to differ"),
+    (K.SPREAD_BETWEEN_COUPONS, RATIO | {"low": 1.2}, PAIR, CALM, "is likely to differ between types"),
+    (K.SPREAD_BETWEEN_COUPONS, RATIO, PAIR, LOOK, "differs between types"),
+    (K.CURVES_NOT_REPEATED, {}, About(), CALM, "No setting was cut twice"),
+    (K.CURVES_REACH_ALL, {}, About(), CALM, "reaches every setting"),
+    (K.CURVES, {"p": 0.78}, About(), CALM, "(p = 0.780)"),
+    (K.CURVES, {"p": 0.002}, About(), LOOK, "lie off the fitted curves"),
+    (K.SHUFFLED_SPECIMENS, SHUFFLE, About(), CALM, "the level 0.05 is out of reach."),
+    (K.SHUFFLED_SPECIMENS, SHUFFLE | {"listed": False, "out_of_reach": None}, About(), CALM, "a sample drawn"),
+    (K.RESIDUAL_SHAPE, {"skewness": 0.1, "excess": 0.2, "p": 0.4}, About(), CALM, "look regular"),
+    (
+        K.RESIDUAL_SHAPE,
+        {"skewness": 0.9, "excess": 2.0, "p": 0.001},
+        About(),
+        LOOK,
+        "the high side and long tails",
+    ),
+    (K.RESIDUAL_SHAPE, {"skewness": -0.9, "excess": 0.0, "p": 0.001}, About(), LOOK, "a lean to the low side."),
+    (K.RESIDUAL_SHAPE, {"skewness": 0.0, "excess": 0.0, "p": 0.001}, About(), LOOK, "another shape than the bell"),
+    (K.SCALE, {"log": True, "low": -1.0, "high": 0.5, "best": -0.25}, About(), CALM, "powers -1 to 0.5 fit"),
+    (K.SCALE, {"log": False, "low": -1.0, "high": 0.5, "best": -0.25}, About(), LOOK, "than the scale as measured"),
+    (K.ZEROS, {"n": 1, "half": Amount(0.05, "um")}, About(), LOOK, "1 reading of zero counts as half"),
+    (
+        K.WITHOUT_THE_FAR,
+        {"n": 1, "gone": (), "sizes": SIZES, "words_change": False},
+        About(),
+        CALM,
+        "no word changes: double",
+    ),
+    (K.TREND_NOT_KNOWN, {"check": K.DRIFT}, About(), CALM, "Drift over the order of cutting: cannot be"),
+    (K.CHECK_NOT_MADE, {"check": K.SCALE, "problem": "Too few."}, About(), CALM, "Scale: cannot be computed. Too few."),
+    (K.WITHOUT_THE_FAR, {"n": 4, "gone": ("x",), "sizes": MOVED, "words_change": True}, About(), CHANGE, "x is gone"),
+    (
+        K.WITHOUT_THE_FAR,
+        {"n": 4, "gone": (), "sizes": UNWORDED, "words_change": False},
+        About(),
+        CALM,
+        "the sizes are:",
+    ),
+    (K.WITHOUT_THE_FAR, {"n": 4, "problem": "too few"}, About(), CHANGE, "nothing can be said: too few"),
+    (
+        K.ZEROS_AT_A_QUARTER,
+        {"n": 4, "gone": (), "sizes": MOVED, "words_change": True},
+        About(),
+        CHANGE,
+        "measure finer",
+    ),
+    (K.ONE_PIECE_OF_EACH, {}, About(), CALM, "one piece of each cannot speak for its type"),
+    (K.ONLY_THESE_PIECES, {}, About(), CALM, "another nozzle of the same type may do otherwise"),
+    (K.ORDER_NOT_KNOWN, {}, About(), CALM, "Whether the order of cutting was random"),
+    (K.MANY_PRIMARIES, {"n": 3}, About(), CALM, "3 responses were called decisive"),
+    (
+        K.OTHER_JOBS,
+        {"thickness": Amount(12.0, "mm"), "material": "S235", "gas": "oxygen"},
+        About(),
+        CALM,
+        "than 12 mm S235 with oxygen.",
+    ),
+    (K.OTHER_JOBS, {"thickness": None, "material": None, "gas": None}, About(), CALM, "thickness or gas."),
+    (
+        K.OTHER_SETTINGS,
+        {"ranges": (("pressure", "bar", (0.5, 0.9)), ("surface", "", ("clean", "rusty")))},
+        About(),
+        CALM,
+        "(pressure 0.5 to 0.9 bar, surface clean and rusty)",
+    ),
+    (K.OTHER_SETTINGS, {"ranges": ()}, About(), CALM, "(one setting)"),
+    (K.NOT_MEASURED, {}, About(), CALM, "not measured here"),
+    (K.SETTLE_READING, {}, About(), CHANGE, "Settle this reading first:"),
+    (K.NOT_RECORDED_AS_CUT, {"n": 1}, About(), CALM, "1 planned coupon is not recorded"),
+    (
+        K.CONSIDER,
+        {"price": 24.0, "today_price": 9.0, "currency": "EUR"},
+        About(nozzle="double", place=TODAY),
+        CALM,
+        "Consider double for this job at pressure 0.7 bar, standoff 1 mm (24.00 against 9.00 EUR a piece);",
+    ),
+    (
+        K.CONSIDER,
+        {"price": None, "today_price": 9.0, "currency": "EUR"},
+        About(nozzle="double", place=AVERAGE),
+        CALM,
+        "for this job on average over the 2 settings",
+    ),
+    (
+        K.REPEAT_WITH_PIECES,
+        {"piece": "D1", "against_piece": "C1"},
+        About(),
+        CALM,
+        "nozzle D1 did better than nozzle C1",
+    ),
+    (K.CHECK_CENTRING, {}, About(), LOOK, "Check the centring"),
+    (K.FILE_VERDICT, {}, About(), CALM, "File this verdict"),
+    (
+        InferKind.FEW_SHEETS,
+        {"n": 2, "block": "block", "enough": 3},
+        About(),
+        CALM,
+        "Only 2 blocks: the block is",
+    ),
+    (InferKind.ONE_READING_PER, {}, About(source="coupon"), CALM, "One reading per coupon: the spread between coupons"),
+    (InferKind.ONE_READING_PER, {}, About(source="mount"), CALM, "One reading per mount: its spread"),
+    (InferKind.ONE_PER, {"of_each": "specimen"}, About(source="mount"), CALM, "One mount per specimen:"),
+    (InferKind.ONE_SPECIMEN_EACH, {}, About(), CALM, "about these nozzles, not about these types"),
+    (InferKind.ONE_SPECIMEN_OF, {}, About(nozzles=("a", "b")), CALM, "One specimen only of a and b:"),
+    (InferKind.NOT_NAMED, {"missing": ("specimen", "mount")}, About(), CALM, "do not name each specimen and mount:"),
+    (InferKind.NOT_REPEATED, {}, About(), CALM, "No specimen or mount was repeated"),
+]
+
+
+@pytest.mark.parametrize(("kind", "facts", "about", "weight", "words"), SAID)
+def test_each_kind_says_its_facts(kind, facts, about, weight, words):
+    finding = Finding(kind, about, facts, weight)
+    assert words and words in say(finding)
+    with speaking(NONSENSE):
+        assert say(finding).startswith("zz") and words not in say(finding)
+
+
+def test_no_kind_is_left_without_a_sentence():
+    known = {kind for kind, *_ in SAID}
+    assert set(StudyKind) - {StudyKind.TOLD} == known & set(StudyKind) and set(InferKind) == known & set(InferKind)
+    assert set(StudyKind) == set(remarks.SENTENCES) and set(InferKind) == set(model.SENTENCES)
+
+
+def test_a_next_step_says_why():
+    slip = Finding(StudyKind.TOLD, facts={"text": "coupon H4H reads 423."})
+    assert step_words(NextStep(Finding(StudyKind.SETTLE_READING), slip)) == (
+        "Settle this reading first: coupon H4H reads 423."
+    )

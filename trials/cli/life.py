@@ -1,0 +1,113 @@
+"""The command `life`: how long nozzle types last."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from trials.cli import show
+from trials.cli.planning import JSON
+
+if TYPE_CHECKING:
+    from trials.decide.lives import LivesAnswer
+
+
+def register(app: typer.Typer) -> None:
+    """Add this command to the application."""
+    app.command("life")(life)
+
+
+def life(
+    table: Path = typer.Argument(..., help="Table of lives, one row per specimen; or a life trial's folder."),
+    today: str = typer.Option("", "--today", help="Type in use today; the first in the table if left out."),
+    worthwhile: str = typer.Option("", "--worthwhile", help='How much longer matters, for a table: "25 %".'),
+    quantile: list[float] = typer.Option([0.1, 0.5], "--quantile", help="Share failed at which lives are stated."),
+    shape: float = typer.Option(None, "--shape", help="Weibull shape to assume where nothing failed at all."),
+    nozzle_column: str = typer.Option("nozzle", "--nozzle-column", help="Column of the type."),
+    specimen_column: str = typer.Option("specimen", "--specimen-column", help="Column of the specimen."),
+    life_column: str = typer.Option("", "--life-column", help="Column of the life: hours, metres or pierces."),
+    failed_column: str = typer.Option("failed", "--failed-column", help="Column that says yes (failed) or no."),
+    ended_column: str = typer.Option("ended", "--ended-column", help="Column of how it ended: worn, plugged, ..."),
+    out: Path = typer.Option(None, "--out", help="Write a paper (.pdf) or the picture (.svg)."),
+    json_: bool = JSON,
+) -> None:
+    """Compare how long nozzle types last.
+
+    Specimens still good when taken off count as such.
+
+    The table needs the columns nozzle, specimen, hours (or metres, or pierces) and ended (worn, plugged, damaged,
+    out_of_centre, window_burnt, lens_burnt, not_said, taken_off_good), or failed (yes or no).
+
+    Example: `trials life lives.csv --today plain --worthwhile "25 %" --out life.pdf`
+    """
+    from datetime import date
+
+    from trials.errors import InputError
+    from trials.steps import lives
+
+    if table.is_dir():
+        if worthwhile:
+            raise InputError(
+                "a life trial names its own worthwhile difference",
+                column="--worthwhile",
+                do="Leave the option out; it stands in trial.toml.",
+            )
+        rows = lives.recorded_lives(table)
+    else:
+        columns = lives.LifeColumns(nozzle_column, specimen_column, life_column, failed_column, ended_column)
+        rows = lives.read_lives(table, columns, worthwhile)
+    found = lives.study_table(rows, today, tuple(quantile), shape)
+    if out is not None:
+        lives.write_lives(rows, found, out, date.today())
+    if json_:
+        show.as_json(lives.lives_json(found, out))
+        return
+    _show_lives(found)
+    if out is not None:
+        show.say("", f"Paper: {out}")
+        show.next_step(f"read {out}; weigh the ratio of lives against the prices")
+    else:
+        show.next_step(f"trials life {table} --out life.pdf")
+
+
+def _show_lives(found: LivesAnswer) -> None:
+    from trials.words import lives as words
+    from trials.words.language import text
+
+    study = found.study
+    show.say(*words.sentences(found))
+    show.heading(
+        text("Lives, {unit} ({level} limits)", unit=words.unit_words(found.unit), level=words.percent_of(0.95))
+    )
+    heads = [words.share_words(at.quantile) for at in study.types[0].at]
+    rows = [
+        [each.nozzle, each.n, each.failures, *(words.life_words(at.life, at.low, at.high) for at in each.at)]
+        for each in study.types
+    ]
+    show.table([text("nozzle type"), text("specimens"), text("failed"), *heads], rows)
+    if study.ratios:
+        level = words.percent_of(study.confidence)
+        show.heading(text("Ratio of lives to today's {today} ({level} limits)", today=study.today, level=level))
+        show.table(words.ratio_head(), [words.ratio_cells(ratio) for ratio in (*study.ratios, *study.own_shapes)])
+    _show_still_good(found)
+    show.heading(text("What these lives cannot say"))
+    show.bullets(words.cautions(found))
+
+
+def _show_still_good(found: LivesAnswer) -> None:
+    """Product-limit shares at each time of failure."""
+    from trials.words.language import text
+    from trials.words.lives import unit_words
+    from trials.words.numbers import percent, plain
+
+    rows = []
+    for each in found.study.types:
+        s = each.survival
+        for at, risk, gone, share, low, high in zip(s.time, s.at_risk, s.failed, s.share, s.low, s.high, strict=True):
+            good = text("{share} ({low} to {high})", share=percent(share), low=percent(low), high=percent(high))
+            rows.append([each.nozzle, plain(float(at)), int(risk), int(gone), good])
+    show.heading(text("Kaplan-Meier: share still good"))
+    head = [text("nozzle type"), unit_words(found.unit), text("at risk"), text("failed"), text("still good")]
+    show.table(head, rows)

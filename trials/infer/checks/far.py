@@ -1,0 +1,78 @@
+"""One rule for values that stand far from their neighbours: the worst first, each beside the median of the others.
+
+Used for readings of a coupon, for coupons beside their model, and for slips of the pen when readings are typed in.
+Flagged values are never removed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Labels = NDArray[np.object_]
+Distance = Callable[[Array, Array], Array]
+ROBUST = 1.4826  # a median absolute deviation times this is a standard deviation under the normal distribution
+LIMIT = 5.0  # robust standard deviations beyond which a value is far: common practice, no source
+
+
+def far_from_others(values: Array, distance: Distance, limit: float, fewest: int) -> dict[int, float]:
+    """Values far from the median of the others, as {position: that median}, the worst first.
+
+    values (n,); distance: of values (m,) from medians (m,), zero or more; fewest: others that a value needs. The worst
+    one leaves before the next is looked at, so that one slip does not make its honest neighbours look like slips.
+    """
+    found: dict[int, float] = {}
+    left = np.arange(len(values))
+    while len(left) > fewest:
+        here = values[left]
+        others = medians_of_others(here)
+        away = distance(here, others)
+        worst = int(np.argmax(away))
+        if not away[worst] > limit:
+            break
+        found[int(left[worst])] = float(others[worst])
+        left = np.delete(left, worst)
+    return found
+
+
+def medians_of_others(values: Array) -> Array:
+    """(n,) -> (n,): for each value the median of all the others, from one sorting; n of 2 or more."""
+    order = np.sort(values)
+    rank = np.argsort(np.argsort(values, kind="stable"), kind="stable")
+    low, high = (len(values) - 2) // 2, (len(values) - 1) // 2
+    return np.asarray((order[low + (rank <= low)] + order[high + (rank <= high)]) / 2.0)
+
+
+def robust_sd(deviations: Array) -> float:
+    """Standard deviation from the median of absolute deviations; zero where there are none."""
+    return ROBUST * float(np.median(np.abs(deviations))) if len(deviations) else 0.0
+
+
+def far_readings(values: Array, coupon: Labels) -> NDArray[np.bool_]:
+    """Readings (n,) far from the others of their coupon, in robust standard deviations pooled over coupons.
+
+    A coupon needs three readings, since of two that differ nobody knows which one slipped.
+    """
+    _, place, counts = np.unique(np.asarray(coupon, dtype=str), return_inverse=True, return_counts=True)
+    rows = [own for own in np.split(np.argsort(place, kind="stable"), np.cumsum(counts)[:-1]) if len(own) >= 3]
+    away = [_gap(values[own], medians_of_others(values[own])) for own in rows]
+    moved = np.concatenate([np.zeros(0), *away])
+    limit = LIMIT * robust_sd(moved[moved > 0])
+    far = np.zeros(len(values), dtype=bool)
+    for own, gaps in zip(rows, away, strict=True):
+        if gaps.max() > limit:
+            far[own[list(far_from_others(values[own], _gap, limit, 2))]] = True
+    return far
+
+
+def _gap(here: Array, others: Array) -> Array:
+    return np.abs(here - others)
+
+
+def far_coupons(residuals: Array) -> NDArray[np.bool_]:
+    """Coupons (n,) whose residual is far, in robust standard deviations of all residuals."""
+    limit = LIMIT * robust_sd(residuals - np.median(residuals))
+    return np.abs(residuals) > limit if limit > 0 else np.zeros(len(residuals), dtype=bool)

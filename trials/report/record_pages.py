@@ -1,0 +1,194 @@
+"""The last pages of a verdict: grades, departures, settings, how it was judged, cautions, record."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+from importlib import metadata
+from typing import Any
+
+import pandas as pd
+
+from trials.decide.results import Study
+from trials.grade.kinds import Meets
+from trials.grade.reasons import counted
+from trials.report import blocks as b
+from trials.report.extras import VerdictExtras
+from trials.report.figures.edges import lost_figure
+from trials.report.typeset import day_words
+from trials.standards import cautions, edition, roughness_ranges, squareness_ranges
+from trials.trial import Trial
+from trials.units import shown
+from trials.words.findings import say
+from trials.words.grade import reasons_counted
+from trials.words.language import text
+from trials.words.numbers import plain
+
+
+def program() -> str:
+    """Name and version of this package."""
+    try:
+        return f"nozzle-trials {metadata.version('nozzle-trials')}"
+    except metadata.PackageNotFoundError:
+        return "nozzle-trials"
+
+
+def grades_section(graded: pd.DataFrame | None, trial: Trial) -> dict[str, Any]:
+    """Grades by nozzle type, and the commonest reasons for not meeting the requirement."""
+    title = text("Grades of the coupons")
+    if graded is None or graded.empty:
+        return b.section(title, [])
+    rows = [_grade_row(nozzle, graded[graded["nozzle"] == nozzle]) for nozzle in trial.types]
+    names = [
+        text("Nozzle type"),
+        text("Coupons"),
+        text("Coupons by Rz5"),
+        text("Coupons by u"),
+        text("Coupons by dross"),
+    ]
+    names += [text("Meets"), text("Undecided"), text("Not")]
+    reasons = counted(graded.loc[graded["meets"] != Meets.YES, "reasons"])
+    return b.section(
+        title,
+        [
+            b.table(names, rows, (1, 5, 6, 7), (2, 1, 2.6, 2.6, 2.6, 1, 1.25, 0.6)),
+            b.words(text("Each range or grade with its number of coupons; “worse” is worse than the last range.")),
+            b.listed(reasons_counted(known, n) for known, n in reasons[:8]),
+        ],
+    )
+
+
+def _grade_row(nozzle: str, part: pd.DataFrame) -> list[str]:
+    met = part["meets"].value_counts()
+    ranges = {0: text("worse"), -1: text("not graded")}
+    return [
+        nozzle,
+        str(len(part)),
+        _tally(part, "roughness_range", text("range"), ranges),
+        _tally(part, "squareness_range", text("range"), ranges),
+        _tally(part, "dross_grade", text("grade"), {-1: text("not graded")}),
+        *(str(int(met.get(answer, 0))) for answer in (Meets.YES, Meets.UNDECIDED, Meets.NO)),
+    ]
+
+
+def _tally(part: pd.DataFrame, column: str, word: str, names: Mapping[int, str]) -> str:
+    if column not in part:
+        return "–"
+    values = pd.to_numeric(part[column], errors="coerce").fillna(-1).astype(int)
+    counts = values.value_counts()
+    order = sorted(counts.index, key=lambda grade: (grade == -1, grade in names, grade))
+    return ", ".join(f"{names.get(grade, f'{word} {grade}')}: {counts[grade]}" for grade in order)
+
+
+def departures_section(study: Study, extras: VerdictExtras) -> dict[str, Any]:
+    """What was cut otherwise than planned, and coupons that were lost."""
+    parts: list[b.Block] = []
+    if any(row.n_lost for row in study.nozzles):
+        alt = "; ".join(
+            text("{nozzle}: {cut} of {planned} cut", nozzle=r.nozzle, cut=r.n_coupons, planned=r.n_coupons + r.n_lost)
+            for r in study.nozzles
+        )
+        parts.append(
+            b.figure(lost_figure(study.nozzles), text("Coupons cut and lost by nozzle type. {counts}.", counts=alt))
+        )
+    changed = [text("Changed after freezing: {change}", change=change) for change in extras.amendments]
+    found = [*map(say, study.departures), *changed]
+    none = "" if found else text("Cut as planned: no departure was recorded.")
+    return b.section(text("Departures from the plan"), [b.words(none), b.listed(found), *parts])
+
+
+def held_rows(trial: Trial) -> list[tuple[str, str]]:
+    """Settings kept constant, as (name, value with unit), units taken from the end of the key."""
+    return [_named(key, value) for key, value in trial.held.items()]
+
+
+_HELD_UNITS = ("m_min", "mm_min", "mm_s", "mm2", "mm", "um", "bar", "kw", "hz", "khz", "ms", "s", "deg", "in", "psi")
+
+
+def _figure(value: object) -> str:
+    if isinstance(value, bool):
+        return text("yes") if value else text("no")
+    return plain(value) if isinstance(value, (int, float)) else str(value)
+
+
+def _named(key: str, value: object) -> tuple[str, str]:
+    figure = _figure(value)
+    for unit in _HELD_UNITS:
+        if key.lower().endswith(f"_{unit}"):
+            return key[: -len(unit) - 1].replace("_", " "), f"{figure} {shown(unit)}"
+    return key.replace("_", " "), figure
+
+
+def settings_section(trial: Trial) -> dict[str, Any]:
+    """Settings that were held, varied, and not allowed."""
+    kept = "; ".join(f"{name} {value}" for name, value in held_rows(trial))
+    varied = "; ".join(
+        f"{b.setting(name, '')}: {', '.join(plain(level) for level in f.levels)} {shown(f.unit)}".strip()
+        for name, f in trial.factors.items()
+    )
+    limits = "; ".join(limit.words() for limit in trial.plan.limits)
+    unknown = text("Held settings were not recorded in the trial file.")
+    lines = [text("Held: {settings}.", settings=kept) if kept else unknown]
+    lines += [text("Varied: {settings}.", settings=varied)] if varied else []
+    lines += [text("Not allowed in this trial: {limits}.", limits=limits)] if limits else []
+    return b.section(text("Settings"), [b.words(*lines)])
+
+
+def judged_section(trial: Trial, extras: VerdictExtras) -> dict[str, Any]:
+    """By which rule and figures coupons were judged, and how they were measured."""
+    statuses = sorted({row.status for row in (*roughness_ranges(), *squareness_ranges())})
+    known = [
+        text("Expanded uncertainty of {column}: {value} (k = 2).", column=key, value=b.num(value))
+        for key, value in trial.bench.uncertainty.items()
+    ]
+    unknown = text("No measurement uncertainty was given: values were compared with the limits as read.")
+    ranges = text(
+        "Ranges of u and Rz5 by {standard}; status of the limits in this program: {statuses}. The standard itself was "
+        "not at hand; whoever holds it should compare.",
+        standard=edition(),
+        statuses=", ".join(statuses),
+    )
+    lines = [ranges, _decides(trial), _rule(trial), *(known or [unknown]), *extras.bench_facts]
+    return b.section(text("How it was judged"), [b.listed(lines)])
+
+
+def _decides(trial: Trial) -> str:
+    rest = text(
+        "Dross by this project's own scale 0 to 4, worst per coupon; a coupon not severed or aborted does not meet the "
+        "requirement."
+    )
+    if trial.bench.judged_by == "worst":
+        return f"{text('The worst reading of a coupon decides.')} {rest}"
+    return f"{text('The mean of the readings of a coupon decides.')} {rest}"
+
+
+def _rule(trial: Trial) -> str:
+    if trial.bench.rule == "guard band":
+        return text(
+            "A coupon meets the requirement only if it is inside the limit by the measurement uncertainty, fails only "
+            "if it is outside by as much, and is undecided between (ISO 14253-1)."
+        )
+    return text(
+        "A coupon meets the requirement if its value is inside the limit; the measurement uncertainty is not taken off "
+        "(simple acceptance, as the trial file says)."
+    )
+
+
+def cautions_section() -> dict[str, Any]:
+    """The hazards of a trial, in two columns."""
+    return b.section(text("Cautions"), [b.listed(caution_lines()) | {"kind": "columns"}])
+
+
+def caution_lines() -> list[str]:
+    """The hazards of a trial, one line each with the document that governs it."""
+    return [f"{c.text}{f' ({c.document})' if c.document else ''}" for c in cautions()]
+
+
+def record_section(made_on: date, extras: VerdictExtras) -> dict[str, Any]:
+    """What this paper is, which settings it belongs to, when and with what it was made."""
+    made = text("Made on {day} with {program}.", day=day_words(made_on), program=extras.software or program())
+    advice = text("This verdict is advice to a qualified person, not a release certificate.")
+    frozen = b.code(text("Frozen settings"), extras.freeze_hash)
+    if not extras.freeze_hash:
+        frozen = b.words(text("The trial's settings were not frozen."))
+    return b.section(text("Record"), [b.words(advice), frozen, b.words(made)])

@@ -1,0 +1,345 @@
+"""The checks of a response in words; intervals say what they cover."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from enum import StrEnum
+
+from trials.decide.kinds import StudyKind
+from trials.findings import Fact, Finding, Weight
+from trials.words import facts
+from trials.words.language import plural, text
+from trials.words.numbers import chance, changed, listed, number, with_unit
+
+MANY = 6  # names in one sentence; more are counted
+
+
+def _flagged(finding: Finding) -> bool:
+    return finding.weight != Weight.NOTHING_FOUND
+
+
+def _some(names: Sequence[str], most: int = MANY) -> str:
+    """So many names, and how many more there are."""
+    if len(names) <= most:
+        return listed(names)
+    return text("{names} and {n} more", names=", ".join(names[:most]), n=len(names) - most)
+
+
+def _far_readings(finding: Finding) -> str:
+    if not _flagged(finding):
+        return text("No reading stands far from the others of its coupon.")
+    rows = [facts.as_row(row) for row in facts.several(finding, "readings")]
+    named = [_reading(*row) for row in rows]
+    return text(
+        "Far from the other readings of the coupon: {readings}. Measure again or correct; it stays in.",
+        readings=_some(named),
+    )
+
+
+def _reading(coupon: Fact, reading: Fact, value: Fact) -> str:
+    found = facts.as_amount(value)
+    return text(
+        "coupon {coupon} reading {reading}: {value}",
+        coupon=coupon,
+        reading=reading,
+        value=with_unit(found.value, found.unit),
+    )
+
+
+def _far_coupons(finding: Finding) -> str:
+    if not _flagged(finding):
+        return text("No coupon stands far from what its nozzle and settings lead one to expect.")
+    return text(
+        "Far from what nozzle and settings lead one to expect: coupon {coupons}. Look at the edge.",
+        coupons=_some(finding.about.coupons),
+    )
+
+
+def _centring(finding: Finding) -> str:
+    if not _flagged(finding):
+        return plural(
+            "No mount shows one side worse than another ({n} mount looked at).",
+            "No mount shows one side worse than another ({n} mounts looked at).",
+            facts.whole(finding, "mounts"),
+        )
+    shifts = [_shift(*facts.as_row(row)) for row in facts.several(finding, "shifts")]
+    return text(
+        "Sides differ, as with an off-centre nozzle: {shifts}. Check the centring of these mounts.",
+        shifts="; ".join(shifts),
+    )
+
+
+def _shift(mount: Fact, nozzle: Fact, high: Fact, low: Fact, difference: Fact) -> str:
+    return text(
+        "mount {mount} ({nozzle}): {high} against {low} {difference}",
+        mount=mount,
+        nozzle=nozzle,
+        high=high,
+        low=low,
+        difference=changed(facts.as_amount(difference)),
+    )
+
+
+def _interval(finding: Finding) -> str:
+    low, high = facts.amount(finding, "low"), facts.amount(finding, "high")
+    return text("{low} to {high}", low=changed(low), high=changed(high))
+
+
+def _zero_inside(finding: Finding) -> bool:
+    return facts.amount(finding, "low").value <= 0 <= facts.amount(finding, "high").value
+
+
+def _drift(finding: Finding) -> str:
+    span, p = _interval(finding), chance(facts.figure(finding, "p"))
+    if _flagged(finding):
+        return text(
+            "The response drifts over the order of cutting: {value} from first to last coupon (95 % interval "
+            "{interval}). The random order keeps it from favouring a type; look for lens heating or wear.",
+            value=changed(facts.amount(finding, "value")),
+            interval=span,
+        )
+    if _zero_inside(finding):
+        return text(
+            "Over the order of cutting a drift of {interval} from first to last coupon cannot be excluded (95 % "
+            "interval).",
+            interval=span,
+        )
+    return text(
+        "Over the order of cutting a drift of {interval} from first to last coupon is likely but not sure (95 % "
+        "interval, {p}).",
+        interval=span,
+        p=p,
+    )
+
+
+def _wear(finding: Finding) -> str:
+    span, p = _interval(finding), chance(facts.figure(finding, "p"))
+    if _flagged(finding):
+        return text(
+            "The response moves as a mount goes on: {value} per ten coupons cut (95 % interval {interval}).",
+            value=changed(facts.amount(finding, "value")),
+            interval=span,
+        )
+    if _zero_inside(finding):
+        return text(
+            "As a mount goes on, a change of {interval} per ten coupons cannot be excluded (95 % interval).",
+            interval=span,
+        )
+    return text(
+        "As a mount goes on, a change of {interval} per ten coupons is likely but not sure (95 % interval, {p}).",
+        interval=span,
+        p=p,
+    )
+
+
+def _ratio(finding: Finding) -> dict[str, str]:
+    """Names and figures of a comparison of spreads."""
+    named = {name: number(facts.figure(finding, name), 2) for name in ("ratio", "low", "high")}
+    return named | {"most": finding.about.nozzle, "least": finding.about.against}
+
+
+def _along_an_edge(finding: Finding) -> str:
+    if _flagged(finding):
+        return text(
+            "The spread of readings on one coupon differs between types: {most} {ratio} times that of {least} (95 % "
+            "interval {low} to {high}, for all pairs of types together). A steadier nozzle is a result too.",
+            **_ratio(finding),
+        )
+    if facts.figure(finding, "low") > 1:
+        return text(
+            "The spread of readings on one coupon is likely to differ between types: {most} {ratio} times "
+            "that of {least}, but not sure (95 % interval {low} to {high}, for all pairs of types together).",
+            **_ratio(finding),
+        )
+    return text(
+        "The spread of readings on one coupon is not shown to differ between types: largest ({most}) to smallest "
+        "({least}) {ratio} to 1, with {low} to {high} not excluded (95 %, for all pairs of types together).",
+        **_ratio(finding),
+    )
+
+
+def _between_coupons(finding: Finding) -> str:
+    if _flagged(finding):
+        return text(
+            "The spread from coupon to coupon differs between types: {most} {ratio} times that of {least} (95 % "
+            "interval {low} to {high}, for all pairs of types together). A steadier nozzle is a result too.",
+            **_ratio(finding),
+        )
+    if facts.figure(finding, "low") > 1:
+        return text(
+            "The spread from coupon to coupon is likely to differ between types: {most} {ratio} times "
+            "that of {least}, but not sure (95 % interval {low} to {high}, for all pairs of types together).",
+            **_ratio(finding),
+        )
+    return text(
+        "The spread from coupon to coupon is not shown to differ between types: largest ({most}) to smallest "
+        "({least}) {ratio} to 1, with {low} to {high} not excluded (95 %, for all pairs of types together).",
+        **_ratio(finding),
+    )
+
+
+def _curves_not_repeated(finding: Finding) -> str:
+    return text("No setting was cut twice, so the shape of the curves cannot be checked.")
+
+
+def _curves_reach_all(finding: Finding) -> str:
+    return text("The model reaches every setting that was cut; there is no shape left to check.")
+
+
+def _curves(finding: Finding) -> str:
+    p = chance(facts.figure(finding, "p"))
+    if not _flagged(finding):
+        return text("The curves fit the repeated settings as far as repeats can tell ({p}).", p=p)
+    return text(
+        "Some settings lie off the fitted curves by more than repeats differ ({p}): read means at the settings that "
+        "were cut, not between them.",
+        p=p,
+    )
+
+
+def shuffle_words(finding: Finding) -> str:
+    """What was counted in a shuffle test, and what could not have been shown."""
+    n, p = facts.whole(finding, "arrangements"), chance(facts.figure(finding, "p"))
+    smallest = number(facts.figure(finding, "smallest_p"))
+    if finding.facts["listed"]:
+        said = plural(
+            "{n} arrangement, all listed: {p}, smallest possible {smallest}.",
+            "{n} arrangements, all listed: {p}, smallest possible {smallest}.",
+            n,
+            p=p,
+            smallest=smallest,
+        )
+    else:
+        said = text("{n} arrangements, a sample drawn: {p}, smallest possible {smallest}.", n=n, p=p, smallest=smallest)
+    if finding.facts["out_of_reach"] is None:
+        return said
+    level = number(facts.figure(finding, "out_of_reach"), 1)
+    beyond = text("With these specimens the level {level} is out of reach.", level=level)
+    return f"{said} {beyond}"
+
+
+def _shuffled(finding: Finding) -> str:
+    return text("Shuffling whole specimens within sheets: {counted}", counted=shuffle_words(finding))
+
+
+def _shape(finding: Finding) -> str:
+    if not _flagged(finding):
+        return text("The coupon residuals look regular (no long tail or lean).")
+    lean, tail = facts.figure(finding, "skewness"), facts.figure(finding, "excess") > 1
+    seen = [text("a lean to the high side")] if lean > 0.5 else [text("a lean to the low side")] if lean < -0.5 else []
+    seen += [text("long tails")] if tail else []
+    return text("The coupon residuals show {shapes}.", shapes=listed(seen or [text("another shape than the bell")]))
+
+
+def _scale(finding: Finding) -> str:
+    chosen = text("the log scale") if finding.facts["log"] else text("the scale as measured")
+    low, high, best = (f"{facts.figure(finding, name):g}" for name in ("low", "high", "best"))
+    span = text(
+        "powers {low} to {high} fit about as well as the best, {best} (95 % interval)", low=low, high=high, best=best
+    )
+    if not _flagged(finding):
+        return text("Working on {scale} suits these readings: {span}.", scale=chosen, span=span)
+    return text("Another scale than {scale} would suit these readings better: {span}.", scale=chosen, span=span)
+
+
+def _zeros(finding: Finding) -> str:
+    half = facts.amount(finding, "half")
+    return plural(
+        "{n} reading of zero counts as half the instrument's step ({half}).",
+        "{n} readings of zero count as half the instrument's step ({half}).",
+        facts.whole(finding, "n"),
+        half=with_unit(half.value, half.unit),
+    )
+
+
+def _without_far(finding: Finding) -> str:
+    n = facts.whole(finding, "n")
+    lead = plural("Without the {n} flagged reading", "Without the {n} flagged readings", n)
+    return _again(finding, lead, text("Settle these readings first."))
+
+
+def _at_a_quarter(finding: Finding) -> str:
+    lead = text("With zeros counted as a quarter of the instrument's step")
+    return _again(finding, lead, text("The zeros decide; measure finer."))
+
+
+def _again(finding: Finding, lead: str, remedy: str) -> str:
+    if "problem" in finding.facts:
+        return text("{lead} nothing can be said: {problem}", lead=lead, problem=facts.word(finding, "problem"))
+    rows = [facts.as_row(row) for row in facts.several(finding, "sizes")]
+    gone = [text("{nozzle} is gone", nozzle=nozzle) for nozzle in facts.several(finding, "gone")]
+    if finding.facts["words_change"]:
+        moved = [_word_moves(row[0], row[3], row[4]) for row in rows if row[3] != row[4]]
+        return text(
+            "{lead} the answer changes: {changes}. {remedy}",
+            lead=lead,
+            changes="; ".join([*moved, *gone]),
+            remedy=remedy,
+        )
+    sizes = "; ".join(_size_moves(*row[:3]) for row in rows)
+    if any(row[3] is not None for row in rows):
+        return text("{lead} no word changes: {sizes}.", lead=lead, sizes=sizes)
+    return text("{lead} the sizes are: {sizes}.", lead=lead, sizes=sizes)
+
+
+def _word_moves(nozzle: Fact, was: Fact, now: Fact) -> str:
+    known = {name: text(str(word)) for name, word in (("was", was), ("now", now))}
+    return text("{nozzle}: {was} becomes {now}", nozzle=nozzle, **known)
+
+
+def _size_moves(nozzle: Fact, was: Fact, now: Fact) -> str:
+    before, after = changed(facts.as_amount(was)), changed(facts.as_amount(now))
+    return text("{nozzle} {now} (was {was})", nozzle=nozzle, now=after, was=before)
+
+
+def _check_name(finding: Finding) -> str:
+    known = {
+        StudyKind.FAR_READINGS: text("Far readings"),
+        StudyKind.FAR_COUPONS: text("Far coupons"),
+        StudyKind.CENTRING: text("Centring"),
+        StudyKind.DRIFT: text("Drift over the order of cutting"),
+        StudyKind.WEAR_IN_A_MOUNT: text("Change as a mount goes on"),
+        StudyKind.SPREAD_ALONG_AN_EDGE: text("Spread of readings on one coupon, by type"),
+        StudyKind.SPREAD_BETWEEN_COUPONS: text("Spread from coupon to coupon, by type"),
+        StudyKind.CURVES: text("Fit of the curves"),
+        StudyKind.SHUFFLED_SPECIMENS: text("Shuffled specimens"),
+        StudyKind.RESIDUAL_SHAPE: text("Shape of the residuals"),
+        StudyKind.SCALE: text("Scale"),
+        StudyKind.ZEROS: text("Zeros"),
+    }
+    return known[StudyKind(facts.word(finding, "check"))]
+
+
+def _trend_not_known(finding: Finding) -> str:
+    return text(
+        "{check}: cannot be computed, since beside the settings these records leave too little to judge a trend by.",
+        check=_check_name(finding),
+    )
+
+
+def _check_not_made(finding: Finding) -> str:
+    return text(
+        "{check}: cannot be computed. {problem}", check=_check_name(finding), problem=facts.word(finding, "problem")
+    )
+
+
+SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
+    StudyKind.FAR_READINGS: _far_readings,
+    StudyKind.FAR_COUPONS: _far_coupons,
+    StudyKind.CENTRING: _centring,
+    StudyKind.DRIFT: _drift,
+    StudyKind.WEAR_IN_A_MOUNT: _wear,
+    StudyKind.SPREAD_ALONG_AN_EDGE: _along_an_edge,
+    StudyKind.SPREAD_BETWEEN_COUPONS: _between_coupons,
+    StudyKind.CURVES_NOT_REPEATED: _curves_not_repeated,
+    StudyKind.CURVES_REACH_ALL: _curves_reach_all,
+    StudyKind.CURVES: _curves,
+    StudyKind.SHUFFLED_SPECIMENS: _shuffled,
+    StudyKind.RESIDUAL_SHAPE: _shape,
+    StudyKind.SCALE: _scale,
+    StudyKind.ZEROS: _zeros,
+    StudyKind.TREND_NOT_KNOWN: _trend_not_known,
+    StudyKind.CHECK_NOT_MADE: _check_not_made,
+    StudyKind.WITHOUT_THE_FAR: _without_far,
+    StudyKind.ZEROS_AT_A_QUARTER: _at_a_quarter,
+}

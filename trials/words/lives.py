@@ -1,0 +1,311 @@
+"""Lives in words: the answer for each type, its lives, and what they cannot say."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from enum import StrEnum
+
+from trials.decide.lives import LifeComparison, LivesAnswer, LivesKind
+from trials.endings import Ended
+from trials.findings import Finding
+from trials.infer.answer import Added
+from trials.infer.life import LifeKind, LifeRatio, TypeLife
+from trials.infer.life.regression import CHARACTERISTIC
+from trials.words.language import plural, text
+from trials.words.numbers import fixed, listed, number, percent, with_unit
+
+TWO_SIDED = 0.95  # confidence of the limits of a type's life
+
+
+def sentences(found: LivesAnswer) -> tuple[str, ...]:
+    """The answer first, one sentence per comparison; then what there is to say; then the lives of each type."""
+    compared = [c for c in found.comparisons if not math.isnan(c.value)]
+    return (
+        *(comparison_sentence(c, found.worthwhile) for c in compared),
+        *(say_life(finding) for finding in (*found.study.said, *found.said)),
+        *(type_sentence(each, found.unit, found.study.shape_assumed) for each in found.study.types),
+    )
+
+
+def comparison_sentence(c: LifeComparison, worthwhile: float | None) -> str:
+    """How long a type lasts against today's, with its word, or with what is shown where no word is asked for."""
+    return text("{size}; {end}.", size=_size(c), end=_word(c, worthwhile) if c.answer else _shown(c))
+
+
+def _size(c: LifeComparison) -> str:
+    """The ratio of lives with its limits, on one side where a type never failed."""
+    one_sided = percent_of(0.5 * (1.0 + c.confidence))
+    if math.isinf(c.value):
+        return text(
+            "{nozzle} never failed: it lasts at least {low} times as long as today's {against} ({level} confidence)",
+            nozzle=c.nozzle,
+            low=fixed(c.low, 2),
+            against=c.against,
+            level=one_sided,
+        )
+    if c.value == 0:
+        return text(
+            "today's {against} never failed: {nozzle} lasts at most {high} times as long ({level} confidence)",
+            nozzle=c.nozzle,
+            high=fixed(c.high, 2),
+            against=c.against,
+            level=one_sided,
+        )
+    return text(
+        "{nozzle} lasts {ratio} times as long as today's {against} ({level} interval {low} to {high})",
+        nozzle=c.nozzle,
+        ratio=fixed(c.value, 2),
+        against=c.against,
+        level=percent_of(c.confidence),
+        low=fixed(c.low, 2),
+        high=fixed(c.high, 2),
+    )
+
+
+def percent_of(confidence: float) -> str:
+    """A confidence with the digits it needs: `95 %`, `97.5 %`, `98.3 %`."""
+    return percent(confidence, 0 if math.isclose(100 * confidence, round(100 * confidence), abs_tol=1e-9) else 1)
+
+
+def _shown(c: LifeComparison) -> str:
+    if c.low > 1:
+        return text("longer lives are shown")
+    if c.high < 1:
+        return text("shorter lives are shown")
+    return text("no difference is shown, and none is ruled out within these limits")
+
+
+def _word(c: LifeComparison, worthwhile: float | None) -> str:
+    """The word and its added clause, with the worthwhile difference."""
+    share = percent(worthwhile or 0.0)
+    if c.answer == "better" and c.answer_adds == Added.BY_AT_LEAST:
+        return text("better, by at least the worthwhile {share}", share=share)
+    if c.answer == "better":
+        return text("better; whether by the worthwhile {share} is open", share=share)
+    if c.answer == "worse":
+        return text("worse (worthwhile: {share} longer)", share=share)
+    if c.answer == "same for practical purposes":
+        return text("same for practical purposes (worthwhile: {share} longer)", share=share)
+    return text("not settled (worthwhile: {share} longer)", share=share)
+
+
+def type_sentence(each: TypeLife, unit: str, assumed: bool) -> str:
+    """Lives of one type. assumed: nothing failed at all, so the bound is one-sided by itself."""
+    life = each.at[0]
+    lead = text("{nozzle}: {failed} of {n} failed", nozzle=each.nozzle, failed=each.failures, n=each.n)
+    if math.isinf(life.life):
+        level = percent_of(TWO_SIDED if assumed else 0.5 * (1.0 + TWO_SIDED))
+        return text(
+            "{lead}; characteristic life above {low} ({level} confidence).",
+            lead=lead,
+            low=with_unit(life.low, unit_words(unit)),
+            level=level,
+        )
+    return text(
+        "{lead}; characteristic life {life} ({level} interval {limits}).",
+        lead=lead,
+        life=with_unit(life.life, unit_words(unit)),
+        level=percent_of(TWO_SIDED),
+        limits=_limits(life.low, life.high),
+    )
+
+
+def _limits(low: float, high: float) -> str:
+    if math.isfinite(high):
+        return text("{low} to {high}", low=number(low), high=number(high))
+    return text("above {low}", low=number(low))
+
+
+def unit_words(unit: str) -> str:
+    """The unit of a life; another than these is the user's own column."""
+    return {"hours": text("hours"), "metres": text("metres"), "pierces": text("pierces")}.get(unit, unit)
+
+
+def share_words(quantile: float) -> str:
+    """A share failed as a column head: `10 % failed`, and the name of the characteristic life."""
+    if math.isclose(quantile, CHARACTERISTIC, abs_tol=1e-3):
+        return text("characteristic life")
+    places = 0 if math.isclose(100 * quantile, round(100 * quantile), abs_tol=1e-9) else 1
+    return text("{share} failed", share=percent(quantile, places))
+
+
+def life_words(life: float, low: float, high: float) -> str:
+    """A life with its limits: `170 (120 to 240)`, or `above 120` where it has no upper bound."""
+    if math.isinf(life):
+        return text("above {low}", low=number(low))
+    return text("{life} ({low} to {high})", life=number(life), low=number(low), high=number(high))
+
+
+def ratio_words(ratio: LifeRatio) -> str:
+    """A ratio with its limits, one-sided where a type never failed."""
+    if math.isinf(ratio.ratio):
+        return text("at least {low}", low=number(ratio.low))
+    if ratio.ratio == 0:
+        return text("at most {high}", high=number(ratio.high))
+    return text("{ratio} ({low} to {high})", ratio=number(ratio.ratio), low=number(ratio.low), high=number(ratio.high))
+
+
+def ratio_head() -> list[str]:
+    """Column titles of a table of ratios."""
+    return [text("nozzle type"), text("against"), text("at"), text("shape"), text("ratio of lives"), text("p")]
+
+
+def ratio_cells(ratio: LifeRatio) -> list[str]:
+    """One ratio as cells: type, against, at which share failed, shape, ratio with limits, p."""
+    at = text("every share") if ratio.common_shape else share_words(ratio.quantile)
+    shape = text("one for all") if ratio.common_shape else text("own")
+    return [ratio.of, ratio.against, at, shape, ratio_words(ratio), p_words(ratio.p)]
+
+
+def p_words(p: float) -> str:
+    """A p-value: three decimals, or the bound that it lies beyond."""
+    if p > 0.999:
+        return text("above {bound}", bound=fixed(0.999, 3))
+    return text("below {bound}", bound=fixed(0.001, 3)) if p < 0.001 else fixed(p, 3)
+
+
+def ratio_note(ratio: LifeRatio) -> str:
+    """What a ratio rests on: shapes and failures."""
+    failures = plural("{first} and {n} failure", "{first} and {n} failures", ratio.failures[1], first=ratio.failures[0])
+    shapes = [fixed(shape, 2) for shape in ratio.shapes]
+    if ratio.common_shape:
+        said = text("One Weibull shape ({shape}) for all types; {failures}.", shape=shapes[0], failures=failures)
+    else:
+        said = text("Weibull shapes of their own ({shapes}); {failures}.", shapes=listed(shapes), failures=failures)
+    if math.isfinite(ratio.ratio) and ratio.ratio > 0:
+        return said
+    never = ratio.of if math.isinf(ratio.ratio) else ratio.against
+    return f"{said} " + text("{nozzle} never failed: the ratio has a bound on one side only.", nozzle=never)
+
+
+def end_words(ended: Ended) -> str:
+    """How a life ended."""
+    return {
+        Ended.WORN: text("worn"),
+        Ended.PLUGGED: text("plugged"),
+        Ended.DAMAGED: text("damaged"),
+        Ended.OUT_OF_CENTRE: text("out of centre"),
+        Ended.WINDOW_BURNT: text("window burnt"),
+        Ended.LENS_BURNT: text("lens burnt"),
+        Ended.NOT_SAID: text("failed, cause not said"),
+        Ended.TAKEN_OFF_GOOD: text("taken off while good"),
+    }[ended]
+
+
+def _nothing_failed(finding: Finding) -> str:
+    return text(
+        "Nothing failed, so types cannot be compared; bounds assume a Weibull shape of {shape}.",
+        shape=number(_number(finding, "shape")),
+    )
+
+
+def _neither_failed(finding: Finding) -> str:
+    return text(
+        "Neither {nozzle} nor {against} failed, so their lives cannot be compared; run them longer.",
+        nozzle=finding.about.nozzle,
+        against=finding.about.against,
+    )
+
+
+def _shape_assumed(finding: Finding) -> str:
+    return text("The shape is an assumption: a smaller one gives another bound. Run them longer.")
+
+
+def _shapes_not_checked(finding: Finding) -> str:
+    return text("Whether the types share one Weibull shape cannot be checked with these failures; it is assumed.")
+
+
+def _shapes_differ(finding: Finding) -> str:
+    pairs = finding.facts["shapes"]
+    assert isinstance(pairs, tuple)
+    shapes = [f"{pair[0]} {fixed(_float(pair[1]), 2)}" for pair in pairs if isinstance(pair, tuple)]
+    return text(
+        "The types do not share one Weibull shape (p {p}; {shapes}): the ratio depends on the share failed, so read "
+        "the ratios with shapes of their own.",
+        p=fixed(_number(finding, "p"), 3),
+        shapes=", ".join(shapes),
+    )
+
+
+def _shapes_alike(finding: Finding) -> str:
+    return text(
+        "One Weibull shape for all types ({shape}) is not contradicted (p {p}).",
+        shape=fixed(_number(finding, "shape"), 2),
+        p=fixed(_number(finding, "p"), 2),
+    )
+
+
+def _early_failures(finding: Finding) -> str:
+    return text("The shape is below 1: early failures, not wear. Look for damage and mounting faults.")
+
+
+def _few_failures(finding: Finding) -> str:
+    return text(
+        "Fewer than {few} failures of {nozzles}: the limits are rough.",
+        few=finding.facts["few"],
+        nozzles=listed(finding.about.nozzles),
+    )
+
+
+def _beyond_longest(finding: Finding) -> str:
+    return text(
+        "The characteristic life of {nozzles} lies beyond the longest life seen, so it rests on the Weibull curve.",
+        nozzles=listed(finding.about.nozzles),
+    )
+
+
+def _taken_off(finding: Finding) -> str:
+    return text("A specimen taken off while still good is taken to be no nearer to failure than the others.")
+
+
+def _no_worthwhile(finding: Finding) -> str:
+    return text(
+        "No worthwhile difference is declared, so the types get numbers and no word; say before the trial how much "
+        "longer a life has to be to matter."
+    )
+
+
+def _note_means_good(finding: Finding) -> str:
+    return plural(
+        "The note of {n} life says that it was still good: read as taken off while good. New records say so in "
+        "their column ended.",
+        "The notes of {n} lives say that they were still good: read as taken off while good. New records say so in "
+        "their column ended.",
+        int(_number(finding, "lives")),
+    )
+
+
+SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
+    LifeKind.NOTHING_FAILED: _nothing_failed,
+    LifeKind.NEITHER_FAILED: _neither_failed,
+    LifeKind.SHAPE_ASSUMED: _shape_assumed,
+    LifeKind.SHAPES_NOT_CHECKED: _shapes_not_checked,
+    LifeKind.SHAPES_DIFFER: _shapes_differ,
+    LifeKind.SHAPES_ALIKE: _shapes_alike,
+    LifeKind.EARLY_FAILURES: _early_failures,
+    LifeKind.FEW_FAILURES: _few_failures,
+    LifeKind.BEYOND_LONGEST: _beyond_longest,
+    LifeKind.TAKEN_OFF_LIKE_OTHERS: _taken_off,
+    LivesKind.NO_WORTHWHILE: _no_worthwhile,
+    LivesKind.NOTE_MEANS_GOOD: _note_means_good,
+}
+
+
+def say_life(finding: Finding) -> str:
+    """The sentence of a finding about lives."""
+    return SENTENCES[finding.kind](finding)
+
+
+def cautions(found: LivesAnswer) -> Sequence[str]:
+    """What these lives cannot say."""
+    return tuple(say_life(finding) for finding in found.study.cautions)
+
+
+def _number(finding: Finding, name: str) -> float:
+    return _float(finding.facts[name])
+
+
+def _float(value: object) -> float:
+    assert isinstance(value, (int, float))
+    return float(value)

@@ -1,0 +1,70 @@
+"""What stands in words beside the fields of a result that machines read: keys that are added or put in words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import asdict
+from typing import Any
+
+from trials.decide.chance_result import ChanceResult
+from trials.decide.results import NextStep, ResponseResult, Study
+from trials.findings import About, Finding, Place
+from trials.words.chances import asked_words, notes
+from trials.words.findings import say
+from trials.words.settings import place_words
+from trials.words.study import answer_sentence, basis_words, label, step_words, worthwhile_words
+
+
+def in_words(value: object) -> Mapping[str, Any] | str:
+    """Keys to put beside or in place of the fields of a result; a text where all of it is said in words."""
+    maker = _MAKERS.get(type(value))
+    return {} if maker is None else maker(value)
+
+
+def _study(study: Study) -> Mapping[str, Any]:
+    return {"sentence": answer_sentence(study)}
+
+
+def _response(result: ResponseResult) -> Mapping[str, Any]:
+    basis = None if result.rests_on is None else asdict(result.rests_on)
+    return {
+        "label": label(result),
+        "rests_on": basis_words(result),
+        "basis": basis,
+        "worthwhile_words": worthwhile_words(result),
+    }
+
+
+def _chance(chance: ChanceResult) -> Mapping[str, Any]:
+    return {
+        "requirement": asked_words(chance.asked),
+        "settings": chance.place,
+        "words": notes(chance),
+        "assumed": [say(finding) for finding in chance.rests_on],
+    }
+
+
+def _finding(finding: Finding) -> Mapping[str, Any]:
+    return {"about": about_parts(finding.about), "words": say(finding)}
+
+
+def about_parts(about: About) -> Mapping[str, Any]:
+    """What a finding is about, the parts that apply; a place as its kind and settings."""
+    parts = {name: part for name, part in vars(about).items() if part not in ("", (), None)}
+    if about.place is not None:
+        parts["place"] = {"kind": about.place.kind, "settings": about.place.settings}
+    return parts
+
+
+def _next_step(step: NextStep) -> Mapping[str, Any]:
+    return {"words": step_words(step)}
+
+
+_MAKERS: Mapping[type, Callable[[Any], Mapping[str, Any] | str]] = {
+    Study: _study,
+    ResponseResult: _response,
+    ChanceResult: _chance,
+    Finding: _finding,
+    NextStep: _next_step,
+    Place: place_words,
+}

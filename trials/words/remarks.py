@@ -1,0 +1,277 @@
+"""What was seen while a response was studied, what a trial cannot say and what comes next, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from enum import StrEnum
+
+from trials.decide.kinds import StudyKind
+from trials.findings import Amount, Fact, Finding
+from trials.words import checks, facts
+from trials.words.language import plural, text
+from trials.words.numbers import chance, listed, number, plain
+from trials.words.settings import at_place, factor_name, layer_name, place_words
+
+
+def _terms_left_out(finding: Finding) -> str:
+    terms = ", ".join(str(name) for name in facts.several(finding, "terms"))
+    return text(
+        "Left out of the model because the cut settings cannot carry them: {terms} (in the order of the plan, not by "
+        "what the data say).",
+        terms=terms,
+    )
+
+
+def _spread_left_out(finding: Finding) -> str:
+    return text(
+        "The spread between {layers} cannot be told apart from the rest in these records and is left out.",
+        layers=layer_name(finding.about.source, several=True),
+    )
+
+
+def _blocks_taken_out(finding: Finding) -> str:
+    block = facts.word(finding, "block")
+    return text(
+        "The spread between {many} came out as zero: types are compared with each {one} taken out.",
+        many=layer_name("sheet", block, several=True),
+        one=layer_name("sheet", block),
+    )
+
+
+def _spread_zero(finding: Finding) -> str:
+    block = facts.word(finding, "block")
+    names = listed([layer_name(str(s), block, several=True) for s in facts.several(finding, "sources")])
+    if finding.facts["classical_beside"]:
+        return text(
+            "The spread between {layers} came out as zero. It stays in the reckoning, so the tests are on the cautious "
+            "side; the classical test stands beside them.",
+            layers=names,
+        )
+    return text(
+        "The spread between {layers} came out as zero. It stays in the reckoning, so the tests are on the cautious "
+        "side.",
+        layers=names,
+    )
+
+
+def _outside(finding: Finding) -> str:
+    return text(
+        "{types} did not cut around {place}: the mean there is reached by the curves alone. Compare on average "
+        "instead.",
+        types=listed(finding.about.nozzles),
+        place=place_words(facts.place(finding)),
+    )
+
+
+def _order_changes(finding: Finding) -> str:
+    unit = facts.word(finding, "unit")
+    low, high = (_level(finding.facts[name], unit) for name in ("low_at", "high_at"))
+    return text(
+        "The order of {nozzle} and {against} depends on {factor}: {nozzle} is lower at {low} and higher at {high}, "
+        "both beyond chance (one-sided 5 % each).",
+        nozzle=finding.about.nozzle,
+        against=finding.about.against,
+        factor=factor_name(facts.word(finding, "factor")),
+        low=low,
+        high=high,
+    )
+
+
+def _level(level: Fact, unit: str) -> str:
+    return plain(level, unit) if isinstance(level, (int, float, str)) else ""
+
+
+def _not_studied(finding: Finding) -> str:
+    return text("{response} was not studied.", response=finding.about.response)
+
+
+def _grades_all_one(finding: Finding) -> str:
+    grade = plain(facts.figure(finding, "grade"))
+    return text("Every coupon has grade {grade}: the grades tell no nozzle from another.", grade=grade)
+
+
+def _grades_no_spread(finding: Finding) -> str:
+    return text("The grades leave no spread to judge by; compare them by eye.")
+
+
+def _always_one_grade(finding: Finding) -> str:
+    grade = plain(facts.figure(finding, "grade"))
+    return text("{nozzle} always has grade {grade}.", nozzle=finding.about.nozzle, grade=grade)
+
+
+def _grades_shuffled(finding: Finding) -> str:
+    return text(
+        "So the nozzle test shuffles whole specimens within sheets. {counted}", counted=checks.shuffle_words(finding)
+    )
+
+
+def _no_ordered_model(finding: Finding) -> str:
+    return text("The grades carry no ordered model: too few of them differ.")
+
+
+def _grades_apart(finding: Finding) -> str:
+    names = {"nozzle": finding.about.nozzle, "against": finding.about.against}
+    lower, bounded = finding.facts["lower"], finding.facts["bound"] is not None
+    if not bounded and lower:
+        return text("{nozzle} has lower grades than {against} throughout, so no finite estimate exists.", **names)
+    if not bounded:
+        return text("{nozzle} has higher grades than {against} throughout, so no finite estimate exists.", **names)
+    names["bound"] = number(facts.figure(finding, "bound"), 2)
+    if lower:
+        return text(
+            "{nozzle} has lower grades than {against} throughout, so no finite estimate exists; the odds of a worse "
+            "grade are at most {bound} times those of {against} (95 %, each type on its own).",
+            **names,
+        )
+    return text(
+        "{nozzle} has higher grades than {against} throughout, so no finite estimate exists; the odds of a worse "
+        "grade are at least {bound} times those of {against} (95 %, each type on its own).",
+        **names,
+    )
+
+
+def _grade_odds(finding: Finding) -> str:
+    return text(
+        "The odds of a worse dross grade with {nozzle} are {odds} times those of {against} (95 % interval {low} to "
+        "{high}, each type on its own, specimens taken into account).",
+        nozzle=finding.about.nozzle,
+        against=finding.about.against,
+        **{name: number(facts.figure(finding, name), 2) for name in ("odds", "low", "high")},
+    )
+
+
+def _grades_not_alike(finding: Finding) -> str:
+    return text(
+        "The types do not shift all grades alike ({p}): compare the shares of each grade, not one odds ratio.",
+        p=chance(facts.figure(finding, "p")),
+    )
+
+
+def _one_piece_of_each(finding: Finding) -> str:
+    return text("Cut with three specimens or more of each type: one piece of each cannot speak for its type.")
+
+
+def _only_these_pieces(finding: Finding) -> str:
+    return text(
+        "Whether the difference belongs to the nozzle type: no second piece or second fitting of a type was cut, so "
+        "another nozzle of the same type may do otherwise."
+    )
+
+
+def _order_not_known(finding: Finding) -> str:
+    return text("Whether the order of cutting was random: this table was cut without a plan of this tool.")
+
+
+def _many_primaries(finding: Finding) -> str:
+    n = facts.whole(finding, "n")
+    return text("{n} responses were called decisive: each answer is the weaker for it.", n=n)
+
+
+def _other_jobs(finding: Finding) -> str:
+    thickness, gas = finding.facts["thickness"], facts.word(finding, "gas")
+    parts = [plain(thickness.value, thickness.unit)] if isinstance(thickness, Amount) else []
+    parts += [facts.word(finding, "material")] if finding.facts["material"] else []
+    parts += [text("with {gas}", gas=gas)] if gas else []
+    if not parts:
+        return text("Anything about another material, thickness or gas.")
+    return text("Anything about another material, thickness or gas than {job}.", job=" ".join(parts))
+
+
+def _other_settings(finding: Finding) -> str:
+    parts = [_range(*facts.as_row(row)) for row in facts.several(finding, "ranges")]
+    ranges = ", ".join(parts) or text("one setting")
+    return text("Anything outside the settings that were cut ({ranges}).", ranges=ranges)
+
+
+def _range(name: Fact, unit: Fact, levels: Fact) -> str:
+    factor, row = factor_name(str(name)), facts.as_row(levels)
+    if any(isinstance(level, str) for level in row):
+        return text("{factor} {levels}", factor=factor, levels=listed(row))
+    low, high = _level(row[0], ""), _level(row[1], str(unit))
+    return text("{factor} {low} to {high}", factor=factor, low=low, high=high)
+
+
+def _not_measured(finding: Finding) -> str:
+    return text("Lens life and nozzle life: not measured here. Best settings, operating window and cost: not computed.")
+
+
+def _settle_reading(finding: Finding) -> str:
+    return text("Settle this reading first:")
+
+
+def _not_recorded(finding: Finding) -> str:
+    return plural(
+        "{n} planned coupon is not recorded as cut: record it or say why not.",
+        "{n} planned coupons are not recorded as cut: record them or say why not.",
+        facts.whole(finding, "n"),
+    )
+
+
+def _consider(finding: Finding) -> str:
+    names = {"nozzle": finding.about.nozzle, "place": at_place(facts.place(finding))}
+    price, today = finding.facts["price"], finding.facts["today_price"]
+    if price is None or today is None:
+        return text("Consider {nozzle} for this job {place}; confirm with a few parts before changing over.", **names)
+    return text(
+        "Consider {nozzle} for this job {place} ({price} against {today} {currency} a piece); confirm with a few parts "
+        "before changing over.",
+        **names,
+        price=f"{facts.figure(finding, 'price'):.2f}",
+        today=f"{facts.figure(finding, 'today_price'):.2f}",
+        currency=facts.word(finding, "currency"),
+    )
+
+
+def _repeat_with_pieces(finding: Finding) -> str:
+    return text(
+        "Cut with further pieces of both before changing over: nozzle {piece} did better than nozzle {against}, and "
+        "one piece of each cannot speak for others.",
+        piece=facts.word(finding, "piece"),
+        against=facts.word(finding, "against_piece"),
+    )
+
+
+def _check_centring(finding: Finding) -> str:
+    return text("Check the centring before cutting again.")
+
+
+def _file_verdict(finding: Finding) -> str:
+    return text("File this verdict; no further step follows from the decisive response.")
+
+
+def _told(finding: Finding) -> str:
+    return facts.word(finding, "text")
+
+
+SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
+    **checks.SENTENCES,
+    StudyKind.TERMS_LEFT_OUT: _terms_left_out,
+    StudyKind.SPREAD_LEFT_OUT: _spread_left_out,
+    StudyKind.BLOCKS_TAKEN_OUT: _blocks_taken_out,
+    StudyKind.SPREAD_ZERO: _spread_zero,
+    StudyKind.OUTSIDE_OWN_SETTINGS: _outside,
+    StudyKind.ORDER_CHANGES: _order_changes,
+    StudyKind.NOT_STUDIED: _not_studied,
+    StudyKind.GRADES_ALL_ONE: _grades_all_one,
+    StudyKind.GRADES_NO_SPREAD: _grades_no_spread,
+    StudyKind.ALWAYS_ONE_GRADE: _always_one_grade,
+    StudyKind.GRADES_SHUFFLED: _grades_shuffled,
+    StudyKind.NO_ORDERED_MODEL: _no_ordered_model,
+    StudyKind.GRADES_APART: _grades_apart,
+    StudyKind.GRADE_ODDS: _grade_odds,
+    StudyKind.GRADES_NOT_ALIKE: _grades_not_alike,
+    StudyKind.ONE_PIECE_OF_EACH: _one_piece_of_each,
+    StudyKind.ONLY_THESE_PIECES: _only_these_pieces,
+    StudyKind.ORDER_NOT_KNOWN: _order_not_known,
+    StudyKind.MANY_PRIMARIES: _many_primaries,
+    StudyKind.OTHER_JOBS: _other_jobs,
+    StudyKind.OTHER_SETTINGS: _other_settings,
+    StudyKind.NOT_MEASURED: _not_measured,
+    StudyKind.SETTLE_READING: _settle_reading,
+    StudyKind.NOT_RECORDED_AS_CUT: _not_recorded,
+    StudyKind.CONSIDER: _consider,
+    StudyKind.REPEAT_WITH_PIECES: _repeat_with_pieces,
+    StudyKind.CHECK_CENTRING: _check_centring,
+    StudyKind.FILE_VERDICT: _file_verdict,
+    StudyKind.TOLD: _told,
+}
