@@ -6,10 +6,10 @@ from collections.abc import Callable, Mapping
 from enum import StrEnum
 
 from trials.findings import Finding
-from trials.words import bench, chances, grade, ladders, lives, model, plan, plan_chances, remarks
+from trials.words import bench, chances, grade, ladders, lives, model, plan, plan_chances, records, remarks
 
 Sentence = Callable[[Finding], str]
-ROOMS = (bench, chances, grade, ladders, lives, model, plan, plan_chances, remarks)
+ROOMS = (bench, chances, grade, ladders, lives, model, plan, plan_chances, records, remarks)
 SENTENCES: Mapping[StrEnum, Sentence] = {kind: said for room in ROOMS for kind, said in room.SENTENCES.items()}
 
 
