@@ -1,4 +1,4 @@
-"""Text of a small, complete trial file, shared by the tests."""
+"""Text of a small, complete trial file and the sentences of findings, shared by the tests."""
 
 TRIAL_TEXT = """
 [trial]
@@ -62,3 +62,10 @@ worthwhile = "0.03 mm"
 [responses.dross]
 readings = 1
 """
+
+
+def told(findings):
+    """The sentences of findings, in their order."""
+    from trials.words.findings import say
+
+    return [say(finding) for finding in findings]

@@ -16,11 +16,12 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
 from trials.errors import InputError
+from trials.limits import Level as Level
+from trials.limits import Limit as Limit
 from trials.nozzles import Nozzle
 from trials.responses import QUANTITIES, Quantity, Scale
 from trials.units import column, factor, parse_amount
 
-Level = float | str
 EDITABLE = {"trial": ("title", "engineer", "currency", "notes"), "nozzles": ("price", "notes")}
 
 
@@ -71,57 +72,24 @@ class Factor(_Part):
         """True where the levels are words."""
         return isinstance(self.levels[0], str)
 
+    @property
+    def numbers(self) -> tuple[float, ...]:
+        """The levels that are numbers, as typed; none of a factor of words."""
+        return tuple(float(level) for level in self.levels if not isinstance(level, str))
+
     @model_validator(mode="after")
     def _levels_fit(self) -> Factor:
         if len({isinstance(level, str) for level in self.levels}) > 1:
             raise ValueError("levels mix numbers and text; use one kind")
         if len(set(self.levels)) != len(self.levels):
             raise ValueError("a level is listed twice; list each once")
-        if not self.is_text and not all(math.isfinite(level) for level in self.levels):
+        if not self.is_text and not all(math.isfinite(level) for level in self.numbers):
             raise ValueError("a level is not a finite number")
         if self.today is not None and isinstance(self.today, str) != self.is_text:
             raise ValueError("today is not of the same kind as the levels")
         if self.is_text and self.today is not None and self.today not in self.levels:
             raise ValueError(f"today {self.today!r} is not among the levels; add it or choose one of them")
         return self
-
-
-class Limit(_Part):
-    """A setting that must not be cut: one nozzle type's own bound, or a product or weighted sum of settings."""
-
-    nozzle: str | None = None
-    factor: str | None = None
-    at_most: float | None = None
-    at_least: float | None = None
-    factors: tuple[str, ...] = ()
-    product_at_most: float | None = None
-    weights: tuple[float, ...] = ()
-    sum_at_most: float | None = None
-
-    @model_validator(mode="after")
-    def _says_something(self) -> Limit:
-        single = self.factor is not None and (self.at_most is not None or self.at_least is not None)
-        several = len(self.factors) > 0 and (self.product_at_most is not None or self.sum_at_most is not None)
-        if single == several:
-            raise ValueError(
-                "a limit needs factor with at_most or at_least, or factors with product_at_most or sum_at_most"
-            )
-        if self.sum_at_most is not None and len(self.weights) not in (0, len(self.factors)):
-            raise ValueError("weights needs one number per factor")
-        return self
-
-    def words(self) -> str:
-        """The limit in words, as printed on plan and run sheet."""
-        who = f"{self.nozzle}: " if self.nozzle else ""
-        if self.factor:
-            parts = [f"at most {self.at_most:g}"] if self.at_most is not None else []
-            parts += [f"at least {self.at_least:g}"] if self.at_least is not None else []
-            return f"{who}{self.factor} {' and '.join(parts)}"
-        if self.product_at_most is not None:
-            return f"{who}{' x '.join(self.factors)} at most {self.product_at_most:g}"
-        weights = self.weights or (1.0,) * len(self.factors)
-        total = " + ".join(f"{w:g} {name}" for w, name in zip(weights, self.factors, strict=True))
-        return f"{who}{total} at most {self.sum_at_most:g}"
 
 
 class Method(StrEnum):
@@ -144,6 +112,13 @@ class CompareAt(StrEnum):
 
     TODAY = "today"
     AVERAGE = "average"
+
+
+class Curves(StrEnum):
+    """Squares of the settings: each nozzle type has its own, or one for all types; declared before cutting."""
+
+    BY_TYPE = "by type"
+    COMMON = "common"
 
 
 class Outcome(StrEnum):
@@ -172,6 +147,7 @@ class PlanRequest(_Part):
     seed: int = 1
     compare_at: CompareAt = CompareAt.TODAY
     looks: int = Field(default=1, ge=1)
+    curves: Curves = Curves.BY_TYPE
     limits: tuple[Limit, ...] = ()
 
 
@@ -292,7 +268,7 @@ class Trial(_Part):
 
 
 def _middle(asked: Factor) -> Level:
-    levels = asked.levels if asked.is_text else tuple(sorted(asked.levels))
+    levels: tuple[Level, ...] = asked.levels if asked.is_text else tuple(sorted(asked.numbers))
     return levels[(len(levels) - 1) // 2]
 
 
@@ -313,8 +289,7 @@ def _check_nozzles(trial: Trial) -> None:
 
 def _check_limits(trial: Trial) -> None:
     for limit in trial.plan.limits:
-        named = ([limit.factor] if limit.factor else []) + list(limit.factors)
-        for name in named:
+        for name in limit.named:
             if name not in trial.factors:
                 raise ValueError(f"plan.limits: factor {name!r} is not among {sorted(trial.factors)}")
             if trial.factors[name].is_text:
@@ -376,6 +351,29 @@ def amount_on_scale(text: str, quantity: Quantity, level: float | None, place: s
     return math.log1p(value * scale / level) if quantity.scale == "log" and level else value * scale
 
 
+SOURCES = ("sheet", "specimen", "mount", "coupon", "reading")
+"""Where the spread of an edge comes from, the largest unit first."""
+
+
+def expected_spreads(trial: Trial, name: str) -> dict[str, float]:
+    """Expected standard deviations of a response by source on the model's scale; only those that the file states.
+
+    Raises
+    ------
+    ValueError
+        As `amount_on_scale`.
+    """
+    asked, quantity = trial.responses[name].expected, trial.quantity(name)
+    if asked is None:
+        return {}
+    stated = {source: getattr(asked, source) for source in SOURCES}
+    return {
+        source: amount_on_scale(text, quantity, asked.level, f"responses.{name}.expected.{source}")
+        for source, text in stated.items()
+        if text is not None
+    }
+
+
 def parse(text: str, file: str = "trial.toml") -> Trial:
     """Read and check the text of a trial file.
 
@@ -417,6 +415,8 @@ def frozen_part(trial: Trial) -> dict[str, Any]:
     if not data["bench"]["repeatability"]:
         # trials frozen before this key was known keep their hash
         data["bench"].pop("repeatability")
+    if data["plan"]["curves"] == Curves.BY_TYPE:  # the same
+        data["plan"].pop("curves")
     return data
 
 

@@ -5,7 +5,7 @@ import warnings
 
 import numpy as np
 
-from trials.plan.power import Layout, chance_balanced, chance_by_strata, detectable_balanced, simulate_tests
+from trials.plan.power import Balanced, Simulation, chance_balanced, detectable_balanced, simulate_tests
 
 SPREADS = {"specimen": 4.0, "coupon": 3.0, "reading": 2.0}
 PEER_TRIALS = 40
@@ -53,12 +53,8 @@ def statsmodels_loop(fixed, groups, trials, seed):
 
 
 def main():
-    layout = Layout(4, 3, coupons=6, readings=6)
-    chance_by_strata(layout, SPREADS, 8.0, trials=10)
-    (chance, error), fast, _ = seconds_of(lambda: chance_by_strata(layout, SPREADS, 8.0))
-    exact = chance_balanced(layout, SPREADS, 8.0)
-    print(f"balanced: 4,000 trials by strata in {fast:.3f} s")
-    print(f"  chance at 8 um, least favourable pattern: {chance:.4f} +- {error:.4f}; noncentral F {exact:.4f}")
+    layout = Balanced(4, 3, coupons=6, readings=6)
+    print(f"balanced: chance at 8 um by noncentral F {chance_balanced(layout, SPREADS, 8.0):.4f}")
     fixed, groups = unbalanced(np.random.default_rng(3))
     contrast = {"nozzle": np.eye(4)[1:]}
     found, slow, slow_cpu = seconds_of(lambda: simulate_tests(fixed, groups, SPREADS, contrast))
@@ -78,12 +74,12 @@ def near_zero(trials=1000):
     kind = np.repeat(np.arange(4), 108)
     fixed = np.column_stack([np.ones(432), np.eye(4)[kind][:, 1:]])
     groups = {"specimen": np.repeat(np.arange(12), 36), "coupon": np.repeat(np.arange(72), 6)}
-    layout = Layout(4, 3, coupons=6, readings=6)
+    layout = Balanced(4, 3, coupons=6, readings=6)
     print("chance where the noncentral F says 50 %, and of a false alarm, by specimen spread (coupon 3, reading 2):")
     for sd in (8.0, 4.0, 2.0, 1.0, 0.0):
         spreads = {**SPREADS, "specimen": sd}
         size = detectable_balanced(layout, spreads, chance=0.5)
-        found = simulate_tests(fixed, groups, spreads, {"nozzle": np.eye(4)[1:]}, trials)["nozzle"]
+        found = simulate_tests(fixed, groups, spreads, {"nozzle": np.eye(4)[1:]}, Simulation(trials))["nozzle"]
         half = found.chance(size * np.array([0.5, 0.5, 1.0]))
         print(f"  {sd:g} um: {half:.3f} and {found.chance(np.zeros(3)):.3f}, +- {0.5 / trials**0.5:.3f} at most")
 

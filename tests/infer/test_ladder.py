@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.integrate import quad
+from scipy.optimize import minimize
 from scipy.stats import nct, norm, t
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
@@ -156,6 +157,29 @@ def test_group_effect_is_at_its_summit():
     # central differences are good to about 1e-9 of values near 100
     assert here.slope() == pytest.approx(by_differences(lambda y: Nodes(rows, starts, y[:-1], y[-1]).height), abs=1e-6)
     assert here.bend() == pytest.approx(by_differences(lambda y: Nodes(rows, starts, y[:-1], y[-1]).slope()), abs=1e-5)
+
+
+def test_profile_of_a_share_of_mounts_with_groups_by_another_climber():
+    fit = fit_ladder(LOW, HIGH, CELLS, {"specimen": PAIRS})
+    rows = Ladders(
+        np.column_stack([-CELLS, np.nan_to_num(HIGH)]),
+        np.column_stack([-CELLS, np.nan_to_num(LOW)]),
+        np.isnan(HIGH),
+        np.isnan(LOW),
+    )
+    first, z = np.array([1.0, 0.0, 0.0]), norm.ppf(0.05)
+    value = fit.estimate(first, z)
+    assert fit.height_at(first, value, z) == pytest.approx(fit.log_likelihood, abs=1e-8)
+
+    def fallen(free):
+        scale, sd = np.exp(free[2:])
+        means = np.array([value - 0.8 - z * np.hypot(scale, sd), free[0], free[1]])
+        return -Nodes(rows, np.arange(0, 24, 2), np.array([*means / scale, 1 / scale]), sd / scale).height
+
+    start = np.array([5.0, 3.5, np.log(fit.scale), np.log(fit.scale)])
+    found = minimize(fallen, start, method="Nelder-Mead", options={"xatol": 1e-6, "fatol": 1e-10, "maxiter": 4000})
+    # a search without slopes, to about 1e-8
+    assert fit.height_at(first, value - 0.8, z) == pytest.approx(-found.fun, abs=1e-6)
 
 
 @pytest.mark.parametrize(

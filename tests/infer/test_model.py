@@ -34,6 +34,14 @@ def test_candidate_terms_in_the_order_of_the_design():
     ]
 
 
+def test_common_curves_leave_out_nozzle_by_square_and_nothing_else():
+    axes = [NOZZLE, PRESSURE, STANDOFF]
+    by_type, common = (candidate_terms(axes, "nozzle", common_curves=common) for common in (False, True))
+    assert [term.name for term in by_type if term not in common] == ["nozzle x pressure squared"]
+    model = build_model(axes, crossed(*axes), "nozzle", common_curves=True)
+    assert model.terms == common and model.dropped == ()
+
+
 def test_full_crossing_carries_every_term():
     axes = [NOZZLE, PRESSURE, STANDOFF, SURFACE]
     settings = crossed(*axes)

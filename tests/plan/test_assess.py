@@ -4,19 +4,23 @@ import math
 
 import numpy as np
 import pytest
+from tests_support import told
 
 from trials.errors import InputError
-from trials.plan.assess import assess, expected_spreads
+from trials.findings import PlaceKind
+from trials.plan.assess import Asks, Subject, assess
 from trials.plan.assess.effort import effort
 from trials.plan.assess.frame import build_frame
 from trials.plan.assess.questions import questions_of
 from trials.plan.choose import make_plan
-from trials.plan.power import Layout, detectable_balanced, simulate_tests
-from trials.plan.power.balanced import LEAST_FAVOURABLE, TYPICAL
-from trials.trial import parse
+from trials.plan.kinds import PlanKind
+from trials.plan.power import Balanced, Part, Pattern, Simulation, detectable_balanced, simulate_tests
+from trials.trial import expected_spreads, parse
 
 TYPES = ("plain", "plated", "double", "shower")
-AVERAGED = "nozzle types, averaged over the settings"
+AVERAGED = Subject(Asks.TYPES, PlaceKind.AVERAGE)
+TODAY = Subject(Asks.TYPES, PlaceKind.TODAY)
+PRESSURE = Subject(Asks.FACTOR, factor="pressure")
 
 
 def trial_text(sheets=3, specimens=3, types=4, expected=True, plan="", factors=True, mounts=1):
@@ -43,13 +47,13 @@ def judged(**changes):
 
 
 def by_question(found):
-    return {(line.question, line.pattern): line for line in found.detectable}
+    return {(line.subject, line.pattern): line for line in found.detectable}
 
 
 @pytest.mark.parametrize(("sheets", "df"), [(1, 8), (3, 6)])
 def test_twelve_specimens_leave_eight_or_six_degrees_of_freedom(sheets, df):
     found = judged(sheets=sheets)
-    assert f"3 and {df} degrees of freedom, from 12 specimens" in found.questions[0].sentence
+    assert f"3 and {df} degrees of freedom, from 12 specimens" in told([found.questions[0].finding])[0]
 
 
 def test_coupon_degrees_of_freedom_by_hand():
@@ -61,11 +65,11 @@ def test_coupon_degrees_of_freedom_by_hand():
 
 
 @pytest.mark.parametrize("sheets", [1, 3])
-@pytest.mark.parametrize("pattern", [LEAST_FAVOURABLE, TYPICAL])
+@pytest.mark.parametrize("pattern", [Pattern.LEAST_FAVOURABLE, Pattern.TYPICAL])
 def test_balanced_plan_gives_the_closed_form(sheets, pattern):
     line = by_question(judged(sheets=sheets))[AVERAGED, pattern]
     spreads = {"specimen": math.log(1.08), "coupon": math.log(1.10), "reading": math.log(1.07)}
-    closed = detectable_balanced(Layout(4, 3, 1, 9, 3, sheets), spreads, pattern)
+    closed = detectable_balanced(Balanced(4, 3, 1, 9, 3, sheets), spreads, pattern)
     assert line.exact
     # sheets are taken out by a variance a million times that of a coupon
     assert line.size == pytest.approx(closed, rel=1e-5)
@@ -76,26 +80,26 @@ def test_demo_plan_simulated_with_the_real_analysis_agrees():
     frame = build_frame(trial, make_plan(trial))
     # specimens well above the coupons, so that no component is estimated as zero
     spreads = {"specimen": 0.30, "coupon": 0.10, "reading": 0.07, "sheet": 0.30}
-    questions = {q.name: q for q in questions_of(trial, frame)}
+    questions = {q.subject: q for q in questions_of(trial, frame)}
     fixed, groups = frame.reading_rows(3)
-    contrasts = {name: questions[name].contrast for name in (AVERAGED, "pressure")}
+    contrasts = {name: questions[name].contrast for name in (AVERAGED, PRESSURE)}
     filled = frame.spreads_of_groups(groups, spreads, 3)
-    found = simulate_tests(fixed, groups, filled, contrasts, trials=200, seed=4)
+    found = simulate_tests(fixed, groups, filled, contrasts, Simulation(200, 4))
     covariance = frame.covariance(spreads, 3)
     for name, simulated in found.items():
         question = questions[name]
-        effect = question.effect(question.patterns[0])
-        size = assess_size(question, covariance, frame, spreads)
+        effect = next(iter(question.effects.values()))
+        size = assess_size(question, covariance, frame)
         # 80 % was aimed at; four standard errors of 200 trials
         assert simulated.chance(size * effect) == pytest.approx(0.8, abs=4.0 * math.sqrt(0.8 * 0.2 / 200))
 
 
-def assess_size(question, covariance, frame, spreads):
+def assess_size(question, covariance, frame):
     from trials.plan.power import noncentrality_needed
 
-    effect = question.effect(question.patterns[0])
+    effect = next(iter(question.effects.values()))
     per_unit = effect @ np.linalg.solve(question.contrast @ covariance @ question.contrast.T, effect)
-    return math.sqrt(noncentrality_needed(question.df, frame.den_df(question, covariance, spreads)) / per_unit)
+    return math.sqrt(noncentrality_needed(question.df, question.den_df(frame, covariance)) / per_unit)
 
 
 def test_expected_spreads_are_on_the_scale_of_the_model():
@@ -106,27 +110,27 @@ def test_expected_spreads_are_on_the_scale_of_the_model():
 def test_without_expected_spreads_it_says_what_to_do():
     found = judged(expected=False)
     assert found.detectable == ()
-    assert any("cut a pilot, or state responses.roughness.expected" in line for line in found.said)
+    assert any("cut a pilot, or state responses.roughness.expected" in line for line in told(found.found))
 
 
 def test_one_specimen_per_type_is_about_these_nozzles():
     found = judged(specimens=1, mounts=1, sheets=1)
-    assert any("differences come without a test" in line for line in found.said)
-    assert not any(line.question.startswith("nozzle types") for line in found.detectable)
-    assert any(line.question == "pressure" for line in found.detectable)
+    assert "differences come without a test" in told([found.questions[0].finding])[0]
+    assert not any(line.subject.asks is Asks.TYPES for line in found.detectable)
+    assert any(line.subject == PRESSURE for line in found.detectable)
 
 
 def test_mounts_are_the_yardstick_where_each_type_has_one_specimen():
     found = judged(specimens=1, mounts=4, sheets=1)
-    assert "3 and 12 degrees of freedom, from 16 mounts" in found.questions[0].sentence
+    assert "3 and 12 degrees of freedom, from 16 mounts" in told([found.questions[0].finding])[0]
     spreads = {"coupon": math.log(1.10), "reading": math.log(1.07)}
-    closed = detectable_balanced(Layout(4, 1, 4, 9, 3), spreads)
+    closed = detectable_balanced(Balanced(4, 1, 4, 9, 3), spreads)
     # the specimen spread plays no part: these nozzles, not these types
-    assert by_question(found)[AVERAGED, LEAST_FAVOURABLE].size == pytest.approx(closed, rel=1e-9)
+    assert by_question(found)[AVERAGED, Pattern.LEAST_FAVOURABLE].size == pytest.approx(closed, rel=1e-9)
 
 
 def test_degrees_of_freedom_at_one_setting_by_hand():
-    line = by_question(judged())["nozzle types at today's settings", TYPICAL]
+    line = by_question(judged())[TODAY, Pattern.TYPICAL]
     s, c = math.log(1.08) ** 2, math.log(1.10) ** 2 + math.log(1.07) ** 2 / 3
     # in the middle of a three by three grid a quadratic without its product is worth 5/9 of a coupon's variance
     average, whole = s / 3 + c / 27, s / 3 + c / 3 * 5 / 9
@@ -151,8 +155,8 @@ def test_a_type_cut_in_one_go_is_confounded_with_the_day():
     plan = make_plan(trial)
     order = plan.coupons.sort_values(["nozzle", "order"]).index
     coupons = plan.coupons.loc[order].assign(order=np.arange(1, len(plan.coupons) + 1))
-    frame = build_frame(trial, type(plan)(coupons, plan.mounts, plan.sheets, plan.said))
-    assert "Nozzle type and time of day cannot be told apart" in frame.confounded[0]
+    frame = build_frame(trial, type(plan)(coupons, plan.mounts, plan.sheets))
+    assert [one.kind for one in frame.confounded] == [PlanKind.TYPES_ONE_AFTER_OTHER]
 
 
 @pytest.mark.parametrize("sheets", [2, 4])
@@ -162,9 +166,9 @@ def test_types_on_sheets_of_their_own_are_confounded_with_them(sheets):
     half = plan.coupons["specimen"].str[-1].astype(int) % (sheets // 2)
     own = (plan.coupons["nozzle"] == "plain") * (sheets // 2) + half
     found = assess(trial, type(plan)(plan.coupons.assign(sheet="S" + own.astype(str)), plan.mounts, plan.sheets, ()))
-    assert any("Nozzle type and sheet cannot be told apart" in line for line in found.confounded)
-    assert not any(line.question.startswith("nozzle types") for line in found.detectable)
-    assert any("no test, the sheets leave nothing to judge the types by" in line for line in found.said)
+    assert PlanKind.TYPES_ON_OWN_SHEETS in {one.kind for one in found.confounded}
+    assert not any(line.subject.asks is Asks.TYPES for line in found.detectable)
+    assert found.questions[0].finding.kind is PlanKind.NO_TEST_SHEETS
 
 
 def test_a_text_factor_is_asked_as_classes():
@@ -172,14 +176,15 @@ def test_a_text_factor_is_asked_as_classes():
     text = text.replace("[plan]", '[factors.surface]\nlevels = ["oiled", "dry", "rusty"]\n[plan]')
     trial = parse(text)
     found = assess(trial, make_plan(trial))
-    asked = {question.name: question for question in found.questions}
-    assert asked["surface"].df == 2
-    assert {line.pattern for line in found.detectable if line.question == "surface"} == {LEAST_FAVOURABLE, TYPICAL}
+    asked = {question.subject: question for question in found.questions}
+    assert asked[Subject(Asks.FACTOR, factor="surface")].df == 2
+    lines = [line for line in found.detectable if line.subject == Subject(Asks.FACTOR, factor="surface")]
+    assert {line.pattern for line in lines} == {Pattern.LEAST_FAVOURABLE, Pattern.TYPICAL}
 
 
 def test_one_type_is_asked_about_its_settings_only():
     found = judged(types=1, specimens=2, sheets=1)
-    assert {question.name for question in found.questions} == {"pressure", "standoff"}
+    assert {question.subject.factor for question in found.questions} == {"pressure", "standoff"}
     assert found.settle == {}
 
 
@@ -231,10 +236,26 @@ def test_it_settles_more_with_more_specimens():
 
 
 def test_it_says_where_the_next_hour_pays():
-    assert "more specimens" in judged().next_hour["roughness"]
+    assert judged().next_steps["roughness"][0].more is Part.SPECIMENS
 
 
 def test_a_plan_without_factors_is_judged_too():
     found = judged(factors=False, mounts=2, sheets=1)
     assert found.terms == ("nozzle",)
-    assert by_question(found)[AVERAGED, LEAST_FAVOURABLE].size > 0
+    assert by_question(found)[AVERAGED, Pattern.LEAST_FAVOURABLE].size > 0
+
+
+def test_common_curves_make_every_coupon_count_at_todays_setting():
+    own, common = judged(), judged(plan='curves = "common"')
+    # two squares of four types are six terms nozzle x square, which one square for all does not need
+    frames = [build_frame(trial, make_plan(trial)) for trial in map(parse, (trial_text(), common_text()))]
+    assert frames[1].coupon_df - frames[0].coupon_df == 6
+    assert "nozzle x pressure squared" not in common.terms and "pressure squared" in common.terms
+    # at today's setting, the middle of the levels, types then differ as they do on average: all coupons count
+    lines = by_question(common)
+    assert lines[TODAY, Pattern.TYPICAL].size == pytest.approx(lines[AVERAGED, Pattern.TYPICAL].size, rel=1e-4)
+    assert lines[TODAY, Pattern.TYPICAL].size < by_question(own)[TODAY, Pattern.TYPICAL].size
+
+
+def common_text():
+    return trial_text(plan='curves = "common"')

@@ -3,11 +3,12 @@
 import numpy as np
 import pandas as pd
 import pytest
+from tests_support import told
 
 from trials.errors import Infeasible, InputError
 from trials.plan.choose import make_plan
 from trials.plan.confounding import confounded
-from trials.plan.settings import allowed_settings, breaks, broken, limit_corners
+from trials.plan.settings import allowed_settings, broken, limit_corners
 from trials.trial import Limit, parse
 
 NOZZLE = """
@@ -81,7 +82,7 @@ def test_full_plan_crosses_every_setting_with_every_mount():
         *("block", "x_mm", "y_mm", "edge", "cut_direction"),
     ]
     assert plan.coupons["order"].tolist() == list(range(1, 55)) and set(plan.coupons["block"]) == {1}
-    assert plan.said[0].startswith("54 coupons in 6 mounts of 6 specimens on 3 sheets")
+    assert told(plan.found)[0].startswith("54 coupons in 6 mounts of 6 specimens on 3 sheets")
 
 
 def test_limits_are_kept_and_what_they_leave_out_is_said():
@@ -92,14 +93,14 @@ def test_limits_are_kept_and_what_they_leave_out_is_said():
     assert (plan.coupons["pressure_bar"] * plan.coupons["standoff_mm"] <= 1.2).all()
     # 8 of 9 crossings for the single wall, 6 for the double one, two repeats in each of 3 + 3 mounts
     assert len(plan.coupons) == 3 * (8 + 2) + 3 * (6 + 2)
-    said = " ".join(plan.said)
+    said = " ".join(told(plan.found))
     assert "Nozzle double: 3 of 9 settings left out by the limit 'double: pressure at most 0.8'" in said
     assert "Nozzle cylindrical: 1 of 9 settings left out by the limit 'pressure x standoff at most 1.2'" in said
 
 
 def test_type_without_any_setting_is_refused_by_name():
     trial = trial_with('limits = [{nozzle = "double", factor = "pressure", at_most = 0.4}]')
-    with pytest.raises(Infeasible, match="nozzle 'double': the limit 'double: pressure at most 0.4' forbids every"):
+    with pytest.raises(Infeasible, match="nozzle 'double': the limit 'double: pressure <= 0.4' forbids every"):
         make_plan(trial)
 
 
@@ -119,7 +120,7 @@ def test_type_without_any_setting_is_refused_by_name():
     ],
 )
 def test_a_value_on_the_limit_is_allowed(limit, forbidden):
-    assert breaks(limit, "cylindrical", {"pressure": 0.7, "standoff": 1.0}) is forbidden
+    assert limit.forbids("cylindrical", {"pressure": 0.7, "standoff": 1.0}) is forbidden
 
 
 def test_repeats_are_at_todays_setting_or_the_nearest_allowed_one():
@@ -128,7 +129,7 @@ def test_repeats_are_at_todays_setting_or_the_nearest_allowed_one():
     assert (today.groupby("mount").size() == 3).all()
     trial = trial_with('repeats = 1\nlimits = [{nozzle = "double", factor = "pressure", at_most = 0.6}]')
     plan = make_plan(trial)
-    assert any("Nozzle double: today's setting is forbidden" in line for line in plan.said)
+    assert any("Nozzle double: today's setting is forbidden" in line for line in told(plan.found))
     twice = plan.coupons.query("nozzle == 'double' and pressure_bar == 0.5 and standoff_mm == 1.0")
     assert (twice.groupby("mount").size() == 2).all()
 
@@ -137,7 +138,7 @@ def test_same_seed_same_plan_another_seed_another():
     plans = [make_plan(trial_with(LIMITS + "\nsheets = 3", seed=seed)) for seed in (7, 7, 8)]
     assert plans[0].coupons.to_csv() == plans[1].coupons.to_csv()
     pd.testing.assert_frame_equal(plans[0].mounts, plans[1].mounts, check_exact=True)
-    assert plans[0].said == plans[1].said
+    assert plans[0].found == plans[1].found
     assert plans[0].coupons["coupon"].tolist() != plans[2].coupons["coupon"].tolist()
 
 
@@ -182,7 +183,7 @@ def test_order_places_and_marks_do_not_know_the_types():
         ),
         (
             [nozzle("c", today=True, specimens=1), nozzle("d", wall="double", specimens=1)],
-            ["One specimen per type: the trial is about these two nozzles, not about the types they stand for."],
+            ["One specimen per type: the trial is about these 2 nozzles, not about the types they stand for."],
         ),
         (
             [nozzle("c", today=True), nozzle("d", wall="double", specimens=1)],
@@ -192,13 +193,13 @@ def test_order_places_and_marks_do_not_know_the_types():
 )
 def test_what_these_nozzles_cannot_tell_apart(nozzles, says):
     trial = trial_with("sheets = 1", nozzles)
-    assert confounded(trial) == says
-    assert set(says) <= set(make_plan(trial).said)
+    assert told(confounded(trial)) == says
+    assert set(says) <= set(told(make_plan(trial).found))
 
 
 def test_flow_area_is_named_where_the_orifice_is_equal():
     files = [nozzle("c", today=True) + "flow_area_mm2 = 1.5\n", nozzle("d", wall="double") + "flow_area_mm2 = 2.5\n"]
-    assert confounded(trial_with(nozzles=files)) == [
+    assert told(confounded(trial_with(nozzles=files))) == [
         "Every double-wall nozzle here has the larger flow area: wall and flow area cannot be told apart."
     ]
 
@@ -238,13 +239,13 @@ def test_ladder_raises_speed_in_equal_steps_inside_each_mount():
         assert one["order"].diff().dropna().eq(1).all()
     firsts = plan.coupons.groupby("mount", sort=False)["pressure_bar"].first()
     assert firsts.nunique() > 1
-    assert any("0.8 to 1.6 m/min in 5 equal steps" in line for line in plan.said)
+    assert any("0.8 to 1.6 m/min in 5 equal steps" in line for line in told(plan.found))
 
 
 def test_ladder_keeps_limits_and_needs_a_speed():
     plan = make_plan(with_speed('method = "ladder"\nlimits = [{nozzle = "d", factor = "speed", at_most = 1.3}]'))
     assert plan.coupons.query("nozzle == 'd'")["speed_m_min"].max() == 1.28
-    assert any("Nozzle d: 6 steps of each mount left out by limits." in line for line in plan.said)
+    assert any("Nozzle d: 6 steps of each mount left out by limits." in line for line in told(plan.found))
     with pytest.raises(Infeasible, match="needs a factor named speed"):
         make_plan(trial_with('method = "ladder"'))
     with pytest.raises(Infeasible, match="gives 2 steps to each of 18 ladders"):
@@ -280,10 +281,10 @@ def test_optimal_spends_the_budget_within_limits_and_repeats_itself(aim):
 
 def test_optimal_says_unequal_counts_and_missing_repeats():
     plan = make_plan(trial_with('method = "optimal"\ncoupons = 9'))
-    said = " ".join(plan.said)
+    said = " ".join(told(plan.found))
     assert "The types get unequal numbers of coupons" in said
     assert "So few coupons or levels do not carry: pressure x standoff, nozzle x pressure squared" in said
-    assert "No expected spread of roughness is given for mount, specimen, coupon" in said
+    assert "No expected spread of roughness is given for mount, specimen and coupon" in said
 
 
 @pytest.mark.parametrize(

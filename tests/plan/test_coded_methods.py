@@ -2,9 +2,11 @@
 
 import numpy as np
 import pytest
+from tests_support import told
 
 from trials.errors import Infeasible, InputError
 from trials.plan.choose import make_plan
+from trials.plan.methods.coded import _read_generators
 from trials.trial import parse
 
 FILE = """
@@ -75,17 +77,42 @@ def test_fraction_takes_the_fewest_runs_in_which_factors_are_clear_of_products(c
         products = np.column_stack([x[:, i] * x[:, j] for i in range(count) for j in range(i)])
         assert np.abs(x.T @ x - runs * np.eye(count)).max() < 1e-9
         assert np.abs(x.T @ products).max() < 1e-9
-    assert any(says in line for line in plan.said)
+    assert any(says in line for line in told(plan.found))
 
 
 def test_fraction_by_named_generators_and_by_budget():
     plan = planned("fraction", 4, 'generators = ["focus = -pressure x standoff"]')
     x = coded(plan, 4)
     assert len(x) == 8 and (x[:, 3] == -x[:, 0] * x[:, 1]).all()
-    assert any("pressure cannot be told apart from standoff x focus (with opposite sign)" in s for s in plan.said)
+    assert any(
+        "pressure cannot be told apart from standoff x focus (with opposite sign)" in s for s in told(plan.found)
+    )
     # 40 coupons over 4 mounts with a repeat each: 9 in hand, so 8 settings
     plan = planned("fraction", 6, "coupons = 40\nrepeats = 1")
     assert (plan.coupons.groupby("mount").size() == 9).all()
+
+
+@pytest.mark.parametrize(
+    ("text", "generators", "minus"),
+    [
+        ("focus = pressure x standoff", {"focus": ("pressure", "standoff")}, ()),
+        ("focus = -pressure x standoff", {"focus": ("pressure", "standoff")}, ("focus",)),
+        (" focus =  - pressure  x standoff x speed ", {"focus": ("pressure", "standoff", "speed")}, ("focus",)),
+        ("focus = pressure", {"focus": ("pressure",)}, ()),
+    ],
+)
+def test_a_generator_is_minus_only_where_it_says_so(text, generators, minus):
+    assert _read_generators([text]) == (generators, minus)
+
+
+def test_generators_without_a_sign_give_the_plus_fraction():
+    x = coded(planned("fraction", 4, 'generators = ["focus = pressure x standoff"]'), 4)
+    assert (x[:, 3] == x[:, 0] * x[:, 1]).all()
+    mixed = 'generators = ["speed = pressure x standoff", "focus = -pressure x power", "delay = standoff x power"]'
+    x = coded(planned("fraction", 6, mixed), 6)
+    # columns: pressure, standoff, speed, focus, power, delay
+    assert (x[:, 2] == x[:, 0] * x[:, 1]).all() and (x[:, 3] == -x[:, 0] * x[:, 4]).all()
+    assert (x[:, 5] == x[:, 1] * x[:, 4]).all()
 
 
 def test_screening_is_three_level_mirrored_and_clear():
@@ -111,7 +138,7 @@ def test_surface_without_corners_where_limits_forbid_them():
     plan = planned("surface", 3, 'limits = [{ factors = ["pressure", "standoff", "speed"], sum_at_most = 4.2 }]')
     assert sorted(np.abs(coded(plan, 3)).sum(axis=1)) == [0] + [2] * 12
     assert (plan.coupons["pressure"] + plan.coupons["standoff"] + plan.coupons["speed"]).max() <= 4.2
-    assert any("13 settings: middles of the edges and centre" in line for line in plan.said)
+    assert any("13 settings: middles of the edges and centre" in line for line in told(plan.found))
 
 
 def test_pilot_cuts_corners_and_todays_setting_twice_in_each_mount():
@@ -119,8 +146,8 @@ def test_pilot_cuts_corners_and_todays_setting_twice_in_each_mount():
     today = plan.coupons.query("pressure == 0.5 and standoff == 0.6")
     # three corners are within the limit; today's setting is the lower of two levels, itself a corner
     assert (today.groupby("mount").size() == 3).all() and len(plan.coupons) == 4 * 5
-    assert any("Nozzle double: 1 of 4 corners left out by limits." in line for line in plan.said)
-    assert any("not severed, the edge burns, or the head touches" in line for line in plan.said)
+    assert any("Nozzle double: 1 of 4 corners left out by limits." in line for line in told(plan.found))
+    assert any("not severed, the edge burns, or the head touches" in line for line in told(plan.found))
     # six factors: 8 corners, in which no two factors share a column, each level equally often
     plan = planned("pilot", 6, "sheets = 2")
     assert plan.mounts["sheet"].nunique() == 2

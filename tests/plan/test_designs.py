@@ -3,8 +3,10 @@
 from pathlib import Path
 
 import pytest
+from tests_support import told
 
-from trials.plan.choose import confounded, make_plan
+from trials.plan.choose import make_plan
+from trials.plan.confounding import confounded
 from trials.plan.settings import broken
 from trials.plan.sheet_map import sheet_map
 from trials.trial import parse
@@ -42,8 +44,8 @@ def test_it_plans_maps_each_sheet_and_keeps_levels_and_limits(path):
     assert coupons["coupon"].is_unique and coupons.notna().all().all()
     assert sum(len(sheet_map(trial, coupons, sheet).coupons) for sheet in plan.sheets["sheet"]) == len(coupons)
     # each sheet holds every type equally often, and nothing about style is confounded in a file to start from
-    assert not any("do not divide" in line for line in plan.said)
-    assert not [line for line in confounded(trial) if "cannot be told apart" in line]
+    assert not any("do not divide" in line for line in told(plan.found))
+    assert not [line for line in told(confounded(trial)) if "cannot be told apart" in line]
     for name, asked in trial.factors.items():
         assert coupons[trial.factor_column(name)].between(min(asked.levels), max(asked.levels)).all()
     settings = coupons[[trial.factor_column(name) for name in trial.factors]].set_axis(list(trial.factors), axis=1)

@@ -3,10 +3,11 @@
 import numpy as np
 import pandas as pd
 import pytest
+from tests_support import told
 
 from trials.errors import Infeasible, InputError
 from trials.plan.choose import make_plan
-from trials.plan.extend import axial_settings, extend
+from trials.plan.extend import ExtensionKind, ExtensionRequest, axial_settings, extend
 from trials.trial import parse
 
 FILE = """
@@ -49,6 +50,10 @@ worthwhile = "15 %"
 """
 
 
+def extended(trial, plan, kind, **more):
+    return extend(trial, plan.coupons, plan.mounts, ExtensionRequest(ExtensionKind(kind), **more))
+
+
 @pytest.fixture(scope="module")
 def trial():
     return parse(FILE)
@@ -60,7 +65,7 @@ def cut(trial):
 
 
 def test_repeat_mounts_cut_the_same_settings_in_new_mounts_on_new_sheets(trial, cut):
-    more = extend(trial, cut.coupons, cut.mounts, "repeat mounts", seed=9)
+    more = extended(trial, cut, "repeat mounts", seed=9)
     assert set(more.coupons["block"]) == {2}
     assert more.coupons["order"].tolist() == list(range(len(cut.coupons) + 1, len(cut.coupons) + len(more.coupons) + 1))
     assert not set(more.coupons["coupon"]) & set(cut.coupons["coupon"])
@@ -76,31 +81,31 @@ def test_repeat_mounts_cut_the_same_settings_in_new_mounts_on_new_sheets(trial, 
 
 
 def test_a_third_block_counts_on(trial, cut):
-    second = extend(trial, cut.coupons, cut.mounts, "repeat mounts", seed=9)
+    second = extended(trial, cut, "repeat mounts", seed=9)
     coupons, mounts = pd.concat([cut.coupons, second.coupons]), pd.concat([cut.mounts, second.mounts])
-    third = extend(trial, coupons, mounts, "axial", nozzles=["plated"], seed=10)
+    third = extend(trial, coupons, mounts, ExtensionRequest(ExtensionKind.AXIAL, nozzles=["plated"], seed=10))
     assert set(third.coupons["block"]) == {3} and third.mounts["mount"].tolist() == ["M25", "M26", "M27", "M28"]
     assert third.sheets["sheet"].tolist() == ["S5", "S6"]
     assert not set(third.coupons["coupon"]) & set(coupons["coupon"])
 
 
 def test_repeats_of_one_type_bring_todays_along(trial, cut):
-    more = extend(trial, cut.coupons, cut.mounts, "repeat mounts", nozzles=["plated"], seed=9)
+    more = extended(trial, cut, "repeat mounts", nozzles=["plated"], seed=9)
     assert set(more.mounts["nozzle"]) == {"single", "plated"}
 
 
 def test_axial_points_by_hand(trial, cut):
     points = [(s["pressure"], s["standoff"], s["lens"]) for s in axial_settings(trial)]
     assert points == [(0.7, 1.0, "new"), (0.5, 1.0, "new"), (0.9, 1.0, "new"), (0.7, 0.6, "new"), (0.7, 1.4, "new")]
-    more = extend(trial, cut.coupons, cut.mounts, "axial", seed=9)
+    more = extended(trial, cut, "axial", seed=9)
     per_mount = more.coupons.groupby(["nozzle", "mount"]).size().groupby("nozzle").unique()
     assert {k: list(v) for k, v in per_mount.items()} == {"single": [5], "plated": [5], "double": [4]}
-    assert any("pressure 0.9 bar, standoff 1 mm, lens new left out by the limit" in line for line in more.said)
+    assert any("pressure 0.9 bar, standoff 1 mm, lens new left out by the limit" in line for line in told(more.found))
 
 
 def test_confirmation_at_named_settings(trial, cut):
     named = [{"pressure": 0.65, "standoff": 0.8}, {"lens": "old"}]
-    more = extend(trial, cut.coupons, cut.mounts, "confirm", settings=named, nozzles=["double"], seed=2)
+    more = extended(trial, cut, "confirm", settings=named, nozzles=["double"], seed=2)
     assert sorted(map(tuple, more.coupons[["pressure_bar", "standoff_mm", "lens"]].drop_duplicates().to_numpy())) == [
         (0.65, 0.8, "new"),
         (0.7, 1.0, "old"),
@@ -109,14 +114,13 @@ def test_confirmation_at_named_settings(trial, cut):
 
 
 def test_same_seed_same_extension(trial, cut):
-    one, two = (extend(trial, cut.coupons, cut.mounts, "repeat mounts", seed=9) for _ in range(2))
-    assert one.coupons.to_csv() == two.coupons.to_csv() and one.said == two.said
+    one, two = (extended(trial, cut, "repeat mounts", seed=9) for _ in range(2))
+    assert one.coupons.to_csv() == two.coupons.to_csv() and one.found == two.found
 
 
 @pytest.mark.parametrize(
     ("arguments", "error", "says"),
     [
-        ({"kind": "more"}, InputError, "no such way to extend a trial; found 'more'; allowed: repeat mounts, axial"),
         ({"kind": "axial", "nozzles": ["triple"]}, InputError, "no such nozzle type; found 'triple'"),
         ({"kind": "axial", "seed": -1}, InputError, "the seed is negative"),
         ({"kind": "confirm"}, InputError, "no setting is named to confirm"),
@@ -133,7 +137,7 @@ def test_same_seed_same_extension(trial, cut):
 )
 def test_what_cannot_be_added_is_refused(trial, cut, arguments, error, says):
     with pytest.raises(error, match=says):
-        extend(trial, cut.coupons, cut.mounts, **arguments)
+        extended(trial, cut, **arguments)
 
 
 def test_axial_points_need_numbers():
@@ -152,13 +156,13 @@ coupon = "10 %"
 
 
 def said_of(plan, word):
-    return next(line for line in plan.said if line.startswith(word) or "gain" in line)
+    return next(line for line in told(plan.found) if line.startswith(word) or "gain" in line)
 
 
 def test_gain_of_repeat_mounts_by_hand():
     trial = parse(FILE + EXPECTED)
     cut = make_plan(trial)
-    more = extend(trial, cut.coupons, cut.mounts, "repeat mounts", seed=9)
+    more = extended(trial, cut, "repeat mounts", seed=9)
     # single: 4 specimens, 4 mounts of 9 coupons (8 and a repeat), then 4 more of 8 (the repeat, at a setting between
     # the levels, is a ninth one and cut again); spreads are log 1.08, log 1.05, log 1.10
     piece, mount, coupon = (np.log1p(x) ** 2 for x in (0.08, 0.05, 0.10))
@@ -170,17 +174,17 @@ def test_gain_of_repeat_mounts_by_hand():
 
 
 def test_gain_is_not_stated_without_expected_spreads(trial, cut):
-    more = extend(trial, cut.coupons, cut.mounts, "repeat mounts", seed=9)
-    assert "The gain cannot be stated: no expected spread is given for a primary response." in more.said
+    more = extended(trial, cut, "repeat mounts", seed=9)
+    assert "The gain cannot be stated: no expected spread is given for a primary response." in told(more.found)
 
 
 def test_gain_of_axial_points_and_of_confirmation(trial, cut):
     # repeats at 0.7 bar and 1.0 mm gave a third level already
-    assert "could be estimated before" in said_of(extend(trial, cut.coupons, cut.mounts, "axial", seed=9), "Gain")
+    assert "could be estimated before" in said_of(extended(trial, cut, "axial", seed=9), "Gain")
     bare = parse(FILE.replace("repeats = 1", "repeats = 0"))
     first = make_plan(bare)
-    line = said_of(extend(bare, first.coupons, first.mounts, "axial", seed=9), "Gain")
+    line = said_of(extended(bare, first, "axial", seed=9), "Gain")
     assert line == "Gain: curvature over pressure and standoff, which two levels could not show, can be estimated."
-    more = extend(trial, cut.coupons, cut.mounts, "confirm", settings=[{}], seed=2)
+    more = extended(trial, cut, "confirm", settings=[{}], seed=2)
     # all 4 of 4 succeed: 0.05^(1/4) = 0.473
     assert "if all 4 coupons of a type meet the requirement, its chance to do so is above 47 %" in said_of(more, "Gain")

@@ -5,10 +5,14 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tests_support import told
 
 from trials.errors import Infeasible
+from trials.plan.kinds import PlanKind
 from trials.plan.layout import (
     EDGES,
+    LayoutRequest,
+    MountRequest,
     MountRuns,
     coupon_marks,
     gap_mm,
@@ -58,10 +62,10 @@ def pieces(types, specimens):
 
 def laid(trial, per_mount, seed=0, **more):
     rng = np.random.default_rng(seed)
-    mounts = place_mounts({n.type: n.specimens for n in trial.nozzles}, 1, 1, rng)
+    mounts = place_mounts(MountRequest({n.type: n.specimens for n in trial.nozzles}, 1, 1), rng)
     setting = ({"pressure": 0.5}, {"pressure": 0.7}, {"pressure": 0.9})
     runs = {m: MountRuns(tuple(setting[i % 3] for i in range(per_mount)), **more) for m in mounts["mount"]}
-    return lay_out(trial, mounts, runs, rng)
+    return lay_out(trial, LayoutRequest(mounts, runs), rng)
 
 
 @settings(max_examples=60, deadline=None)
@@ -70,7 +74,9 @@ def test_mounts_balance_over_sheets_and_time(types, specimens, rounds, sheets):
     per_type = specimens * rounds
     if sheets > per_type:
         return
-    mounts = place_mounts(pieces(types, specimens), rounds, sheets, np.random.default_rng(types + 7 * specimens))
+    mounts = place_mounts(
+        MountRequest(pieces(types, specimens), rounds, sheets), np.random.default_rng(types + 7 * specimens)
+    )
     assert len(mounts) == types * per_type
     assert (mounts.groupby("specimen").size() == rounds).all()
     counts = pd.crosstab(mounts["nozzle"], mounts["sheet"])
@@ -89,12 +95,12 @@ def test_mounts_balance_over_sheets_and_time(types, specimens, rounds, sheets):
 @pytest.mark.parametrize(("specimens", "rounds", "sheets"), [(3, 2, 3), (3, 3, 3), (2, 2, 4), (4, 2, 2), (1, 3, 3)])
 def test_further_mounts_of_a_specimen_go_to_other_sheets(specimens, rounds, sheets):
     for seed in range(10):
-        mounts = place_mounts(pieces(2, specimens), rounds, sheets, np.random.default_rng(seed))
+        mounts = place_mounts(MountRequest(pieces(2, specimens), rounds, sheets), np.random.default_rng(seed))
         assert (mounts.groupby("specimen")["sheet"].nunique() == min(rounds, sheets)).all()
 
 
 def test_first_place_of_the_day_falls_on_every_type():
-    first = [place_mounts(pieces(3, 2), 1, 2, np.random.default_rng(s))["nozzle"][0] for s in range(300)]
+    first = [place_mounts(MountRequest(pieces(3, 2), 1, 2), np.random.default_rng(s))["nozzle"][0] for s in range(300)]
     # 300 draws at 1/3 each: 100 +- 8; bounds of 4 standard deviations
     assert all(67 < first.count(f"t{i}") < 133 for i in range(3))
 
@@ -105,18 +111,18 @@ def test_first_place_of_the_day_falls_on_every_type():
 )
 def test_sheets_that_cannot_be_told_from_nozzles_are_refused(types, sheets, says):
     with pytest.raises(Infeasible, match=says):
-        place_mounts(pieces(types, 1), 1, sheets, np.random.default_rng(1))
+        place_mounts(MountRequest(pieces(types, 1), 1, sheets), np.random.default_rng(1))
 
 
 def test_unequal_shares_are_said():
-    mounts = place_mounts(pieces(2, 3), 1, 2, np.random.default_rng(1))
-    assert "Nozzle t0: 3 mounts do not divide over 2 sheets" in sheet_balance(mounts)[0]
+    mounts = place_mounts(MountRequest(pieces(2, 3), 1, 2), np.random.default_rng(1))
+    assert "Nozzle t0: 3 mounts do not divide over 2 sheets" in told(sheet_balance(mounts))[0]
 
 
 @pytest.mark.parametrize("per_mount", [2, 9, 20])
 def test_consecutive_coupons_keep_the_distance_that_is_stated(per_mount):
-    coupons, said = laid(trial_with(), per_mount)
-    stated = next(float(line.split("at least ")[1].split(" mm")[0]) for line in said if "one after the other" in line)
+    coupons, found = laid(trial_with(), per_mount)
+    stated = next(one.facts["distance"].value for one in found if one.kind is PlanKind.DISTANCE)
     steps = np.hypot(coupons["x_mm"].diff(), coupons["y_mm"].diff()).dropna()
     assert stated <= steps.min() < stated + 1
     # two pitches of 60 + 12 mm can be held on these sheets
@@ -162,9 +168,9 @@ def test_repeats_are_spread_through_the_mount():
     for seed in range(20):
         trial = trial_with()
         rng = np.random.default_rng(seed)
-        mounts = place_mounts({"a": ["A1"]}, 1, 1, rng)
+        mounts = place_mounts(MountRequest({"a": ["A1"]}, 1, 1), rng)
         settings_ = tuple({"pressure": 0.7 if i in runs["spread"] else 0.5} for i in range(12))
-        coupons, _ = lay_out(trial, mounts, {"M01": MountRuns(settings_, **runs)}, rng)
+        coupons, _ = lay_out(trial, LayoutRequest(mounts, {"M01": MountRuns(settings_, **runs)}), rng)
         at = np.flatnonzero(coupons["pressure_bar"] == 0.7)
         assert [list(part).count(True) for part in np.array_split(np.isin(np.arange(12), at), 3)] == [1, 1, 1]
 
@@ -188,6 +194,6 @@ def test_marks_are_unique_plain_and_unlike_numbers():
 @pytest.mark.parametrize(("coupon", "tabs"), [("", True), ("slat_pitch_mm = 40", True), ("slat_pitch_mm = 39", False)])
 def test_coupon_not_wider_than_the_slat_pitch_keeps_a_joint(coupon, tabs):
     trial = trial_with(coupon)
-    _, said = laid(trial, 3)
+    _, found = laid(trial, 3)
     assert needs_tabs(trial) is tabs
-    assert any("micro-joint" in line for line in said) is tabs
+    assert any("micro-joint" in line for line in told(found)) is tabs

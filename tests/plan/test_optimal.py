@@ -8,10 +8,12 @@ import numpy as np
 import pytest
 
 from trials.errors import Infeasible, NotFinite, WrongShape
-from trials.plan.methods.model_matrix import Factors, candidate_settings, coordinates, model_matrix
-from trials.plan.optimal import assess, choose_rows, prediction_variance, relative_efficiency
-from trials.plan.optimal.exchange import Pool, Problem, State, best_exchanges
+from trials.infer.model import Axis, FixedModel
+from trials.infer.model.terms import candidate_terms
+from trials.plan.optimal import choose_rows, efficiencies
+from trials.plan.optimal.exchange import Pool, Selection, State, best_exchanges
 from trials.plan.optimal.pool import Neighbours, Swaps, coarse
+from trials.trial import Limit
 
 PROBLEMS = json.loads((Path(__file__).parents[1] / "reference" / "plans" / "problems.json").read_text())["problems"]
 BY_ID = {problem["id"]: problem for problem in PROBLEMS}
@@ -19,19 +21,30 @@ BY_ID = {problem["id"]: problem for problem in PROBLEMS}
 
 def set_up(problem):
     """Candidates of a problem by the package, with the arguments of the choice."""
-    ranges = {f["name"]: (f["low"], f["high"]) for f in problem["factors"]}
-    levels = {f["name"]: np.linspace(f["low"], f["high"], f["grid"]) for f in problem["factors"]}
+    levels = {f["name"]: np.linspace(f["low"], f["high"], f["grid"]).tolist() for f in problem["factors"]}
     limits = []
     for limit in problem["constraints"]:
         if limit["type"] == "nozzle_max":
-            limits += [{"nozzle": n, "factor": limit["factor"], "at_most": limit["max"]} for n in limit["nozzles"]]
+            limits += [Limit(nozzle=n, factor=limit["factor"], at_most=limit["max"]) for n in limit["nozzles"]]
         else:
-            limits.append({"factors": limit["factors"], "product_at_most": limit["max"]})
-    factors = Factors(tuple(problem["nozzles"]), ranges)
-    settings = candidate_settings(factors, levels, limits, corners=False)
-    terms = ["nozzle", "linear", "squares", "products"]
-    matrix = model_matrix(settings, factors, terms + ["nozzle x linear"] * problem["model"]["nozzle_x_linear"])
-    asked = {"coordinates": coordinates(settings), "moments": matrix.moments}
+            limits.append(Limit(factors=tuple(limit["factors"]), product_at_most=limit["max"]))
+    rows = [
+        {"nozzle": nozzle, **setting}
+        for nozzle in problem["nozzles"] or [""]
+        for setting in (dict(zip(levels, values, strict=True)) for values in itertools.product(*levels.values()))
+        if not any(limit.forbids(nozzle, setting) for limit in limits)
+    ]
+    settings = {name: np.array([row[name] for row in rows], dtype=float) for name in levels}
+    settings["nozzle"] = np.array([row["nozzle"] for row in rows], dtype=object)
+    nozzle = "nozzle" if len(problem["nozzles"]) > 1 else None
+    axes = [Axis("nozzle", tuple(problem["nozzles"]))] if nozzle else []
+    axes += [Axis(name, (min(v), (min(v) + max(v)) / 2, max(v))) for name, v in levels.items()]
+    terms = candidate_terms(axes, nozzle, common_curves=True)
+    crossed = problem["model"]["nozzle_x_linear"]
+    terms = tuple(t for t in terms if crossed or len(t.parts) < 2 or "nozzle" not in t.parts)
+    matrix = FixedModel(tuple(axes), terms, ()).matrix({axis.name: settings[axis.name] for axis in axes})
+    codes = [np.unique(v.astype(str), return_inverse=True)[1] if v.dtype == object else v for v in settings.values()]
+    asked = {"coordinates": np.column_stack(codes), "moments": matrix.T @ matrix / len(matrix)}
     if problem["plot_sizes"]:
         plot = np.repeat(np.arange(len(problem["plot_sizes"])), problem["plot_sizes"])
         asked["strata"] = [(plot, problem["variance_ratio"])]
@@ -52,15 +65,15 @@ def criterion_value(rows, grid, strata):
 @pytest.mark.parametrize("name", list(BY_ID))
 def test_candidates_and_model_have_the_stated_size(name):
     _, matrix, _ = set_up(BY_ID[name])
-    assert matrix.rows.shape == (BY_ID[name]["n_candidates_feasible"], BY_ID[name]["parameters"])
+    assert matrix.shape == (BY_ID[name]["n_candidates_feasible"], BY_ID[name]["parameters"])
 
 
 @pytest.mark.parametrize("name", ["P1", "P1g3", "P2", "P3", "P6"])
 def test_best_known_plans_are_reached(name):
     problem = BY_ID[name]
     settings, matrix, asked = set_up(problem)
-    chosen = choose_rows(matrix.rows, problem["n"], problem["criterion"], seed=20417, **asked)
-    log_det, variance = criterion_value(matrix.rows[chosen.rows], matrix.rows, asked.get("strata", ()))
+    chosen = choose_rows(matrix, problem["n"], problem["criterion"], seed=20417, **asked)
+    log_det, variance = criterion_value(matrix[chosen.rows], matrix, asked.get("strata", ()))
     best = problem["best_known"]["value"]
     reached = np.exp((log_det - best) / problem["parameters"]) if problem["criterion"] == "D" else best / variance
     assert reached >= problem["target"]["efficiency"]
@@ -138,7 +151,7 @@ def test_gains_and_updates_equal_recomputation(use_variance):
     rows, kept = rng.normal(size=(9, 3)), rng.normal(size=(2, 3))
     labels = np.array([1, 1, 2, 2, 3, 3, 1, 3])
     weights = np.linalg.inv(np.eye(8) + 0.8 * np.equal.outer(labels, labels))
-    problem = Problem(rows, kept, weights, rows.T @ rows / 9, use_variance, 6)
+    problem = Selection(rows, kept, weights, rows.T @ rows / 9, use_variance, 6)
     state = State(problem, np.array([0, 1, 2, 3, 4, 5]))
     pools = [
         Pool(np.arange(9), np.array([0, 2, 4])).fill(problem),
@@ -276,18 +289,16 @@ def test_refusals_say_why(asked, error, text):
         choose_rows(**({"candidates": TINY} | asked))
 
 
-def test_relative_efficiency_and_variance_map():
+def test_efficiencies_by_hand():
     x = np.array([-1.0, 0.0, 1.0])
     rows = np.column_stack([np.ones(3), x])
-    ends = rows[[0, 0, 2, 2]]  # variance 1/4 + x^2/4 by hand
-    assert prediction_variance(ends, rows) == pytest.approx([0.5, 0.25, 0.5], rel=1e-12)
-    spread = rows[[0, 1, 1, 2]]  # information diag(4, 2) against diag(4, 4)
-    got = relative_efficiency(assess(spread), assess(ends), 2)
-    assert got == pytest.approx(np.sqrt(0.5), rel=1e-12)
+    ends, spread = rows[[0, 0, 2, 2]], rows[[0, 1, 1, 2]]  # information diag(4, 4), and diag(4, 2)
+    assert efficiencies(ends).d == pytest.approx(1.0, rel=1e-12)
+    assert efficiencies(spread).d == pytest.approx(np.sqrt(4 * 2) / 4, rel=1e-12)
     square = rows.T @ rows / 3
-    got = relative_efficiency(assess(spread, square), assess(ends, square), 2, "I")
-    assert got == pytest.approx((1 / 4 + 1 / 6) / (1 / 4 + 1 / 3), rel=1e-12)
-    shared = [(np.array([1, 1, 1, 1]), 3.0)]  # one sheet: adds its variance to the level, not to the slope
-    assert prediction_variance(ends, rows, shared) == pytest.approx([3.5, 3.25, 3.5], rel=1e-12)
+    assert efficiencies(ends, square).average_variance == pytest.approx(1 / 4 + 2 / 3 / 4, rel=1e-12)
+    # one sheet: adds its variance to the level, not to the slope
+    shared = [(np.array([1, 1, 1, 1]), 3.0)]
+    assert efficiencies(ends, square, shared).average_variance == pytest.approx(3 + 1 / 4 + 2 / 3 / 4, rel=1e-12)
     with pytest.raises(Infeasible, match="cannot tell all columns"):
-        assess(rows[[0, 0, 0]])
+        efficiencies(rows[[0, 0, 0]])

@@ -4,10 +4,19 @@ import numpy as np
 import pytest
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
-from trials.plan.power import Layout, chance_balanced, curve, detectable_balanced, next_hour, next_steps, pattern_means
-from trials.plan.power.balanced import LEAST_FAVOURABLE, TYPICAL
+from trials.plan.power import (
+    Balanced,
+    Part,
+    Pattern,
+    chance_balanced,
+    curve,
+    detectable_balanced,
+    next_steps,
+    pattern_means,
+)
+from trials.words.plan_chances import next_hour_words
 
-ONE_SHEET = Layout(types=4, specimens=3, coupons=6, readings=6)
+ONE_SHEET = Balanced(types=4, specimens=3, coupons=6, readings=6)
 UM = {"specimen": 4.0, "coupon": 3.0, "reading": 2.0}
 
 
@@ -15,11 +24,11 @@ UM = {"specimen": 4.0, "coupon": 3.0, "reading": 2.0}
     ("layout", "pattern", "printed", "tolerance"),
     [
         # printed to 0.1 % or 1 %: half a unit of the last digit
-        (ONE_SHEET, LEAST_FAVOURABLE, 0.311, 5e-4),
-        (ONE_SHEET, TYPICAL, 0.57, 5e-3),
-        (Layout(4, 3, coupons=6, readings=60), LEAST_FAVOURABLE, 0.312, 5e-4),
-        (Layout(4, 6, coupons=3, readings=6), LEAST_FAVOURABLE, 0.67, 5e-3),
-        (Layout(4, 3, coupons=6, readings=6, sheets=3), LEAST_FAVOURABLE, 0.27, 5e-3),
+        (ONE_SHEET, Pattern.LEAST_FAVOURABLE, 0.311, 5e-4),
+        (ONE_SHEET, Pattern.TYPICAL, 0.57, 5e-3),
+        (Balanced(4, 3, coupons=6, readings=60), Pattern.LEAST_FAVOURABLE, 0.312, 5e-4),
+        (Balanced(4, 6, coupons=3, readings=6), Pattern.LEAST_FAVOURABLE, 0.67, 5e-3),
+        (Balanced(4, 3, coupons=6, readings=6, sheets=3), Pattern.LEAST_FAVOURABLE, 0.27, 5e-3),
     ],
 )
 def test_chance_at_eight_um(layout, pattern, printed, tolerance):
@@ -34,13 +43,18 @@ def test_noncentrality_by_hand():
 
 @pytest.mark.parametrize(
     ("layout", "df"),
-    [(ONE_SHEET, 8), (Layout(4, 3, sheets=3), 6), (Layout(4, 3, mounts=2, sheets=2), 8), (Layout(2, 1, mounts=4), 6)],
+    [
+        (ONE_SHEET, 8),
+        (Balanced(4, 3, sheets=3), 6),
+        (Balanced(4, 3, mounts=2, sheets=2), 8),
+        (Balanced(2, 1, mounts=4), 6),
+    ],
 )
 def test_degrees_of_freedom(layout, df):
     assert layout.df == df
 
 
-@pytest.mark.parametrize("pattern", [LEAST_FAVOURABLE, TYPICAL])
+@pytest.mark.parametrize("pattern", [Pattern.LEAST_FAVOURABLE, Pattern.TYPICAL])
 def test_detectable_is_where_the_chance_is_eighty_percent(pattern):
     found = detectable_balanced(ONE_SHEET, UM, pattern)
     assert chance_balanced(ONE_SHEET, UM, found, pattern) == pytest.approx(0.8, abs=1e-8)
@@ -60,19 +74,18 @@ def test_curve_falls_with_every_count_and_holds_the_plan():
     for _, rows in table.groupby("varied"):
         assert rows["planned"].sum() == 1
         assert np.all(np.diff(rows.sort_values("count")["detectable"]) < 0)
-    shared = table[table["varied"] == "specimens, same coupons"]
+    shared = table[table["varied"] == Part.SPREAD_OUT]
     assert set(shared["coupons"]) == {ONE_SHEET.n_coupons}
 
 
 def test_the_next_hour_pays_in_specimens_not_readings():
     steps = next_steps(ONE_SHEET, UM)
-    assert steps[0].what == "one more specimen of each type"
-    assert steps[-1].what == "one more reading on each coupon"
-    assert "more specimens" in next_hour(ONE_SHEET, UM)
+    assert steps[0].more is Part.SPECIMENS and steps[-1].more is Part.READINGS
+    assert next_hour_words(steps).startswith("The next hour pays best in more specimens: one more specimen of each")
 
 
 def test_with_one_specimen_the_mounts_are_the_yardstick():
-    layout = Layout(2, 1, mounts=4, coupons=5)
+    layout = Balanced(2, 1, mounts=4, coupons=5)
     # the specimen spread plays no part: these two nozzles, not these two types
     assert layout.variance_of_mean({"specimen": 9.0, "mount": 2.0, "coupon": 1.0}) == pytest.approx(4 / 4 + 1 / 20)
 
@@ -80,15 +93,15 @@ def test_with_one_specimen_the_mounts_are_the_yardstick():
 @pytest.mark.parametrize(
     ("call", "error", "message"),
     [
-        (lambda: chance_balanced(Layout(2, 1), UM, 1.0), NotIdentifiable, "add specimens or mounts"),
+        (lambda: chance_balanced(Balanced(2, 1), UM, 1.0), NotIdentifiable, "add specimens or mounts"),
         (lambda: chance_balanced(ONE_SHEET, {"specimen": np.nan}, 1.0), NotFinite, "spread of specimen"),
         (lambda: chance_balanced(ONE_SHEET, UM, np.inf), NotFinite, "difference is inf"),
         (lambda: chance_balanced(ONE_SHEET, {"coupon": -1.0}, 1.0), WrongShape, "zero or more"),
         (lambda: chance_balanced(ONE_SHEET, {"day": 1.0}, 1.0), WrongShape, "'day' is unknown"),
         (lambda: chance_balanced(ONE_SHEET, UM, 1.0, "spread out"), WrongShape, "pattern 'spread out' is unknown"),
         (lambda: detectable_balanced(ONE_SHEET, UM, chance=0.01), WrongShape, "level < chance < 1"),
-        (lambda: Layout(1, 3), WrongShape, "types is 1"),
-        (lambda: Layout(4, 2.5), WrongShape, "specimens is 2.5"),
+        (lambda: Balanced(1, 3), WrongShape, "types is 1"),
+        (lambda: Balanced(4, 2.5), WrongShape, "specimens is 2.5"),
     ],
 )
 def test_refusals(call, error, message):

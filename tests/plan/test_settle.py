@@ -5,12 +5,18 @@ import math
 import numpy as np
 import pytest
 from scipy import stats
+from tests_support import told
 
 from trials.errors import NotFinite, WrongShape
+from trials.infer.answer import levels
 from trials.plan.power import Counts, chance_settled, critical_value, specimens_needed
 
 LOG = {"specimen": 0.08**2, "coupon": 0.10**2, "reading": 0.07**2}
 D = math.log(1.15)
+
+
+def words(needed):
+    return told([needed.finding()])[0]
 
 
 @pytest.mark.parametrize(("comparisons", "df"), [(2, 5), (3, 6), (3, 8), (3, 20), (5, 10)])
@@ -50,19 +56,20 @@ def test_fewest_specimens_are_the_fewest():
 def test_specimens_that_differ_too_much_cannot_be_mounted_away():
     needed = specimens_needed({**LOG, "mount": 0.05**2}, D, Counts(4, 3, 2, 6, 3))
     assert needed.mounts_at_worthwhile is None
-    assert "no number of mounts of these specimens will do" in needed.sentence
+    assert needed.mounts_at_zero is None and needed.mounts_known
+    assert "no number of mounts of these specimens will do" in words(needed)
 
 
 def test_mounts_do_where_the_mounts_are_what_differs():
     needed = specimens_needed({"specimen": 0.01**2, "mount": 0.15**2, "coupon": 0.02**2}, D, Counts(3, 4, 2, 6, 3))
     assert needed.mounts_at_worthwhile > 2
-    assert "mounts of each" in needed.sentence
+    assert "mounts of each" in words(needed)
 
 
 def test_one_specimen_per_type_says_so():
     needed = specimens_needed({"mount": 0.05**2, "coupon": 0.1**2}, D, Counts(3, 1, 2, 6, 3))
     assert needed.at_worthwhile is None
-    assert "With one specimen per type" in needed.sentence
+    assert "With one specimen per type" in words(needed)
 
 
 def test_what_rests_on_coupons_brings_its_own_degrees_of_freedom():
@@ -76,7 +83,7 @@ def test_what_rests_on_coupons_brings_its_own_degrees_of_freedom():
 
 def test_stricter_levels_need_more():
     loose = specimens_needed(LOG, D, Counts(4, 3, 1, 6, 3))
-    strict = specimens_needed(LOG, D, Counts(4, 3, 1, 6, 3), levels=(0.975, 0.95))
+    strict = specimens_needed(LOG, D, Counts(4, 3, 1, 6, 3), confidence=levels(2))
     assert strict.at_zero > loose.at_zero
 
 

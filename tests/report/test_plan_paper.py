@@ -9,7 +9,7 @@ import pytest
 from trials.plan.assess import assess
 from trials.plan.assess.prediction_map import prediction_map
 from trials.plan.choose import make_plan
-from trials.report.plan_paper import plan_data, plan_pdf
+from trials.report.plan_paper import PlanPaper, plan_data, plan_pdf
 from trials.trial import parse
 
 DAY = date(2026, 3, 2)
@@ -29,7 +29,7 @@ def planned(text):
 def data_of(text):
     """Sections of the paper by title."""
     trial, plan, found, map_ = planned(text)
-    data = plan_data(trial, plan.coupons, found, map_, plan.said, found.said, DAY)
+    data = plan_data(PlanPaper(trial, plan, found, map_), DAY)
     return {part["title"]: part["blocks"] for part in data["sections"]}
 
 
@@ -97,10 +97,10 @@ def test_the_map_equals_the_assessment_at_the_levels(trial_text):
 def test_a_plan_without_expected_spreads_still_has_its_paper(design, name):
     trial, plan, found, map_ = planned(design(name))
     assert map_ is None
-    assert plan_pdf(trial, plan.coupons, found, map_, plan.said, found.said, DAY).startswith(b"%PDF")
+    assert plan_pdf(PlanPaper(trial, plan, found, map_), DAY).startswith(b"%PDF")
 
 
 def test_the_same_plan_gives_the_same_bytes(trial_text):
     trial, plan, found, map_ = planned(trial_text)
-    made = [plan_pdf(trial, plan.coupons, found, map_, plan.said, found.said, DAY) for _ in range(2)]
+    made = [plan_pdf(PlanPaper(trial, plan, found, map_), DAY) for _ in range(2)]
     assert made[0] == made[1]

@@ -37,34 +37,19 @@ def plan(
 
     Example: `trials plan my-trial --show` to look, `trials plan my-trial` to freeze.
     """
-    from trials import steps
-    from trials.errors import InputError
-    from trials.steps import assessing
-    from trials.store.records.folder import database_path, read_trial
+    from trials.cli.plan_text import print_plan
+    from trials.steps.plan import plan_folder, plan_json
+    from trials.words.language import text
 
-    trial, _ = read_trial(folder)
-    if not show_only and database_path(folder).is_file():
-        raise InputError(
-            "the plan is frozen already",
-            file=str(folder),
-            do="Change it with `trials amend`, add coupons with `trials extend`, or start another with `trials new`.",
-        )
-    with _progress("choosing coupons") as tell:
-        made = steps.propose(trial, tell)
-    with _progress("simulating trials") as tell:
-        found = assessing.judge(trial, made, progress=tell)
-    if not show_only:
-        steps.freeze(folder, made)
+    with _progress(text("choosing coupons")) as choosing, _progress(text("simulating trials")) as simulating:
+        made = plan_folder(folder, not show_only, choosing, simulating)
     if json_:
-        facts = {"frozen": not show_only, "coupons": show.rows_of(made.coupons), "said": list(made.said)}
-        show.as_json(facts | {"assessment": assessing.assessment_json(trial, found)})
+        show.as_json(plan_json(made))
         return
-    _show_plan(trial, made)
-    from trials.cli.plan_text import print_assessment
-
-    print_assessment(trial, found, made.said)
+    print_plan(made)
     if show_only:
-        show.next_step(f"`trials plan {folder}` freezes this plan; until then change trial.toml as you like")
+        command = f"trials plan {folder}"
+        show.next_step(text("`{command}` freezes this plan; until then change trial.toml as you like", command=command))
     else:
         show.next_step(f"trials sheet {folder}")
 
@@ -79,17 +64,6 @@ def _progress(words: str) -> Iterator[Callable[[int, int], None]]:
     with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
         task = bar.add_task(words, total=None, visible=False)
         yield lambda done, of: bar.update(task, completed=done, total=of, visible=True)
-
-
-def _show_plan(trial, made) -> None:
-    show.say(trial.trial.title, trial.trial.question)
-    counts = made.coupons.groupby("nozzle", sort=False).agg(
-        specimens=("specimen", "nunique"), mounts=("mount", "nunique"), coupons=("coupon", "size")
-    )
-    rows = [[name, *counts.loc[name]] for name in trial.types if name in counts.index]
-    show.table(["nozzle", "specimens", "mounts", "coupons"], rows)
-    show.heading("What this plan says")
-    show.bullets(made.said)
 
 
 def sheet(folder: Path = FOLDER) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 def standing(folder: Path) -> dict[str, Any]:
     """Title, steps with counts, what is missing, and the next command for a newcomer."""
     from trials.steps import load, look_number
-    from trials.steps.extending import blocks
+    from trials.steps.extend import blocks
     from trials.store.records.as_cut import coupon_table
     from trials.store.records.slips import open_slips
 
@@ -53,7 +53,7 @@ def standing(folder: Path) -> dict[str, Any]:
 
 def _plan_note(records: Any) -> str:
     """When the plan was frozen, and the blocks added since with their state."""
-    from trials.steps.extending import blocks
+    from trials.steps.extend import blocks
 
     later = [
         f"block {b['block']} added {b['added_on']}, {b['cut']} of {b['coupons']} cut, "

@@ -80,48 +80,30 @@ def demo(
         raise InputError("the folder is not empty", file=str(folder), do="Choose a new folder for the demo.")
     from rich.console import Console
 
+    from trials.steps.demo import Stage, demo_trial
+    from trials.words.language import text
     from trials.words.study import answer_sentence
 
+    stages = {
+        Stage.PLANNING: text("choosing and freezing coupons"),
+        Stage.PAPERS: text("printing the papers of the cutting day"),
+        Stage.CUTS: text("recording what was cut"),
+        Stage.READINGS: text("recording readings"),
+        Stage.VERDICT: text("grading, fitting, writing the verdict"),
+    }
     console = Console(file=sys.stderr)
-    with console.status("starting") as busy:
-        found = _walk(source, folder, busy.update)
+    with console.status(text("starting")) as busy:
+        found = demo_trial(source, folder, lambda stage: busy.update(stages[stage]))
     show.say(
-        "The data of this demo are invented.",
-        f"Question: {found.study.question}",
-        f"Answer: {answer_sentence(found.study)}",
+        text("The data of this demo are invented."),
+        text("Question: {question}", question=found.study.question),
+        text("Answer: {answer}", answer=answer_sentence(found.study)),
     )
-    show.say(f"Verdict: {found.path}", f"Papers of the cutting day: {folder / 'papers'}")
-    show.next_step(f"open {found.path}; `trials status {folder}` shows where the trial stands")
-
-
-def _walk(source: Path, folder: Path, tell):
-    from datetime import UTC, datetime
-
-    from trials import steps
-    from trials.store.intake import typed_tables as intake
-    from trials.store.records import recording
-
-    moment = datetime(2026, 1, 12, 8, tzinfo=UTC)
-    steps.write_bytes(folder / "trial.toml", (source / "trial.toml").read_bytes())
-    tell("choosing and freezing coupons")
-    from trials.store.records.folder import read_trial
-
-    steps.freeze(folder, steps.propose(read_trial(folder)[0]), moment)
-    tell("printing the papers of the cutting day")
-    steps.run_sheet(folder)
-    tell("recording what was cut")
-    records = steps.load(folder)
-    tables = [read(source / f"{name}.csv", records) for name, read in _readers(intake)]
-    recording.record_cuts(folder, *tables, who="demo", at=moment)
-    tell("recording readings")
-    readings = intake.read_readings(source / "readings.csv", steps.load(folder))
-    recording.record_readings(folder, readings, who="demo", at=moment)
-    tell("grading, fitting, writing the verdict")
-    return steps.verdict(folder, at=moment)
-
-
-def _readers(intake):
-    return (("cuts", intake.read_cuts), ("mounts", intake.read_mounts), ("sheets", intake.read_sheets))
+    show.say(
+        text("Verdict: {path}", path=found.path), text("Papers of the cutting day: {path}", path=folder / "papers")
+    )
+    command = f"trials status {folder}"
+    show.next_step(text("open {path}; `{command}` shows where the trial stands", path=found.path, command=command))
 
 
 def status(

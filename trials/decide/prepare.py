@@ -15,7 +15,7 @@ from trials.findings import About, Finding
 from trials.infer.mixed import MixedDesign
 from trials.infer.model import Axis, FixedModel, Structure, build_model, find_structure
 from trials.responses import Quantity
-from trials.trial import Level, Trial
+from trials.trial import Curves, Level, Trial
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -116,7 +116,8 @@ def _designed(trial: Trial, name: str, table: pd.DataFrame, y: Array, fixed_shee
     groups = {g: table[g].to_numpy(object) for g in ("sheet", "specimen", "mount", "coupon") if g in table}
     word = "block" if trial.plan.method == "adopted" else "sheet"
     structure = find_structure(table[NOZZLE].to_numpy(object), groups, word, fixed_sheets)
-    model = build_model(axes, settings, NOZZLE if len(types) > 1 else None, structure.block, table["coupon"].nunique())
+    common, n = trial.plan.curves is Curves.COMMON, table["coupon"].nunique()
+    model = build_model(axes, settings, NOZZLE if len(types) > 1 else None, structure.block, n, common)
     block = None if structure.block is None else np.asarray([str(b) for b in structure.block], dtype=object)
     fixed = model.matrix(settings or {"": np.zeros(len(table))}, block)
     structure, design, more = _settled(fixed, structure)

@@ -23,7 +23,7 @@ from trials.decide.measured import (
 )
 from trials.decide.prepare import NOZZLE, Prepared, prepare, with_sheets_fixed
 from trials.decide.repeated import Asked, repeated
-from trials.decide.results import Comparison, ResponseResult, State, TermTest, told
+from trials.decide.results import Comparison, ResponseResult, State, TermTest
 from trials.errors import TrialError
 from trials.findings import About, Fact, Finding, Place, Weight, each_once
 from trials.infer.answer import Levels
@@ -244,8 +244,8 @@ def _more(
         coupons_cut=coupons / (len(ready.types) * specimens * mounts),
         terms=ready.fixed.shape[1] - len(ready.types),
     )
-    needed = specimens_needed(fit.variances, worthwhile, counts, (levels.difference, levels.sameness))
-    return (told(needed.sentence),)
+    needed = specimens_needed(fit.variances, worthwhile, counts, levels)
+    return (needed.finding(),)
 
 
 def _per_type(ready: Prepared, name: str) -> float:

@@ -9,26 +9,28 @@ import numpy as np
 import pandas as pd
 
 from trials.errors import Infeasible, InputError
-from trials.nozzles import cautions
+from trials.findings import Finding, each_once
+from trials.plan.cautions import nozzle_cautions
 from trials.plan.confounding import confounded
-from trials.plan.layout import LAYOUT_COLUMNS, lay_out, sheet_balance
+from trials.plan.kinds import PlanKind
+from trials.plan.layout import LAYOUT_COLUMNS, LayoutRequest, lay_out, sheet_balance
 from trials.plan.methods import coded
 from trials.plan.methods import plain as methods
 from trials.plan.methods.budget import within_budget
 from trials.plan.methods.plain import Draft, Progress
-from trials.trial import Trial
+from trials.trial import Method, Trial
 
-Method = Callable[[Trial, np.random.Generator, Progress | None], Draft]
-_METHODS: dict[str, Method] = {
-    "full": methods.full,
-    "fraction": coded.fraction,
-    "screening": coded.screening,
-    "surface": coded.surface,
-    "optimal": within_budget,
-    "ladder": methods.ladder,
-    "life": methods.life,
-    "bench": methods.bench,
-    "pilot": coded.pilot,
+Planner = Callable[[Trial, np.random.Generator, Progress | None], Draft]
+_PLANNERS: dict[Method, Planner] = {
+    Method.FULL: methods.full,
+    Method.FRACTION: coded.fraction,
+    Method.SCREENING: coded.screening,
+    Method.SURFACE: coded.surface,
+    Method.OPTIMAL: within_budget,
+    Method.LADDER: methods.ladder,
+    Method.LIFE: methods.life,
+    Method.BENCH: methods.bench,
+    Method.PILOT: coded.pilot,
 }
 
 
@@ -37,13 +39,14 @@ class Plan:
     """What is to be cut.
 
     coupons: one row per coupon in cutting order (see `trials.plan.layout.lay_out`); mounts: `mount, order, sheet,
-    nozzle, specimen`; sheets: `sheet`, in the order of loading; said: what the reader has to know, in plain sentences.
+    nozzle, specimen`; sheets: `sheet`, in the order of loading; found: what the reader has to know, most important
+    first.
     """
 
     coupons: pd.DataFrame
     mounts: pd.DataFrame
     sheets: pd.DataFrame
-    said: tuple[str, ...]
+    found: tuple[Finding, ...] = ()
 
 
 def make_plan(trial: Trial, progress: Progress | None = None) -> Plan:
@@ -60,13 +63,13 @@ def make_plan(trial: Trial, progress: Progress | None = None) -> Plan:
     """
     _check(trial)
     rng = np.random.default_rng(trial.plan.seed)
-    return finish(trial, _METHODS[trial.plan.method](trial, rng, progress), rng)
+    return finish(trial, _PLANNERS[trial.plan.method](trial, rng, progress), rng)
 
 
 def _check(trial: Trial) -> None:
-    if trial.plan.method not in _METHODS:
+    if trial.plan.method not in _PLANNERS:
         raise Infeasible(
-            f"plan.method '{trial.plan.method}' chooses no coupons; use one of {', '.join(_METHODS)}, or "
+            f"plan.method '{trial.plan.method}' chooses no coupons; use one of {', '.join(_PLANNERS)}, or "
             "`trials adopt` for a table that was cut already."
         )
     reserved = {"coupon", "order", "sheet", "mount", "nozzle", "specimen", *LAYOUT_COLUMNS}
@@ -83,28 +86,25 @@ def _check(trial: Trial) -> None:
 
 def finish(trial: Trial, draft: Draft, rng: np.random.Generator) -> Plan:
     """Lay the coupons out and put everything that has to be said in one list, most important first."""
-    coupons, places = lay_out(trial, draft.mounts, draft.runs, rng)
+    coupons, places = lay_out(trial, LayoutRequest(draft.mounts, draft.runs), rng)
     sheets = pd.DataFrame({"sheet": draft.mounts["sheet"].drop_duplicates().to_list()})
     used = [nozzle for nozzle in trial.nozzles if nozzle.type in set(draft.mounts["nozzle"])]
-    lines = [
-        size_words(coupons, draft.mounts, sheets),
+    found = [
+        Finding(PlanKind.SIZE, facts=plan_size(coupons, draft.mounts, sheets)),
         *(confounded(trial) if len(used) == len(trial.nozzles) else []),
-        *draft.said,
+        *draft.found,
         *sheet_balance(draft.mounts),
         *places,
-        *cautions(used, trial.application.gas, trial.application.material),
+        *nozzle_cautions(trial, used),
     ]
-    return Plan(coupons, draft.mounts, sheets, tuple(dict.fromkeys(lines)))
+    return Plan(coupons, draft.mounts, sheets, each_once(found))
 
 
-def size_words(coupons: pd.DataFrame, mounts: pd.DataFrame, sheets: pd.DataFrame) -> str:
-    """How big the plan is, in one sentence."""
-
-    def number(count: int, name: str) -> str:
-        return f"{count} {name}{'' if count == 1 else 's'}"
-
-    return (
-        f"{number(len(coupons), 'coupon')} in {number(len(mounts), 'mount')} of "
-        f"{number(mounts['specimen'].nunique(), 'specimen')} on {number(len(sheets), 'sheet')}; order and marks drawn "
-        "at random."
-    )
+def plan_size(coupons: pd.DataFrame, mounts: pd.DataFrame, sheets: pd.DataFrame) -> dict[str, int]:
+    """How big the plan is: number of coupons, mounts, specimens and sheets."""
+    return {
+        "coupons": len(coupons),
+        "mounts": len(mounts),
+        "specimens": int(mounts["specimen"].nunique()),
+        "sheets": len(sheets),
+    }

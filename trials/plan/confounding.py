@@ -4,20 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from trials.findings import About, Finding, Weight
 from trials.nozzles import Nozzle
-from trials.trial import Trial
+from trials.plan.kinds import PlanKind
+from trials.trial import Method, Trial
 
-# (feature, what the nozzles that have it are called, what it is called beside the orifice)
-_FEATURES = (
-    ("double wall", "double-wall nozzle", "wall"),
-    ("conical bore", "conical nozzle", "bore form"),
-    ("cylindrical bore", "cylindrical nozzle", "bore form"),
-    ("diverging bore", "diverging nozzle", "bore form"),
-    ("side jets", "nozzle with side jets", "side jets"),
-    ("plating", "plated nozzle", "plating"),
-    ("pointed body", "pointed nozzle", "pointed body"),
+FEATURES = (
+    "double wall",
+    "conical bore",
+    "cylindrical bore",
+    "diverging bore",
+    "side jets",
+    "plating",
+    "pointed body",
 )
-_SIZES = (("orifice_mm", "orifice"), ("flow_area_mm2", "flow area"))
+"""What a type may have beside its size; their words stand in `trials.words.plan`."""
+_SIZES = ("orifice_mm", "flow_area_mm2")
 
 
 def _has(nozzle: Nozzle, feature: str) -> bool | None:
@@ -29,74 +31,71 @@ def _has(nozzle: Nozzle, feature: str) -> bool | None:
     return {"side jets": nozzle.side_jets, "plating": nozzle.plated, "pointed body": nozzle.point}[feature]
 
 
-def confounded(trial: Trial) -> list[str]:
-    """Plain sentences on what these nozzles cannot separate; empty where nothing is confounded."""
+def _part(feature: str) -> str:
+    """What differs between types with and without a feature: the bore, whatever its form, or the feature itself."""
+    return "bore" if feature.endswith(" bore") else feature
+
+
+def confounded(trial: Trial) -> list[Finding]:
+    """What these nozzles cannot separate; empty where nothing is confounded."""
     return _style_with_size(trial.nozzles) + _style_with_style(trial.nozzles) + _one_specimen(trial)
 
 
-def _splits(nozzles: Sequence[Nozzle]) -> dict[str, tuple[list[Nozzle], list[Nozzle]]]:
+Sides = tuple[list[Nozzle], list[Nozzle]]
+
+
+def _splits(nozzles: Sequence[Nozzle]) -> dict[str, Sides]:
     """Types with and without each feature, for features that divide the types which state them."""
     found = {}
-    for feature, _, _ in _FEATURES:
+    for feature in FEATURES:
         sides = ([n for n in nozzles if _has(n, feature) is True], [n for n in nozzles if _has(n, feature) is False])
         if all(sides):
             found[feature] = sides
     return found
 
 
-def _style_with_size(nozzles: Sequence[Nozzle]) -> list[str]:
-    said, told = [], set()
-    for feature, group, name in _FEATURES:
-        split = _splits(nozzles).get(feature)
-        if split is None:
-            continue
-        division = frozenset(n.type for n in split[0]), frozenset(n.type for n in split[1])
-        for field, size in _SIZES:
-            sides = [[getattr(n, field) for n in side] for side in split]
-            key = (frozenset(division), name, field)
-            if None in sides[0] + sides[1] or set(sides[0]) & set(sides[1]) or key in told:
+def _division(sides: Sides) -> frozenset[frozenset[str]]:
+    return frozenset(frozenset(n.type for n in side) for side in sides)
+
+
+def _style_with_size(nozzles: Sequence[Nozzle]) -> list[Finding]:
+    found, told = [], set()
+    for feature, sides in _splits(nozzles).items():
+        for size in _SIZES:
+            own, rest = ([getattr(n, size) for n in side] for side in sides)
+            key = (_division(sides), _part(feature), size)
+            if None in own + rest or set(own) & set(rest) or key in told:
                 continue
             told.add(key)
-            which = _which(sides[0], sides[1], size)
-            said.append(f"Every {group} here has {which}: {name} and {size} cannot be told apart.")
-    return said
+            facts = {"feature": feature, "size": size, "side": _side(own, rest)}
+            found.append(Finding(PlanKind.STYLE_WITH_SIZE, facts=facts, weight=Weight.COULD_CHANGE))
+    return found
 
 
-def _which(own: Sequence[float], rest: Sequence[float], size: str) -> str:
+def _side(own: Sequence[float], rest: Sequence[float]) -> str:
+    """Which sizes the types with the feature have: `larger`, `smaller`, or `other` ones than all others."""
     if min(own) > max(rest):
-        return f"the larger {size}"
-    if max(own) < min(rest):
-        return f"the smaller {size}"
-    return f"{'an' if size[0] in 'aeiou' else 'a'} {size} that no other nozzle has"
+        return "larger"
+    return "smaller" if max(own) < min(rest) else "other"
 
 
-def _style_with_style(nozzles: Sequence[Nozzle]) -> list[str]:
+def _style_with_style(nozzles: Sequence[Nozzle]) -> list[Finding]:
     """Features that divide the types in the same way."""
-    groups: dict[frozenset, list[str]] = {}
-    named = {feature: name for feature, _, name in _FEATURES}
-    for feature, (own, rest) in _splits(nozzles).items():
-        division = frozenset((frozenset(n.type for n in own), frozenset(n.type for n in rest)))
-        names = groups.setdefault(division, [])
-        if named[feature] not in names:
-            names.append(named[feature])
+    groups: dict[frozenset[frozenset[str]], list[str]] = {}
+    for feature, sides in _splits(nozzles).items():
+        parts = groups.setdefault(_division(sides), [])
+        if _part(feature) not in parts:
+            parts.append(_part(feature))
     return [
-        f"{_listed(names).capitalize()} change together in these nozzles and cannot be told apart."
-        for names in groups.values()
-        if len(names) > 1
+        Finding(PlanKind.STYLES_TOGETHER, facts={"features": tuple(parts)}, weight=Weight.COULD_CHANGE)
+        for parts in groups.values()
+        if len(parts) > 1
     ]
 
 
-def _listed(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-
-
-def _one_specimen(trial: Trial) -> list[str]:
-    if trial.plan.method == "bench":
+def _one_specimen(trial: Trial) -> list[Finding]:
+    single = tuple(nozzle.type for nozzle in trial.nozzles if len(nozzle.specimens) == 1)
+    if trial.plan.method is Method.BENCH or not single:
         return []
-    single = [nozzle.type for nozzle in trial.nozzles if len(nozzle.specimens) == 1]
-    if not single:
-        return []
-    if len(single) == len(trial.nozzles):
-        number = {1: "this one nozzle", 2: "these two nozzles"}.get(len(single), f"these {len(single)} nozzles")
-        return [f"One specimen per type: the trial is about {number}, not about the types they stand for."]
-    return [f"One specimen only of {_listed(single)}: what is found there holds for that piece, not for its type."]
+    kind = PlanKind.ONE_OF_EACH if len(single) == len(trial.nozzles) else PlanKind.ONE_SPECIMEN
+    return [Finding(kind, About(nozzles=single), weight=Weight.COULD_CHANGE)]

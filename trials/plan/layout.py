@@ -9,12 +9,15 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from scipy.optimize import linear_sum_assignment
 
 from trials.errors import Infeasible
+from trials.findings import About, Amount, Fact, Finding, Weight
+from trials.plan.kinds import PlanKind
 from trials.plan.settings import Setting
 from trials.trial import Trial
 
@@ -77,21 +80,26 @@ def coupon_marks(count: int, rng: np.random.Generator, taken: Sequence[str] = ()
     raise Infeasible(f"{count} coupons are more than there are marks to engrave; plan fewer coupons.")
 
 
-def place_mounts(
-    pieces: Mapping[str, Sequence[str]],
-    rounds: int,
-    sheets: int,
-    rng: np.random.Generator,
-    first_mount: int = 1,
-    first_sheet: int = 1,
-) -> pd.DataFrame:
+@dataclass(frozen=True)
+class MountRequest:
+    """Mounts to place.
+
+    pieces: specimens by nozzle type; rounds: mounts of each specimen; first_*: the number at which marks go on.
+    """
+
+    pieces: Mapping[str, Sequence[str]]
+    rounds: int
+    sheets: int
+    first_mount: int = 1
+    first_sheet: int = 1
+
+
+def place_mounts(asked: MountRequest, rng: np.random.Generator) -> pd.DataFrame:
     """Mounts in the order of fitting: `mount, order, sheet, nozzle, specimen`.
 
     Each sheet holds every type equally often (within one), a specimen's further mounts go to other sheets where they
     can, the mounts of one sheet follow each other, and within a sheet each run of consecutive mounts holds every type
     once in random order.
-
-    pieces: specimens by nozzle type; rounds: mounts of each specimen.
 
     Raises
     ------
@@ -99,17 +107,17 @@ def place_mounts(
         If there are more sheets than mounts, or types and sheets fall apart into groups that share no sheet, so that
         nozzle and sheet cannot be told apart.
     """
-    total = rounds * sum(len(specimens) for specimens in pieces.values())
-    if sheets > total:
-        raise Infeasible(f"{total} mounts cannot fill {sheets} sheets; set plan.sheets to {total} or less.")
-    shared = _share_sheets(pieces, rounds, sheets, rng)
-    _refuse_disconnected(shared, sheets)
-    rows = []
-    for sheet in range(sheets):
+    total = asked.rounds * sum(len(specimens) for specimens in asked.pieces.values())
+    if asked.sheets > total:
+        raise Infeasible(f"{total} mounts cannot fill {asked.sheets} sheets; set plan.sheets to {total} or less.")
+    shared = _share_sheets(asked.pieces, asked.rounds, asked.sheets, rng)
+    _refuse_disconnected(shared, asked.sheets)
+    rows: list[tuple[str, int, str, str, str]] = []
+    for sheet in range(asked.sheets):
         on_sheet = [(nozzle, specimen, turn) for nozzle, specimen, turn, where in shared if where == sheet]
-        for nozzle, specimen in _in_blocks(on_sheet, list(pieces), rng):
-            number = first_mount + len(rows)
-            rows.append((f"M{number:02d}", number, f"S{first_sheet + sheet}", nozzle, specimen))
+        for nozzle, specimen in _in_blocks(on_sheet, list(asked.pieces), rng):
+            number = asked.first_mount + len(rows)
+            rows.append((f"M{number:02d}", number, f"S{asked.first_sheet + sheet}", nozzle, specimen))
     return pd.DataFrame(rows, columns=["mount", "order", "sheet", "nozzle", "specimen"])
 
 
@@ -117,7 +125,8 @@ def _share_sheets(
     pieces: Mapping[str, Sequence[str]], rounds: int, sheets: int, rng: np.random.Generator
 ) -> list[tuple[str, str, int, int]]:
     """(nozzle, specimen, round, sheet) of every mount: least filled sheets first, then specimens matched to them."""
-    shared, load = [], np.zeros(sheets, dtype=int)
+    shared: list[tuple[str, str, int, int]] = []
+    load = np.zeros(sheets, dtype=int)
     for nozzle, specimens in pieces.items():
         held = np.zeros(sheets, dtype=int)
         met = np.zeros((len(specimens), sheets))
@@ -131,13 +140,14 @@ def _share_sheets(
             cost = met[:, slots] + 1e-4 * rng.random((len(specimens), len(slots)))
             for piece, column in zip(*linear_sum_assignment(cost), strict=True):
                 met[piece, slots[column]] += 1
-                shared.append((nozzle, specimens[piece], turn, slots[column]))
+                shared.append((nozzle, specimens[int(piece)], turn, slots[column]))
     return shared
 
 
 def _refuse_disconnected(shared: Sequence[tuple[str, str, int, int]], sheets: int) -> None:
     """Raise where some types share no chain of sheets with the others."""
-    reached, frontier = set(), {shared[0][0]}
+    reached: set[str] = set()
+    frontier = {shared[0][0]}
     while frontier:
         reached |= frontier
         on = {sheet for nozzle, _, _, sheet in shared if nozzle in reached}
@@ -168,36 +178,45 @@ def _in_blocks(
     return [block[i] for block in blocks for i in rng.permutation(len(block))]
 
 
-def sheet_balance(mounts: pd.DataFrame) -> list[str]:
-    """Sentences on types that some sheet holds less often than others, or not at all; empty where all is balanced."""
+def sheet_balance(mounts: pd.DataFrame) -> list[Finding]:
+    """Types that some sheet holds less often than others, or not at all; empty where all is balanced."""
     counts = pd.crosstab(mounts["nozzle"], mounts["sheet"])
-    said = []
+    found = []
     for nozzle, row in counts.iterrows():
-        if row.min() == row.max():
+        least, most = int(row.min()), int(row.max())
+        if least == most:
             continue
-        least = ", ".join(row.index[row == row.min()])
-        held = "not at all" if row.min() == 0 else f"{row.min()} times"
-        said.append(
-            f"Nozzle {nozzle}: {int(row.sum())} mounts do not divide over {len(row)} sheets; sheet {least} holds it "
-            f"{held}, another {row.max()} times, so part of the sheet difference stays in its mean."
-        )
-    return said
+        facts: dict[str, Fact] = {
+            "mounts": int(row.sum()),
+            "sheets": len(row),
+            "fewest_on": tuple(map(str, row.index[row == least])),
+            "fewest": least,
+            "most": most,
+        }
+        found.append(Finding(PlanKind.SHEETS_UNEVEN, About(nozzle=str(nozzle)), facts, Weight.LOOK_AT))
+    return found
 
 
-def lay_out(
-    trial: Trial,
-    mounts: pd.DataFrame,
-    runs: Mapping[str, MountRuns],
-    rng: np.random.Generator,
-    block: int = 1,
-    first_order: int = 1,
-    taken: Sequence[str] = (),
-) -> tuple[pd.DataFrame, list[str]]:
+@dataclass(frozen=True)
+class LayoutRequest:
+    """What is to be laid out.
+
+    mounts: as `place_mounts` gives them; runs: the coupons of each mount, by mount label; taken: marks engraved so far.
+    """
+
+    mounts: pd.DataFrame
+    runs: Mapping[str, MountRuns]
+    block: int = 1
+    first_order: int = 1
+    taken: Sequence[str] = ()
+
+
+def lay_out(trial: Trial, asked: LayoutRequest, rng: np.random.Generator) -> tuple[pd.DataFrame, list[Finding]]:
     """The coupons table of a plan, in cutting order, and what has to be said about the layout.
 
-    runs: the coupons of each mount, by mount label. Columns: `coupon, order, sheet, mount, nozzle, specimen`, one per
-    factor, `block, x_mm, y_mm` (near left corner of the outline, from the near left corner of the sheet),
-    `edge` (the one to measure) and `cut_direction` (travel around the coupon, seen from above).
+    Columns: `coupon, order, sheet, mount, nozzle, specimen`, one per factor, `block, x_mm, y_mm` (near left corner of
+    the outline, from the near left corner of the sheet), `edge` (the one to measure) and `cut_direction` (travel around
+    the coupon, seen from above).
 
     Raises
     ------
@@ -205,26 +224,23 @@ def lay_out(
         If the coupons do not fit on a sheet, or marks run out.
     """
     order_rng, place_rng, mark_rng = rng.spawn(3)
-    rows: list[dict] = []
+    rows: list[dict[str, Any]] = []
     seen: dict[str, int] = {}
-    for mount in mounts.itertuples():
-        asked = runs[mount.mount]
-        turn = seen[mount.nozzle] = seen.get(mount.nozzle, -1) + 1
-        for index in _order_in_mount(asked, order_rng):
+    for mount in asked.mounts.to_dict("records"):
+        runs, nozzle = asked.runs[mount["mount"]], mount["nozzle"]
+        turn = seen[nozzle] = seen.get(nozzle, -1) + 1
+        for index in _order_in_mount(runs, order_rng):
             edge, direction = _side(index, turn)
-            setting = {trial.factor_column(name): level for name, level in asked.settings[index].items()}
-            rows.append(
-                {"sheet": mount.sheet, "mount": mount.mount, "nozzle": mount.nozzle, "specimen": mount.specimen}
-                | setting
-                | {"block": block, "edge": edge, "cut_direction": direction}
-            )
+            setting = {trial.factor_column(name): level for name, level in runs.settings[index].items()}
+            own = {name: mount[name] for name in ("sheet", "mount", "nozzle", "specimen")}
+            rows.append(own | setting | {"block": asked.block, "edge": edge, "cut_direction": direction})
     table = pd.DataFrame(rows)
-    table.insert(0, "order", np.arange(first_order, first_order + len(table)))
-    table.insert(0, "coupon", coupon_marks(len(table), mark_rng, taken))
-    said = _put_on_sheets(trial, table, place_rng)
+    table.insert(0, "order", np.arange(asked.first_order, asked.first_order + len(table)))
+    table.insert(0, "coupon", coupon_marks(len(table), mark_rng, asked.taken))
+    found = _put_on_sheets(trial, table, place_rng)
     factors = [trial.factor_column(name) for name in trial.factors]
     columns = ["coupon", "order", "sheet", "mount", "nozzle", "specimen", *factors, *LAYOUT_COLUMNS]
-    return table[columns], said
+    return table[columns], found
 
 
 def _order_in_mount(asked: MountRuns, rng: np.random.Generator) -> list[int]:
@@ -258,7 +274,7 @@ def grid(trial: Trial) -> np.ndarray:
     return np.array([(a, b) for a in x for b in y]).reshape(-1, 2)
 
 
-def _put_on_sheets(trial: Trial, table: pd.DataFrame, rng: np.random.Generator) -> list[str]:
+def _put_on_sheets(trial: Trial, table: pd.DataFrame, rng: np.random.Generator) -> list[Finding]:
     """Fill `x_mm, y_mm` sheet by sheet; returns what has to be said about places and heat."""
     cells, size = grid(trial), trial.coupon
     closest = math.inf
@@ -274,32 +290,27 @@ def _put_on_sheets(trial: Trial, table: pd.DataFrame, rng: np.random.Generator) 
         table.loc[rows, ["x_mm", "y_mm"]] = places
         if len(rows) > 1:
             closest = min(closest, float(np.linalg.norm(np.diff(places, axis=0), axis=1).min()))
-    return _place_words(trial, closest)
+    return _places(trial, closest)
 
 
-def _place_words(trial: Trial, closest: float) -> list[str]:
+def _places(trial: Trial, closest: float) -> list[Finding]:
     size = trial.coupon
-    said = [
-        f"Coupons of {size.length_mm:g} x {size.width_mm:g} mm stand {gap_mm(trial):g} mm apart and "
-        f"{margin_mm(trial):g} mm off the sheet's edge (common practice, no source)."
-    ]
+    facts: dict[str, Fact] = {
+        "length": Amount(size.length_mm, "mm"),
+        "width": Amount(size.width_mm, "mm"),
+        "gap": Amount(gap_mm(trial), "mm"),
+        "margin": Amount(margin_mm(trial), "mm"),
+    }
+    found = [Finding(PlanKind.SPACING, facts=facts)]
     if math.isfinite(closest):
-        said.append(
-            f"Two coupons cut one after the other lie at least {math.floor(closest):g} mm apart, centre to centre, so "
-            "that one does not heat the next."
-        )
+        found.append(Finding(PlanKind.DISTANCE, facts={"distance": Amount(float(math.floor(closest)), "mm")}))
     shorter = min(size.length_mm, size.width_mm)
     if size.slat_pitch_mm is None:
-        said.append(
-            "The slat pitch is not given: each coupon keeps a micro-joint off the measured edge; give "
-            "coupon.slat_pitch_mm to have it checked."
-        )
+        found.append(Finding(PlanKind.SLATS_UNKNOWN, weight=Weight.LOOK_AT))
     elif shorter <= size.slat_pitch_mm:
-        said.append(
-            f"The coupon is {shorter:g} mm wide and the slat pitch {size.slat_pitch_mm:g} mm: it can tip up or fall "
-            "through, so each coupon keeps a micro-joint off the measured edge."
-        )
-    return said
+        slats: dict[str, Fact] = {"width": Amount(shorter, "mm"), "pitch": Amount(size.slat_pitch_mm, "mm")}
+        found.append(Finding(PlanKind.MAY_TIP, facts=slats, weight=Weight.LOOK_AT))
+    return found
 
 
 def _far_apart(cells: np.ndarray, count: int, pitch: float, rng: np.random.Generator) -> np.ndarray:
@@ -310,8 +321,8 @@ def _far_apart(cells: np.ndarray, count: int, pitch: float, rng: np.random.Gener
         for used in dict.fromkeys((compact, min(len(cells), 2 * compact), len(cells))):
             order = _without_neighbours(cells[:used], count, times * pitch, rng)
             if order is not None:
-                return cells[order]
-    return cells[rng.permutation(compact)[:count]]
+                return np.asarray(cells[order])
+    return np.asarray(cells[rng.permutation(compact)[:count]])
 
 
 def _without_neighbours(cells: np.ndarray, count: int, distance: float, rng: np.random.Generator) -> np.ndarray | None:

@@ -5,11 +5,12 @@ from __future__ import annotations
 import itertools
 import math
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
 from trials.errors import Infeasible
-from trials.plan.methods.model_matrix import Factors, candidate_settings
-from trials.trial import Level, Limit, Trial
+from trials.findings import About, Amount, Fact, Finding
+from trials.plan.kinds import PlanKind
+from trials.trial import Factor, Level, Limit, Trial
 
 Setting = dict[str, Level]
 
@@ -22,27 +23,9 @@ def crossed(trial: Trial) -> list[Setting]:
     ]
 
 
-def breaks(limit: Limit, nozzle: str, setting: Mapping[str, Level]) -> bool:
-    """True where cutting `nozzle` at `setting` is against the limit; a value on the limit is allowed."""
-    if limit.nozzle is not None and limit.nozzle != nozzle:
-        return False
-    if limit.factor is not None:
-        value = float(setting[limit.factor])
-        return _above(value, limit.at_most) or _above(-value, None if limit.at_least is None else -limit.at_least)
-    values = [float(setting[name]) for name in limit.factors]
-    weights = limit.weights or (1.0,) * len(values)
-    return _above(math.prod(values), limit.product_at_most) or _above(
-        sum(w * v for w, v in zip(weights, values, strict=True)), limit.sum_at_most
-    )
-
-
-def _above(value: float, bound: float | None) -> bool:
-    return bound is not None and value > bound + 1e-9 * max(1.0, abs(bound))
-
-
 def broken(trial: Trial, nozzle: str, setting: Mapping[str, Level]) -> Limit | None:
     """The first limit of the trial that forbids the setting for this nozzle type; None where it may be cut."""
-    return next((limit for limit in trial.plan.limits if breaks(limit, nozzle, setting)), None)
+    return next((limit for limit in trial.plan.limits if limit.forbids(nozzle, setting)), None)
 
 
 def allowed_settings(trial: Trial, nozzle: str) -> list[Setting]:
@@ -53,12 +36,12 @@ def allowed_settings(trial: Trial, nozzle: str) -> list[Setting]:
     Infeasible
         If limits forbid every setting of the type; the text names the type and the limit.
     """
-    found = [setting for setting in crossed(trial) if broken(trial, nozzle, setting) is None]
+    limits = [(setting, broken(trial, nozzle, setting)) for setting in crossed(trial)]
+    found = [setting for setting, limit in limits if limit is None]
     if not found:
-        counts = Counter(broken(trial, nozzle, setting).words() for setting in crossed(trial))
-        words = counts.most_common(1)[0][0]
+        most, _ = Counter(limit.formula for _, limit in limits if limit is not None).most_common(1)[0]
         raise Infeasible(
-            f"No setting is left for nozzle {nozzle!r}: the limit '{words}' forbids every crossing of the levels. "
+            f"No setting is left for nozzle {nozzle!r}: the limit '{most}' forbids every crossing of the levels. "
             "Change the limit or the levels."
         )
     return found
@@ -69,30 +52,72 @@ def limit_corners(trial: Trial, nozzle: str) -> list[Setting]:
 
     Values between the levels are rounded to three digits towards the allowed side.
     """
-    numbers = {name: asked.levels for name, asked in trial.factors.items() if not asked.is_text}
     limits = [limit for limit in trial.plan.limits if limit.nozzle in (None, nozzle)]
     if not limits:
         return []
-    asked = [limit.model_dump(exclude={"nozzle"}, exclude_defaults=True) for limit in limits]
-    # a single level needs some range, which only the coding uses
-    ranges = {
-        name: (min(levels), max(levels) if len(levels) > 1 else levels[0] + 1) for name, levels in numbers.items()
-    }
-    columns = candidate_settings(Factors((), ranges), numbers, asked)
-    points = [{n: float(columns[n][i]) for n in numbers} for i in range(len(columns[next(iter(numbers))]))]
-    words_of = {name: asked.levels for name, asked in trial.factors.items() if asked.is_text}
-    found = []
-    for point, levels in itertools.product(points, itertools.product(*words_of.values())):
-        near = [[v] if v in numbers[n] else [_three_digits(v, way) for way in (-1, 1)] for n, v in point.items()]
-        for values in itertools.product(*near):
-            mixed = dict(zip(numbers, values, strict=True)) | dict(zip(words_of, levels, strict=True))
-            setting = {name: mixed[name] for name in trial.factors}
-            inside = all(min(numbers[n]) <= setting[n] <= max(numbers[n]) for n in numbers)
-            if inside and broken(trial, nozzle, setting) is None:
-                found.append(setting)
-                break
-    grid = crossed(trial)
-    return [setting for setting in found if setting not in grid]
+    numbers = {name: asked.numbers for name, asked in trial.factors.items() if not asked.is_text}
+    words = {name: asked.levels for name, asked in trial.factors.items() if asked.is_text}
+    grid, found = crossed(trial), []
+    for point, levels in itertools.product(_corner_points(numbers, nozzle, limits), itertools.product(*words.values())):
+        setting = _rounded_inside(trial, nozzle, point, dict(zip(words, levels, strict=True)))
+        if setting is not None and setting not in grid:
+            found.append(setting)
+    return found
+
+
+def _corner_points(
+    numbers: Mapping[str, Sequence[float]], nozzle: str, limits: Sequence[Limit]
+) -> list[dict[str, float]]:
+    """Points on the limits: forbidden crossings with one factor at a time moved back onto a limit that they break.
+
+    What one move leaves forbidden by another limit moves again, so that crossings of two limits are found.
+    """
+    crossings = [dict(zip(numbers, v, strict=True)) for v in itertools.product(*numbers.values())]
+    forbidden = [point for point in crossings if _forbidden(point, nozzle, limits)]
+    found: list[dict[str, float]] = []
+    for _ in limits:
+        moved = _each_once(move for point in forbidden for move in _moves(point, nozzle, limits, numbers))
+        found += [point for point in moved if not _forbidden(point, nozzle, limits)]
+        forbidden = [point for point in moved if _forbidden(point, nozzle, limits)]
+    return _each_once(found)
+
+
+def _forbidden(point: Mapping[str, Level], nozzle: str, limits: Sequence[Limit]) -> bool:
+    return any(limit.forbids(nozzle, point) for limit in limits)
+
+
+def _moves(
+    point: Mapping[str, float], nozzle: str, limits: Sequence[Limit], numbers: Mapping[str, Sequence[float]]
+) -> Iterable[dict[str, float]]:
+    """The point with one factor of a limit it breaks moved onto that limit, where this stays within the levels."""
+    for limit in limits:
+        if not limit.forbids(nozzle, dict(point)):
+            continue
+        for name in limit.named:
+            value = limit.onto(dict(point), name)
+            if value is not None and min(numbers[name]) <= value <= max(numbers[name]):
+                yield {**point, name: value}
+
+
+def _each_once(points: Iterable[dict[str, float]]) -> list[dict[str, float]]:
+    """Repeated points dropped, first kept; numbers equal to 9 digits are the same."""
+    first = {tuple(round(value, 9) for value in point.values()): point for point in reversed(list(points))}
+    return list(reversed(first.values()))
+
+
+def _rounded_inside(
+    trial: Trial, nozzle: str, point: Mapping[str, float], words: Mapping[str, Level]
+) -> Setting | None:
+    """The point with values between the levels at three digits, within levels and limits; None where none is."""
+    levels = {name: trial.factors[name].numbers for name in point}
+    near = [[v] if v in levels[n] else [_three_digits(v, way) for way in (-1, 1)] for n, v in point.items()]
+    for values in itertools.product(*near):
+        numbers = dict(zip(point, values, strict=True))
+        setting = {name: words[name] if name in words else numbers[name] for name in trial.factors}
+        inside = all(min(levels[n]) <= value <= max(levels[n]) for n, value in numbers.items())
+        if inside and broken(trial, nozzle, setting) is None:
+            return setting
+    return None
 
 
 def _three_digits(value: float, towards: int) -> float:
@@ -105,10 +130,9 @@ def _three_digits(value: float, towards: int) -> float:
     return float(f"{whole * step:.3g}")
 
 
-def left_out(trial: Trial) -> list[str]:
-    """One sentence per nozzle type and limit on the settings that are not cut."""
-    said = []
-    settings = crossed(trial)
+def left_out(trial: Trial) -> list[Finding]:
+    """One finding per nozzle type and limit on the settings that are not cut."""
+    found, settings = [], crossed(trial)
     for nozzle in trial.types:
         forbidden: dict[Limit, list[Setting]] = {}
         for setting in settings:
@@ -116,35 +140,52 @@ def left_out(trial: Trial) -> list[str]:
             if limit is not None:
                 forbidden.setdefault(limit, []).append(setting)
         for limit, own in forbidden.items():
-            names = [limit.factor] if limit.factor else limit.factors
-            shown = dict.fromkeys(words(trial, {name: setting[name] for name in names}) for setting in own)
-            said.append(
-                f"Nozzle {nozzle}: {len(own)} of {len(settings)} settings left out by the limit '{limit.words()}': "
-                f"{'; '.join(shown)}."
-            )
-    return said
+            named = dict.fromkeys(setting_facts(trial, {name: each[name] for name in limit.named}) for each in own)
+            facts: dict[str, Fact] = {"count": len(own), "of": len(settings), "settings": tuple(named)}
+            found.append(Finding(PlanKind.SETTINGS_LEFT_OUT, About(nozzle=nozzle), facts | limit_facts(limit)))
+    return found
 
 
-def words(trial: Trial, setting: Mapping[str, Level]) -> str:
-    """A setting in words: `pressure 0.7 bar, standoff 1 mm`."""
+def setting_facts(trial: Trial, setting: Mapping[str, Level]) -> tuple[tuple[str, Amount | str], ...]:
+    """A setting as facts of a finding: factor and level, a number with its unit."""
+    return tuple(
+        (name, value if isinstance(value, str) else Amount(float(value), trial.factors[name].unit))
+        for name, value in setting.items()
+    )
+
+
+def limit_facts(limit: Limit) -> dict[str, Fact]:
+    """A limit as facts of a finding; see `trials.words.plan.limit_words`."""
+    return {
+        "limit_nozzle": limit.nozzle,
+        "limit_factors": limit.named,
+        "limit_weights": limit.weights,
+        "at_most": limit.at_most,
+        "at_least": limit.at_least,
+        "product_at_most": limit.product_at_most,
+        "sum_at_most": limit.sum_at_most,
+    }
+
+
+def setting_formula(trial: Trial, setting: Mapping[str, Level]) -> str:
+    """A setting in signs, for error messages: `pressure 0.7 bar, standoff 1 mm`."""
     parts = []
     for name, value in setting.items():
-        shown = value if isinstance(value, str) else f"{value:g}"
-        parts.append(f"{name} {shown} {trial.factors[name].unit}".strip())
+        level = value if isinstance(value, str) else f"{value:g}"
+        parts.append(f"{name} {level} {trial.factors[name].unit}".strip())
     return ", ".join(parts) or "the held settings"
 
 
 def coded(trial: Trial, setting: Mapping[str, Level]) -> dict[str, float]:
     """Settings from -1 (lowest level) to 1 (highest); text levels 0 where equal to today's, else 1."""
-    result = {}
-    for name, value in setting.items():
-        asked = trial.factors[name]
-        if asked.is_text:
-            result[name] = float(value != trial.today_settings[name])
-            continue
-        low, high = min(asked.levels), max(asked.levels)
-        result[name] = 0.0 if high == low else (2.0 * float(value) - low - high) / (high - low)
-    return result
+    return {name: _code(trial.factors[name], value, trial.today_settings[name]) for name, value in setting.items()}
+
+
+def _code(factor: Factor, value: Level, today: Level) -> float:
+    if isinstance(value, str):
+        return float(value != today)
+    low, high = min(factor.numbers), max(factor.numbers)
+    return 0.0 if high == low else (2.0 * float(value) - low - high) / (high - low)
 
 
 def repeat_setting(trial: Trial, nozzle: str) -> tuple[Setting, bool]:

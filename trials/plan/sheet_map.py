@@ -6,8 +6,9 @@ Coordinates in mm from the near left corner of the sheet, x along its length. No
 from __future__ import annotations
 
 import io
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -53,13 +54,13 @@ class CouponPlace:
 
 @dataclass(frozen=True)
 class SheetMap:
-    """A sheet and the coupons on it, in cutting order."""
+    """A sheet and the coupons on it, in cutting order; joints: each coupon keeps a micro-joint."""
 
     sheet: str
     length: float
     width: float
     coupons: tuple[CouponPlace, ...]
-    said: tuple[str, ...]
+    joints: bool
 
 
 def sheet_map(trial: Trial, coupons: pd.DataFrame, sheet: str) -> SheetMap:
@@ -74,30 +75,25 @@ def sheet_map(trial: Trial, coupons: pd.DataFrame, sheet: str) -> SheetMap:
     if own.empty:
         known = ", ".join(coupons["sheet"].drop_duplicates())
         raise InputError("no such sheet", column="sheet", found=sheet, allowed=known, do="Name a sheet of the plan.")
-    places = tuple(_place(trial, row) for row in own.itertuples())
-    joint = "and the micro-joint are" if needs_tabs(trial) else "is"
-    said = (
-        "Engrave all marks of the sheet first, with one nozzle, before the first coupon is cut.",
-        f"The lead-in {joint} on the edge opposite the measured one; keep corners out of the readings.",
-    )
-    return SheetMap(sheet, trial.coupon.sheet_length_mm, trial.coupon.sheet_width_mm, places, said)
+    places = tuple(_place(trial, row) for row in own.to_dict("records"))
+    return SheetMap(sheet, trial.coupon.sheet_length_mm, trial.coupon.sheet_width_mm, places, needs_tabs(trial))
 
 
-def _place(trial: Trial, row: tuple) -> CouponPlace:
-    size = trial.coupon
-    corner = (float(row.x_mm), float(row.y_mm))
-    away = _OPPOSITE[row.edge]
+def _place(trial: Trial, row: Mapping[Hashable, Any]) -> CouponPlace:
+    size, edge = trial.coupon, str(row["edge"])
+    corner = (float(row["x_mm"]), float(row["y_mm"]))
+    away = _OPPOSITE[edge]
     lead = min(0.4 * gap_mm(trial), 10.0)
     height = min(size.length_mm / 6.0, size.width_mm / 3.0, 12.0)
     return CouponPlace(
-        coupon=row.coupon,
-        order=int(row.order),
+        coupon=str(row["coupon"]),
+        order=int(row["order"]),
         corner=corner,
         length=size.length_mm,
         width=size.width_mm,
-        edge=row.edge,
-        cut_direction=row.cut_direction,
-        measured=(_on(trial, corner, row.edge, 0.15), _on(trial, corner, row.edge, 0.85)),
+        edge=edge,
+        cut_direction=str(row["cut_direction"]),
+        measured=(_on(trial, corner, edge, 0.15), _on(trial, corner, edge, 0.85)),
         lead_in=(_on(trial, corner, away, 0.5, lead), _on(trial, corner, away, 0.5)),
         joint=_joint(trial, corner, away) if needs_tabs(trial) else None,
         mark_at=(corner[0] + size.length_mm / 2.0, corner[1] + size.width_mm / 2.0),
@@ -167,25 +163,25 @@ def dxf_drawing(plan: Plan, sheet: str, trial: Trial) -> str:
     InputError
         If the plan has no such sheet.
     """
-    import ezdxf
+    from ezdxf import options  # type: ignore[attr-defined]  # exported without saying so
 
     drawn = sheet_map(trial, plan.coupons, sheet)
-    before = ezdxf.options.write_fixed_meta_data_for_testing
-    ezdxf.options.write_fixed_meta_data_for_testing = True  # dates and identifiers of the file
+    before = options.write_fixed_meta_data_for_testing
+    options.write_fixed_meta_data_for_testing = True  # dates and identifiers of the file
     try:
         text = io.StringIO()
         _drawing(drawn).write(text)
     finally:
-        ezdxf.options.write_fixed_meta_data_for_testing = before
+        options.write_fixed_meta_data_for_testing = before
     return text.getvalue()
 
 
 def _drawing(drawn: SheetMap) -> Drawing:
-    import ezdxf
     from ezdxf import units
     from ezdxf.enums import TextEntityAlignment
+    from ezdxf.filemanagement import new
 
-    document = ezdxf.new("R2000", units=units.MM)
+    document = new("R2000", units=units.MM)
     for name, colour in ((OUTLINES, 7), (ENGRAVING, 5), (JOINTS, 1)):
         document.layers.add(name, color=colour)
     space = document.modelspace()

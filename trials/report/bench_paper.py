@@ -12,7 +12,7 @@ from trials import standards
 from trials.bench.squareness import delta_a_of
 from trials.grade.dross import SCALE
 from trials.grade.iso9013 import limit_table
-from trials.nozzles import cautions
+from trials.plan.cautions import nozzle_cautions
 from trials.plan.sheet_map import sheet_map
 from trials.report import blocks as b
 from trials.report.figures.bench import dross_drawing, edge_figure
@@ -22,7 +22,9 @@ from trials.report.typeset import day_words
 from trials.trial import Trial, freeze_hash
 from trials.units import shown
 from trials.words import sheet as words
+from trials.words.findings import say
 from trials.words.grade import dross_definition, dross_name
+from trials.words.plan import described, limit_words, map_notes
 from trials.words.requirement import job_and_requirement
 
 TITLE_LENGTH = 80
@@ -33,8 +35,7 @@ def run_sheet_data(
     trial: Trial, coupons: pd.DataFrame, mounts: pd.DataFrame, sheets: pd.DataFrame, said: Sequence[str], made_on: date
 ) -> dict[str, Any]:
     """Everything on the run sheet: what is held, stop rules, mounts with their coupons, and maps of the sheets."""
-    job = trial.application
-    known = cautions(trial.nozzles, job.gas, job.material)
+    known = [say(finding) for finding in nozzle_cautions(trial)]
     return _with_footer(
         _common(trial, made_on)
         | {
@@ -45,7 +46,9 @@ def run_sheet_data(
             "hash": freeze_hash(trial),
             "held": [f"{name}: {value}" for name, value in held_rows(trial)],
             "varied": [_varied(trial, name) for name in trial.factors],
-            "limits": words.not_allowed([limit.words() for limit in trial.plan.limits]) if trial.plan.limits else "",
+            "limits": words.not_allowed([limit_words(limit) for limit in trial.plan.limits])
+            if trial.plan.limits
+            else "",
             "stop_rules": words.stop_rules(),
             "said": [line for line in said if line not in known],
             "nozzle_cautions": known,
@@ -112,7 +115,7 @@ def _mount(trial: Trial, coupons: pd.DataFrame, row: dict[str, Any]) -> dict[str
         "sheet": _value(row["sheet"]),
         "nozzle": row["nozzle"],
         "specimen": _value(row["specimen"]),
-        "bore": known.described(),
+        "bore": described(known),
         "coupons": [
             [_value(cell, places.get(column)) for column, cell in zip(columns, line, strict=True)]
             for line in own[columns].itertuples(index=False)
@@ -128,7 +131,7 @@ def _maps(trial: Trial, coupons: pd.DataFrame) -> list[dict[str, Any]]:
         place = sheet_map(trial, coupons, sheet)
         alt = words.map_alt(sheet, len(place.coupons))
         title = words.map_title(sheet)
-        found.append({"title": title, "said": list(place.said), "svg": sheet_figure(place), "alt": alt})
+        found.append({"title": title, "said": map_notes(place), "svg": sheet_figure(place), "alt": alt})
     return found
 
 

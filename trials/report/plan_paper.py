@@ -4,21 +4,41 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from trials.nozzles import cautions
+from trials.findings import Finding, each_once
 from trials.plan.assess import Assessment, Detectable
 from trials.plan.assess.prediction_map import PredictionMap
+from trials.plan.cautions import nozzle_cautions
+from trials.plan.choose import Plan
+from trials.plan.kinds import PlanKind
 from trials.report import blocks as b
 from trials.report.figures.planning import detectable_figure, prediction_figure
 from trials.report.record_pages import caution_lines, program
 from trials.report.typeset import day_words, pdf
+from trials.responses import Scale
 from trials.trial import Factor, Trial, freeze_hash, worthwhile_on_scale
 from trials.units import shown
+from trials.words.findings import say
+from trials.words.language import text
+from trials.words.numbers import number, percent, plain
+from trials.words.plan import described, limit_words
+from trials.words.plan_chances import (
+    degrees,
+    difference_words,
+    effort_words,
+    next_hour_words,
+    not_estimated_words,
+    part_words,
+    pattern_words,
+    settled_words,
+    subject_words,
+)
 from trials.words.requirement import job_and_requirement
 
 SHOWN_COUNTS = (1, 2, 3, 4, 6, 8, 12)
@@ -27,71 +47,75 @@ SHOWN_COUNTS = (1, 2, 3, 4, 6, 8, 12)
 FAR = 4.0
 """Detectable differences beyond so many times that of the plan stand in the table, not in the picture."""
 
-ALIAS = "cannot be told apart from"
-NOT_ESTIMATED = "Not estimated from this plan"
 
+@dataclass(frozen=True)
+class PlanPaper:
+    """What the paper of a plan is made of.
 
-def plan_pdf(
-    trial: Trial,
-    coupons: pd.DataFrame,
-    found: Assessment,
-    map_: PredictionMap | None,
-    plan_said: Sequence[str],
-    said: Sequence[str],
-    made_on: date,
-) -> bytes:
-    """The plan as PDF.
-
-    coupons: planned, with `coupon, mount, nozzle, specimen, sheet` and factor columns; map_: prediction error to draw;
-    plan_said: what the planner had to say (aliases, repeats, places); said: sentences of the assessment beside its
-    tables.
+    plan: with what the planner found; map_: prediction error to draw, None where there is none.
     """
-    return pdf("plan_paper.typ", plan_data(trial, coupons, found, map_, plan_said, said, made_on), made_on)
+
+    trial: Trial
+    plan: Plan
+    found: Assessment
+    map_: PredictionMap | None
 
 
-def plan_data(
-    trial: Trial,
-    coupons: pd.DataFrame,
-    found: Assessment,
-    map_: PredictionMap | None,
-    plan_said: Sequence[str],
-    said: Sequence[str],
-    made_on: date,
-) -> dict[str, Any]:
+def plan_pdf(paper: PlanPaper, made_on: date) -> bytes:
+    """The plan as PDF."""
+    return pdf("plan_paper.typ", plan_data(paper, made_on), made_on)
+
+
+def plan_data(paper: PlanPaper, made_on: date) -> dict[str, Any]:
     """Everything on the paper of the plan, as plain data."""
-    known = cautions(trial.nozzles, trial.application.gas, trial.application.material)
-    apart = set(found.confounded)
-    aliases = [line for line in plan_said if ALIAS in line and line not in apart]
-    planner = [line for line in plan_said if line not in known and line not in apart and line not in aliases]
-    beside = [line for line in said if not line.startswith(NOT_ESTIMATED)]
-    if found.detectable:
-        planner, beside = [*planner, *beside], []
+    trial, found, coupons = paper.trial, paper.found, paper.plan.coupons
+    known = nozzle_cautions(trial)
     sections = [
         b.section(_cut_title(coupons), _to_cut(trial, coupons)),
-        b.section("What this plan can show", _can_show(trial, found, beside)),
-        b.section("What this plan cannot show", [b.listed(_cannot(found, aliases))]),
+        b.section(text("What this plan can show"), _can_show(paper)),
+        b.section(text("What this plan cannot show"), [b.listed(_cannot(paper))]),
         *(_curve(trial, name, curve, found) for name, curve in found.curves.items()),
-        *_prediction(trial, found, map_, coupons),
-        b.section("How the plan was made", [b.listed(planner)]),
-        b.section("Work and material", [b.words(found.effort.sentence), b.listed(found.effort.assumptions)]),
-        b.section("Nozzles in this trial (common practice, no source)", [b.listed(known)]),
-        b.section("Cautions", [b.listed(caution_lines()) | {"kind": "columns"}]),
+        *_prediction(paper),
+        b.section(text("How the plan was made"), [b.listed(map(say, _how_made(paper, known)))]),
+        b.section(
+            text("Work and material"),
+            [b.words(effort_words(found.effort)), b.listed(map(say, found.effort.assumptions()))],
+        ),
+        b.section(text("Nozzles in this trial (common practice, no source)"), [b.listed(map(say, known))]),
+        b.section(text("Cautions"), [b.listed(caution_lines()) | {"kind": "columns"}]),
     ]
     return {
-        "title": f"Plan: {trial.trial.title}",
+        "title": text("Plan: {title}", title=trial.trial.title),
         "engineer": trial.trial.engineer,
         "made_on": day_words(made_on),
         "program": program(),
         "question": trial.trial.question,
         "job": job_and_requirement(trial.application),
         "hash": freeze_hash(trial),
+        "footer": text("made on {day} · {program}", day=day_words(made_on), program=program()),
+        "frozen": text("Frozen settings:"),
         "sections": [part for part in sections if part["blocks"]],
     }
 
 
+def _aliases(plan: Plan) -> list[Finding]:
+    return [finding for finding in plan.found if finding.kind is PlanKind.ALIASES]
+
+
+def _how_made(paper: PlanPaper, known: Sequence[Finding]) -> list[Finding]:
+    """What the planner found, less what stands in sections of its own, and what of the assessment needs no table."""
+    elsewhere = [*known, *paper.found.confounded, *_aliases(paper.plan)]
+    made = [finding for finding in paper.plan.found if finding not in elsewhere]
+    return [*made, *_beside(paper)] if paper.found.detectable else made
+
+
+def _beside(paper: PlanPaper) -> list[Finding]:
+    return [finding for finding in paper.found.found if finding.kind is not PlanKind.NOT_ESTIMATED]
+
+
 def _cut_title(coupons: pd.DataFrame) -> str:
     several = "block" in coupons and coupons["block"].nunique() > 1
-    return "What was and is to be cut, all blocks together" if several else "What is to be cut"
+    return text("What was and is to be cut, all blocks together") if several else text("What is to be cut")
 
 
 def _to_cut(trial: Trial, coupons: pd.DataFrame) -> list[b.Block]:
@@ -99,70 +123,69 @@ def _to_cut(trial: Trial, coupons: pd.DataFrame) -> list[b.Block]:
     for nozzle in trial.nozzles:
         own = coupons[coupons["nozzle"] == nozzle.type]
         counts = [str(own[name].nunique()) for name in ("specimen", "mount", "sheet", "coupon")]
-        rows.append([f"{nozzle.type} (today)" if nozzle.today else nozzle.type, nozzle.described(), *counts])
-    head = ["nozzle type", "what it is", "specimens", "mounts", "sheets", "coupons"]
+        name = text("{nozzle} (today)", nozzle=nozzle.type) if nozzle.today else nozzle.type
+        rows.append([name, described(nozzle), *counts])
+    head = _heads("nozzle type", "what it is", "specimens", "mounts", "sheets", "coupons")
     parts = [b.table(head, rows, right=range(2, 6), widths=(1.8, 3.2, 1.0, 0.9, 0.8, 0.9))]
     if trial.factors:
         rows = [_factor_row(trial, name, factor) for name, factor in trial.factors.items()]
-        parts.append(b.table(["varied", "levels", "today"], rows, widths=(2.0, 4.0, 1.2)))
-    limits = [f"Not allowed: {limit.words()}." for limit in trial.plan.limits]
+        parts.append(b.table(_heads("varied", "levels", "today"), rows, widths=(2.0, 4.0, 1.2)))
+    limits = [text("Not allowed: {limit}.", limit=limit_words(limit)) for limit in trial.plan.limits]
     return [*parts, b.listed(limits)]
 
 
+def _heads(*names: str) -> list[str]:
+    return [text(name) for name in names]
+
+
 def _factor_row(trial: Trial, name: str, factor: Factor) -> list[str]:
-    levels = ", ".join(_level(level) for level in factor.levels)
-    return [b.setting(name, factor.unit), levels, _level(trial.today_settings[name])]
+    levels = ", ".join(plain(level) for level in factor.levels)
+    return [b.setting(name, factor.unit), levels, plain(trial.today_settings[name])]
 
 
-def _level(level: object) -> str:
-    return f"{level:g}" if isinstance(level, (int, float)) else str(level)
-
-
-def _can_show(trial: Trial, found: Assessment, said: Sequence[str]) -> list[b.Block]:
+def _can_show(paper: PlanPaper) -> list[b.Block]:
+    found = paper.found
     if not found.detectable:
-        return [b.listed([*(question.sentence for question in found.questions), *said])]
-    degrees = {question.name: question.df for question in found.questions}
+        return [b.listed([*(say(question.finding) for question in found.questions), *map(say, _beside(paper))])]
     several = len({line.response for line in found.detectable}) > 1
-    rows = [detectable_row(line, degrees[line.question], several) for line in found.detectable]
-    head = ["question", "differences", "seen with 80 %", "df", "chance if worthwhile"]
+    rows = [detectable_row(paper.trial, line, several) for line in found.detectable]
+    head = _heads("question", "differences", "seen with 80 %", "df", "chance if worthwhile")
     return [
         b.words(
-            "The smallest true difference that comes out with a chance of 80 % (test at 0.05), at the spreads expected "
-            "in the trial file, and the chance that the worthwhile difference comes out. ≈: approximation."
+            text(
+                "The smallest true difference that comes out with a chance of 80 % (test at 0.05), at the spreads "
+                "expected in the trial file, and the chance that the worthwhile difference comes out. "
+                "≈: approximation."
+            )
         ),
         b.table(head, rows, right=(2, 3, 4), widths=(3.0, 3.2, 1.3, 1.0, 1.2)),
         b.listed([settled_words(name, needed) for name, needed in found.settle.items()]),
     ]
 
 
-def detectable_row(line: Detectable, df: int, several: bool) -> list[str]:
+def detectable_row(trial: Trial, line: Detectable, several: bool) -> list[str]:
     """One detectable difference as cells: question, pattern, size, degrees of freedom, chance at the worthwhile one."""
-    question = f"{line.response}, {line.question}" if several else line.question
-    size = line.words if line.exact else f"≈ {line.words}"
-    chance = "–" if line.chance_at_worthwhile is None else b.percent(line.chance_at_worthwhile)
-    return [question, line.pattern, size, f"{df}, {line.den_df:.3g}", chance]
+    question = subject_words(line.subject)
+    size = difference_words(trial.quantity(line.response), line.size)
+    return [
+        text("{response}, {question}", response=line.response, question=question) if several else question,
+        pattern_words(line.subject, line.pattern),
+        size if line.exact else f"≈ {size}",
+        f"{line.df}, {degrees(line.den_df)}",
+        "–" if line.chance_at_worthwhile is None else percent(line.chance_at_worthwhile),
+    ]
 
 
-def settled_words(name: str, needed: Any) -> str:
-    """Chance of a settled answer for one response, and what would bring it to 80 %."""
-    return (
-        f"{name}: chance of a settled answer for one type against today's {b.percent(needed.chance_at_worthwhile)} if "
-        f"it truly differs by the worthwhile difference, {b.percent(needed.chance_at_zero)} if it does not differ. "
-        f"{needed.sentence}"
-    )
-
-
-def _cannot(found: Assessment, aliases: Sequence[str]) -> list[str]:
-    lines = list(dict.fromkeys([*found.confounded, *aliases]))
-    if found.dropped:
-        lines.append(f"{NOT_ESTIMATED}: {', '.join(found.dropped)}.")
-    return lines or ["Nothing about the nozzle types is confounded by this plan."]
+def _cannot(paper: PlanPaper) -> list[str]:
+    lines = [say(finding) for finding in each_once([*paper.found.confounded, *_aliases(paper.plan)])]
+    lines += [not_estimated_words(paper.found)] if paper.found.dropped else []
+    return lines or [text("Nothing about the nozzle types is confounded by this plan.")]
 
 
 def _curve(trial: Trial, name: str, curve: pd.DataFrame, found: Assessment) -> dict[str, Any]:
     """Detectable difference of the nearest balanced plan against each count, as picture and table."""
     quantity = trial.quantity(name)
-    as_share = quantity.scale == "log"
+    as_share = quantity.scale is Scale.LOG
     drawn = curve.assign(detectable=100 * np.expm1(curve["detectable"])) if as_share else curve
     worthwhile = worthwhile_on_scale(trial, name)
     if as_share and worthwhile is not None:
@@ -170,12 +193,18 @@ def _curve(trial: Trial, name: str, curve: pd.DataFrame, found: Assessment) -> d
     unit = "%" if as_share else shown(quantity.unit)
     near = drawn[drawn["detectable"] <= FAR * drawn.loc[drawn["planned"], "detectable"].min()]
     svg = detectable_figure(near, unit, worthwhile)
-    hour = found.next_hour.get(name, "")
-    alt = f"Detectable difference in {name} against specimens, mounts, coupons and readings. {hour}"
+    hour = next_hour_words(found.next_steps.get(name, ()))
+    alt = text(
+        "Detectable difference in {response} against specimens, mounts, coupons and readings. {hour}",
+        response=name,
+        hour=hour,
+    )
+    label = f"{quantity.label[0].upper()}{quantity.label[1:]}"
+    caption = text("One count varied at a time; least favourable pattern of nozzle means, 80 % chance.")
     return b.section(
-        f"{quantity.label[0].upper()}{quantity.label[1:]}: detectable difference against counts",
+        text("{response}: detectable difference against counts", response=label),
         [
-            b.figure(svg, alt, "One count varied at a time; least favourable pattern of nozzle means, 80 % chance."),
+            b.figure(svg, alt, caption),
             curve_table(drawn, unit),
             b.words(hour),
         ],
@@ -189,41 +218,65 @@ def curve_table(curve: pd.DataFrame, unit: str) -> b.Block:
     rows = []
     for varied, part in curve.groupby("varied", sort=False):
         cells = dict(zip(part["count"], map(_cell, part["detectable"], part["planned"]), strict=True))
-        rows.append([varied, *(cells.get(count, "–") for count in counts)])
-    head = [f"detectable, {unit}" if unit else "detectable", *(f"{count:g}" for count in counts)]
+        rows.append([part_words(str(varied)), *(cells.get(count, "–") for count in counts)])
+    head = [text("detectable, {unit}", unit=unit) if unit else text("detectable"), *(f"{count:g}" for count in counts)]
     return b.table(head, rows, right=range(1, len(head)), widths=(2.4, *(1.0 for _ in counts)))
 
 
 def _cell(value: float, planned: bool) -> str:
-    return f"[{b.num(value)}]" if planned else b.num(value)
+    return f"[{number(value)}]" if planned else number(value)
 
 
-def _prediction(trial: Trial, found: Assessment, map_: PredictionMap | None, coupons: pd.DataFrame) -> list[dict]:
+def _prediction(paper: PlanPaper) -> list[dict[str, Any]]:
     """Map of the prediction error for today's type, and the range for every type."""
+    trial, map_ = paper.trial, paper.map_
     if map_ is None:
         return []
     quantity = trial.quantity(map_.response)
-    as_share = quantity.scale == "log"
+    as_share = quantity.scale is Scale.LOG
     errors = 100 * np.expm1(map_.errors) if as_share else map_.errors
     unit = "%" if as_share else shown(quantity.unit)
-    columns = [trial.factor_column(name) for name in (map_.across, map_.up)]
+    columns, coupons = [trial.factor_column(name) for name in (map_.across, map_.up)], paper.plan.coupons
     cut = coupons.loc[coupons["nozzle"] == map_.nozzle, columns].drop_duplicates().to_numpy(float)
-    words = [b.setting(name, trial.factors[name].unit) for name in (map_.across, map_.up)]
-    svg = prediction_figure(map_.x.tolist(), map_.y.tolist(), errors, *words, cut.tolist())
-    held = [f"{n.replace('_', ' ')} {_level(v)} {shown(trial.factors[n].unit)}".rstrip() for n, v in map_.held.items()]
-    at = f", at {', '.join(held)}" if held else ""
-    alt = f"Standard error of the predicted {map_.response} of {map_.nozzle} over {words[0]} and {words[1]}, {unit}."
-    caption = (
-        f"Standard error of the typical {map_.response} of {map_.nozzle}, {unit}{at}. Crosses: settings to be cut."
+    across, up = (b.setting(name, trial.factors[name].unit) for name in (map_.across, map_.up))
+    svg = prediction_figure(map_.x.tolist(), map_.y.tolist(), errors, across, up, cut.tolist())
+    alt = text(
+        "Standard error of the predicted {response} of {nozzle} over {across} and {up}, {unit}.",
+        response=map_.response,
+        nozzle=map_.nozzle,
+        across=across,
+        up=up,
+        unit=unit,
     )
-    said = [_range_words(found.prediction, map_.response, kind, as_share, unit) for kind in trial.types]
-    picture = b.figure(svg, alt, caption) | {"share": 62}
-    return [b.section("How well settings are predicted", [picture, b.listed([line for line in said if line])])]
+    said = [_range_words(paper.found.prediction, map_.response, kind, as_share, unit) for kind in trial.types]
+    picture = b.figure(svg, alt, _map_caption(trial, map_, unit)) | {"share": 62}
+    lines = b.listed([line for line in said if line])
+    return [b.section(text("How well settings are predicted"), [picture, lines])]
+
+
+def _map_caption(trial: Trial, map_: PredictionMap, unit: str) -> str:
+    facts = {"response": map_.response, "nozzle": map_.nozzle, "unit": unit}
+    held = [f"{name.replace('_', ' ')} {plain(v, trial.factors[name].unit)}" for name, v in map_.held.items()]
+    if not held:
+        return text(
+            "Standard error of the typical {response} of {nozzle}, {unit}. Crosses: settings to be cut.", **facts
+        )
+    return text(
+        "Standard error of the typical {response} of {nozzle}, {unit}, at {held}. Crosses: settings to be cut.",
+        held=", ".join(held),
+        **facts,
+    )
 
 
 def _range_words(prediction: pd.DataFrame, name: str, nozzle: str, as_share: bool, unit: str) -> str:
     own = prediction[(prediction["response"] == name) & (prediction["nozzle"] == nozzle)]["se"].to_numpy(float)
     if not len(own):
         return ""
-    low, high = 100 * np.expm1([own.min(), own.max()]) if as_share else (own.min(), own.max())
-    return f"{nozzle}: {b.num(float(low))} to {b.num(float(high))} {unit} at the levels of the trial."
+    low, high = (float(100 * math.expm1(e) if as_share else e) for e in (own.min(), own.max()))
+    return text(
+        "{nozzle}: {low} to {high} {unit} at the levels of the trial.",
+        nozzle=nozzle,
+        low=number(low),
+        high=number(high),
+        unit=unit,
+    )

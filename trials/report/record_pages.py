@@ -23,6 +23,7 @@ from trials.words.findings import say
 from trials.words.grade import reasons_counted
 from trials.words.language import text
 from trials.words.numbers import plain
+from trials.words.plan import limit_words
 
 
 def program() -> str:
@@ -126,7 +127,7 @@ def settings_section(trial: Trial) -> dict[str, Any]:
         f"{b.setting(name, '')}: {', '.join(plain(level) for level in f.levels)} {shown(f.unit)}".strip()
         for name, f in trial.factors.items()
     )
-    limits = "; ".join(limit.words() for limit in trial.plan.limits)
+    limits = "; ".join(limit_words(limit) for limit in trial.plan.limits)
     unknown = text("Held settings were not recorded in the trial file.")
     lines = [text("Held: {settings}.", settings=kept) if kept else unknown]
     lines += [text("Varied: {settings}.", settings=varied)] if varied else []

@@ -4,9 +4,9 @@ load -> propose, freeze -> run_sheet -> grade | fit | verdict. Each step reads t
 Functions take a folder or plain pandas tables and return plain tables or frozen results.
 """
 
-from trials.steps.assessing import assessment_json, judge
 from trials.steps.bench_study import Against, keep_study_picture, study_bench
-from trials.steps.extending import add_extension, extension
+from trials.steps.demo import demo_trial
+from trials.steps.extend import add_extension, extension, extension_json
 from trials.steps.files import plain, write_bytes
 from trials.steps.fit import evidence, fit
 from trials.steps.grade import grade, grade_rows, grade_table, grade_value, graded_facts, requirement
@@ -15,7 +15,7 @@ from trials.steps.lives import read_lives, recorded_lives, study_table, write_li
 from trials.steps.load import load
 from trials.steps.looks import look_number
 from trials.steps.measure import Settings, keep_pictures, measure_files, measure_into
-from trials.steps.plan import freeze, propose
+from trials.steps.plan import freeze, judge, plan_folder, plan_json, propose
 from trials.steps.sheet import run_sheet
 from trials.steps.verdict import verdict
 
@@ -23,9 +23,10 @@ __all__ = [
     "Against",
     "Settings",
     "add_extension",
-    "assessment_json",
+    "demo_trial",
     "evidence",
     "extension",
+    "extension_json",
     "fit",
     "freeze",
     "grade",
@@ -42,6 +43,8 @@ __all__ = [
     "measure_files",
     "measure_into",
     "plain",
+    "plan_folder",
+    "plan_json",
     "propose",
     "read_lives",
     "recorded_lives",

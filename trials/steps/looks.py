@@ -7,7 +7,7 @@ import json
 
 import pandas as pd
 
-from trials.steps.extending import begun
+from trials.steps.extend import begun
 from trials.store.records.records import Records
 
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 from datetime import date, datetime
 from pathlib import Path
 
-from trials.steps.assessing import plan_paper
-from trials.steps.extending import ADDED, block_day, newest_block
+from trials.steps.extend import block_day, newest_block
 from trials.steps.files import write_bytes
 from trials.steps.grade import require_plan
+from trials.steps.journal import plan_findings, sentences
 from trials.steps.load import load
+from trials.steps.plan import plan_paper
 from trials.store.records.records import Records
 
 
@@ -26,7 +27,7 @@ def run_sheet(folder: Path | str) -> list[Path]:
     whole = load(folder)
     day = block_day(whole) or frozen_day(whole)
     records = newest_block(whole)
-    said = block_sentences(whole)
+    said = sentences(plan_findings(whole))
     trial, coupons = records.trial, records.coupons
     files = {
         "run-sheet.pdf": documents.run_sheet_pdf(
@@ -34,7 +35,7 @@ def run_sheet(folder: Path | str) -> list[Path]:
         ),
         "bench-card.pdf": documents.bench_card_pdf(trial, day),
         "labels.pdf": documents.labels_pdf(trial, coupons, day),
-        "plan.pdf": plan_paper(whole, said, day),
+        "plan.pdf": plan_paper(whole, day),
         **sheet_drawings(records),
     }
     place = papers_folder(whole)
@@ -52,17 +53,6 @@ def papers_folder(records: Records) -> Path:
         return place
     newest = int(records.coupons["block"].max())
     return place if newest == 1 else place / f"block-{newest}"
-
-
-def block_sentences(records: Records) -> list[str]:
-    """What was said about the newest block when it was planned."""
-    said: list[str] = []
-    for kind, what in zip(records.journal["kind"], records.journal["what"], strict=True):
-        if kind == ADDED:
-            said = []
-        elif kind == "plan":
-            said.append(str(what))
-    return said
 
 
 def sheet_drawings(records: Records) -> dict[str, bytes]:

@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from trials.steps.extending import begun
+from trials.steps.extend import begun
 from trials.steps.files import plain, write_bytes
 from trials.steps.fit import evidence
 from trials.steps.load import load

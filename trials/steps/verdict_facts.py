@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from trials.steps.extending import ADDED
+from trials.steps.journal import ADDED, all_plan_findings, sentences
 from trials.store.records.instruments import calibration_doubts, instruments
 from trials.store.records.records import Records
 from trials.words.bench import how_measured
@@ -25,16 +25,10 @@ def verdict_extras(records: Records, found: Evidence) -> Any:
         graded=found.grades,
         tables=found.tables,
         amendments=tuple(amendment_sentences(journal)),
-        plan_sentences=tuple(plan_sentences(records)),
+        plan_sentences=tuple(sentences(all_plan_findings(records))),
         freeze_hash=records.freeze_hash,
         bench_facts=tuple(bench_facts(records)),
     )
-
-
-def plan_sentences(records: Records) -> list[str]:
-    """What was said about the plan when it was frozen."""
-    journal = records.journal
-    return list(dict.fromkeys(journal.loc[journal["kind"] == "plan", "what"].astype(str)))
 
 
 def amendment_sentences(journal: pd.DataFrame) -> list[str]:

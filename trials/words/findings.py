@@ -6,18 +6,11 @@ from collections.abc import Callable, Mapping
 from enum import StrEnum
 
 from trials.findings import Finding
-from trials.words import bench, chances, grade, ladders, lives, model, remarks
+from trials.words import bench, chances, grade, ladders, lives, model, plan, plan_chances, remarks
 
 Sentence = Callable[[Finding], str]
-SENTENCES: Mapping[StrEnum, Sentence] = {
-    **bench.SENTENCES,
-    **chances.SENTENCES,
-    **grade.SENTENCES,
-    **ladders.SENTENCES,
-    **lives.SENTENCES,
-    **model.SENTENCES,
-    **remarks.SENTENCES,
-}
+ROOMS = (bench, chances, grade, ladders, lives, model, plan, plan_chances, remarks)
+SENTENCES: Mapping[StrEnum, Sentence] = {kind: said for room in ROOMS for kind, said in room.SENTENCES.items()}
 
 
 def say(finding: Finding) -> str:

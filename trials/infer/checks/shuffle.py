@@ -150,8 +150,8 @@ def _f_statistic(values: np.ndarray, codes: np.ndarray, blocks: np.ndarray, kind
         left = total - between
         sure = left > SAME * total
         # Beyond a share of 1 - 1e-9 the F value is cut off, so that rounding cannot order perfect fits.
-        ratio: np.ndarray = (between / df) / (np.where(sure, left, SAME * total) / den_df)
-        return ratio
+        result: np.ndarray = (between / df) / (np.where(sure, left, SAME * total) / den_df)
+        return result
 
     return measure
 

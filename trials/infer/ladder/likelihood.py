@@ -81,27 +81,41 @@ class LadderTop:
     converged: bool
 
 
-def maximise(ladders: Ladders, start: np.ndarray, held: Held | None = None, rho: float = RHO_START) -> LadderTop:
+def maximise(
+    ladders: Ladders,
+    start: np.ndarray,
+    held: Held | None = None,
+    rho: float = RHO_START,
+    cone: Recession | None = None,
+) -> LadderTop:
     """Supremum over all phi (and rho), or over those that `held` allows, from a start with gamma > 0.
 
-    The climb goes first and the linear programmes, which are slow, only where it ends on flat ground.
+    Where the cone is not known the climb goes first, and the linear programmes, which are slow, only where it ends on
+    flat ground.
     """
     n, p = ladders.upper.shape
-    top = _climb(ladders, nothing_separates(2 * n, p), start, held, rho)
-    for other in OTHER_STARTS if ladders.starts is not None else ():
-        if top.converged:
-            break
-        again = _climb(ladders, top.cone, start, held, other)
-        top = again if again.converged or again.height > top.height else top
-    if top.converged and _curved(ladders, top, held):
-        return top
-    cone = recession(constraints(ladders), None if held is None else held.row[None, :])
+    if cone is None:
+        top = _best_climb(ladders, nothing_separates(2 * n, p), start, held, rho)
+        if top.converged and _curved(ladders, top, held):
+            return top
+        cone = recession(constraints(ladders), None if held is None else held.row[None, :])
     limit = replace(
         ladders,
         upper_open=ladders.upper_open | cone.strict[:n],
         lower_open=ladders.lower_open | cone.strict[n:],
     )
-    return _climb(limit, cone, start, held, rho)
+    return _best_climb(limit, cone, start, held, rho)
+
+
+def _best_climb(ladders: Ladders, cone: Recession, start: np.ndarray, held: Held | None, rho: float) -> LadderTop:
+    """A climb, with groups repeated from other group deviations until one ends at a summit."""
+    top = _climb(ladders, cone, start, held, rho)
+    for other in OTHER_STARTS if ladders.starts is not None else ():
+        if top.converged:
+            break
+        again = _climb(ladders, cone, start, held, other)
+        top = again if again.converged or again.height > top.height else top
+    return top
 
 
 def constraints(ladders: Ladders) -> np.ndarray:

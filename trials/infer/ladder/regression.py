@@ -77,10 +77,20 @@ class LadderFit:
 
     def height_at(self, row: np.ndarray, value: float, deviate: float = 0.0) -> float:
         """Largest log-likelihood with row @ coefficients + deviate * spread held at `value`."""
-        return self._held(self._row(row), value, deviate, self._start, max(self._top.rho, 0.1)).height
+        row = self._row(row)
+        return self._held(row, value, deviate, self._start, max(self._top.rho, 0.1), self._cone(row)).height
 
-    def _held(self, row: np.ndarray, value: float, deviate: float, start: np.ndarray, rho: float) -> LadderTop:
-        return maximise(self._ladders, start, Held(np.append(row, -value), -deviate), rho)
+    def _held(
+        self, row: np.ndarray, value: float, deviate: float, start: np.ndarray, rho: float, cone: Recession | None
+    ) -> LadderTop:
+        return maximise(self._ladders, start, Held(np.append(row, -value), -deviate), rho, cone)
+
+    def _cone(self, row: np.ndarray) -> Recession | None:
+        """Cone of every profile along a row, the same at all its values unless the scale is 0; None: not known."""
+        if not self.separated or self.scale_zero:
+            return None
+        k = len(row)
+        return recession(constraints(self._ladders), np.vstack([np.eye(k + 1)[k], np.append(row, 0.0)]))
 
     def limits_at_drop(self, row: np.ndarray, drop: float, deviate: float = 0.0) -> tuple[float, float]:
         """Where the profile of row @ coefficients + deviate * spread lies `drop` under the supremum; may be infinite.
@@ -90,11 +100,11 @@ class LadderFit:
         """
         value, row = self.estimate(row, deviate), self._row(row)
         step = self._reach(row)
-        start, rho = self._start, max(self._top.rho, 0.1)
+        start, rho, cone = self._start, max(self._top.rho, 0.1), self._cone(row)
 
         def above(v: float) -> float:
             nonlocal start, rho
-            top = self._held(row, v, deviate, start, rho)
+            top = self._held(row, v, deviate, start, rho, cone)
             if top.converged and top.phi[-1] > 0 and not _loose(top.cone, len(top.phi) - 1):
                 start, rho = top.phi, max(top.rho, 0.1)
             return _room(self.log_likelihood - top.height, drop)
@@ -119,7 +129,7 @@ class LadderFit:
 
         def height(v: float) -> float:
             row = self._row(above) - np.exp(np.clip(v, -LOG_RATIO_END, LOG_RATIO_END)) * self._row(below)
-            return _room(self.log_likelihood - self._held(row, 0.0, 0.0, start, rho).height, drop)
+            return _room(self.log_likelihood - self._held(row, 0.0, 0.0, start, rho, None).height, drop)
 
         step = self._reach(below) / max(float(np.abs(finite).max(initial=0.0)), 1e-9) if len(finite) else 1.0
         low, high = both_limits(height, log_ratio(*values), min(step, 1.0), LOG_RATIO_END)

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,8 @@ from numpy.typing import NDArray
 from trials.errors import NotIdentifiable, WrongShape
 
 Array = NDArray[np.float64]
+Column = Sequence[float | str] | NDArray[Any]
+"""Values of one axis: numbers or words, (n,)."""
 RANK_TOLERANCE = 1e-8  # share of a column's length that must stand outside the columns before it
 
 
@@ -33,7 +36,7 @@ class Axis:
         """True where the levels are classes."""
         return isinstance(self.levels[0], str)
 
-    def columns(self, values: Sequence[float | str] | NDArray) -> Array:
+    def columns(self, values: Column) -> Array:
         """Coded columns: (n, 1) for numbers, their mean over the levels taken off, (n, levels - 1) for words.
 
         Raises
@@ -45,7 +48,7 @@ class Axis:
             return sum_to_zero(np.asarray(values, dtype=object), self.levels, self.name)
         return self._centred(np.asarray(values, dtype=float))[:, None]
 
-    def square(self, values: Sequence[float] | NDArray) -> Array:
+    def square(self, values: Column) -> Array:
         """Column (n, 1) of the square, orthogonal to the constant and the slope over the planned levels."""
         levels = self._centred(np.asarray(self.levels, dtype=float))
         tilt = (levels @ levels**2) / (levels @ levels)
@@ -55,10 +58,10 @@ class Axis:
     def _centred(self, values: Array) -> Array:
         levels = np.asarray(self.levels, dtype=float)
         half = np.ptp(levels) / 2.0 or 1.0
-        return (values - levels.mean()) / half
+        return np.asarray((values - levels.mean()) / half)
 
 
-def sum_to_zero(labels: NDArray, levels: Sequence[object], name: str) -> Array:
+def sum_to_zero(labels: NDArray[Any], levels: Sequence[object], name: str) -> Array:
     """Sum-to-zero coding (n, levels - 1) of labels; the last level is -1 in every column.
 
     Raises
@@ -91,7 +94,7 @@ class Term:
                 words.append(part)
         return " x ".join(words)
 
-    def columns(self, axes: Sequence[Axis], settings: Mapping[str, Sequence[float | str] | NDArray]) -> Array:
+    def columns(self, axes: Sequence[Axis], settings: Mapping[str, Column]) -> Array:
         """Columns (n, width) of the term: products of the coded columns of its parts."""
         known = {axis.name: axis for axis in axes}
         found: Array | None = None
@@ -118,7 +121,7 @@ class FixedModel:
     dropped: tuple[str, ...]
     block_levels: tuple[str, ...] = ()
 
-    def matrix(self, settings: Mapping[str, Sequence[float | str] | NDArray], block: NDArray | None = None) -> Array:
+    def matrix(self, settings: Mapping[str, Column], block: NDArray[Any] | None = None) -> Array:
         """Model matrix (n, k): intercept, block columns (zero where block is None: their average), terms.
 
         settings maps each axis name to n values.
@@ -128,7 +131,7 @@ class FixedModel:
         parts += [term.columns(self.axes, settings) for term in self.terms]
         return np.hstack(parts)
 
-    def _block_columns(self, n: int, block: NDArray | None) -> Array:
+    def _block_columns(self, n: int, block: NDArray[Any] | None) -> Array:
         if len(self.block_levels) < 2:
             return np.empty((n, 0))
         if block is None:
@@ -147,11 +150,12 @@ class FixedModel:
         return found
 
 
-def candidate_terms(axes: Sequence[Axis], nozzle: str | None) -> tuple[Term, ...]:
+def candidate_terms(axes: Sequence[Axis], nozzle: str | None, common_curves: bool = False) -> tuple[Term, ...]:
     """All terms the design asks for, in the order in which they are let in.
 
     Nozzle, factors, squares of factors with three levels or more, nozzle by factor, factor by factor, nozzle by
-    square. `nozzle` is the name of the nozzle axis, None with a single type.
+    square. `nozzle` is the name of the nozzle axis, None with a single type; common_curves: one square for all types,
+    as declared before cutting, so that no nozzle by square is asked for.
     """
     factors = [axis for axis in axes if axis.name != nozzle]
     curved = [axis.name for axis in factors if not axis.is_text and len(axis.levels) >= 3]
@@ -162,22 +166,24 @@ def candidate_terms(axes: Sequence[Axis], nozzle: str | None) -> tuple[Term, ...
     if nozzle:
         first += [Term((nozzle, name)) for name in names]
     first += [Term((a, b)) for i, a in enumerate(names) for b in names[i + 1 :]]
-    if nozzle:
+    if nozzle and not common_curves:
         first += [Term((nozzle, name, name)) for name in curved]
     return tuple(first)
 
 
 def build_model(
     axes: Sequence[Axis],
-    settings: Mapping[str, NDArray],
+    settings: Mapping[str, NDArray[Any]],
     nozzle: str | None,
-    block: NDArray | None = None,
+    block: NDArray[Any] | None = None,
     units: int | None = None,
+    common_curves: bool = False,
 ) -> FixedModel:
     """The largest model the records carry; terms are let in one by one in the order of `candidate_terms`.
 
     axes: nozzle axis first, then factors; settings: n as-cut values per axis; block: labels (n,) of a sheet or block
-    that stays fixed; units: number of coupons, one of which at least must be left over for their spread.
+    that stays fixed; units: number of coupons, one of which at least must be left over for their spread; common_curves:
+    as in `candidate_terms`.
 
     Raises
     ------
@@ -193,7 +199,7 @@ def build_model(
     columns = model.matrix(settings, labels)
     basis = _orthonormal(columns)
     limit = (units or len(columns)) - 1
-    for term in candidate_terms(axes, nozzle):
+    for term in candidate_terms(axes, nozzle, common_curves):
         wider = _extend_basis(basis, term.columns(axes, settings), limit)
         if wider is not None:
             basis = wider

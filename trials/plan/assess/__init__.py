@@ -1,5 +1,7 @@
-"""What a plan can show, costs and cannot tell apart, said before cutting."""
+"""What a plan can show, costs and cannot tell apart, judged before cutting."""
 
-from trials.plan.assess.assessment import Assessment, Detectable, assess, expected_spreads
+from trials.plan.assess.assessment import Assessment, Detectable, assess
+from trials.plan.assess.effort import Effort
+from trials.plan.assess.questions import Asks, Question, RestsOn, Subject
 
-__all__ = ["Assessment", "Detectable", "assess", "expected_spreads"]
+__all__ = ["Asks", "Assessment", "Detectable", "Effort", "Question", "RestsOn", "Subject", "assess"]

@@ -1,63 +1,67 @@
-"""What a plan can and cannot show, said before any sheet is cut.
+"""What a plan can and cannot show, judged before any sheet is cut.
 
 The plan is judged under the model that will analyse it: nozzle types against their specimens or mounts, settings
-against coupons, sheets taken out. Chances come from the noncentral F at the expected spreads; `trials` > 0 adds the
-real analysis of that many simulated trials.
+against coupons, sheets taken out. Chances come from the noncentral F at the expected spreads; simulated trials add the
+real analysis.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from trials.errors import TrialError
-from trials.findings import Finding
+from trials.findings import About, Fact, Finding, Weight, each_once
+from trials.infer.answer import levels
+from trials.infer.life import detectable_ratio
 from trials.plan.assess.effort import Effort, effort
-from trials.plan.assess.frame import Frame, Question, build_frame
-from trials.plan.assess.questions import questions_of
+from trials.plan.assess.frame import Frame, build_frame
+from trials.plan.assess.questions import Question, Subject, questions_of
 from trials.plan.choose import Plan
 from trials.plan.confounding import confounded
+from trials.plan.kinds import PlanKind
 from trials.plan.power import (
-    Counts,
+    Balanced,
     Minutes,
     Needed,
+    Pattern,
     Simulated,
+    Simulation,
+    Step,
     chance_f,
     curve,
-    next_hour,
+    next_steps,
     noncentrality_needed,
-    percent,
     simulate_tests,
     specimens_needed,
 )
-from trials.responses import Quantity
-from trials.trial import Trial, amount_on_scale, worthwhile_on_scale
-from trials.units import shown
+from trials.responses import Scale
+from trials.trial import SOURCES, Method, Trial, expected_spreads, worthwhile_on_scale
 
-NO_QUESTIONS = ("life", "bench")
+NO_QUESTIONS = (Method.LIFE, Method.BENCH)
 """Methods whose coupons are not there to compare edges at settings."""
-SOURCES = ("sheet", "specimen", "mount", "coupon", "reading")
+Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True)
 class Detectable:
     """The smallest difference that a question detects with 80 % chance, for one response.
 
-    size on the model's scale, words in per cent or in units; den_df: degrees of freedom it is judged on, at the
-    expected spreads; exact: balanced, by noncentral F without approximation;
-    chance_at_worthwhile: of the test coming out if the difference is the worthwhile one (None if none is stated);
-    simulated: the same size from simulated trials with the real analysis (None if exact, or not asked for).
+    size on the model's scale; df, den_df: degrees of freedom it is judged on, at the expected spreads; exact: balanced,
+    by noncentral F without approximation; chance_at_worthwhile: of the test coming out if the difference is the
+    worthwhile one (None if none is stated); simulated: the same size from simulated trials with the real analysis
+    (None if exact, or not asked for).
     """
 
     response: str
-    question: str
-    pattern: str
+    subject: Subject
+    pattern: Pattern
     size: float
-    words: str
+    df: int
     den_df: float
     exact: bool
     chance_at_worthwhile: float | None
@@ -68,18 +72,18 @@ class Detectable:
 class Assessment:
     """A plan judged before cutting.
 
-    terms: what can be estimated; dropped: what cannot; questions: with their degrees of freedom; confounded: sentences;
-    settle: per primary response, chance of a settled answer and what it would take; effective_coupons: per response,
-    how many coupons, each cut with a specimen and mount of its own, those of one type are worth; curves: detectable
-    difference of the nearest balanced plan; prediction: standard error over the settings, `response, nozzle, factor
-    columns, se` of the typical edge on the model's scale; said: the sentences that need no table;
-    findings: what the random structure of the plan leaves out.
+    terms: what can be estimated; dropped: what cannot; questions: with their degrees of freedom; confounded: what the
+    nozzles and the layout cannot tell apart; settle: per primary response, chance of a settled answer and what it would
+    take; effective_coupons: per response, how many coupons, each cut with a specimen and mount of its own, those of one
+    type are worth; curves: detectable difference of the nearest balanced plan; prediction: standard error over the
+    settings, `response, nozzle, factor columns, se` of the typical edge on the model's scale; next_steps: per response,
+    what one more of each part brings, the most rewarding hour first; found: what needs no table.
     """
 
     terms: tuple[str, ...]
     dropped: tuple[str, ...]
     questions: tuple[Question, ...]
-    confounded: tuple[str, ...]
+    confounded: tuple[Finding, ...]
     detectable: tuple[Detectable, ...]
     settle: dict[str, Needed]
     effective_coupons: dict[str, float]
@@ -87,17 +91,12 @@ class Assessment:
     curves: dict[str, pd.DataFrame]
     prediction: pd.DataFrame
     effort: Effort
-    next_hour: dict[str, str]
-    said: tuple[str, ...]
-    findings: tuple[Finding, ...]
+    next_steps: dict[str, tuple[Step, ...]]
+    found: tuple[Finding, ...]
 
 
 def assess(
-    trial: Trial,
-    plan: Plan,
-    trials: int = 0,
-    progress: Callable[[int, int], None] | None = None,
-    minutes: Minutes | None = None,
+    trial: Trial, plan: Plan, trials: int = 0, progress: Progress | None = None, minutes: Minutes | None = None
 ) -> Assessment:
     """Judge a plan at the expected spreads of the trial file.
 
@@ -110,221 +109,155 @@ def assess(
     """
     frame = build_frame(trial, plan)
     questions = questions_of(trial, frame) if trial.plan.method not in NO_QUESTIONS else ()
-    parts = {name: _response(trial, frame, questions, name, trials, progress, minutes) for name in _measured(trial)}
-    known = {name: part for name, part in parts.items() if part is not None}
-    work = effort(trial, plan, minutes)
+    judge = _Judge(trial, frame, questions, trials, progress, minutes)
+    names = [name for name in trial.responses if trial.quantity(name).scale is not Scale.GRADE]
+    known = {name: part for name in names if (part := judge.response(name)) is not None}
     predicted = [part.prediction for part in known.values()]
     return Assessment(
         terms=tuple(term.name for term in frame.model.terms),
         dropped=frame.model.dropped,
         questions=questions,
-        confounded=tuple(confounded(trial)) + frame.confounded,
+        confounded=(*confounded(trial), *frame.confounded),
         detectable=tuple(line for part in known.values() for line in part.detectable),
         settle={name: part.settle for name, part in known.items() if part.settle is not None},
         effective_coupons={name: part.effective for name, part in known.items() if part.effective is not None},
         efficiency=frame.efficiency(),
         curves={name: part.curve for name, part in known.items() if part.curve is not None},
         prediction=pd.concat(predicted, ignore_index=True) if predicted else pd.DataFrame(),
-        effort=work,
-        next_hour={name: part.next_hour for name, part in known.items() if part.next_hour},
-        said=_said(trial, frame, questions, parts, work),
-        findings=frame.findings,
+        effort=effort(trial, plan, minutes),
+        next_steps={name: part.next_steps for name, part in known.items() if part.next_steps},
+        found=_found(trial, frame, names, known),
     )
 
 
 @dataclass(frozen=True)
 class _Part:
+    """What is known of one response."""
+
+    spreads: Mapping[str, float]
     detectable: tuple[Detectable, ...]
     settle: Needed | None
     effective: float | None
     curve: pd.DataFrame | None
     prediction: pd.DataFrame
-    next_hour: str
-    said: tuple[str, ...]
+    next_steps: tuple[Step, ...]
 
 
-def _measured(trial: Trial) -> list[str]:
-    return [name for name in trial.responses if trial.quantity(name).scale != "grade"]
+@dataclass(frozen=True)
+class _Judge:
+    """One plan, asked about one response after the other."""
+
+    trial: Trial
+    frame: Frame
+    questions: tuple[Question, ...]
+    trials: int
+    progress: Progress | None
+    minutes: Minutes | None
+
+    def response(self, name: str) -> _Part | None:
+        """What the plan shows of a response; None where no spread between coupons is expected."""
+        spreads, readings = expected_spreads(self.trial, name), self.trial.responses[name].readings
+        if not spreads or self.frame.coupon_variance(spreads, readings) == 0.0:
+            return None
+        covariance = self.frame.covariance(spreads, readings)
+        nearest = self._testable(readings)
+        return _Part(
+            spreads=spreads,
+            detectable=self._detectable(name, spreads, covariance),
+            settle=self._settle(name, spreads, covariance),
+            effective=self.frame.effective_coupons(spreads, readings),
+            curve=None if nearest is None else curve(nearest, spreads),
+            prediction=self._prediction(name, spreads),
+            next_steps=() if nearest is None else next_steps(nearest, spreads, self.minutes),
+        )
+
+    def _testable(self, readings: int) -> Balanced | None:
+        nearest = self.frame.nearest_balanced(readings)
+        return nearest if nearest is not None and nearest.df >= 1 else None
+
+    def _detectable(self, name: str, spreads: Mapping[str, float], covariance: np.ndarray) -> tuple[Detectable, ...]:
+        worthwhile, simulated = worthwhile_on_scale(self.trial, name), self._simulated(name, spreads)
+        found = []
+        for question in self.questions:
+            den_df = question.den_df(self.frame, covariance)
+            if den_df < 1.0:
+                continue
+            spread = question.contrast @ covariance @ question.contrast.T
+            exact = self.frame.balanced and question.exact
+            for pattern, effect in question.effects.items():
+                unit = float(effect @ np.linalg.solve(spread, effect))
+                size = math.sqrt(noncentrality_needed(question.df, den_df) / unit)
+                chance = None if worthwhile is None else chance_f(worthwhile**2 * unit, question.df, den_df)
+                real = simulated[question.subject].detectable(effect) if question.subject in simulated else None
+                line = Detectable(name, question.subject, pattern, size, question.df, den_df, exact, chance, real)
+                found.append(line)
+        return tuple(found)
+
+    def _simulated(self, name: str, spreads: Mapping[str, float]) -> dict[Subject, Simulated]:
+        """Simulated tests of what is not exact; empty where the real analysis cannot be run on this plan."""
+        contrasts = {q.subject: q.contrast for q in self.questions if not (self.frame.balanced and q.exact)}
+        if not self.trials or not contrasts:
+            return {}
+        readings = self.trial.responses[name].readings
+        fixed, groups = self.frame.reading_rows(readings)
+        filled = self.frame.spreads_of_groups(groups, spreads, readings)
+        asked = Simulation(self.trials, self.trial.plan.seed)
+        try:
+            return simulate_tests(fixed, groups, filled, contrasts, asked, self.progress)
+        except TrialError:
+            return {}
+
+    def _settle(self, name: str, spreads: Mapping[str, float], covariance: np.ndarray) -> Needed | None:
+        """Chance of a settled answer for one type against today's, and the numbers that would bring it to 80 %."""
+        worthwhile = worthwhile_on_scale(self.trial, name)
+        counts = self.frame.counts(covariance, spreads, self.trial.responses[name].readings)
+        if not self.trial.responses[name].primary or worthwhile is None or counts is None:
+            return None
+        shared = levels(max(len(self.trial.primaries), 1), self.trial.plan.looks)
+        variances = {source: sd**2 for source, sd in spreads.items() if source != "sheet"}
+        return specimens_needed(variances, worthwhile, counts, shared)
+
+    def _prediction(self, name: str, spreads: Mapping[str, float]) -> pd.DataFrame:
+        table, rows = self.frame.grid_rows()
+        covariance = self.frame.covariance(spreads, self.trial.responses[name].readings, sheets_out=False)
+        errors = np.sqrt(np.einsum("ij,jk,ik->i", rows, covariance, rows))
+        renamed = table.rename(columns={factor: self.trial.factor_column(factor) for factor in self.trial.factors})
+        renamed.insert(0, "response", name)
+        return renamed.assign(se=errors)
 
 
-def expected_spreads(trial: Trial, name: str) -> dict[str, float]:
-    """Expected standard deviations by source on the model's scale; only those that the trial file states."""
-    asked, quantity = trial.responses[name].expected, trial.quantity(name)
-    if asked is None:
-        return {}
-    stated = {source: getattr(asked, source) for source in SOURCES}
-    return {
-        source: amount_on_scale(text, quantity, asked.level, f"responses.{name}.expected.{source}")
-        for source, text in stated.items()
-        if text is not None
-    }
+def _found(trial: Trial, frame: Frame, names: list[str], known: Mapping[str, _Part]) -> tuple[Finding, ...]:
+    """What has to be said beside the tables: how it will be analysed, what is missing, where the spreads come from."""
+    if trial.plan.method is Method.LIFE:
+        return tuple(_life_ratio(trial, name) for name in trial.primaries)
+    found = list(frame.structure.said)
+    if frame.model.dropped:
+        found.append(Finding(PlanKind.NOT_ESTIMATED, facts={"terms": frame.model.dropped}))
+    for name in names:
+        if name in known:
+            found += _of_response(trial, name, known[name])
+        else:
+            found.append(Finding(PlanKind.NO_EXPECTED_SPREAD, About(response=name), weight=Weight.LOOK_AT))
+    return each_once(found)
 
 
-def _response(
-    trial: Trial,
-    frame: Frame,
-    questions: tuple[Question, ...],
-    name: str,
-    trials: int,
-    progress: Callable[[int, int], None] | None,
-    minutes: Minutes | None,
-) -> _Part | None:
-    spreads = expected_spreads(trial, name)
-    readings = trial.responses[name].readings
-    if not spreads or frame.coupon_variance(spreads, readings) == 0.0:
-        return None
-    worthwhile = worthwhile_on_scale(trial, name)
-    covariance = frame.covariance(spreads, readings)
-    open_ones = tuple(q for q in questions if not (frame.balanced and q.exact))
-    simulated = _simulate(trial, frame, open_ones, spreads, readings, trials, progress) if trials else {}
-    lines = [
-        _detectable(trial, name, question, pattern, covariance, worthwhile, frame, spreads, simulated)
-        for question in questions
-        for pattern in question.patterns
-        if frame.den_df(question, covariance, spreads) >= 1.0
-    ]
-    layout = frame.layout(readings)
-    testable = layout is not None and layout.df >= 1
-    return _Part(
-        detectable=tuple(lines),
-        settle=_settle(trial, frame, name, covariance, spreads, worthwhile),
-        effective=frame.effective_coupons(spreads, readings),
-        curve=curve(layout, spreads) if testable else None,
-        prediction=_prediction(trial, frame, name, spreads),
-        next_hour=next_hour(layout, spreads, minutes) if testable else "",
-        said=_spread_words(name, spreads, trial),
-    )
+def _life_ratio(trial: Trial, name: str) -> Finding:
+    """The ratio of lives that a life trial detects, from the spread expected between specimens."""
+    sd = expected_spreads(trial, name).get("specimen")
+    if sd is None:
+        return Finding(PlanKind.LIFE_SPREAD_UNKNOWN, About(response=name))
+    fewest = min(len(nozzle.specimens) for nozzle in trial.nozzles)
+    facts: dict[str, Fact] = {"specimens": fewest, "ratio": detectable_ratio(sd, fewest), "chance": 0.8}
+    return Finding(PlanKind.LIFE_RATIO, About(response=name), facts)
 
 
-def _detectable(
-    trial: Trial,
-    name: str,
-    question: Question,
-    pattern: str,
-    covariance: np.ndarray,
-    worthwhile: float | None,
-    frame: Frame,
-    spreads: dict[str, float],
-    simulated: dict,
-) -> Detectable:
-    effect = question.effect(pattern)
-    spread = question.contrast @ covariance @ question.contrast.T
-    per_unit = float(effect @ np.linalg.solve(spread, effect))
-    den_df = frame.den_df(question, covariance, spreads)
-    size = math.sqrt(noncentrality_needed(question.df, den_df) / per_unit)
-    chance = None if worthwhile is None else chance_f(worthwhile**2 * per_unit, question.df, den_df)
-    found = simulated[question.name].detectable(effect) if question.name in simulated else None
-    exact = frame.balanced and question.exact
-    words = _amount(trial.quantity(name), size)
-    return Detectable(name, question.name, pattern, size, words, den_df, exact, chance, found)
-
-
-def _amount(quantity: Quantity, size: float) -> str:
-    if quantity.scale == "log":
-        return percent(math.expm1(size), 1)
-    return f"{size:.2g} {shown(quantity.unit)}".strip()
-
-
-def _simulate(
-    trial: Trial,
-    frame: Frame,
-    questions: tuple[Question, ...],
-    spreads: dict[str, float],
-    readings: int,
-    trials: int,
-    progress: Callable[[int, int], None] | None,
-) -> dict[str, Simulated]:
-    """Simulated tests by question; empty where the real analysis cannot be run on this plan."""
-    fixed, groups = frame.reading_rows(readings)
-    contrasts = {question.name: question.contrast for question in questions}
-    filled = frame.spreads_of_groups(groups, spreads, readings)
-    try:
-        return simulate_tests(fixed, groups, filled, contrasts, trials, seed=trial.plan.seed, progress=progress)
-    except TrialError:
-        return {}
-
-
-def _settle(
-    trial: Trial, frame: Frame, name: str, covariance: np.ndarray, spreads: dict[str, float], worthwhile: float | None
-) -> Needed | None:
-    """Chance of a settled answer for one type against today's, and the numbers that would bring it to 80 %."""
-    readings = trial.responses[name].readings
-    counts = frame.counts(covariance, spreads, readings)
-    if not trial.responses[name].primary or worthwhile is None or counts is None:
-        return None
-    share = max(len(trial.primaries), 1) * trial.plan.looks
-    variances = {source: sd**2 for source, sd in spreads.items() if source != "sheet"}
-    return specimens_needed(variances, worthwhile, Counts(**counts), (1.0 - 0.05 / share, 1.0 - 0.10 / share))
-
-
-def _prediction(trial: Trial, frame: Frame, name: str, spreads: dict[str, float]) -> pd.DataFrame:
-    table, rows = frame.grid_rows()
-    covariance = frame.covariance(spreads, trial.responses[name].readings, sheets_out=False)
-    errors = np.sqrt(np.einsum("ij,jk,ik->i", rows, covariance, rows))
-    renamed = table.rename(columns={factor: trial.factor_column(factor) for factor in trial.factors})
-    renamed.insert(0, "response", name)
-    return renamed.assign(se=errors)
-
-
-def _spread_words(name: str, spreads: dict[str, float], trial: Trial) -> tuple[str, ...]:
-    missing = [s for s in SOURCES if s not in spreads and s != "sheet"]
-    source = trial.responses[name].expected.source
-    said = [f"{name}: expected spreads from {'an ' if source[0] == 'e' else 'a '}{source}."]
+def _of_response(trial: Trial, name: str, part: _Part) -> list[Finding]:
+    about, asked = About(response=name), trial.responses[name].expected
+    source: dict[str, Fact] = {"source": None if asked is None else asked.source}
+    found = [Finding(PlanKind.SPREAD_SOURCE, about, source)]
+    missing = tuple(s for s in SOURCES if s not in part.spreads and s != "sheet")
     if missing:
-        said.append(f"{name}: no spread is stated for {', '.join(missing)}; it was taken as none.")
-    return tuple(said)
-
-
-def _said(
-    trial: Trial, frame: Frame, questions: tuple[Question, ...], parts: dict[str, _Part | None], work: Effort
-) -> tuple[str, ...]:
-    lines = [*frame.said, *frame.confounded]
-    lines += [question.sentence for question in questions]
-    for name, part in parts.items():
-        if part is None:
-            lines.append(
-                f"{name}: what the plan detects cannot be said, no expected spread is stated; cut a pilot, or state "
-                f"responses.{name}.expected in the trial file."
-            )
-            continue
-        lines += list(part.said)
-        lines += _part_words(trial, name, part)
-    lines.append(work.sentence)
-    return tuple(dict.fromkeys(lines))
-
-
-def _simulated_words(trial: Trial, name: str, line: Detectable) -> str:
-    if line.simulated is None:
-        return "approximately"
-    return f"approximately; {_amount(trial.quantity(name), line.simulated)} in simulated trials"
-
-
-def _part_words(trial: Trial, name: str, part: _Part) -> list[str]:
-    lines = []
-    for line in part.detectable:
-        if line.question.startswith("nozzle types"):
-            chance = (
-                ""
-                if line.chance_at_worthwhile is None
-                else (
-                    f" The worthwhile difference ({trial.responses[name].worthwhile}) comes out with a chance of "
-                    f"{percent(line.chance_at_worthwhile)}."
-                )
-            )
-            how = "exactly" if line.exact else _simulated_words(trial, name, line)
-            lines.append(
-                f"{name}, {line.question}: a difference of {line.words} is detected with a chance of 80 %, {how}, on "
-                f"{line.den_df:.3g} degrees of freedom; {line.pattern}.{chance}"
-            )
+        found.append(Finding(PlanKind.SPREAD_MISSING, about, {"sources": missing}, Weight.LOOK_AT))
     if part.effective is not None:
-        lines.append(
-            f"{name}: for the nozzle type the coupons of one type are worth {part.effective:.1f} coupons that each had "
-            "a specimen and mount of their own."
-        )
-    if part.settle is not None:
-        lines.append(
-            f"{name}: chance of a settled answer {percent(part.settle.chance_at_worthwhile)} if a type truly differs "
-            f"by the worthwhile difference, {percent(part.settle.chance_at_zero)} if it does not differ. "
-            f"{part.settle.sentence}"
-        )
-    return [*lines, *([f"{name}: {part.next_hour}"] if part.next_hour else [])]
+        found.append(Finding(PlanKind.EFFECTIVE_COUPONS, about, {"coupons": part.effective}))
+    return found

@@ -11,10 +11,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from trials.findings import Amount, Fact, Finding
 from trials.gas import normal_volume_flow
 from trials.plan.choose import Plan
+from trials.plan.kinds import PlanKind
 from trials.plan.layout import gap_mm
-from trials.plan.power import Minutes, percent
+from trials.plan.power import Minutes
 from trials.trial import Trial
 from trials.units import factor
 
@@ -24,7 +26,12 @@ SHEET_MINUTES = 20.0  # common practice, no source: unload, load, find the edge
 
 @dataclass(frozen=True)
 class Effort:
-    """Work and material of a plan; gas_m3 at 0 C and 1.013 bar, None where pressure, gas or orifice is not stated."""
+    """Work and material of a plan, and what the figures assume.
+
+    gas_m3 at 0 C and 1.013 bar, an upper figure, None where pressure, gas or orifice is not stated; minutes and
+    sheet_minutes: common practice, no source; speed_m_min: of the cut, None where one minute a coupon was taken;
+    places: readings on a coupon; repeat_share: coupons measured once more.
+    """
 
     coupons: int
     mounts: int
@@ -35,21 +42,29 @@ class Effort:
     machine_minutes: float
     bench_minutes: float
     gas_m3: float | None
-    assumptions: tuple[str, ...]
+    minutes: Minutes
+    sheet_minutes: float
+    speed_m_min: float | None
+    places: int
+    repeat_share: float
 
-    @property
-    def sentence(self) -> str:
-        """All of it in one line."""
-        gas = "" if self.gas_m3 is None else f", at most {self.gas_m3:.1f} m3 of gas"
-        changes = "1 nozzle change" if self.nozzle_changes == 1 else f"{self.nozzle_changes} nozzle changes"
-        return (
-            f"About {self.machine_minutes / 60:.1f} h at the machine and {self.bench_minutes / 60:.1f} h at the bench; "
-            f"{changes}, {self.sheet_area_m2:.2f} m2 of sheet{gas}."
-        )
+    def assumptions(self) -> tuple[Finding, ...]:
+        """What the figures rest on, as findings."""
+        facts: dict[str, Fact] = {
+            "mount": Amount(self.minutes.mount, "min"),
+            "sheet": Amount(self.sheet_minutes, "min"),
+            "coupon": Amount(self.minutes.coupon, "min"),
+            "reading": Amount(self.minutes.reading, "min"),
+            "speed": None if self.speed_m_min is None else Amount(self.speed_m_min, "m_min"),
+            "places": self.places,
+            "repeat_share": self.repeat_share,
+        }
+        times = Finding(PlanKind.EFFORT_TIMES, facts=facts)
+        return (times,) if self.gas_m3 is None else (times, Finding(PlanKind.EFFORT_GAS))
 
 
 def effort(trial: Trial, plan: Plan, minutes: Minutes | None = None) -> Effort:
-    """Time, sheet, gas and nozzle changes of a plan; see the assumptions in the result."""
+    """Time, sheet, gas and nozzle changes of a plan; see `Effort.assumptions`."""
     cost = minutes or Minutes()
     size, gap, n = trial.coupon, gap_mm(trial), len(plan.coupons)
     length_m = 2.0 * (size.length_mm + size.width_mm) / 1000.0
@@ -68,19 +83,11 @@ def effort(trial: Trial, plan: Plan, minutes: Minutes | None = None) -> Effort:
         machine_minutes=float(machine),
         bench_minutes=n * places * cost.reading * (1.0 + trial.bench.repeat_share / places),
         gas_m3=_gas_m3(trial, plan.coupons, seconds),
-        assumptions=_assumptions(trial, cost, places),
-    )
-
-
-def _assumptions(trial: Trial, cost: Minutes, places: int) -> tuple[str, ...]:
-    speed = _speed(trial)
-    cut = f"a cut at {speed:g} m/min" if speed else "a cut of one minute (no speed is stated)"
-    return (
-        f"Common practice, no source: {cost.mount:g} min a mount (change, centring, height calibration, bore check), "
-        f"{SHEET_MINUTES:g} min a sheet, {cost.coupon:g} min a coupon to pierce, pick up and mark beside {cut}, "
-        f"{cost.reading:g} min a reading at {places} places of a coupon, {percent(trial.bench.repeat_share)} of the "
-        "coupons measured once more.",
-        "Gas by isentropic flow through the stated flow area without losses, so the figure is an upper one.",
+        minutes=cost,
+        sheet_minutes=SHEET_MINUTES,
+        speed_m_min=_speed(trial),
+        places=places,
+        repeat_share=trial.bench.repeat_share,
     )
 
 
@@ -96,7 +103,7 @@ def _cut_seconds(trial: Trial, coupons: pd.DataFrame, length_m: float) -> np.nda
         speed = coupons[trial.factor_column("speed")].to_numpy(float) * scale
     else:
         speed = np.full(len(coupons), _speed(trial) or length_m)
-    return PIERCE_S + 60.0 * length_m / np.maximum(speed, 1e-9)
+    return np.asarray(PIERCE_S + 60.0 * length_m / np.maximum(speed, 1e-9))
 
 
 def _gas_m3(trial: Trial, coupons: pd.DataFrame, seconds: np.ndarray) -> float | None:

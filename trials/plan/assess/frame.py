@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,47 +12,18 @@ import pandas as pd
 from trials.errors import NotIdentifiable, TrialError
 from trials.findings import Finding
 from trials.infer.model import Axis, FixedModel, Structure, build_model, find_structure
+from trials.plan.assess.run_order import dummies, rank, types_along_sheets_and_order, types_on_own_sheets
 from trials.plan.choose import Plan
-from trials.plan.optimal import rows as optimal
-from trials.plan.power import Layout, percent
+from trials.plan.optimal import efficiencies
+from trials.plan.power import Balanced, Counts
 from trials.plan.settings import allowed_settings
-from trials.trial import Level, Trial
+from trials.trial import CompareAt, Curves, Level, Trial
 
 NOZZLE = "nozzle"
 GROUPS = ("sheet", "specimen", "mount", "coupon")
 SHEETS_OUT = 1e6
 """Sheet variance in coupon variances: so large that sheets are taken out as fixed ones would be."""
 Array = np.ndarray
-
-
-@dataclass(frozen=True)
-class Question:
-    """One thing that a plan is asked.
-
-    contrast (q, k) of the model's coefficients; effects: pattern -> true contrast values (q,) of a difference of one;
-    rests_on: "yardstick" (pieces), "coupons", or "both"; exact: no approximation where the plan is balanced.
-    """
-
-    name: str
-    contrast: Array
-    effects: dict[str, Array]
-    rests_on: str
-    exact: bool
-    sentence: str
-
-    @property
-    def df(self) -> int:
-        """Degrees of freedom of the question itself."""
-        return len(self.contrast)
-
-    @property
-    def patterns(self) -> tuple[str, ...]:
-        """Names of the patterns of true differences."""
-        return tuple(self.effects)
-
-    def effect(self, pattern: str) -> Array:
-        """True contrast values (q,) when the difference is one."""
-        return self.effects[pattern]
 
 
 @dataclass(frozen=True)
@@ -72,9 +43,7 @@ class Frame:
     balanced: bool
     yardstick_df: int
     coupon_df: int
-    confounded: tuple[str, ...]
-    said: tuple[str, ...]
-    findings: tuple[Finding, ...]
+    confounded: tuple[Finding, ...]
 
     @property
     def types(self) -> tuple[str, ...]:
@@ -98,7 +67,7 @@ class Frame:
         v = coupon * np.eye(len(self.fixed))
         for name, variance in self._variances(spreads, coupon if sheets_out else None).items():
             v += variance * (self.labels[name][:, None] == self.labels[name])
-        return np.linalg.inv(self.fixed.T @ np.linalg.solve(v, self.fixed))
+        return np.asarray(np.linalg.inv(self.fixed.T @ np.linalg.solve(v, self.fixed)))
 
     def _variances(self, spreads: Mapping[str, float], coupon: float | None) -> dict[str, float]:
         found = {name: spreads.get(name, 0.0) ** 2 for name in ("specimen", "mount")}
@@ -108,10 +77,11 @@ class Frame:
             found["sheet"] = spreads.get("sheet", 0.0) ** 2 if coupon is None else SHEETS_OUT * coupon
         return found
 
-    def rows(self, nozzle: str, settings: list[Mapping[str, Level]]) -> Array:
+    def rows(self, nozzle: str, settings: Sequence[Mapping[str, Level]]) -> Array:
         """Row (k,) of the mean of one type, averaged over settings."""
-        table = {axis.name: [{NOZZLE: nozzle, **point}[axis.name] for point in settings] for axis in self.model.axes}
-        return self.model.matrix(table).mean(axis=0)
+        points = [{NOZZLE: nozzle, **point} for point in settings]
+        table = {axis.name: [point[axis.name] for point in points] for axis in self.model.axes}
+        return np.asarray(self.model.matrix(table).mean(axis=0))
 
     def common_settings(self) -> list[dict[str, Level]]:
         """Settings that every type is cut at; all that are cut where there is none."""
@@ -123,25 +93,24 @@ class Frame:
         shared = set.intersection(*each) or set.union(*each)
         return [dict(zip(names, point, strict=True)) for point in sorted(shared, key=str)]
 
-    def den_df(self, question: Question, covariance: Array, spreads: Mapping[str, float]) -> float:
-        """Denominator degrees of freedom; by Satterthwaite (1946) where pieces and coupons both count."""
-        if question.rests_on == "coupons":
-            return float(self.coupon_df)
-        if question.rests_on == "yardstick" or self.yardstick_df < 1:
+    def mixed_df(self, contrast: Array, covariance: Array) -> float:
+        """Degrees of freedom of a comparison that rests on pieces and coupons both, by Satterthwaite (1946)."""
+        if self.yardstick_df < 1:
             return float(self.yardstick_df)
-        whole = _pair_variance(question.contrast, covariance)
+        whole = _pair_variance(contrast, covariance)
         average = min(whole, _pair_variance(self.type_contrast(self.common_settings()), covariance))
         coupons = (whole - average) ** 2 / max(self.coupon_df, 1)
         return whole**2 / (average**2 / self.yardstick_df + coupons)
 
-    def type_contrast(self, settings: list[Mapping[str, Level]]) -> Array:
+    def type_contrast(self, settings: Sequence[Mapping[str, Level]]) -> Array:
         """Contrast (types - 1, k) of each type against the first, averaged over settings."""
         rows = np.array([self.rows(t, settings) for t in self.types])
-        return rows[1:] - rows[0]
+        return np.asarray(rows[1:] - rows[0])
 
-    def compared_settings(self) -> list[Mapping[str, Level]]:
+    def compared_settings(self) -> Sequence[Mapping[str, Level]]:
         """Where the answer is given: today's settings, or all that every type is cut at."""
-        return [self.trial.today_settings] if self.trial.plan.compare_at == "today" else self.common_settings()
+        today = self.trial.plan.compare_at is CompareAt.TODAY
+        return [self.trial.today_settings] if today else self.common_settings()
 
     def effective_coupons(self, spreads: Mapping[str, float], readings: int) -> float | None:
         """Coupons with a specimen and mount of their own that the coupons of one type are worth; None for one type."""
@@ -152,36 +121,35 @@ class Frame:
         one += self.coupon_variance(spreads, readings)
         return 2.0 * one / _pair_variance(contrast, self.covariance(spreads, readings))
 
-    def counts(self, covariance: Array, spreads: Mapping[str, float], readings: int) -> dict | None:
+    def counts(self, covariance: Array, spreads: Mapping[str, float], readings: int) -> Counts | None:
         """Counts of the nearest balanced plan for `specimens_needed`; None where no type can be judged."""
-        if len(self.types) < 2 or self.yardstick_df < 1:
+        nearest = self.nearest_balanced(readings)
+        if nearest is None or self.yardstick_df < 1:
             return None
-        layout = self.layout(readings)
-        pieces = layout.specimens * layout.mounts
+        pieces = nearest.specimens * nearest.mounts
         whole = _pair_variance(self.type_contrast(self.compared_settings()), covariance)
-        fixed_part = 0.0 if layout.specimens == 1 else spreads.get("specimen", 0.0) ** 2 / layout.specimens
+        fixed_part = 0.0 if nearest.specimens == 1 else spreads.get("specimen", 0.0) ** 2 / nearest.specimens
         rest = whole / 2.0 - fixed_part - spreads.get("mount", 0.0) ** 2 / pieces
-        worth = self.coupon_variance(spreads, readings) / (pieces * rest)
         n, mounts = len(self.fixed), len(set(self.labels["mount"]))
-        return {
-            "types": layout.types,
-            "specimens": layout.specimens,
-            "mounts": layout.mounts,
-            "coupons": worth,
-            "readings": readings,
-            "sheets": layout.sheets,
-            "coupons_cut": n / mounts,
-            "terms": n - mounts - self.coupon_df,
-        }
+        return Counts(
+            types=nearest.types,
+            specimens=nearest.specimens,
+            mounts=nearest.mounts,
+            coupons=self.coupon_variance(spreads, readings) / (pieces * rest),
+            readings=readings,
+            sheets=nearest.sheets,
+            coupons_cut=n / mounts,
+            terms=n - mounts - self.coupon_df,
+        )
 
-    def layout(self, readings: int) -> Layout | None:
+    def nearest_balanced(self, readings: int) -> Balanced | None:
         """The nearest balanced plan; None with a single type."""
         if len(self.types) < 2:
             return None
         specimens = max(1, round(self.per_type("specimen")))
         mounts = max(1, round(self.per_type("mount") / specimens))
         coupons = max(1, round(self.per_type("coupon") / (specimens * mounts)))
-        return Layout(len(self.types), specimens, mounts, coupons, readings, len(set(self.labels["sheet"])))
+        return Balanced(len(self.types), specimens, mounts, coupons, readings, len(set(self.labels["sheet"])))
 
     def reading_rows(self, readings: int) -> tuple[Array, dict[str, Array]]:
         """Model matrix and groupings with one row per reading, as they will be analysed."""
@@ -211,13 +179,13 @@ class Frame:
     def efficiency(self) -> float | None:
         """D-efficiency of the settings per coupon, 1 for orthogonal columns of length one; None if singular."""
         try:
-            return optimal.assess(self.fixed).d
+            return efficiencies(self.fixed).d
         except TrialError:
             return None
 
 
 def build_frame(trial: Trial, plan: Plan) -> Frame:
-    """The arrays of a plan; sentences on what its layout cannot tell apart."""
+    """The arrays of a plan, with what its layout cannot tell apart."""
     coupons = plan.coupons
     settings = {NOZZLE: coupons[NOZZLE].to_numpy(object)}
     for name, asked in trial.factors.items():
@@ -229,9 +197,9 @@ def build_frame(trial: Trial, plan: Plan) -> Frame:
     axes = [Axis(NOZZLE, tuple(types))] if len(types) > 1 else []
     axes += [Axis(name, asked.levels) for name, asked in trial.factors.items() if len(asked.levels) > 1]
     block = None if structure.block is None else labels["sheet"]
-    model, block = _model(axes, settings, block, len(coupons))
+    common = trial.plan.curves is Curves.COMMON
+    model, block = _model(axes, settings, block, common)
     fixed = model.matrix({axis.name: settings[axis.name] for axis in axes} or {"": labels["coupon"]}, block)
-    said = [f"Not estimated from this plan: {', '.join(model.dropped)}."] if model.dropped else []
     return Frame(
         trial=trial,
         model=model,
@@ -241,22 +209,20 @@ def build_frame(trial: Trial, plan: Plan) -> Frame:
         structure=structure,
         balanced=_balanced(settings, labels),
         yardstick_df=_yardstick_df(settings[NOZZLE], labels, structure),
-        coupon_df=len(fixed) - _rank(np.hstack([fixed, _dummies(labels["mount"])])),
-        confounded=_confounded(coupons),
-        said=tuple(said),
-        findings=structure.said,
+        coupon_df=len(fixed) - rank(np.hstack([fixed, dummies(labels["mount"])])),
+        confounded=types_along_sheets_and_order(coupons),
     )
 
 
 def _model(
-    axes: list[Axis], settings: dict[str, Array], block: Array | None, n: int
+    axes: list[Axis], settings: dict[str, Array], block: Array | None, common_curves: bool
 ) -> tuple[FixedModel, Array | None]:
     """The model that the plan carries, without the sheets where types cannot be told apart from them."""
-    nozzle = NOZZLE if axes and axes[0].name == NOZZLE else None
+    nozzle, n = NOZZLE if axes and axes[0].name == NOZZLE else None, len(settings[NOZZLE])
     try:
-        return build_model(axes, settings, nozzle, block, n), block
+        return build_model(axes, settings, nozzle, block, n, common_curves), block
     except NotIdentifiable:
-        return build_model(axes, settings, nozzle, None, n), None
+        return build_model(axes, settings, nozzle, None, n, common_curves), None
 
 
 def _structure(settings: Mapping[str, Array], labels: Mapping[str, Array], readings: int) -> Structure:
@@ -272,14 +238,6 @@ def _pair_variance(contrast: Array, covariance: Array) -> float:
     return float(np.mean([*one, *between[np.triu_indices(len(one), 1)]]))
 
 
-def _dummies(labels: Array) -> Array:
-    return (np.asarray(labels)[:, None] == np.array(list(dict.fromkeys(labels)), dtype=object)).astype(float)
-
-
-def _rank(columns: Array) -> int:
-    return int(np.linalg.matrix_rank(columns))
-
-
 def _same(a: Array, b: Array) -> bool:
     return len(set(zip(a, b, strict=True))) == len(set(a)) == len(set(b))
 
@@ -287,18 +245,13 @@ def _same(a: Array, b: Array) -> bool:
 def _yardstick_df(nozzle: Array, labels: Mapping[str, Array], structure: Structure) -> int:
     if not structure.replicated or structure.yardstick not in ("specimen", "mount"):
         return 0
-    if _types_on_own_sheets(nozzle, labels["sheet"]):
+    if types_on_own_sheets(nozzle, labels["sheet"]):
         return 0
     piece = labels[structure.yardstick]
     units = pd.DataFrame({"piece": piece, NOZZLE: nozzle, "sheet": labels["sheet"]}).drop_duplicates()
     if len(units) > len(set(piece)):
         return len(set(piece)) - len(set(nozzle))
-    return len(units) - _rank(np.hstack([_dummies(units[NOZZLE]), _dummies(units["sheet"])]))
-
-
-def _types_on_own_sheets(nozzle: Array, sheet: Array) -> bool:
-    types, sheets = _dummies(nozzle), _dummies(sheet)
-    return _rank(np.hstack([types, sheets])) < types.shape[1] + sheets.shape[1] - 1
+    return len(units) - rank(np.hstack([dummies(units[name].to_numpy(object)) for name in (NOZZLE, "sheet")]))
 
 
 def _balanced(settings: Mapping[str, Array], labels: Mapping[str, Array]) -> bool:
@@ -316,28 +269,4 @@ def _balanced(settings: Mapping[str, Array], labels: Mapping[str, Array]) -> boo
     even = [len(set(values)) == 1 for values in (held.values(), per_sheet.to_numpy().ravel(), per_piece, pieces)]
     visits = mounts.groupby(["specimen", "sheet"]).size().unstack(fill_value=0).to_numpy()
     stays = ((visits > 0).sum(axis=1) == 1).all()
-    return all(even) and bool(stays or (visits == visits[0, 0]).all())
-
-
-def _confounded(coupons: pd.DataFrame) -> tuple[str, ...]:
-    """Nozzle type with sheet and with the order of cutting, in plain sentences."""
-    if coupons[NOZZLE].nunique() < 2:
-        return ()
-    types, said = _dummies(coupons[NOZZLE].to_numpy(object)), []
-    if _types_on_own_sheets(coupons[NOZZLE].to_numpy(object), coupons["sheet"].to_numpy(object)):
-        said.append("Nozzle type and sheet cannot be told apart: some types meet others on no sheet.")
-    order = coupons["order"].to_numpy(float)
-    span = coupons.groupby(NOZZLE)["order"].agg(["min", "max"]).sort_values("min")
-    if (span["min"].to_numpy()[1:] > span["max"].to_numpy()[:-1]).all():
-        said.append(
-            "Nozzle type and time of day cannot be told apart: each type is cut in one go, one after the other."
-        )
-    else:
-        fitted = types @ np.linalg.lstsq(types, order, rcond=None)[0]
-        share = float(np.var(fitted) / np.var(order))
-        if share > 0.5:
-            said.append(
-                f"Nozzle type goes along with the order of cutting ({percent(share)} of it): a drift over the day "
-                "would look like a difference between types."
-            )
-    return tuple(said)
+    return bool(all(even) and (stays or (visits == visits[0, 0]).all()))

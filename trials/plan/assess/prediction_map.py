@@ -6,11 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trials.plan.assess.assessment import expected_spreads
 from trials.plan.assess.frame import NOZZLE, build_frame
 from trials.plan.choose import Plan
 from trials.plan.settings import broken
-from trials.trial import Level, Trial
+from trials.trial import Level, Trial, expected_spreads
 
 STEPS = 25
 """Grid points along each setting."""
@@ -42,14 +41,15 @@ def prediction_map(trial: Trial, plan: Plan, response: str, nozzle: str) -> Pred
     TrialError
         If the plan's tables and the trial do not belong together.
     """
-    names = [name for name, factor in trial.factors.items() if not factor.is_text and len(factor.levels) > 1][:2]
+    names = [name for name, factor in trial.factors.items() if len(factor.numbers) > 1][:2]
     spreads = expected_spreads(trial, response)
     frame = build_frame(trial, plan)
     if len(names) < 2 or not spreads or not any(axis.name == names[0] for axis in frame.model.axes):
         return None
-    x, y = (np.linspace(min(trial.factors[n].levels), max(trial.factors[n].levels), STEPS) for n in names)
+    across, up = names
+    x, y = (np.linspace(min(trial.factors[n].numbers), max(trial.factors[n].numbers), STEPS) for n in names)
     held = {n: _inside(trial, n, level) for n, level in trial.today_settings.items() if n not in names}
-    points = [{**held, names[0]: float(a), names[1]: float(c)} for c in y for a in x]
+    points = [{**held, across: float(a), up: float(c)} for c in y for a in x]
     columns = {n: np.array([point[n] for point in points], dtype=object) for n in trial.factors}
     values = {
         axis.name: np.full(len(points), nozzle, dtype=object)
@@ -62,10 +62,10 @@ def prediction_map(trial: Trial, plan: Plan, response: str, nozzle: str) -> Pred
     errors = np.sqrt(np.einsum("ij,jk,ik->i", rows, covariance, rows))
     forbidden = np.array([broken(trial, nozzle, point) is not None for point in points])
     errors[forbidden] = np.nan
-    return PredictionMap(response, nozzle, *names, x, y, errors.reshape(STEPS, STEPS), held)
+    return PredictionMap(response, nozzle, across, up, x, y, errors.reshape(STEPS, STEPS), held)
 
 
 def _inside(trial: Trial, name: str, level: Level) -> Level:
     """Today's level, brought between the planned ones."""
-    factor = trial.factors[name]
-    return level if factor.is_text else float(np.clip(level, min(factor.levels), max(factor.levels)))
+    numbers = trial.factors[name].numbers
+    return level if isinstance(level, str) else float(np.clip(level, min(numbers), max(numbers)))

@@ -1,4 +1,4 @@
-"""Full factorials and two-level fractions in coded units, with their aliases in words, and blocks.
+"""Full factorials and two-level fractions in coded units, with their aliases.
 
 Symbols as in Box, Hunter and Hunter (2005), ch. 6: a generator makes the column of one factor the product of others;
 the defining words are the products of columns that are constant; effects that differ by a word are aliases.
@@ -60,20 +60,13 @@ def full_factorial(levels: Mapping[str, int]) -> CodedPlan:
     Raises:
         WrongShape: no factor, or a factor with fewer than two levels.
     """
-    names = _checked_names(levels)
+    names = _checked_names(list(levels))
     short = [name for name in names if int(levels[name]) != levels[name] or levels[name] < 2]
     if short:
         raise WrongShape(f"{short[0]} has {levels[short[0]]} levels. Give a whole number of two or more")
     axes = [np.linspace(-1.0, 1.0, int(levels[name])) for name in reversed(names)]
     runs = np.array(list(itertools.product(*axes)))[:, ::-1]
     return CodedPlan(names, np.ascontiguousarray(runs))
-
-
-def with_centre(plan: CodedPlan, points: int) -> CodedPlan:
-    """Add runs at the centre of all factors, at the end."""
-    if int(points) != points or points < 0:
-        raise WrongShape(f"{points} centre points. Give zero or a positive whole number")
-    return CodedPlan(plan.names, np.vstack([plan.runs, np.zeros((int(points), len(plan.names)))]))
 
 
 def fraction(names: Sequence[str], generators: Mapping[str, Sequence[str]], minus: Sequence[str] = ()) -> Fraction:
@@ -120,7 +113,9 @@ def _checked_names(names: Sequence[str]) -> tuple[str, ...]:
     return found
 
 
-def _check_generators(names: tuple, basic: tuple, generators: Mapping[str, Sequence[str]], minus: Sequence) -> None:
+def _check_generators(
+    names: tuple[str, ...], basic: tuple[str, ...], generators: Mapping[str, Sequence[str]], minus: Sequence[str]
+) -> None:
     for name, parts in generators.items():
         wrong = [part for part in parts if part not in basic]
         if name not in names or wrong or not parts or len(set(parts)) < len(parts):
@@ -133,11 +128,11 @@ def _check_generators(names: tuple, basic: tuple, generators: Mapping[str, Seque
         raise WrongShape(f"{stray[0]} has a minus sign but no generator. Name generated factors only")
 
 
-def _ordered(names: Sequence[str], factors: frozenset) -> tuple[str, ...]:
+def _ordered(names: Sequence[str], factors: frozenset[str]) -> tuple[str, ...]:
     return tuple(name for name in names if name in factors)
 
 
-def _times(a: tuple[frozenset, int], b: tuple[frozenset, int]) -> tuple[frozenset, int]:
+def _times(a: tuple[frozenset[str], int], b: tuple[frozenset[str], int]) -> tuple[frozenset[str], int]:
     return a[0] ^ b[0], a[1] * b[1]
 
 
@@ -169,20 +164,6 @@ def alias_groups(plan: Fraction, order: int = 2) -> tuple[tuple[Effect, ...], ..
         seen |= {other.factors for other in group}
         groups.append(tuple(group))
     return tuple(groups)
-
-
-def alias_words(plan: Fraction, order: int = 2) -> tuple[str, ...]:
-    """Say which effects cannot be told apart, one sentence per group of two effects or more."""
-    sentences = []
-    for first, *rest in alias_groups(plan, order):
-        if rest:
-            others = [f"{effect}{'' if effect.sign > 0 else ' (with opposite sign)'}" for effect in rest]
-            sentences.append(f"{first} cannot be told apart from {_listed(others)}.")
-    return tuple(sentences)
-
-
-def _listed(parts: Sequence[str]) -> str:
-    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} or {parts[-1]}"
 
 
 def best_generators(names: Sequence[str], basic: int) -> dict[str, tuple[str, ...]]:
@@ -221,41 +202,4 @@ def best_generators(names: Sequence[str], basic: int) -> dict[str, tuple[str, ..
 def _bit_count(values: np.ndarray) -> np.ndarray:
     """Count the bits of whole numbers below 2^32."""
     bits = (values[..., None] >> np.arange(32)) & 1
-    return bits.sum(axis=-1)
-
-
-@dataclass(frozen=True)
-class Blocks:
-    """Blocks of a two-level plan: `labels` (n,) from 1, and `given_up`, the effects that blocks are confused with."""
-
-    labels: np.ndarray
-    given_up: tuple[Effect, ...]
-
-
-def blocks(plan: Fraction, products: Sequence[Sequence[str]]) -> Blocks:
-    """Split a two-level plan into 2^b blocks (sheets, days) by the signs of b products of factors.
-
-    Effects of up to two factors that are lost to the block differences come back in `given_up`.
-
-    Raises:
-        WrongShape: an unknown factor in a product.
-        Infeasible: a product that is constant, repeats the others, or costs the effect of a single factor.
-    """
-    words = [(frozenset(word.factors), word.sign) for word in plan.words]
-    signs = []
-    for product in products:
-        unknown = [name for name in product if name not in plan.names]
-        if unknown or not product:
-            raise WrongShape(f"block product {tuple(product)} must name factors of the plan. Correct it")
-        signs.append(np.prod([plan.runs[:, plan.names.index(name)] for name in product], axis=0))
-    single = [(frozenset(product), 1) for product in products]
-    combined = [reduce(_times, some) for r in range(1, len(single) + 1) for some in itertools.combinations(single, r)]
-    lost = {factors for made in combined for factors, _ in [made, *(_times(made, word) for word in words)]}
-    if frozenset() in lost:
-        raise Infeasible("a block product is constant or repeats the others, so blocks would be empty. Choose another")
-    alone = [next(iter(factors)) for factors in lost if len(factors) == 1]
-    if alone:
-        raise Infeasible(f"these blocks cost the effect of {min(alone)}. Choose a longer product")
-    labels = 1 + sum(((sign > 0).astype(int) << i for i, sign in enumerate(signs)), np.zeros(len(plan.runs), dtype=int))
-    given_up = sorted((_ordered(plan.names, f) for f in lost if len(f) == 2), key=lambda f: [*map(plan.names.index, f)])
-    return Blocks(labels=labels, given_up=tuple(Effect(factors) for factors in given_up))
+    return np.asarray(bits.sum(axis=-1))

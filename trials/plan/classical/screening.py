@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 
 import numpy as np
@@ -55,28 +54,25 @@ def conference_matrix(order: int) -> np.ndarray:
     return matrix
 
 
+Element = tuple[int, int]
+
+
 def _residues(q: int) -> np.ndarray:
     """Return Q (q, q): 1 where a - b is a non-zero square of the field, -1 where it is none, 0 for a = b."""
-    if q == 9:
-        elements = list(itertools.product(range(3), repeat=2))  # a + b i with i^2 = -1 modulo 3
+    nine = q == 9  # its elements are a + b i with i^2 = -1 modulo 3
+    elements: list[Element] = [(a, b) for a in range(3) for b in range(3)] if nine else [(a, 0) for a in range(q)]
 
-        def times(x: tuple, y: tuple) -> tuple:
+    def times(x: Element, y: Element) -> Element:
+        if nine:
             return (x[0] * y[0] - x[1] * y[1]) % 3, (x[0] * y[1] + x[1] * y[0]) % 3
+        return x[0] * y[0] % q, 0
 
-        def minus(x: tuple, y: tuple) -> tuple:
-            return (x[0] - y[0]) % 3, (x[1] - y[1]) % 3
-    else:
-        elements = [(a, 0) for a in range(q)]
-
-        def times(x: tuple, y: tuple) -> tuple:
-            return x[0] * y[0] % q, 0
-
-        def minus(x: tuple, y: tuple) -> tuple:
-            return (x[0] - y[0]) % q, 0
+    def minus(x: Element, y: Element) -> Element:
+        return ((x[0] - y[0]) % 3, (x[1] - y[1]) % 3) if nine else ((x[0] - y[0]) % q, 0)
 
     squares = {times(x, x) for x in elements} - {(0, 0)}
 
-    def character(x: tuple) -> float:
+    def character(x: Element) -> float:
         return 0.0 if x == (0, 0) else (1.0 if x in squares else -1.0)
 
     return np.array([[character(minus(a, b)) for b in elements] for a in elements])

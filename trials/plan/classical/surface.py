@@ -75,7 +75,7 @@ def _corners(names: tuple[str, ...]) -> CodedPlan:
         except Infeasible:
             continue
         cube = fraction(names, generators)
-        if cube.resolution >= 5:
+        if cube.resolution is None or cube.resolution >= 5:
             return cube
     return full_factorial(dict.fromkeys(names, 2))
 

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from trials.errors import Infeasible, InputError
+from trials.findings import About, Fact, Finding, Weight
 from trials.infer.model import Axis, FixedModel, build_model
+from trials.plan.kinds import PlanKind
 from trials.plan.layout import MountRuns
-from trials.plan.methods.plain import Draft, Progress, all_mounts, repeat_words
+from trials.plan.methods.plain import Draft, Progress, all_mounts, mount_rows, moved_repeats
 from trials.plan.optimal import choose_rows
 from trials.plan.settings import Setting, allowed_settings, crossed, left_out, limit_corners, repeat_setting
-from trials.trial import Trial, amount_on_scale
+from trials.trial import Curves, Trial, expected_spreads
 
 NOZZLE = "nozzle"
 
@@ -44,8 +47,8 @@ def within_budget(trial: Trial, rng: np.random.Generator, progress: Progress | N
     """
     mounts = all_mounts(trial, rng)
     share = _shares(trial, mounts, rng)
-    found = candidates(trial, trial.plan.coupons)
-    ratios, said = _ratios(trial, mounts)
+    found = candidates(trial, int(share.sum()) + len(mounts) * trial.plan.repeats)
+    ratios, assumed = _ratios(trial, mounts)
     mount_of = np.repeat(mounts["mount"].to_numpy(object), share)
     again = mounts["mount"].repeat(trial.plan.repeats).to_numpy(object)
     labels = mounts.set_index("mount")
@@ -66,12 +69,12 @@ def within_budget(trial: Trial, rng: np.random.Generator, progress: Progress | N
         progress=None if progress is None else lambda done, _: progress(round(100 * done), 100),
     )
     runs = {}
-    for mount in mounts.itertuples():
-        settings = [found.settings[row] for row in chosen.rows[mount_of == mount.mount]]
-        repeat = repeat_setting(trial, mount.nozzle)[0]
+    for mount, nozzle in mount_rows(mounts):
+        settings = [found.settings[row] for row in chosen.rows[mount_of == mount]]
+        repeat = repeat_setting(trial, nozzle)[0]
         settings += [repeat] * trial.plan.repeats
-        runs[mount.mount] = MountRuns(tuple(settings), tuple(i for i, s in enumerate(settings) if s == repeat))
-    return Draft(mounts, runs, (*said, *_model_words(trial, found), *_count_words(trial, mounts, runs)))
+        runs[mount] = MountRuns(tuple(settings), tuple(i for i, s in enumerate(settings) if s == repeat))
+    return Draft(mounts, runs, (*assumed, *_model_chosen(trial, found), *_counted(trial, mounts, runs)))
 
 
 def candidates(trial: Trial, coupons: int) -> Candidates:
@@ -86,16 +89,18 @@ def candidates(trial: Trial, coupons: int) -> Candidates:
     """
     if len(trial.types) < 2 and not trial.factors:
         raise Infeasible("One nozzle type and no factor: there is nothing to choose. Add a type or a factor.")
-    nozzles, settings = [], []
-    for nozzle in trial.types:
-        own = allowed_settings(trial, nozzle) + limit_corners(trial, nozzle)
-        nozzles += [nozzle] * len(own)
+    nozzles: list[str] = []
+    settings: list[Setting] = []
+    for kind in trial.types:
+        own = allowed_settings(trial, kind) + limit_corners(trial, kind)
+        nozzles += [kind] * len(own)
         settings += own
     axes = [Axis(NOZZLE, trial.types)] if len(trial.types) > 1 else []
     axes += [Axis(name, asked.levels) for name, asked in trial.factors.items() if len(asked.levels) > 1]
     columns = _columns(trial, nozzles, settings)
     values = {axis.name: columns[axis.name] for axis in axes}
-    model = build_model(axes, values, NOZZLE if len(trial.types) > 1 else None, units=coupons)
+    nozzle = NOZZLE if len(trial.types) > 1 else None
+    model = build_model(axes, values, nozzle, units=coupons, common_curves=trial.plan.curves is Curves.COMMON)
     coordinates = np.column_stack([_numbers(columns[axis.name], axis) for axis in axes])
     return Candidates(np.asarray(nozzles, dtype=object), settings, model, model.matrix(values), coordinates)
 
@@ -108,11 +113,11 @@ def _columns(trial: Trial, nozzles: list[str], settings: list[Setting]) -> dict[
 
 
 def _numbers(values: np.ndarray, axis: Axis) -> np.ndarray:
-    return np.asarray([axis.levels.index(v) for v in values], dtype=float) if axis.is_text else values
+    return np.asarray([axis.levels.index(v) for v in values], dtype=float) if axis.is_text else np.asarray(values)
 
 
 def _codes(labels: pd.DataFrame, mounts: np.ndarray, name: str) -> np.ndarray:
-    return mounts if name == "mount" else labels.loc[mounts, name].to_numpy(object)
+    return mounts if name == "mount" else np.asarray(labels.loc[mounts, name], dtype=object)
 
 
 def _shares(trial: Trial, mounts: pd.DataFrame, rng: np.random.Generator) -> np.ndarray:
@@ -134,63 +139,58 @@ def _shares(trial: Trial, mounts: pd.DataFrame, rng: np.random.Generator) -> np.
     return share
 
 
-def _ratios(trial: Trial, mounts: pd.DataFrame) -> tuple[dict[str, float], list[str]]:
+def _ratios(trial: Trial, mounts: pd.DataFrame) -> tuple[dict[str, float], list[Finding]]:
     """Variance of specimen, mount and sheet over that of a coupon's mean, for the groupings that the plan has."""
     name = trial.primaries[0]
-    asked, quantity = trial.responses[name].expected, trial.quantity(name)
     wanted = ["mount"] + ["specimen"] * (mounts["specimen"].nunique() > 1) + ["sheet"] * (mounts["sheet"].nunique() > 1)
-
-    def variance(source: str) -> float | None:
-        text = getattr(asked, source) if asked else None
-        if text is None:
-            return None
-        try:
-            return amount_on_scale(text, quantity, asked.level, f"responses.{name}.expected.{source}") ** 2
-        except ValueError as error:
-            raise InputError(str(error), do="Correct the trial file.") from None
-
-    coupon = (variance("coupon") or 0.0) + (variance("reading") or 0.0) / trial.responses[name].readings
-    found = {source: variance(source) / coupon for source in wanted if coupon and variance(source) is not None}
-    missing = [source for source in wanted if source not in found]
-    said = []
-    if missing:
-        unknown = ", ".join(missing if coupon else [*missing, "coupon"])
-        said.append(
-            f"No expected spread of {name} is given for {unknown}: the plan counts {', '.join(missing)} as large as "
-            "the spread from coupon to coupon."
-        )
-    return {source: found.get(source, 1.0) for source in wanted}, said
+    known = _variances(trial, name)
+    coupon = coupon_variance(known, trial.responses[name].readings)
+    found = {source: known[source] / coupon for source in wanted if coupon and source in known}
+    missing = tuple(source for source in wanted if source not in found)
+    if not missing:
+        return found, []
+    facts: dict[str, Fact] = {"unknown": missing if coupon else (*missing, "coupon"), "assumed": missing}
+    assumed = Finding(PlanKind.SPREADS_ASSUMED, About(response=name), facts, Weight.LOOK_AT)
+    return {source: found.get(source, 1.0) for source in wanted}, [assumed]
 
 
-def _model_words(trial: Trial, found: Candidates) -> list[str]:
-    aim = "effects (D-criterion)" if trial.plan.aim == "effects" else "prediction (I-criterion)"
-    said = [
-        f"Settings chosen for {aim} under the model of the analysis ({found.rows.shape[1]} coefficients: the mean, "
-        f"{', '.join(term.name for term in found.model.terms)})."
-    ]
+def coupon_variance(variances: Mapping[str, float], readings: int) -> float:
+    """Variance of a coupon's mean over its readings, from the variances by source; a missing one counts as none."""
+    return variances.get("coupon", 0.0) + variances.get("reading", 0.0) / readings
+
+
+def _variances(trial: Trial, name: str) -> dict[str, float]:
+    """Expected variances of a response by source, as far as the trial file states them."""
+    try:
+        return {source: sd**2 for source, sd in expected_spreads(trial, name).items()}
+    except ValueError as error:
+        raise InputError(str(error), do="Correct the trial file.") from None
+
+
+def _model_chosen(trial: Trial, found: Candidates) -> list[Finding]:
+    facts: dict[str, Fact] = {
+        "aim": trial.plan.aim,
+        "coefficients": found.rows.shape[1],
+        "terms": tuple(term.name for term in found.model.terms),
+    }
+    said = [Finding(PlanKind.CHOSEN_FOR, facts=facts)]
     if found.model.dropped:
-        said.append(f"So few coupons or levels do not carry: {', '.join(found.model.dropped)}.")
+        facts = {"terms": found.model.dropped}
+        said.append(Finding(PlanKind.TERMS_NOT_CARRIED, facts=facts, weight=Weight.LOOK_AT))
     return said + left_out(trial)
 
 
-def _count_words(trial: Trial, mounts: pd.DataFrame, runs: dict[str, MountRuns]) -> list[str]:
-    """Unequal nozzle counts, missing repeats, and settings between the levels, in sentences."""
-    counts = dict.fromkeys(trial.types, 0)
-    different = set()
-    for mount in mounts.itertuples():
-        counts[mount.nozzle] += len(runs[mount.mount].settings)
-        different |= {(mount.nozzle, *setting.values()) for setting in runs[mount.mount].settings}
-    said = repeat_words(trial)
+def _counted(trial: Trial, mounts: pd.DataFrame, runs: dict[str, MountRuns]) -> list[Finding]:
+    """Unequal nozzle counts, missing repeats, and settings between the levels."""
+    cut = [(nozzle, *setting.values()) for mount, nozzle in mount_rows(mounts) for setting in runs[mount].settings]
+    counts = {nozzle: sum(one[0] == nozzle for one in cut) for nozzle in trial.types}
+    found = moved_repeats(trial)
     if len(set(counts.values())) > 1:
-        shown = ", ".join(f"{nozzle} {count}" for nozzle, count in counts.items())
-        said.append(f"The types get unequal numbers of coupons: {shown}.")
-    if len(different) == sum(counts.values()):
-        said.append(
-            "No type is cut twice at any setting, so the model cannot be checked against true repeats; "
-            f"plan.repeats = {trial.plan.repeats + 1} forces repeats at today's setting, out of the same budget."
-        )
-    grid = {tuple(setting.values()) for setting in crossed(trial)}
-    between = {tuple(setting.values()) for run in runs.values() for setting in run.settings} - grid
+        found.append(Finding(PlanKind.UNEQUAL_COUPONS, facts={"coupons": tuple(counts.items())}))
+    if len(set(cut)) == len(cut):
+        facts = {"repeats": trial.plan.repeats + 1}
+        found.append(Finding(PlanKind.NO_TRUE_REPEATS, facts=facts, weight=Weight.LOOK_AT))
+    between = {one[1:] for one in cut} - {tuple(setting.values()) for setting in crossed(trial)}
     if between:
-        said.append(f"{len(between)} settings lie on a limit or at today's setting, between the levels.")
-    return said
+        found.append(Finding(PlanKind.BETWEEN_LEVELS, facts={"settings": len(between)}))
+    return found

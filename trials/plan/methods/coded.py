@@ -9,27 +9,31 @@ from collections.abc import Sequence
 import numpy as np
 
 from trials.errors import Infeasible, InputError
+from trials.findings import About, Fact, Finding, Weight
 from trials.plan.classical.plans import (
     CodedPlan,
+    Effect,
     Fraction,
-    alias_words,
+    alias_groups,
     best_generators,
     box_behnken,
     central_composite,
     definitive_screening,
 )
 from trials.plan.classical.plans import fraction as coded_fraction
-from trials.plan.layout import MountRuns, place_mounts
-from trials.plan.methods.plain import Draft, Progress, all_mounts, budget_words, repeat_words, with_repeats
-from trials.plan.settings import Setting, broken, repeat_setting, words
-from trials.trial import Level, Trial
-
-_PILOT_WORDS = (
-    "A pilot: corners of the levels and two coupons at today's setting in each mount. Stop a mount at once and note "
-    "why when a cut is not severed, the edge burns, or the head touches sheet or coupon; then bring the levels closer.",
-    "The spreads that `trials fit` prints for specimen, mount, coupon and reading are the expected spreads of the "
-    'trial proper: put them under [responses.NAME.expected] with source = "pilot". A pilot answers no question.',
+from trials.plan.kinds import PlanKind
+from trials.plan.layout import MountRequest, MountRuns, place_mounts
+from trials.plan.methods.plain import (
+    Draft,
+    Progress,
+    all_mounts,
+    mount_rows,
+    moved_repeats,
+    unused_budget,
+    with_repeats,
 )
+from trials.plan.settings import Setting, broken, repeat_setting, setting_formula
+from trials.trial import Level, Trial
 
 
 def fraction(trial: Trial, rng: np.random.Generator, progress: Progress | None = None) -> Draft:
@@ -52,12 +56,22 @@ def fraction(trial: Trial, rng: np.random.Generator, progress: Progress | None =
             f"A fraction cuts two levels of each factor, {many[0]} has more words; use plan.method optimal."
         )
     plan = _fraction(trial, names)
-    said = [
-        f"Each mount cuts {len(plan.runs)} settings, the lowest and highest level of each factor: "
-        + ("every crossing of them." if plan.resolution is None else f"a fraction of resolution {plan.resolution}."),
-        *alias_words(plan),
+    facts: dict[str, Fact] = {"settings": len(plan.runs), "resolution": plan.resolution}
+    found = [Finding(PlanKind.FRACTION, facts=facts), *_aliases(plan)]
+    return _in_every_mount(trial, rng, _settings(trial, plan), found)
+
+
+def _aliases(plan: Fraction) -> list[Finding]:
+    """Effects that the fraction cannot tell apart, one finding per group of two effects or more."""
+
+    def fact(effect: Effect) -> tuple[Fact, ...]:
+        return effect.factors, effect.sign
+
+    return [
+        Finding(PlanKind.ALIASES, facts={"effects": tuple(map(fact, group))}, weight=Weight.COULD_CHANGE)
+        for group in alias_groups(plan)
+        if len(group) > 1
     ]
-    return _in_every_mount(trial, rng, _settings(trial, plan), said)
 
 
 def _fraction(trial: Trial, names: Sequence[str]) -> Fraction:
@@ -74,13 +88,14 @@ def _fraction(trial: Trial, names: Sequence[str]) -> Fraction:
             found = coded_fraction(names, best_generators(names, basic))
         except Infeasible:
             continue
-        if found.resolution >= 4:
+        if found.resolution is None or found.resolution >= 4:
             return found
     return coded_fraction(names, {})
 
 
 def _read_generators(texts: Sequence[str]) -> tuple[dict[str, tuple[str, ...]], tuple[str, ...]]:
-    generators, minus = {}, []
+    generators: dict[str, tuple[str, ...]] = {}
+    minus: list[str] = []
     for text in texts:
         found = re.fullmatch(r"\s*(\w+)\s*=\s*(-?)\s*(\w+(?:\s+x\s+\w+)*)\s*", text)
         if not found:
@@ -109,11 +124,8 @@ def screening(trial: Trial, rng: np.random.Generator, progress: Progress | None 
     if text:
         raise Infeasible(f"A screening plan needs numbers, {text[0]} has words; use plan.method fraction or optimal.")
     plan = definitive_screening(names)
-    said = [
-        f"Each mount cuts {len(plan.runs)} settings that screen {len(names)} factors: their effects are clear of each "
-        "other, of squares and of products of two; squares and products can be told apart only where few matter.",
-    ]
-    return _in_every_mount(trial, rng, _settings(trial, plan), said)
+    facts = {"settings": len(plan.runs), "factors": len(names)}
+    return _in_every_mount(trial, rng, _settings(trial, plan), [Finding(PlanKind.SCREENING, facts=facts)])
 
 
 def surface(trial: Trial, rng: np.random.Generator, progress: Progress | None = None) -> Draft:
@@ -130,14 +142,14 @@ def surface(trial: Trial, rng: np.random.Generator, progress: Progress | None = 
     names = [name for name in _varied(trial) if not trial.factors[name].is_text]
     if len(names) < 2:
         raise Infeasible("A surface plan needs two factors with numbers as levels; add one or use plan.method full.")
-    plans = {"corners, middles of the faces and centre": central_composite(names, "faced", centre=1)}
+    plans: dict[str, CodedPlan] = {"corners": central_composite(names, "faced", centre=1)}
     if 3 <= len(names) <= 7:
-        plans["middles of the edges and centre"] = box_behnken(names, centre=1)
-    choices = {place: _settings(trial, plan) for place, plan in plans.items()}
-    free = [place for place, settings in choices.items() if not _forbidden(trial, settings)]
-    place = free[0] if free else next(iter(choices))
-    said = [f"Each mount cuts {len(choices[place])} settings: {place} of the box that the levels span."]
-    return _in_every_mount(trial, rng, choices[place], said)
+        plans["edges"] = box_behnken(names, centre=1)
+    choices = {where: _settings(trial, plan) for where, plan in plans.items()}
+    free = [where for where, settings in choices.items() if not _forbidden(trial, settings)]
+    where = free[0] if free else next(iter(choices))
+    facts: dict[str, Fact] = {"settings": len(choices[where]), "where": where}
+    return _in_every_mount(trial, rng, choices[where], [Finding(PlanKind.SURFACE, facts=facts)])
 
 
 def pilot(trial: Trial, rng: np.random.Generator, progress: Progress | None = None) -> Draft:
@@ -148,20 +160,29 @@ def pilot(trial: Trial, rng: np.random.Generator, progress: Progress | None = No
     names = [name for name, asked in trial.factors.items() if len(asked.levels) > 1 and not asked.is_text]
     corners = [trial.today_settings]
     if names:
-        basic = len(names) if len(names) <= 2 else max(2, len(names).bit_length())
-        ends = coded_fraction(names, best_generators(names, basic))
-        levels = [{n: _level(trial, n, c) for n, c in zip(names, run, strict=True)} for run in ends.runs]
-        corners = [trial.today_settings | corner for corner in levels]
+        corners = _corners(trial, names)
     pieces = {nozzle.type: nozzle.specimens[:2] for nozzle in trial.nozzles}
-    mounts = place_mounts(pieces, trial.plan.mounts_per_specimen, min(trial.plan.sheets, 2), rng)
+    mounts = place_mounts(MountRequest(pieces, trial.plan.mounts_per_specimen, min(trial.plan.sheets, 2)), rng)
     runs = {}
-    for row in mounts.itertuples():
-        today = repeat_setting(trial, row.nozzle)[0]
-        own = [corner for corner in corners if names and broken(trial, row.nozzle, corner) is None]
-        runs[row.mount] = MountRuns((*own, today, today), spread=(len(own), len(own) + 1))
-    lost = {n: sum(broken(trial, n, corner) is not None for corner in corners) for n in trial.types}
-    said = [f"Nozzle {n}: {count} of {len(corners)} corners left out by limits." for n, count in lost.items() if count]
-    return Draft(mounts, runs, (*_PILOT_WORDS, *said))
+    for mount, nozzle in mount_rows(mounts):
+        today = repeat_setting(trial, nozzle)[0]
+        own = [corner for corner in corners if names and broken(trial, nozzle, corner) is None]
+        runs[mount] = MountRuns((*own, today, today), spread=(len(own), len(own) + 1))
+    found = [Finding(PlanKind.PILOT_RULE, weight=Weight.LOOK_AT), Finding(PlanKind.PILOT_SPREADS)]
+    for nozzle in trial.types:
+        lost = sum(broken(trial, nozzle, corner) is not None for corner in corners)
+        if lost:
+            facts = {"count": lost, "of": len(corners)}
+            found.append(Finding(PlanKind.CORNERS_LEFT_OUT, About(nozzle=nozzle), facts))
+    return Draft(mounts, runs, tuple(found))
+
+
+def _corners(trial: Trial, names: Sequence[str]) -> list[Setting]:
+    """Corners of the levels, so many that no two factors share a column; words stay at today's."""
+    basic = len(names) if len(names) <= 2 else max(2, len(names).bit_length())
+    ends = coded_fraction(names, best_generators(names, basic))
+    levels = [{n: _level(trial, n, c) for n, c in zip(names, run, strict=True)} for run in ends.runs]
+    return [trial.today_settings | corner for corner in levels]
 
 
 def _varied(trial: Trial) -> list[str]:
@@ -183,10 +204,10 @@ def _settings(trial: Trial, plan: CodedPlan) -> list[Setting]:
 
 
 def _level(trial: Trial, name: str, code: float) -> Level:
-    levels = trial.factors[name].levels
-    if trial.factors[name].is_text:
-        return levels[0] if code < 0 else levels[1]
-    low, high = float(min(levels)), float(max(levels))
+    asked = trial.factors[name]
+    if asked.is_text:
+        return asked.levels[0] if code < 0 else asked.levels[1]
+    low, high = min(asked.numbers), max(asked.numbers)
     return round((low + high) / 2.0 + code * (high - low) / 2.0, 10)
 
 
@@ -194,15 +215,16 @@ def _forbidden(trial: Trial, settings: Sequence[Setting]) -> list[tuple[str, Set
     return [(nozzle, s) for nozzle in trial.types for s in settings if broken(trial, nozzle, s) is not None]
 
 
-def _in_every_mount(trial: Trial, rng: np.random.Generator, settings: list[Setting], said: list[str]) -> Draft:
+def _in_every_mount(trial: Trial, rng: np.random.Generator, settings: list[Setting], found: list[Finding]) -> Draft:
     forbidden = _forbidden(trial, settings)
     if forbidden:
         nozzle, setting = forbidden[0]
+        limit = next(limit for limit in trial.plan.limits if limit.forbids(nozzle, setting))
         raise Infeasible(
             f"Limits forbid {len(forbidden)} settings of the {trial.plan.method} plan, the first for nozzle {nozzle!r} "
-            f"at {words(trial, setting)} by '{broken(trial, nozzle, setting).words()}'; narrow the levels, or set "
+            f"at {setting_formula(trial, setting)} by '{limit.formula}'; narrow the levels, or set "
             "plan.method to optimal, which plans inside limits."
         )
     mounts = all_mounts(trial, rng)
-    runs = {row.mount: with_repeats(trial, row.nozzle, settings) for row in mounts.itertuples()}
-    return Draft(mounts, runs, (*said, *repeat_words(trial), *budget_words(trial, runs)))
+    runs = {mount: with_repeats(trial, nozzle, settings) for mount, nozzle in mount_rows(mounts)}
+    return Draft(mounts, runs, (*found, *moved_repeats(trial), *unused_budget(trial, runs)))

@@ -9,8 +9,10 @@ import numpy as np
 import pandas as pd
 
 from trials.errors import Infeasible
-from trials.plan.layout import MountRuns, place_mounts
-from trials.plan.settings import Setting, allowed_settings, broken, crossed, left_out, repeat_setting, words
+from trials.findings import About, Amount, Fact, Finding, Weight
+from trials.plan.kinds import PlanKind
+from trials.plan.layout import MountRequest, MountRuns, place_mounts
+from trials.plan.settings import Setting, allowed_settings, broken, crossed, left_out, repeat_setting, setting_facts
 from trials.trial import Trial
 
 Progress = Callable[[int, int], None]  # done, of
@@ -24,13 +26,18 @@ class Draft:
 
     mounts: pd.DataFrame
     runs: dict[str, MountRuns]
-    said: tuple[str, ...] = ()
+    found: tuple[Finding, ...] = ()
+
+
+def mount_rows(mounts: pd.DataFrame) -> list[tuple[str, str]]:
+    """Mark and nozzle type of each mount, in the order of fitting."""
+    return list(zip(mounts["mount"].astype(str), mounts["nozzle"].astype(str), strict=True))
 
 
 def all_mounts(trial: Trial, rng: np.random.Generator, rounds: int | None = None) -> pd.DataFrame:
     """Mounts of all specimens, `plan.mounts_per_specimen` each, on `plan.sheets` sheets."""
     pieces = {nozzle.type: nozzle.specimens for nozzle in trial.nozzles}
-    return place_mounts(pieces, rounds or trial.plan.mounts_per_specimen, trial.plan.sheets, rng)
+    return place_mounts(MountRequest(pieces, rounds or trial.plan.mounts_per_specimen, trial.plan.sheets), rng)
 
 
 def with_repeats(trial: Trial, nozzle: str, settings: list[Setting]) -> MountRuns:
@@ -42,29 +49,27 @@ def with_repeats(trial: Trial, nozzle: str, settings: list[Setting]) -> MountRun
     return MountRuns(runs, spread=tuple(i for i, setting in enumerate(runs) if setting == again))
 
 
-def repeat_words(trial: Trial) -> list[str]:
-    """Which types cannot be repeated at today's setting."""
+def moved_repeats(trial: Trial) -> list[Finding]:
+    """Types that cannot be repeated at today's setting."""
     off = [nozzle for nozzle in trial.types if trial.plan.repeats and not repeat_setting(trial, nozzle)[1]]
-    return [f"Nozzle {n}: today's setting is forbidden, repeats are cut at the nearest allowed one." for n in off]
+    return [Finding(PlanKind.REPEATS_MOVED, About(nozzle=nozzle), weight=Weight.LOOK_AT) for nozzle in off]
 
 
 def full(trial: Trial, rng: np.random.Generator, progress: Progress | None = None) -> Draft:
     """Every allowed crossing once in every mount, and the repeats at today's setting."""
     settings = {nozzle: allowed_settings(trial, nozzle) for nozzle in trial.types}
     mounts = all_mounts(trial, rng)
-    runs = {row.mount: with_repeats(trial, row.nozzle, settings[row.nozzle]) for row in mounts.itertuples()}
-    return Draft(mounts, runs, tuple(left_out(trial) + repeat_words(trial) + budget_words(trial, runs)))
+    runs = {mount: with_repeats(trial, nozzle, settings[nozzle]) for mount, nozzle in mount_rows(mounts)}
+    return Draft(mounts, runs, tuple(left_out(trial) + moved_repeats(trial) + unused_budget(trial, runs)))
 
 
-def budget_words(trial: Trial, runs: dict[str, MountRuns]) -> list[str]:
+def unused_budget(trial: Trial, runs: dict[str, MountRuns]) -> list[Finding]:
     """A stated budget that the method does not use."""
     total = sum(len(run.settings) for run in runs.values())
-    if trial.plan.coupons in (None, total):
+    asked = trial.plan.coupons
+    if asked in (None, total):
         return []
-    return [
-        f"plan.coupons = {trial.plan.coupons} is a budget for other methods; the method "
-        f"'{trial.plan.method}' gives {total} coupons."
-    ]
+    return [Finding(PlanKind.BUDGET_UNUSED, facts={"asked": asked, "method": trial.plan.method, "coupons": total})]
 
 
 def ladder(trial: Trial, rng: np.random.Generator, progress: Progress | None = None) -> Draft:
@@ -78,7 +83,7 @@ def ladder(trial: Trial, rng: np.random.Generator, progress: Progress | None = N
         If no factor is named speed, its levels are words or one, or the budget gives fewer than three steps.
     """
     speeds = _speed_levels(trial)
-    others = list({tuple((n, v) for n, v in s.items() if n != "speed"): None for s in crossed(trial)})
+    others = [dict(o) for o in {tuple((n, v) for n, v in s.items() if n != "speed"): None for s in crossed(trial)}]
     mounts = all_mounts(trial, rng)
     ladders = len(mounts) * len(others)
     count = trial.plan.coupons // ladders if trial.plan.coupons else max(_RUNGS, len(speeds))
@@ -88,61 +93,60 @@ def ladder(trial: Trial, rng: np.random.Generator, progress: Progress | None = N
             f"or more, so set plan.coupons to {3 * ladders} or more."
         )
     rungs = [round(float(speed), 10) for speed in np.linspace(speeds[0], speeds[-1], count)]
-    runs, said = {}, []
-    for row in mounts.itertuples():
-        settings: list[Setting] = []
-        for i in rng.permutation(len(others)):
-            steps = [dict(others[i]) | {"speed": speed} for speed in rungs]
-            settings += [{n: step[n] for n in trial.factors} for step in steps]
-        kept = [setting for setting in settings if broken(trial, row.nozzle, setting) is None]
-        if not kept:
-            allowed_settings(trial, row.nozzle)
-            raise Infeasible(f"Nozzle {row.nozzle!r}: limits forbid every step of the ladder. Change them.")
-        if len(kept) < len(settings):
-            said.append(f"Nozzle {row.nozzle}: {len(settings) - len(kept)} steps of each mount left out by limits.")
-        runs[row.mount] = MountRuns(tuple(kept), as_listed=True)
     unit = trial.factors["speed"].unit
-    said.insert(
-        0,
-        f"In each mount speed goes from {rungs[0]:g} to {rungs[-1]:g} {unit} in {count} equal steps, not in random "
-        "order: stop a ladder at the first cut that is not clean or not severed, and leave its other coupons uncut.",
-    )
-    return Draft(mounts, runs, tuple(said))
+    facts: dict[str, Fact] = {"low": Amount(rungs[0], unit), "high": Amount(rungs[-1], unit), "steps": count}
+    found = [Finding(PlanKind.LADDER_STEPS, facts=facts, weight=Weight.LOOK_AT)]
+    runs = {}
+    for mount, nozzle in mount_rows(mounts):
+        settings = [
+            {name: ({**others[i], "speed": speed})[name] for name in trial.factors}
+            for i in rng.permutation(len(others))
+            for speed in rungs
+        ]
+        kept = _kept_steps(trial, nozzle, settings)
+        if len(kept) < len(settings):
+            lost = {"count": len(settings) - len(kept)}
+            found.append(Finding(PlanKind.LADDER_STEPS_LEFT_OUT, About(nozzle=nozzle), lost))
+        runs[mount] = MountRuns(tuple(kept), as_listed=True)
+    return Draft(mounts, runs, tuple(found))
+
+
+def _kept_steps(trial: Trial, nozzle: str, settings: list[Setting]) -> list[Setting]:
+    kept = [setting for setting in settings if broken(trial, nozzle, setting) is None]
+    if not kept:
+        allowed_settings(trial, nozzle)
+        raise Infeasible(f"Nozzle {nozzle!r}: limits forbid every step of the ladder. Change them.")
+    return kept
 
 
 def _speed_levels(trial: Trial) -> tuple[float, ...]:
     asked = trial.factors.get("speed")
     if asked is None or asked.is_text or len(asked.levels) < 2:
         raise Infeasible("A ladder needs a factor named speed with two or more numbers as levels; add [factors.speed].")
-    return tuple(float(level) for level in asked.levels)
+    return asked.numbers
 
 
 def life(trial: Trial, rng: np.random.Generator, progress: Progress | None = None) -> Draft:
     """Each specimen used until its end of life at today's setting: one row per specimen."""
     mounts = all_mounts(trial, rng, rounds=1)
     settings = {nozzle: repeat_setting(trial, nozzle) for nozzle in trial.types}
-    runs = {row.mount: MountRuns((settings[row.nozzle][0],)) for row in mounts.itertuples()}
-    said = [
-        "Each specimen is used until its end of life, with the same work for all, or until the trial ends: record its "
-        "life and whether it failed; one that is still good when the trial ends counts as such, not as failed.",
-    ]
+    runs = {mount: MountRuns((settings[nozzle][0],)) for mount, nozzle in mount_rows(mounts)}
+    found = [Finding(PlanKind.LIFE_RULE)]
     for nozzle, (setting, today) in settings.items():
         if not today:
-            said.append(f"Nozzle {nozzle}: today's setting is forbidden, it runs at {words(trial, setting)}.")
-    return Draft(mounts, runs, tuple(said))
+            facts = {"setting": setting_facts(trial, setting)}
+            found.append(Finding(PlanKind.LIFE_MOVED, About(nozzle=nozzle), facts, Weight.LOOK_AT))
+    return Draft(mounts, runs, tuple(found))
 
 
 def bench(trial: Trial, rng: np.random.Generator, progress: Progress | None = None) -> Draft:
     """Coupons for a measurement study: today's nozzle only, settings spread over what is allowed, for a wide range."""
     count = trial.plan.coupons or _BENCH_COUPONS
     today = trial.today
-    mounts = place_mounts({today.type: today.specimens[:1]}, 1, 1, rng)
+    mounts = place_mounts(MountRequest({today.type: today.specimens[:1]}, 1, 1), rng)
     allowed = allowed_settings(trial, today.type)
     order = [allowed[i] for i in rng.permutation(len(allowed))]
     settings = tuple(order[i % len(order)] for i in range(count))
-    said = [
-        f"Measurement study: {count} coupons of today's nozzle {today.type}, cut at {min(count, len(order))} settings "
-        "so that the edges differ; each coupon is measured by each inspector several times at the same place, blind "
-        "and in random order (column repeat).",
-    ]
-    return Draft(mounts, {mounts["mount"][0]: MountRuns(settings)}, tuple(said))
+    facts = {"coupons": count, "settings": min(count, len(order))}
+    found = Finding(PlanKind.BENCH_STUDY, About(nozzle=today.type), facts)
+    return Draft(mounts, {str(mounts["mount"][0]): MountRuns(settings)}, (found,))

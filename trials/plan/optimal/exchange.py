@@ -26,7 +26,7 @@ CHUNK = 4096  # candidates scored at a time, so that the work stays in cache
 
 
 @dataclass(frozen=True)
-class Problem:
+class Selection:
     """What does not change during a search.
 
     `rows` (N, k) candidate rows in a well-conditioned coding; `kept` (m, k); `weights` (n + m, n + m) = V^-1;
@@ -45,17 +45,17 @@ class Problem:
 
 @dataclass
 class Pool:
-    """Candidates on offer to some runs: `index` (c,) into the problem's rows, `members` (r,) the runs."""
+    """Candidates on offer to some runs: `index` (c,) into the task's rows, `members` (r,) the runs."""
 
     index: np.ndarray
     members: np.ndarray
     features: np.ndarray = field(init=False)
 
-    def fill(self, problem: Problem) -> Pool:
+    def fill(self, task: Selection) -> Pool:
         """Lay out the transposed features [row, z'Dz, z'DLDz, 1], the two middle ones filled at scoring."""
-        k = problem.rows.shape[1]
+        k = task.rows.shape[1]
         self.features = np.empty((k + 3, self.index.size))
-        self.features[:k] = problem.rows[self.index].T
+        self.features[:k] = task.rows[self.index].T
         self.features[k:] = 1.0
         return self
 
@@ -63,17 +63,17 @@ class Pool:
 class State:
     """One plan under improvement: candidate indices, their rows, and the inverse information."""
 
-    def __init__(self, problem: Problem, chosen: np.ndarray) -> None:
-        """Start from the chosen rows of a problem."""
-        self.problem = problem
+    def __init__(self, task: Selection, chosen: np.ndarray) -> None:
+        """Start from the chosen rows of a task."""
+        self.task = task
         self.chosen = chosen.copy()
-        self.matrix = np.vstack([problem.rows[chosen], problem.kept])
+        self.matrix = np.vstack([task.rows[chosen], task.kept])
         self.ridge = 0.0
         self.refresh()
 
     def refresh(self) -> None:
         """Recompute the inverse information from the plan itself; clears the rounding of past updates."""
-        self.weighted = self.problem.weights @ self.matrix
+        self.weighted = self.task.weights @ self.matrix
         information = self.matrix.T @ self.weighted
         information = (information + information.T) / 2
         if self.ridge:
@@ -89,38 +89,38 @@ class State:
         self.inverse = (inverse + inverse.T) / 2
         self.singular = False
         self.log_det = float(2 * np.log(root).sum())
-        self.variance = float(np.sum(self.inverse * self.problem.moments))
+        self.variance = float(np.sum(self.inverse * self.task.moments))
 
     @property
     def score(self) -> float:
         """Larger is better: log det of the information, or minus the log of the average variance."""
-        return -np.log(self.variance) if self.problem.use_variance else self.log_det
+        return -np.log(self.variance) if self.task.use_variance else self.log_det
 
     def copy_of(self, other: State) -> None:
-        """Take over the rows of another plan of the same problem; `place` or `refresh` must follow."""
+        """Take over the rows of another plan of the same task; `place` or `refresh` must follow."""
         self.chosen = other.chosen.copy()
         self.matrix = other.matrix.copy()
 
     def place(self, runs: np.ndarray, candidates: np.ndarray) -> None:
         """Put candidates into runs without asking whether it helps, and recompute."""
         self.chosen[runs] = candidates
-        self.matrix[runs] = self.problem.rows[candidates]
+        self.matrix[runs] = self.task.rows[candidates]
         self.refresh()
 
     def try_exchange(self, run: int, candidate: int, least: float) -> bool:
         """Exchange one row if the relative gain is at least `least`; rank-two update of the inverse."""
-        problem = self.problem
-        step = problem.rows[candidate] - self.matrix[run]
+        task = self.task
+        step = task.rows[candidate] - self.matrix[run]
         pull = self.weighted[run]
-        w = problem.weights[run, run]
+        w = task.weights[run, run]
         step_d, pull_d = self.inverse @ step, self.inverse @ pull
         p, q, s = step @ step_d, step @ pull_d, pull @ pull_d
         ratio = (1 + q) ** 2 + (w - s) * p
         if not ratio > 1e-9:
             return False
-        if problem.use_variance:
-            shrunk = problem.moments @ pull_d
-            drop = (w - s) * (step_d @ problem.moments @ step_d) + 2 * (1 + q) * (step_d @ shrunk)
+        if task.use_variance:
+            shrunk = task.moments @ pull_d
+            drop = (w - s) * (step_d @ task.moments @ step_d) + 2 * (1 + q) * (step_d @ shrunk)
             drop = (drop - p * (pull_d @ shrunk)) / ratio
             gain = drop / self.variance
         else:
@@ -130,28 +130,28 @@ class State:
         moved = np.array([step_d, pull_d])
         middle = np.array([[w - s, 1 + q], [1 + q, -p]]) / ratio
         self.inverse -= moved.T @ (middle @ moved)
-        self.weighted += np.multiply.outer(problem.weights[:, run], step)
-        self.matrix[run] = problem.rows[candidate]
+        self.weighted += np.multiply.outer(task.weights[:, run], step)
+        self.matrix[run] = task.rows[candidate]
         self.chosen[run] = candidate
-        if problem.use_variance:
+        if task.use_variance:
             self.variance -= float(drop)
         return True
 
 
 def _left_factors(state: State) -> list[np.ndarray]:
     """Return the (n, k + 3) left factors whose products with the features give the terms of the gain."""
-    n = state.problem.runs
+    n = state.task.runs
     rows, pull = state.matrix[:n], state.weighted[:n]
     rows_d, pull_d = rows @ state.inverse, pull @ state.inverse
-    slack = np.diag(state.problem.weights)[:n] - np.einsum("ij,ij->i", pull, pull_d)
+    slack = np.diag(state.task.weights)[:n] - np.einsum("ij,ij->i", pull, pull_d)
     slack = np.maximum(slack, 0.0)
     own = np.einsum("ij,ij->i", rows, rows_d)
     cross = np.einsum("ij,ij->i", rows, pull_d)
     size = _factor(-2 * slack[:, None] * rows_d, slack, 0.0, slack * own)
     turn = _factor(pull_d, 0.0, 0.0, 1 - cross)
-    if not state.problem.use_variance:
+    if not state.task.use_variance:
         return [size, turn]
-    moments = state.problem.moments
+    moments = state.task.moments
     rows_2, pull_2 = rows_d @ moments @ state.inverse, pull_d @ moments @ state.inverse
     own_2 = np.einsum("ij,ij->i", rows, rows_2)
     cross_2 = np.einsum("ij,ij->i", rows, pull_2)
@@ -161,7 +161,9 @@ def _left_factors(state: State) -> list[np.ndarray]:
     return [size, turn, drop, _factor(2 * pull_2, 0.0, 0.0, -2 * cross_2)]
 
 
-def _factor(linear: np.ndarray, own: np.ndarray, second: np.ndarray, constant: np.ndarray) -> np.ndarray:
+def _factor(
+    linear: np.ndarray, own: np.ndarray | float, second: np.ndarray | float, constant: np.ndarray
+) -> np.ndarray:
     """Lay the coefficients of [row, z'Dz, z'DLDz, 1] side by side, (n, k + 3)."""
     k = linear.shape[1]
     factor = np.empty((len(linear), k + 3))
@@ -171,13 +173,13 @@ def _factor(linear: np.ndarray, own: np.ndarray, second: np.ndarray, constant: n
 
 def _gains(state: State, factors: list[np.ndarray], features: np.ndarray) -> np.ndarray:
     """Return the (r, c) gains of a chunk of candidates: det ratio minus 1, or the relative drop of the variance."""
-    turn = factors[1] @ features
-    ratio = factors[0] @ features
-    if not state.problem.use_variance:
+    turn: np.ndarray = factors[1] @ features
+    ratio: np.ndarray = factors[0] @ features
+    if not state.task.use_variance:
         ratio += turn * turn
         ratio -= 1.0
         return ratio
-    drop = factors[3] @ features
+    drop: np.ndarray = factors[3] @ features
     drop *= turn
     drop += factors[2] @ features
     turn *= turn
@@ -189,10 +191,10 @@ def _gains(state: State, factors: list[np.ndarray], features: np.ndarray) -> np.
 
 def best_exchanges(state: State, pools: list[Pool]) -> tuple[np.ndarray, np.ndarray]:
     """Return for each run the candidate with the largest gain (n,) and that gain (n,)."""
-    k = state.problem.rows.shape[1]
+    k = state.task.rows.shape[1]
     gain = np.full(state.chosen.size, -np.inf)
     best = state.chosen.copy()
-    spread = state.inverse @ state.problem.moments @ state.inverse if state.problem.use_variance else None
+    spread = state.inverse @ state.task.moments @ state.inverse if state.task.use_variance else None
     factors_all = _left_factors(state)
     for pool in pools:
         factors = factors_all if len(pools) == 1 else [factor[pool.members] for factor in factors_all]
@@ -230,7 +232,7 @@ def improve(state: State, pools: list[Pool], rounds: int = 1000) -> Work:
         for run in np.argsort(-gain, kind="stable"):
             if gain[run] <= GAIN or misses > MISSES:
                 break
-            expected = gain[run] if state.problem.use_variance else np.log1p(gain[run])
+            expected = gain[run] if state.task.use_variance else np.log1p(gain[run])
             work.tries += 1
             taken = state.try_exchange(int(run), int(best[run]), max(GAIN, 0.3 * expected))
             misses = 0 if taken else misses + 1

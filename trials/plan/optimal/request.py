@@ -8,8 +8,26 @@ from dataclasses import dataclass
 import numpy as np
 
 from trials.errors import Infeasible, NotFinite, WrongShape
-from trials.plan.optimal.exchange import Problem
+from trials.plan.optimal.exchange import Selection
 from trials.plan.optimal.pool import Swaps
+
+Labels = Sequence[object] | np.ndarray
+Strata = Sequence[tuple[Labels, float]]
+
+
+@dataclass(frozen=True)
+class Arguments:
+    """The arguments of `choose_rows` as they were given."""
+
+    candidates: np.ndarray
+    runs: int
+    criterion: str = "D"
+    moments: np.ndarray | None = None
+    strata: Strata = ()
+    allowed: Sequence[np.ndarray | None] | None = None
+    keep_rows: np.ndarray | None = None
+    keep_strata: Sequence[Labels | tuple[Labels, float]] | None = None
+    coordinates: np.ndarray | None = None
 
 
 @dataclass(frozen=True)
@@ -41,37 +59,19 @@ def matrix(name: str, value: object, columns: int | None = None) -> np.ndarray:
     return array
 
 
-def check(
-    candidates: np.ndarray,
-    runs: int,
-    criterion: str,
-    moments: np.ndarray | None,
-    strata: Sequence,
-    allowed: Sequence | None,
-    keep_rows: np.ndarray | None,
-    keep_strata: Sequence | None,
-    coordinates: np.ndarray | None,
-) -> Request:
+def check(asked: Arguments) -> Request:
     """Check the arguments of `choose_rows` and bring them into one shape.
 
     Raises:
         NotFinite, WrongShape, Infeasible: as `choose_rows` says.
     """
-    rows = matrix("candidates", candidates)
+    rows = matrix("candidates", asked.candidates)
     size, k = rows.shape
     if size == 0 or k == 0:
         raise Infeasible("there are no candidates. Loosen the limits or add settings")
-    if isinstance(runs, bool) or int(runs) != runs or runs < 1:
-        raise WrongShape(f"runs is {runs!r}, expected a whole number of at least 1. Say how many coupons to cut")
-    if criterion not in ("D", "I"):
-        raise WrongShape(f'criterion is {criterion!r}, expected "D" (effects) or "I" (predictions). Choose one')
-    if criterion == "I" and moments is None:
-        raise WrongShape("the I-criterion needs moments, the (k, k) matrix F'F / N. Give it, or use D")
-    square = None if moments is None else matrix("moments", moments, k)
-    if square is not None and square.shape != (k, k):
-        raise WrongShape(f"moments has shape {square.shape}, expected ({k}, {k}). Build it as F'F / N")
-    kept = np.empty((0, k)) if keep_rows is None else matrix("keep_rows", keep_rows, k)
-    runs = int(runs)
+    runs = _checked_runs(asked.runs)
+    kept = np.empty((0, k)) if asked.keep_rows is None else matrix("keep_rows", asked.keep_rows, k)
+    moments = _checked_moments(asked, k)
     if runs + len(kept) < k:
         raise Infeasible(
             f"{runs} runs and {len(kept)} kept rows cannot estimate {k} columns. "
@@ -80,14 +80,34 @@ def check(
     return Request(
         rows,
         runs,
-        criterion,
-        square if square is None else (square + square.T) / 2,
-        _group_allowed(allowed, runs, size),
+        asked.criterion,
+        moments,
+        _group_allowed(asked.allowed, runs, size),
         kept,
-        weights(strata, keep_strata, runs, len(kept)),
-        _settings(coordinates, size),
-        bool(len(strata)),
+        weights(asked.strata, asked.keep_strata, runs, len(kept)),
+        _settings(asked.coordinates, size),
+        bool(len(asked.strata)),
     )
+
+
+def _checked_runs(runs: int) -> int:
+    if isinstance(runs, bool) or int(runs) != runs or runs < 1:
+        raise WrongShape(f"runs is {runs!r}, expected a whole number of at least 1. Say how many coupons to cut")
+    return int(runs)
+
+
+def _checked_moments(asked: Arguments, k: int) -> np.ndarray | None:
+    """The moments (k, k) made symmetric; None for a D-criterion without them."""
+    if asked.criterion not in ("D", "I"):
+        raise WrongShape(f'criterion is {asked.criterion!r}, expected "D" (effects) or "I" (predictions). Choose one')
+    if asked.moments is None:
+        if asked.criterion == "I":
+            raise WrongShape("the I-criterion needs moments, the (k, k) matrix F'F / N. Give it, or use D")
+        return None
+    square = matrix("moments", asked.moments, k)
+    if square.shape != (k, k):
+        raise WrongShape(f"moments has shape {square.shape}, expected ({k}, {k}). Build it as F'F / N")
+    return np.asarray((square + square.T) / 2)
 
 
 def _settings(coordinates: np.ndarray | None, size: int) -> np.ndarray | None:
@@ -106,7 +126,9 @@ def _settings(coordinates: np.ndarray | None, size: int) -> np.ndarray | None:
     return np.column_stack([np.unique(column, return_inverse=True)[1] for column in array.T]).astype(np.int64)
 
 
-def _group_allowed(allowed: Sequence | None, runs: int, size: int) -> list[tuple[np.ndarray, np.ndarray]]:
+def _group_allowed(
+    allowed: Sequence[np.ndarray | None] | None, runs: int, size: int
+) -> list[tuple[np.ndarray, np.ndarray]]:
     """Group the runs by the set of candidates they may use."""
     everything = np.arange(size)
     if allowed is None:
@@ -124,7 +146,9 @@ def _group_allowed(allowed: Sequence | None, runs: int, size: int) -> list[tuple
     return [(index, np.array(members)) for index, members in groups.values()]
 
 
-def weights(strata: Sequence, keep_strata: Sequence | None, runs: int, kept: int) -> np.ndarray:
+def weights(
+    strata: Strata, keep_strata: Sequence[Labels | tuple[Labels, float]] | None, runs: int, kept: int
+) -> np.ndarray:
     """Return V^-1 (runs + kept square), V = I + sum of ratio * (same level)."""
     if kept and len(strata) and (keep_strata is None or len(keep_strata) != len(strata)):
         raise WrongShape(f"keep_strata must give the kept rows' labels for each of {len(strata)} strata. Add them")
@@ -139,22 +163,25 @@ def weights(strata: Sequence, keep_strata: Sequence | None, runs: int, kept: int
             raise NotFinite(f"the variance ratio of stratum {number + 1} is {ratio}. Give a finite number")
         if ratio < 0:
             raise WrongShape(f"the variance ratio of stratum {number + 1} is {ratio}, below zero. Give zero or more")
-        names = own.tolist()
-        if kept:
-            given = keep_strata[number]
-            paired = isinstance(given, tuple) and len(given) == 2 and np.ndim(given[0]) == 1  # (labels, ratio) too
-            other = np.asarray(given[0] if paired else given)
-            if other.shape != (kept,):
-                raise WrongShape(f"keep_strata {number + 1} has shape {other.shape}, expected ({kept},). Label all")
-            names = names + other.tolist()
+        more = _kept_labels(keep_strata[number], number, kept) if kept and keep_strata is not None else []
+        names = own.tolist() + more
         codes = {name: code for code, name in enumerate(dict.fromkeys(names))}
         level = np.array([codes[name] for name in names])
         variance += ratio * (level[:, None] == level)
     inverse = np.linalg.inv(variance)
-    return (inverse + inverse.T) / 2
+    return np.asarray((inverse + inverse.T) / 2)
 
 
-def condition(ask: Request) -> tuple[Problem, float]:
+def _kept_labels(given: Labels | tuple[Labels, float], number: int, kept: int) -> list[object]:
+    """Labels of the kept rows in one stratum; (labels, ratio) is taken too."""
+    first = given[0] if isinstance(given, tuple) and len(given) == 2 else None
+    labels = np.asarray(first if isinstance(first, (Sequence, np.ndarray)) and not isinstance(first, str) else given)
+    if labels.shape != (kept,):
+        raise WrongShape(f"keep_strata {number + 1} has shape {labels.shape}, expected ({kept},). Label all")
+    return list(labels.tolist())
+
+
+def condition(ask: Request) -> tuple[Selection, float]:
     """Recode the columns so that the usable rows have unit second moments; return log det to add back.
 
     The chosen plan does not depend on the coding; the digits do.
@@ -177,7 +204,7 @@ def condition(ask: Request) -> tuple[Problem, float]:
         )
     recode = (vectors.T / values) / scale[:, None]
     rows = ask.rows @ recode
-    problem = Problem(
+    task = Selection(
         rows=rows,
         kept=ask.kept @ recode,
         weights=ask.weights,
@@ -186,4 +213,4 @@ def condition(ask: Request) -> tuple[Problem, float]:
         runs=ask.runs,
         swap=None if ask.coordinates is None else Swaps(ask.coordinates, ask.groups),
     )
-    return problem, float(2 * np.log(values).sum() + 2 * np.log(scale).sum())
+    return task, float(2 * np.log(values).sum() + 2 * np.log(scale).sum())

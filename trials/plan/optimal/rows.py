@@ -2,8 +2,7 @@
 
 Rows of a model matrix are chosen so that the effects (D-criterion) or the predictions (I-criterion) come out as
 sharply as the budget allows, under V = I + sum of ratio_j * (same level of stratum j): coupons of one mount, or of
-one sheet, resemble each other. Arrays only; `trials.plan.methods.model_matrix` builds them from nozzles, factors and
-limits.
+one sheet, resemble each other. Arrays only; `trials.infer.model` builds them from nozzles and factors.
 """
 
 from __future__ import annotations
@@ -13,10 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trials.errors import Infeasible, WrongShape
-from trials.plan.optimal.exchange import Problem, State
+from trials.errors import Infeasible
+from trials.plan.optimal.exchange import Selection, State
 from trials.plan.optimal.pool import Neighbours, coarse, coarse_columns
-from trials.plan.optimal.request import Request, check, condition, matrix, weights
+from trials.plan.optimal.request import Arguments, Labels, Request, Strata, check, condition, matrix, weights
 from trials.plan.optimal.search import grow
 
 LARGE = 3000  # candidates above which the neighbours of a plan are tried before all of them
@@ -44,10 +43,10 @@ def choose_rows(
     runs: int,
     criterion: str = "D",
     moments: np.ndarray | None = None,
-    strata: Sequence[tuple[np.ndarray, float]] = (),
-    allowed: Sequence[np.ndarray] | None = None,
+    strata: Strata = (),
+    allowed: Sequence[np.ndarray | None] | None = None,
     keep_rows: np.ndarray | None = None,
-    keep_strata: Sequence[np.ndarray] | None = None,
+    keep_strata: Sequence[Labels | tuple[Labels, float]] | None = None,
     coordinates: np.ndarray | None = None,
     seed: int = 0,
     progress: Callable[[float, float], None] | None = None,
@@ -74,15 +73,15 @@ def choose_rows(
         WrongShape: arrays do not fit together, or an argument is outside its range.
         Infeasible: no plan exists under the limits, or the model is singular in every plan found.
     """
-    ask = check(candidates, runs, criterion, moments, strata, allowed, keep_rows, keep_strata, coordinates)
-    problem, coding_log_det = condition(ask)
+    ask = check(Arguments(candidates, runs, criterion, moments, strata, allowed, keep_rows, keep_strata, coordinates))
+    task, coding_log_det = condition(ask)
     rng = np.random.default_rng(seed)
 
     def report(share: float, score: float) -> None:
         if progress is not None:
             progress(min(share, 1.0), score)
 
-    state = _search_plan(problem, ask, rng, report)
+    state = _search_plan(task, ask, rng, report)
     if state is None:
         raise Infeasible(
             "every plan tried is singular: the runs, with what each may use, cannot estimate all columns. "
@@ -94,14 +93,14 @@ def choose_rows(
     )
 
 
-def _budgets(problem: Problem, ask: Request) -> list[float]:
+def _budgets(task: Selection, ask: Request) -> list[float]:
     """Return the effort of each stage; plans for prediction or under strata have more local optima (measured)."""
-    k = problem.rows.shape[1]
-    total = 0.3 * max(1.0, k * problem.runs / 360)
-    if problem.use_variance or ask.correlated:
-        total *= 6 if problem.use_variance else 9
+    k = task.rows.shape[1]
+    total = 0.3 * max(1.0, k * task.runs / 360)
+    if task.use_variance or ask.correlated:
+        total *= 6 if task.use_variance else 9
     total = min(total, LONGEST)
-    if len(problem.rows) > LARGE:
+    if len(task.rows) > LARGE:
         total = min(4 * total, 2 * LONGEST)
     return [total * share for share in (0.2, 0.2, 0.6)]
 
@@ -123,41 +122,22 @@ def _first_pool(ask: Request, rng: np.random.Generator) -> np.ndarray:
 
 
 def _search_plan(
-    problem: Problem, ask: Request, rng: np.random.Generator, report: Callable[[float, float], None]
+    task: Selection, ask: Request, rng: np.random.Generator, report: Callable[[float, float], None]
 ) -> State | None:
     """Search on a growing pool; if that holds nothing estimable, on every candidate or a larger pool at random."""
-    small = len(problem.rows) <= LARGE
+    small = len(task.rows) <= LARGE
     nearby = None if small or ask.coordinates is None else Neighbours(ask.coordinates)
-    budgets = _budgets(problem, ask)
+    budgets = _budgets(task, ask)
 
     def tell(share: float, state: State) -> None:
         report(share, state.score)
 
     keep = _first_pool(ask, rng)
-    plans = grow(problem, ask.groups, keep, nearby, rng, budgets, small, tell)
+    plans = grow(task, ask.groups, keep, nearby, rng, budgets, small, tell)
     if not plans and not keep.all():
         more = np.ones_like(keep) if small else keep | _some(ask, rng)
-        plans = grow(problem, ask.groups, more, nearby, rng, budgets, small, tell)
+        plans = grow(task, ask.groups, more, nearby, rng, budgets, small, tell)
     return plans[0] if plans else None
-
-
-def prediction_variance(
-    rows: np.ndarray, at: np.ndarray, strata: Sequence[tuple[np.ndarray, float]] = ()
-) -> np.ndarray:
-    """Variance of the predicted mean at given settings, coupon variance 1: f'(X'V^-1X)^-1 f.
-
-    Args:
-        rows: (n, k) model matrix of the plan.
-        at: (N, k) model matrix of the settings to map.
-        strata: [(labels (n,), ratio), ...] as in `choose_rows`.
-
-    Raises:
-        NotFinite, WrongShape: as `choose_rows`.
-        Infeasible: the plan cannot estimate all columns.
-    """
-    plan = matrix("rows", rows)
-    grid = matrix("at", at, plan.shape[1])
-    return (grid @ _inverse_information(plan, strata) * grid).sum(axis=1)
 
 
 @dataclass(frozen=True)
@@ -181,9 +161,7 @@ class Efficiency:
     largest_variance: float
 
 
-def assess(
-    rows: np.ndarray, moments: np.ndarray | None = None, strata: Sequence[tuple[np.ndarray, float]] = ()
-) -> Efficiency:
+def efficiencies(rows: np.ndarray, moments: np.ndarray | None = None, strata: Strata = ()) -> Efficiency:
     """Work out the efficiencies of a plan (n, k); `moments` (k, k) is F'F / N over the region to predict.
 
     Raises:
@@ -206,16 +184,7 @@ def assess(
     )
 
 
-def relative_efficiency(plan: Efficiency, best: Efficiency, columns: int, criterion: str = "D") -> float:
-    """Efficiency of a plan against another of the same model: D by (det / det)^(1/k), I by variance over variance."""
-    if criterion == "D":
-        return float(np.exp((plan.log_det - best.log_det) / columns))
-    if criterion == "I":
-        return best.average_variance / plan.average_variance
-    raise WrongShape(f'criterion is {criterion!r}, expected "D" (effects) or "I" (predictions). Choose one')
-
-
-def _inverse_information(plan: np.ndarray, strata: Sequence[tuple[np.ndarray, float]]) -> np.ndarray:
+def _inverse_information(plan: np.ndarray, strata: Strata) -> np.ndarray:
     """Return (X'V^-1X)^-1 (k, k) of a plan, or raise where a column cannot be estimated."""
     information = plan.T @ weights(strata, None, len(plan), 0) @ plan
     scale = np.sqrt(np.diag(information))
@@ -225,4 +194,4 @@ def _inverse_information(plan: np.ndarray, strata: Sequence[tuple[np.ndarray, fl
     if values[0] < 1e-11 * values[-1]:
         raise Infeasible("the plan cannot tell all columns of the model apart. Add runs or drop terms")
     half = vectors / np.sqrt(values) / scale[:, None]
-    return half @ half.T
+    return np.asarray(half @ half.T)

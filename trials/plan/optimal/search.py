@@ -1,6 +1,6 @@
 """The search behind `trials.plan.optimal.rows`: starts, exchange, a polish of the best, and a pool that grows.
 
-Effort is counted in scoring work, never in wall time, so that the same seed gives the same plan on any machine.
+WorkBudget is counted in scoring work, never in wall time, so that the same seed gives the same plan on any machine.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trials.plan.optimal.exchange import Pool, Problem, State, Work, improve
+from trials.plan.optimal.exchange import Pool, Selection, State, Work, improve
 
 SAME = 1e-8  # two plans whose log criterion differs by less are the same plan or a tie
 STARTS = 20  # singular starts in a row after which the request is called singular
@@ -22,16 +22,16 @@ Groups = list[tuple[np.ndarray, np.ndarray]]  # [(candidate indices, runs that m
 
 
 @dataclass
-class Effort:
+class WorkBudget:
     """A budget of scoring work, in seconds of one core of a common machine (constants measured once, then fixed)."""
 
     budget: float
     spent: float = 0.0
 
-    def charge(self, problem: Problem, pools: list[Pool], work: Work) -> None:
+    def charge(self, task: Selection, pools: list[Pool], work: Work) -> None:
         """Add the work of one improvement."""
-        k, n = problem.rows.shape[1], problem.runs
-        blocks = 4 if problem.use_variance else 2
+        k, n = task.rows.shape[1], task.runs
+        blocks = 4 if task.use_variance else 2
         pairs = sum(pool.index.size * pool.members.size for pool in pools)
         squares = sum(pool.index.size for pool in pools) * k * (blocks / 2)
         flops = (pairs * blocks + squares) * (k + 3)
@@ -44,12 +44,12 @@ class Effort:
         return self.spent >= self.budget
 
 
-def make_pools(problem: Problem, groups: Groups, keep: np.ndarray | None = None) -> list[Pool]:
+def make_pools(task: Selection, groups: Groups, keep: np.ndarray | None = None) -> list[Pool]:
     """Build one pool per distinct allowed set, cut to the candidates marked in `keep` (N,) where any are left."""
     pools = []
     for index, members in groups:
         cut = index if keep is None else index[keep[index]]
-        pools.append(Pool(cut if cut.size else index, members).fill(problem))
+        pools.append(Pool(cut if cut.size else index, members).fill(task))
     return pools
 
 
@@ -59,50 +59,50 @@ def draw(pools: list[Pool], runs: np.ndarray, rng: np.random.Generator) -> np.nd
     return np.array([rng.choice(owner[int(run)].index) for run in runs])
 
 
-def lift(state: State, pools: list[Pool], effort: Effort, ridges: tuple[float, ...]) -> bool:
+def lift(state: State, pools: list[Pool], effort: WorkBudget, ridges: tuple[float, ...]) -> bool:
     """Carry a singular plan over to an estimable one by exchanging under a ridge; say whether that worked."""
     for ridge in ridges:
         if not state.singular:
             break
         state.ridge = ridge
         state.refresh()
-        effort.charge(state.problem, pools, improve(state, pools, rounds=12))
+        effort.charge(state.task, pools, improve(state, pools, rounds=12))
         state.ridge = 0.0
         state.refresh()
     return not state.singular
 
 
-def fresh_plan(problem: Problem, pools: list[Pool], rng: np.random.Generator, effort: Effort) -> State | None:
+def fresh_plan(task: Selection, pools: list[Pool], rng: np.random.Generator, effort: WorkBudget) -> State | None:
     """Start from random rows and exchange until nothing helps. None if the plan stays singular."""
-    state = State(problem, draw(pools, np.arange(problem.runs), rng))
+    state = State(task, draw(pools, np.arange(task.runs), rng))
     if not lift(state, pools, effort, (1e-2, 1e-4, 1e-6)):
         return None
-    effort.charge(problem, pools, improve(state, pools))
+    effort.charge(task, pools, improve(state, pools))
     return None if state.singular else state
 
 
 def shake(state: State, pools: list[Pool], rng: np.random.Generator) -> None:
     """Replace a few rows at random, or half the time let a few pairs of runs exchange one setting each."""
-    problem = state.problem
-    if problem.swap is not None and rng.random() < 0.5:
-        state.place(np.arange(problem.runs), problem.swap(state.chosen, rng))
+    task = state.task
+    if task.swap is not None and rng.random() < 0.5:
+        state.place(np.arange(task.runs), task.swap(state.chosen, rng))
         return
-    some = rng.permutation(problem.runs)[: rng.integers(1, min(6, problem.runs // 4 + 1) + 1)]
+    some = rng.permutation(task.runs)[: rng.integers(1, min(6, task.runs // 4 + 1) + 1)]
     state.place(some, draw(pools, some, rng))
 
 
-def polish(state: State, pools: list[Pool], rng: np.random.Generator, effort: Effort, patience: int) -> State:
+def polish(state: State, pools: list[Pool], rng: np.random.Generator, effort: WorkBudget, patience: int) -> State:
     """Shake the plan and exchange again, until `patience` tries in a row brought nothing."""
-    best, trial, idle = state, State(state.problem, state.chosen), 0
+    best, trial, idle = state, State(state.task, state.chosen), 0
     while idle < patience and not effort.over:
         trial.copy_of(best)
         shake(trial, pools, rng)
         idle += 1
         if not lift(trial, pools, effort, (1e-3,)):
             continue
-        effort.charge(state.problem, pools, improve(trial, pools))
+        effort.charge(state.task, pools, improve(trial, pools))
         if trial.score > best.score + SAME:
-            best, trial, idle = trial, State(state.problem, trial.chosen), 0
+            best, trial, idle = trial, State(state.task, trial.chosen), 0
     return best
 
 
@@ -129,11 +129,11 @@ def _file(plans: list[State], state: State) -> None:
 
 
 def search(
-    problem: Problem,
+    task: Selection,
     pools: list[Pool],
     plans: list[State],
     rng: np.random.Generator,
-    effort: Effort,
+    effort: WorkBudget,
     patience: int,
     tell: Callable[[State], None],
 ) -> list[State]:
@@ -145,7 +145,7 @@ def search(
     found: list[State] = []
     waiting, hits, failed = list(plans), 0, 0
     while not found or (hits < HITS and not effort.over):
-        state = waiting.pop(0) if waiting else fresh_plan(problem, pools, rng, effort)
+        state = waiting.pop(0) if waiting else fresh_plan(task, pools, rng, effort)
         if state is None:
             failed += 1
             if failed >= STARTS and not found:
@@ -160,7 +160,7 @@ def search(
 
 
 def widen(
-    plans: list[State], whole: list[Pool], nearby: Callable[[np.ndarray], list[Pool]] | None, effort: Effort
+    plans: list[State], whole: list[Pool], nearby: Callable[[np.ndarray], list[Pool]] | None, effort: WorkBudget
 ) -> list[State]:
     """Exchange the plans against their neighbours, then against every candidate; at least the best, within effort."""
     widened: list[State] = []
@@ -169,14 +169,14 @@ def widen(
             break
         if nearby is not None:
             near = nearby(state.chosen)
-            effort.charge(state.problem, near, improve(state, near))
-        effort.charge(state.problem, whole, improve(state, whole))
+            effort.charge(state.task, near, improve(state, near))
+        effort.charge(state.task, whole, improve(state, whole))
         _file(widened, state)
     return widened
 
 
 def grow(
-    problem: Problem,
+    task: Selection,
     groups: Groups,
     keep: np.ndarray,
     nearby: Callable[[np.ndarray], np.ndarray] | None,
@@ -191,22 +191,22 @@ def grow(
     `end_on_whole` the last stage searches every candidate. Returns distinct plans, best first; none if all stayed
     singular.
     """
-    whole = make_pools(problem, groups)
-    near = None if nearby is None else lambda chosen: make_pools(problem, groups, nearby(chosen))
+    whole = make_pools(task, groups)
+    near = None if nearby is None else lambda chosen: make_pools(task, groups, nearby(chosen))
     plans: list[State] = []
     spent, total = 0.0, sum(budgets)
     keep = keep.copy()
     for stage, budget in enumerate(budgets):
-        effort = Effort(budget)
+        effort = WorkBudget(budget)
 
-        def tell_stage(state: State, effort: Effort = effort, before: float = spent) -> None:
+        def tell_stage(state: State, effort: WorkBudget = effort, before: float = spent) -> None:
             tell((before + min(effort.spent, effort.budget)) / total, state)
 
         last = stage == len(budgets) - 1
         at_whole = last and end_on_whole
-        pools = whole if at_whole else make_pools(problem, groups, keep)
-        patience = 10 * problem.runs if at_whole else 20 + 2 * problem.runs * (stage > 0)
-        plans = search(problem, pools, plans, rng, effort, patience, tell_stage)
+        pools = whole if at_whole else make_pools(task, groups, keep)
+        patience = 10 * task.runs if at_whole else 20 + 2 * task.runs * (stage > 0)
+        plans = search(task, pools, plans, rng, effort, patience, tell_stage)
         if not plans:
             return []
         if keep.all() and not effort.over:

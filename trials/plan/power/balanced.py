@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from functools import lru_cache
 
 import numpy as np
@@ -19,15 +20,40 @@ from scipy import optimize, special
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
 
 SOURCES = ("specimen", "mount", "coupon", "reading")
-LEAST_FAVOURABLE = "two types apart, the others half-way (least favourable)"
-TYPICAL = "half the types at each end (typical)"
-PATTERNS = (LEAST_FAVOURABLE, TYPICAL)
+
+
+class Pattern(StrEnum):
+    """How true means lie when their highest and lowest differ by one: two apart and the others half-way, or half each.
+
+    With two means, or for a slope from lowest to highest level, there is one pattern only.
+    """
+
+    LEAST_FAVOURABLE = "least favourable"
+    TYPICAL = "typical"
+    ONE_PAIR = "one pair"
+    END_TO_END = "end to end"
+
+
+PATTERNS = (Pattern.LEAST_FAVOURABLE, Pattern.TYPICAL)
+
+
+class Part(StrEnum):
+    """What of a plan is varied: its counts one at a time, or specimens that share the coupons there are."""
+
+    SPECIMENS = "specimens"
+    MOUNTS = "mounts"
+    COUPONS = "coupons"
+    READINGS = "readings"
+    SPREAD_OUT = "specimens, same coupons"
+
+
+COUNTED = (Part.SPECIMENS, Part.MOUNTS, Part.COUPONS, Part.READINGS)
 COUNTS = (1, 2, 3, 4, 6, 8, 12, 16)
 """Counts at which a curve is drawn."""
 
 
 @dataclass(frozen=True)
-class Layout:
+class Balanced:
     """Counts of a balanced plan: specimens per type, mounts per specimen, coupons per mount, readings per coupon.
 
     Raises `WrongShape` if a count is below one (two for the types) or is no whole number.
@@ -97,26 +123,26 @@ def checked_spreads(spreads: Mapping[str, float]) -> dict[str, float]:
     return {source: float(spreads.get(source, 0.0)) for source in SOURCES}
 
 
-def pattern_means(types: int, pattern: str = LEAST_FAVOURABLE) -> np.ndarray:
+def pattern_means(types: int, pattern: Pattern = Pattern.LEAST_FAVOURABLE) -> np.ndarray:
     """Means (types,) of a pattern whose highest and lowest differ by one, centred on zero mean.
 
     Raises `WrongShape` if the pattern is not one of `PATTERNS`.
     """
     means = np.zeros(types)
-    if pattern == LEAST_FAVOURABLE:
+    if pattern == Pattern.LEAST_FAVOURABLE:
         means[0], means[-1] = -0.5, 0.5
-    elif pattern == TYPICAL:
+    elif pattern == Pattern.TYPICAL:
         means[: types // 2], means[types // 2 :] = -0.5, 0.5
     else:
-        raise WrongShape(f"pattern {pattern!r} is unknown; use one of: {'; '.join(PATTERNS)}.")
-    return means - means.mean()
+        raise WrongShape(f"pattern {str(pattern)!r} is unknown; use one of: {', '.join(PATTERNS)}.")
+    return np.asarray(means - means.mean())
 
 
 def chance_balanced(
-    layout: Layout,
+    plan: Balanced,
     spreads: Mapping[str, float],
     difference: float,
-    pattern: str = LEAST_FAVOURABLE,
+    pattern: Pattern = Pattern.LEAST_FAVOURABLE,
     alpha: float = 0.05,
 ) -> float:
     """Chance that the nozzle test of a balanced plan comes out at level alpha, exact by noncentral F.
@@ -133,18 +159,18 @@ def chance_balanced(
     """
     if not math.isfinite(difference):
         raise NotFinite(f"the difference is {difference}; give a finite one.")
-    _need_df(layout)
-    variance = layout.variance_of_mean(spreads)
-    signal = difference**2 * float(np.sum(pattern_means(layout.types, pattern) ** 2))
+    _need_df(plan)
+    variance = plan.variance_of_mean(spreads)
+    signal = difference**2 * float(np.sum(pattern_means(plan.types, pattern) ** 2))
     if variance == 0.0:
         return 1.0 if signal > 0 else alpha
-    return chance_f(signal / variance, layout.types - 1, layout.df, alpha)
+    return chance_f(signal / variance, plan.types - 1, plan.df, alpha)
 
 
 def detectable_balanced(
-    layout: Layout,
+    plan: Balanced,
     spreads: Mapping[str, float],
-    pattern: str = LEAST_FAVOURABLE,
+    pattern: Pattern = Pattern.LEAST_FAVOURABLE,
     chance: float = 0.8,
     alpha: float = 0.05,
 ) -> float:
@@ -152,10 +178,10 @@ def detectable_balanced(
 
     Raises as `chance_balanced`.
     """
-    _need_df(layout)
-    needed = noncentrality_needed(layout.types - 1, layout.df, chance, alpha)
-    signal = float(np.sum(pattern_means(layout.types, pattern) ** 2))
-    return math.sqrt(needed * layout.variance_of_mean(spreads) / signal)
+    _need_df(plan)
+    needed = noncentrality_needed(plan.types - 1, plan.df, chance, alpha)
+    signal = float(np.sum(pattern_means(plan.types, pattern) ** 2))
+    return math.sqrt(needed * plan.variance_of_mean(spreads) / signal)
 
 
 @lru_cache(maxsize=4096)
@@ -177,59 +203,54 @@ def chance_f(noncentrality: float, df: int, den_df: float, alpha: float = 0.05) 
     if noncentrality < 1e-12:
         return alpha
     critical = special.fdtri(df, den_df, 1.0 - alpha)
-    return float(1.0 - special.ncfdtr(df, den_df, noncentrality, critical))
+    return float(1.0 - special.ncfdtr(df, den_df, noncentrality, float(critical)))
 
 
-def percent(share: float, digits: int = 0) -> str:
-    """A share as printed: 0.311 -> `31 %`."""
-    return f"{100.0 * share:.{digits}f} %"
-
-
-def _need_df(layout: Layout) -> None:
-    if layout.df < 1:
+def _need_df(plan: Balanced) -> None:
+    if plan.df < 1:
         raise NotIdentifiable(
-            f"{layout.units} piece(s) per type on {layout.sheets} sheet(s) leave nothing to test a nozzle type "
+            f"{plan.units} piece(s) per type on {plan.sheets} sheet(s) leave nothing to test a nozzle type "
             "against; add specimens or mounts, or use fewer sheets."
         )
 
 
 def curve(
-    layout: Layout, spreads: Mapping[str, float], pattern: str = LEAST_FAVOURABLE, chance: float = 0.8
+    plan: Balanced, spreads: Mapping[str, float], pattern: Pattern = Pattern.LEAST_FAVOURABLE, chance: float = 0.8
 ) -> pd.DataFrame:
     """Detectable difference against specimens, mounts, coupons and readings, one of them varied at a time.
 
-    Columns: varied, count, coupons (in the whole plan), readings (in the whole plan), df, detectable, planned (the
-    plan as it is). `specimens, same coupons` shares the coupons of the plan out among more specimens. Counts at which
-    nothing can be tested are left out.
+    Columns: varied (a `Part`), count, coupons and readings (in the whole plan), df, detectable, planned (the plan as
+    it is). `Part.SPREAD_OUT` shares the coupons of the plan out among more specimens. Counts at which nothing can be
+    tested are left out.
     """
     rows = []
-    for varied, count, changed in _variations(layout):
+    for varied, count, changed in _variations(plan):
         if changed.df < 1:
             continue
         rows.append(
             {
-                "varied": varied,
+                "varied": varied.value,
                 "count": count,
                 "coupons": changed.n_coupons,
                 "readings": changed.n_coupons * changed.readings,
                 "df": changed.df,
                 "detectable": detectable_balanced(changed, spreads, pattern, chance),
-                "planned": changed == layout,
+                "planned": changed == plan,
             }
         )
     columns = ["varied", "count", "coupons", "readings", "df", "detectable", "planned"]
     return pd.DataFrame(rows, columns=columns)
 
 
-def _variations(layout: Layout) -> list[tuple[str, int, Layout]]:
+def _variations(plan: Balanced) -> list[tuple[Part, int, Balanced]]:
     found = []
-    for name in ("specimens", "mounts", "coupons", "readings"):
-        for count in sorted({*COUNTS, getattr(layout, name)}):
-            found.append((name, count, replace(layout, **{name: count})))
-    total = layout.specimens * layout.coupons
+    for part in COUNTED:
+        for count in sorted({*COUNTS, getattr(plan, part.value)}):
+            found.append((part, count, replace(plan, **{part.value: count})))
+    total = plan.specimens * plan.coupons
     for count in range(1, total + 1):
-        if total % count == 0 and count % layout.sheets == 0:
-            found.append(("specimens, same coupons", count, replace(layout, specimens=count, coupons=total // count)))
+        if total % count == 0 and count % plan.sheets == 0:
+            found.append((Part.SPREAD_OUT, count, replace(plan, specimens=count, coupons=total // count)))
     return found
 
 
@@ -245,62 +266,45 @@ class Minutes:
     coupon: float = 3.0
     reading: float = 4.0
 
-    def of(self, layout: Layout) -> float:
+    def of(self, plan: Balanced) -> float:
         """Minutes the whole plan takes at machine and bench."""
-        mounts = layout.types * layout.specimens * layout.mounts
-        return mounts * self.mount + layout.n_coupons * (self.coupon + layout.readings * self.reading)
+        mounts = plan.types * plan.specimens * plan.mounts
+        return mounts * self.mount + plan.n_coupons * (self.coupon + plan.readings * self.reading)
 
 
 @dataclass(frozen=True)
 class Step:
-    """One way to spend more time: detectable difference after it, and how much an hour brings (share of it now)."""
+    """One more of a part of the plan: minutes of extra work, detectable difference after it, gain per hour.
 
-    what: str
+    less: share by which the detectable difference falls; gain_per_hour: that share over the hours.
+    """
+
+    more: Part
     minutes: float
     detectable: float
-    gain_per_hour: float
+    less: float
+
+    @property
+    def gain_per_hour(self) -> float:
+        """Share by which the detectable difference falls, per hour of extra work."""
+        return self.less / (self.minutes / 60.0)
 
 
 def next_steps(
-    layout: Layout, spreads: Mapping[str, float], minutes: Minutes | None = None, pattern: str = LEAST_FAVOURABLE
+    plan: Balanced,
+    spreads: Mapping[str, float],
+    minutes: Minutes | None = None,
+    pattern: Pattern = Pattern.LEAST_FAVOURABLE,
 ) -> tuple[Step, ...]:
     """What one more of each would bring, the most rewarding hour first.
 
     One more specimen of each type, one more mount of each specimen, one more coupon in each mount, one more reading on
-    each coupon. The gain is the share by which the detectable difference falls, per hour of extra work.
+    each coupon. Where no spread is expected nothing is gained.
     """
     cost = minutes or Minutes()
-    now, steps = detectable_balanced(layout, spreads, pattern), []
-    for name, what in (
-        ("specimens", "one more specimen of each type"),
-        ("mounts", "one more mount of each specimen"),
-        ("coupons", "one more coupon in each mount"),
-        ("readings", "one more reading on each coupon"),
-    ):
-        changed = replace(layout, **{name: getattr(layout, name) + 1})
-        extra = cost.of(changed) - cost.of(layout)
+    now, steps = detectable_balanced(plan, spreads, pattern), []
+    for part in COUNTED:
+        changed = replace(plan, **{part.value: getattr(plan, part.value) + 1})
         after = detectable_balanced(changed, spreads, pattern)
-        share = (now - after) / now if now > 0 else 0.0
-        steps.append(Step(what, extra, after, share / (extra / 60.0)))
+        steps.append(Step(part, cost.of(changed) - cost.of(plan), after, (now - after) / now if now > 0 else 0.0))
     return tuple(sorted(steps, key=lambda step: -step.gain_per_hour))
-
-
-def next_hour(
-    layout: Layout, spreads: Mapping[str, float], minutes: Minutes | None = None, pattern: str = LEAST_FAVOURABLE
-) -> str:
-    """One sentence: where the next hour pays, and where it does not."""
-    now = detectable_balanced(layout, spreads, pattern)
-    steps = next_steps(layout, spreads, minutes, pattern)
-    if now == 0.0:
-        return "No spread is expected, so no further hour is needed."
-    best, least = steps[0], steps[-1]
-
-    def said(step: Step) -> str:
-        less = 1.0 - step.detectable / now
-        return f"{step.what} ({step.minutes / 60:.1f} h) lowers the detectable difference by {percent(less, 1)}"
-
-    return f"The next hour pays best in more {_plural(best.what)}: {said(best)}; {said(least)}."
-
-
-def _plural(what: str) -> str:
-    return next(f"{word}s" for word in ("specimen", "mount", "coupon", "reading") if f"one more {word}" in what)

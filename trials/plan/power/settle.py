@@ -9,36 +9,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 from scipy import special
 
 from trials.errors import NotFinite, WrongShape
+from trials.findings import Fact, Finding
+from trials.infer.answer import Levels, levels
 from trials.infer.means import against_reference
-from trials.plan.power.balanced import percent
+from trials.plan.kinds import PlanKind
+from trials.plan.power.balanced import Part
 
 MOST = 200
 """Specimens or mounts beyond which the search stops."""
-
-
-@dataclass(frozen=True)
-class Needed:
-    """Numbers per type (specimens) or per specimen (mounts) for the asked chance of a settled answer.
-
-    at_worthwhile, at_zero: specimens per type if the true difference is the worthwhile one, or zero; mounts_*: mounts
-    of each specimen already there; None where no number up to `MOST` will do. chance_*: with the counts as they are;
-    sentence: all of it for people.
-    """
-
-    chance_at_worthwhile: float
-    chance_at_zero: float
-    at_worthwhile: int | None
-    at_zero: int | None
-    mounts_at_worthwhile: int | None
-    mounts_at_zero: int | None
-    sentence: str
 
 
 @dataclass(frozen=True)
@@ -88,17 +73,53 @@ class Counts:
         return 2.0 * (specimen + part["mount"] / mounts + coupon)
 
 
+@dataclass(frozen=True)
+class Needed:
+    """Numbers per type (specimens) or per specimen (mounts) for the asked chance of a settled answer.
+
+    chance: what was asked for; counts: as they are; chance_*: with these counts, if the true difference is the
+    worthwhile one, or zero. at_*: specimens per type; None where no number up to `MOST` will do, or with one specimen
+    per type, which cannot speak for its type. mounts_*: mounts of each specimen already there, None where no number
+    will do; mounts_known: False where mounts have no spread of their own, so that nothing is known of further mounts.
+    """
+
+    chance: float
+    counts: Counts
+    chance_at_worthwhile: float
+    chance_at_zero: float
+    at_worthwhile: int | None
+    at_zero: int | None
+    mounts_known: bool
+    mounts_at_worthwhile: int | None = None
+    mounts_at_zero: int | None = None
+
+    def finding(self) -> Finding:
+        """What would bring the chance of a settled answer to the asked one, as a finding."""
+        facts: dict[str, Fact] = {
+            "chance": self.chance,
+            "specimens": self.counts.specimens,
+            "specimens_at_worthwhile": self.at_worthwhile,
+            "specimens_at_zero": self.at_zero,
+            "mounts": self.counts.mounts,
+            "mounts_known": self.mounts_known,
+            "mounts_at_worthwhile": self.mounts_at_worthwhile,
+            "mounts_at_zero": self.mounts_at_zero,
+            "most": MOST,
+        }
+        return Finding(PlanKind.NEEDED, facts=facts)
+
+
 def specimens_needed(
     variances: Mapping[str, float],
     worthwhile: float,
     counts: Counts,
-    levels: tuple[float, float] = (0.95, 0.90),
+    confidence: Levels | None = None,
     chance: float = 0.8,
 ) -> Needed:
     """Specimens per type, and mounts of those there are, for this chance of a settled answer.
 
-    variances: by source, on the model's scale (log for roughness); worthwhile: D on that scale; levels: of the
-    intervals S and E, with primaries and looks already counted in (1 - 0.05 / (m k), 1 - 0.10 / (m k)).
+    variances: by source, on the model's scale (log for roughness); worthwhile: D on that scale; confidence: of the
+    intervals S and E, shared out over primaries and looks (`trials.infer.answer.levels`; one of each where None).
 
     Raises
     ------
@@ -108,13 +129,22 @@ def specimens_needed(
         If the worthwhile difference is not above zero or a variance is negative.
     """
     _check(variances, worthwhile)
-    now = [chance_settled(variances, true, worthwhile, counts, levels) for true in (worthwhile, 0.0)]
-    found: dict[str, list[int | None]] = {"mounts": [None, None]}
+    shared = confidence or levels(1)
+    at_worthwhile, at_zero = (
+        _Question(variances, true, worthwhile, counts, shared, chance) for true in (worthwhile, 0.0)
+    )
     known = "mount" in variances
-    for what in ("specimens", "mounts") if known else ("specimens",):
-        found[what] = [_fewest(what, variances, true, worthwhile, counts, levels, chance) for true in (worthwhile, 0.0)]
-    sentence = _sentence(found["specimens"], found["mounts"] if known else None, counts, chance)
-    return Needed(now[0], now[1], *found["specimens"], *found["mounts"], sentence)
+    return Needed(
+        chance=chance,
+        counts=counts,
+        chance_at_worthwhile=at_worthwhile.chance_now(),
+        chance_at_zero=at_zero.chance_now(),
+        at_worthwhile=at_worthwhile.fewest(Part.SPECIMENS),
+        at_zero=at_zero.fewest(Part.SPECIMENS),
+        mounts_known=known,
+        mounts_at_worthwhile=at_worthwhile.fewest(Part.MOUNTS) if known else None,
+        mounts_at_zero=at_zero.fewest(Part.MOUNTS) if known else None,
+    )
 
 
 def chance_settled(
@@ -122,7 +152,7 @@ def chance_settled(
     true: float,
     worthwhile: float,
     counts: Counts,
-    levels: tuple[float, float] = (0.95, 0.90),
+    confidence: Levels | None = None,
 ) -> float:
     """Chance that one type's answer is better, worse or same if its true difference to today's is `true`.
 
@@ -130,14 +160,14 @@ def chance_settled(
     """
     if counts.yardstick_df < 1 or counts.coupons <= 0:
         return 0.0
-    df = round(counts.df(variances), 2)
+    shared, df = confidence or levels(1), round(counts.df(variances), 2)
     se = math.sqrt(counts.variance(variances))
     if se == 0.0:
         return 1.0
     scale, weights = _chi(df)
     s = se * scale
-    significant = critical_value(counts.types - 1, df, levels[0]) * s
-    within = np.minimum(worthwhile - critical_value(counts.types - 1, df, levels[1]) * s, significant)
+    significant = critical_value(counts.types - 1, df, shared.difference) * s
+    within = np.minimum(worthwhile - critical_value(counts.types - 1, df, shared.sameness) * s, significant)
     apart = special.ndtr((-significant - true) / se) + special.ndtr((true - significant) / se)
     same = np.where(within > 0, special.ndtr((within - true) / se) - special.ndtr((-within - true) / se), 0.0)
     return float(weights @ (apart + same))
@@ -158,34 +188,43 @@ def _chi(df: float) -> tuple[np.ndarray, np.ndarray]:
     return np.sqrt(special.chdtri(df, 1.0 - (points + 1.0) / 2.0) / df), weights / 2.0
 
 
-def _fewest(
-    what: str,
-    variances: Mapping[str, float],
-    true: float,
-    worthwhile: float,
-    counts: Counts,
-    levels: tuple[float, float],
-    chance: float,
-) -> int | None:
-    if what == "specimens" and counts.specimens < 2:
-        return None
-    start = getattr(counts, what)
+@dataclass(frozen=True)
+class _Question:
+    """How many are needed for a chance of a settled answer at one true difference."""
 
-    def enough(number: int) -> bool:
-        changed = Counts(**{**vars(counts), what: number})
-        return chance_settled(variances, true, worthwhile, changed, levels) >= chance
+    variances: Mapping[str, float]
+    true: float
+    worthwhile: float
+    counts: Counts
+    confidence: Levels
+    chance: float
 
-    if enough(start):
-        return start
-    low, high = start, start + 1
-    while not enough(high):
-        if high >= MOST:
+    def chance_now(self) -> float:
+        return self._chance(self.counts)
+
+    def _chance(self, counts: Counts) -> float:
+        return chance_settled(self.variances, self.true, self.worthwhile, counts, self.confidence)
+
+    def fewest(self, part: Part) -> int | None:
+        """The smallest count from that of the plan on that reaches the chance; None where none up to `MOST` does."""
+        if part is Part.SPECIMENS and self.counts.specimens < 2:
             return None
-        low, high = high, min(2 * high, MOST)
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if enough(middle) else (middle, high)
-    return high
+
+        def enough(count: int) -> bool:
+            return self._chance(replace(self.counts, **{part.value: count})) >= self.chance
+
+        start: int = getattr(self.counts, part.value)
+        if enough(start):
+            return start
+        low, high = start, start + 1
+        while not enough(high):
+            if high >= MOST:
+                return None
+            low, high = high, min(2 * high, MOST)
+        while high - low > 1:
+            middle = (low + high) // 2
+            low, high = (low, middle) if enough(middle) else (middle, high)
+        return high
 
 
 def _check(variances: Mapping[str, float], worthwhile: float) -> None:
@@ -196,29 +235,3 @@ def _check(variances: Mapping[str, float], worthwhile: float) -> None:
             raise WrongShape(f"{source} is {value:g}; give zero or more.")
     if worthwhile == 0:
         raise WrongShape("the worthwhile difference is zero; state one above zero in the trial file.")
-
-
-def _sentence(specimens: list[int | None], mounts: list[int | None] | None, counts: Counts, chance: float) -> str:
-    """The numbers in words; mounts None where their own spread was not estimated."""
-    lead = f"For a chance of {percent(chance)} of a settled answer"
-    if counts.specimens < 2 and mounts is not None:
-        return (
-            "With one specimen per type no number of mounts of these specimens will do for the types; "
-            f"for these nozzles, {lead[0].lower()}{lead[1:]}: {_words(mounts, counts.mounts, 'mounts of each')}."
-        )
-    more = f"{lead}: {_words(specimens, counts.specimens, 'specimens of each type')}"
-    if mounts is None:
-        return f"{more}; how much further mounts would help is not known, since each specimen was mounted once."
-    if all(number is None for number in mounts):
-        return f"{more}; no number of mounts of these specimens will do."
-    return f"{more}; or with these specimens {_words(mounts, counts.mounts, 'mounts of each')}."
-
-
-def _words(numbers: list[int | None], now: int, what: str) -> str:
-    def one(number: int | None) -> str:
-        if number is None:
-            return f"no number up to {MOST} {what}"
-        return f"the {number} {what} as now" if number == now else f"{number} {what} instead of {now}"
-
-    at_worthwhile, at_zero = (one(number) for number in numbers)
-    return f"{at_worthwhile} if the true difference is the worthwhile one, {at_zero} if there is none"

@@ -1,4 +1,4 @@
-"""What a plan detects, by simulation: strata mean squares where it is balanced, the real analysis otherwise.
+"""What a plan detects, by simulated trials that are analysed as real ones.
 
 Restricted likelihood sees only what the fixed columns leave over, so an effect shifts the coefficients of a simulated
 trial and nothing else. One round of null trials therefore answers for every difference and every question.
@@ -7,18 +7,19 @@ trial and nothing else. One round of null trials therefore answers for every dif
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from scipy import optimize, special
 
-from trials.errors import NotFinite, NotIdentifiable, WrongShape
-from trials.infer.mixed import MixedDesign
-from trials.plan.power.balanced import LEAST_FAVOURABLE, Layout, checked_spreads, pattern_means
+from trials.errors import NotFinite, WrongShape
+from trials.infer.mixed import MixedDesign, MixedFit
 
 Array = np.ndarray
 TRIALS = 4000
+Key = TypeVar("Key")
 
 
 @dataclass(frozen=True)
@@ -66,19 +67,26 @@ class Simulated:
 
 def _along(pattern: Array) -> Array:
     unit = pattern / np.linalg.norm(pattern)
-    return np.outer(unit, unit)
+    return np.asarray(np.outer(unit, unit))
+
+
+@dataclass(frozen=True)
+class Simulation:
+    """How trials are simulated: how many, from which seed, tests at which level."""
+
+    trials: int = TRIALS
+    seed: int = 1
+    alpha: float = 0.05
 
 
 def simulate_tests(
     fixed: Array,
-    groups: Mapping[str, Sequence],
+    groups: Mapping[str, Array],
     spreads: Mapping[str, float],
-    contrasts: Mapping[str, Array],
-    trials: int = TRIALS,
-    seed: int = 1,
-    alpha: float = 0.05,
+    contrasts: Mapping[Key, Array],
+    asked: Simulation = Simulation(),
     progress: Callable[[int, int], None] | None = None,
-) -> dict[str, Simulated]:
+) -> dict[Key, Simulated]:
     """Simulate null trials of any plan and analyse each as a real one (restricted likelihood, Kenward-Roger).
 
     fixed (n, k) model matrix; groups: labels (n,) by name; spreads: standard deviation by group and for "reading";
@@ -89,20 +97,20 @@ def simulate_tests(
     NotIdentifiable, WrongShape, NotFinite
         As `trials.infer.mixed.fit.fit_mixed`; and if a spread is missing, negative or not finite.
     """
-    design = MixedDesign.build(fixed, groups)
+    design = MixedDesign.build(fixed, {name: labels.tolist() for name, labels in groups.items()})
     draw = _drawer(groups, spreads, len(fixed))
-    rng = np.random.default_rng(seed)
-    found: dict[str, list[tuple[Array, Array, float]]] = {name: [] for name in contrasts}
-    for done in range(trials):
+    rng = np.random.default_rng(asked.seed)
+    found: dict[Key, list[tuple[Array, Array, float]]] = {name: [] for name in contrasts}
+    for done in range(asked.trials):
         fit = design.fit(draw(rng))
         for name, contrast in contrasts.items():
-            found[name].append(_ingredients(fit, contrast, alpha))
+            found[name].append(_ingredients(fit, contrast, asked.alpha))
         if progress and done % 100 == 99:
-            progress(done + 1, trials)
+            progress(done + 1, asked.trials)
     return {name: Simulated(*map(np.array, zip(*rows, strict=True))) for name, rows in found.items()}
 
 
-def _ingredients(fit, contrast: Array, alpha: float) -> tuple[Array, Array, float]:
+def _ingredients(fit: MixedFit, contrast: Array, alpha: float) -> tuple[Array, Array, float]:
     test = fit.test(contrast)
     value = contrast @ fit.coefficients
     inverse = np.linalg.inv(contrast @ fit.covariance @ contrast.T)
@@ -111,7 +119,7 @@ def _ingredients(fit, contrast: Array, alpha: float) -> tuple[Array, Array, floa
 
 
 def _drawer(
-    groups: Mapping[str, Sequence], spreads: Mapping[str, float], n: int
+    groups: Mapping[str, Array], spreads: Mapping[str, float], n: int
 ) -> Callable[[np.random.Generator], Array]:
     for name in (*groups, "reading"):
         if name not in spreads:
@@ -129,59 +137,3 @@ def _drawer(
         return response
 
     return draw
-
-
-def chance_by_strata(
-    layout: Layout,
-    spreads: Mapping[str, float],
-    difference: float,
-    pattern: str = LEAST_FAVOURABLE,
-    trials: int = TRIALS,
-    seed: int = 1,
-    alpha: float = 0.05,
-) -> tuple[float, float]:
-    """Chance of the nozzle test of a balanced plan and its standard error, by strata mean squares of simulated trials.
-
-    Draws every specimen, mount and coupon (its readings as their mean) of all trials at once and forms the mean
-    square of types and of the pieces within them; pieces that stay on one sheet are compared within sheets.
-
-    Raises
-    ------
-    NotIdentifiable
-        If nothing is replicated above the coupon, or the pieces of a type do not spread evenly over the sheets.
-    """
-    if layout.df < 1:
-        raise NotIdentifiable("Nothing is replicated above the coupon; add specimens or mounts.")
-    means = _type_by_piece(layout, checked_spreads(spreads), np.random.default_rng(seed), trials)
-    means += difference * pattern_means(layout.types, pattern)[:, None]
-    f = _strata_f(means, layout)
-    chance = float(np.mean(f > special.fdtri(layout.types - 1, layout.df, 1.0 - alpha)))
-    return chance, math.sqrt(max(chance * (1.0 - chance), 1.0 / trials) / trials)
-
-
-def _type_by_piece(layout: Layout, sd: Mapping[str, float], rng: np.random.Generator, trials: int) -> Array:
-    """Means of the tested pieces, (trials, types, pieces)."""
-    shape = (trials, layout.types, layout.specimens, layout.mounts, layout.coupons)
-    coupon_sd = math.hypot(sd["coupon"], sd["reading"] / math.sqrt(layout.readings))
-    mounts = coupon_sd * rng.standard_normal(shape).mean(axis=-1)
-    mounts += sd["mount"] * rng.standard_normal(shape[:4])
-    if layout.specimens == 1:
-        return mounts[:, :, 0, :]
-    return mounts.mean(axis=-1) + sd["specimen"] * rng.standard_normal(shape[:3])
-
-
-def _strata_f(means: Array, layout: Layout) -> Array:
-    """F of types against pieces within types, (trials,)."""
-    _, types, pieces = means.shape
-    by_type = means.mean(axis=2, keepdims=True)
-    rest = means - by_type
-    if layout.df < types * (pieces - 1):
-        if pieces % layout.sheets:
-            raise NotIdentifiable(
-                f"{pieces} pieces of a type do not spread evenly over {layout.sheets} sheets; "
-                "use a number of sheets that divides them."
-            )
-        by_sheet = rest.reshape(len(means), types, -1, layout.sheets).mean(axis=(1, 2), keepdims=True)
-        rest = (rest.reshape(len(means), types, -1, layout.sheets) - by_sheet).reshape(means.shape)
-    between = pieces * np.sum((by_type - by_type.mean(axis=1, keepdims=True)) ** 2, axis=(1, 2)) / (types - 1)
-    return between / (np.sum(rest**2, axis=(1, 2)) / layout.df)

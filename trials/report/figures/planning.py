@@ -9,6 +9,9 @@ import numpy as np
 
 from trials.plan.sheet_map import CouponPlace, SheetMap
 from trials.report.figures.look import ACCENT, GREY, INK, LIGHT, PALE, canvas, dash, drawn, empty, marker, svg
+from trials.words.language import text
+from trials.words.numbers import plain
+from trials.words.plan_chances import part_words
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -38,7 +41,12 @@ def sheet_figure(place: SheetMap) -> str:
             for coupon in part:
                 _draw_coupon(axes, coupon, 72.0 * per_mm)
             _draw_sheet_corner(axes, box)
-        figure.supxlabel(f"mm (sheet: {place.length:g} by {place.width:g} mm, near left corner at 0, 0)", fontsize=9)
+        along_words = text(
+            "mm (sheet: {length} by {width} mm, near left corner at 0, 0)",
+            length=plain(place.length),
+            width=plain(place.width),
+        )
+        figure.supxlabel(along_words, fontsize=9)
         return svg(figure)
 
 
@@ -138,7 +146,7 @@ def detectable_figure(curve: pd.DataFrame, unit: str = "", worthwhile: float | N
                 ms=5,
                 markeredgecolor="white",
                 mew=0.6,
-                label=drawn(varied, 30),
+                label=drawn(part_words(str(varied)), 30),
             )
         planned = curve[curve["planned"]]
         axes.scatter(
@@ -148,18 +156,20 @@ def detectable_figure(curve: pd.DataFrame, unit: str = "", worthwhile: float | N
             facecolors="none",
             edgecolors=INK,
             lw=1.1,
-            label="as planned",
+            label=text("as planned"),
         )
         if worthwhile is not None:
             axes.axhline(worthwhile, color=INK, lw=0.9, ls=(0, (4, 2)))
-            axes.text(1.0, worthwhile, "worthwhile ", transform=axes.get_yaxis_transform(), ha="right", va="bottom")
+            name, across = f"{text('worthwhile')} ", axes.get_yaxis_transform()
+            axes.text(1.0, worthwhile, name, transform=across, ha="right", va="bottom")
         axes.set_xscale("log")
         counts = sorted(curve["count"].unique())
         axes.set_xticks(counts, [f"{c:g}" for c in counts])
         axes.minorticks_off()
         axes.set_ylim(bottom=0)
-        axes.set_xlabel("how many of them (the other parts as planned)")
-        axes.set_ylabel(drawn(f"detectable difference, {unit}" if unit else "detectable difference", 40))
+        axes.set_xlabel(text("how many of them (the other parts as planned)"))
+        label = text("detectable difference, {unit}", unit=unit) if unit else text("detectable difference")
+        axes.set_ylabel(drawn(label, 40))
         figure.legend(loc="outside upper left", ncols=3, columnspacing=1.2)
         return svg(figure)
 
@@ -179,7 +189,7 @@ def prediction_figure(
     with canvas(3.2, width_in=4.6) as (figure, axes):
         shown = np.ma.masked_invalid(np.asarray(errors, dtype=float))
         if shown.count() == 0:
-            empty(axes, "no setting is allowed")
+            empty(axes, text("no setting is allowed"))
             return svg(figure)
         axes.set_facecolor("white")
         axes.contourf(x, y, shown, levels=7, cmap="Greys", alpha=0.55)
@@ -216,13 +226,14 @@ def life_figure(
             shape = {"marker": marker(position), "ms": 5, "markeredgecolor": "white"}
             axes.plot(at[drop], share[drop], ls="none", color=grey, **shape)
             axes.plot([], [], color=grey, lw=1.5, label=drawn(nozzle, 26), **shape)
-            if curves[position] is not None:
-                axes.plot(*curves[position], color=ACCENT, ls=dash(position + 1), lw=1.1)
+            curve = curves[position]
+            if curve is not None:
+                axes.plot(curve[0], curve[1], color=ACCENT, ls=dash(position + 1), lw=1.1)
         axes.set_ylim(0, 1.04)
         axes.set_xlim(left=0)
         axes.grid(axis="y", color=PALE, lw=0.4)
         axes.set_xlabel(drawn(unit))
-        axes.set_ylabel("share still good")
+        axes.set_ylabel(text("share still good"))
         figure.legend(loc="outside upper left", ncols=4, columnspacing=1.2)
         return svg(figure)
 

@@ -10,6 +10,7 @@ import pandas as pd
 
 from trials.endings import Ended
 from trials.errors import InputError
+from trials.store.records.records import rows_of
 from trials.store.tables import number_in, read_table, text_in, yes_no_in
 
 UNITS = ("hours", "metres", "pierces")
@@ -62,7 +63,7 @@ def read_table_of_lives(path: Any, columns: LifeColumns) -> StoredLives:
     """
     raw = read_table(path)
     source, unit = _source(raw, columns)
-    rows = [_row(int(number), cells, source) for number, cells in zip(raw.index, raw.to_dict("records"), strict=True)]
+    rows = [_row(int(number), cells, source) for number, cells in zip(raw.index, rows_of(raw), strict=True)]
     if not rows:
         raise InputError("the table holds no lives", file=source.file, do="Add one row per specimen.")
     table = pd.DataFrame(rows, index=raw.index)

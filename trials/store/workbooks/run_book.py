@@ -7,11 +7,13 @@ from pathlib import Path
 from typing import Any
 
 from trials import standards
-from trials.nozzles import cautions
+from trials.plan.cautions import nozzle_cautions
 from trials.store.records.records import OUTCOMES, Records, rows_of
 from trials.store.workbooks.book import Book, Column, between, choice, created_at
 from trials.trial import Trial
 from trials.units import shown
+from trials.words.findings import say
+from trials.words.plan import described, limit_words
 
 SPARE_MOUNTS = 10
 SPARE_SHEETS = 4
@@ -56,9 +58,9 @@ def _first_sheet(trial: Trial) -> list[tuple[str, str]]:
     lines += [("material", _material(trial)), ("How to fill it in", ""), *STEPS, ("example", _example(trial))]
     lines += [("Kept constant", ""), *(_held(name, value) for name, value in trial.held.items())] if trial.held else []
     if trial.plan.limits:
-        lines += [("Not to be cut", ""), *(("limit", limit.words()) for limit in trial.plan.limits)]
-    lines += [("Nozzle types", ""), *((nozzle.type, nozzle.described()) for nozzle in trial.nozzles)]
-    found = cautions(trial.nozzles, trial.application.gas, trial.application.material)
+        lines += [("Not to be cut", ""), *(("limit", limit_words(limit)) for limit in trial.plan.limits)]
+    lines += [("Nozzle types", ""), *((nozzle.type, described(nozzle)) for nozzle in trial.nozzles)]
+    found = [say(finding) for finding in nozzle_cautions(trial)]
     lines += [("Cautions", ""), *((caution.hazard, caution.text) for caution in standards.cautions())]
     return lines + [("nozzles", sentence) for sentence in found]
 

@@ -1,4 +1,4 @@
-"""Going on with a trial that was cut: further coupons as a block of their own, declared or exploratory."""
+"""Go on with a trial that was cut: further coupons as a block of their own, declared or exploratory."""
 
 from __future__ import annotations
 
@@ -6,23 +6,23 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from trials.errors import InputError
+from trials.findings import Finding, each_once
+from trials.steps.journal import ADDED, PLAN, added_block, added_blocks, as_kept, rows_of
 from trials.store.records import database
 from trials.store.records.changed_setting import nearest
 from trials.store.records.records import Records
-from trials.trial import Level, Trial
+from trials.trial import Level, Method, Trial
 
 if TYPE_CHECKING:
     from trials.plan.choose import Plan
-    from trials.plan.extend import Kind
+    from trials.plan.extend import ExtensionKind
 
-EXTENDABLE = ("full", "fraction", "screening", "surface", "optimal", "pilot")
-ADDED = "block added"
-"""Kind of the journal's line for a further block."""
+EXTENDABLE = (Method.FULL, Method.FRACTION, Method.SCREENING, Method.SURFACE, Method.OPTIMAL, Method.PILOT)
 
 
 @dataclass(frozen=True)
@@ -32,15 +32,19 @@ class Extension:
     plan: Plan
     block: int
     declared: bool
-    said: tuple[str, ...]
+
+    @property
+    def found(self) -> tuple[Finding, ...]:
+        """What the reader has to know, most important first."""
+        return self.plan.found
 
 
 def extension(
-    folder: Path | str, kind: Kind, settings: Sequence[str] = (), nozzles: Sequence[str] | None = None
+    folder: Path | str, kind: ExtensionKind, settings: Sequence[str] = (), nozzles: Sequence[str] | None = None
 ) -> Extension:
     """Choose a further block for a trial that was cut; nothing is written.
 
-    settings: for "confirm", texts such as `pressure=0.6; standoff=1.2`; factors left out stay at today's.
+    settings: for a confirmation, texts such as `pressure=0.6; standoff=1.2`; factors left out stay at today's.
 
     Raises
     ------
@@ -49,32 +53,42 @@ def extension(
     Infeasible
         If limits or sheets leave no room.
     """
-    from trials.plan.choose import confounded
-    from trials.plan.extend import extend
+    from trials.plan.confounding import confounded
+    from trials.plan.extend import ExtensionRequest, extend
 
     records = database.load(folder)
     _check(records)
-    named = [parse_setting(text, records.trial) for text in settings]
-    block = int(records.coupons["block"].max()) + 1
-    seed = records.trial.plan.seed + block
-    plan = extend(records.trial, records.coupons, records.mounts, kind, named, nozzles, seed)
-    declared = len(records.looks) < records.trial.plan.looks
-    lead, *rest = plan.said
-    said = (lead, declared_words(records, declared), *confounded(records.trial), *rest)
-    return Extension(plan, block, declared, tuple(dict.fromkeys(said)))
+    trial, block = records.trial, int(records.coupons["block"].max()) + 1
+    named = [parse_setting(text, trial) for text in settings]
+    asked = ExtensionRequest(kind, named, nozzles, seed=trial.plan.seed + block)
+    plan = extend(trial, records.coupons, records.mounts, asked)
+    declared = len(records.looks) < trial.plan.looks
+    lead, *rest = plan.found
+    found = each_once([lead, _declaration(records), *confounded(trial), *rest])
+    return Extension(replace(plan, found=found), block, declared)
 
 
-def declared_words(records: Records, declared: bool) -> str:
-    """Whether the answer after this block counts, in one sentence."""
+def extension_json(chosen: Extension, added: bool) -> dict[str, Any]:
+    """A further block as plain values; keys: schema, added, block, declared, coupons[], said[]."""
+    coupons = chosen.plan.coupons
+    return {
+        "schema": 2,
+        "added": added,
+        "block": chosen.block,
+        "declared": chosen.declared,
+        "coupons": coupons.astype(object).where(coupons.notna(), None).to_dict(orient="records"),
+        "said": list(chosen.found),
+    }
+
+
+def _declaration(records: Records) -> Finding:
+    """Whether the answer after a further block counts."""
+    from trials.plan.kinds import PlanKind
+
     looks, done = records.trial.plan.looks, len(records.looks)
-    if declared:
-        left = looks - done
-        many = "1 look at the data is" if left == 1 else f"{left} looks at the data are"
-        return f"Declared: {many} left of the {looks} stated before cutting, so the next answer counts in full."
-    taken = (
-        "the one look at the data stated before cutting has" if looks == 1 else "all looks stated before cutting have"
-    )
-    return f"Exploratory: {taken} been taken; the first verdict stands, and what comes after is labelled so."
+    if done < looks:
+        return Finding(PlanKind.BLOCK_DECLARED, facts={"left": looks - done, "looks": looks})
+    return Finding(PlanKind.BLOCK_EXPLORATORY, facts={"looks": looks})
 
 
 def add_extension(folder: Path | str, chosen: Extension, who: str, why: str, at: datetime | None = None) -> int:
@@ -88,9 +102,8 @@ def add_extension(folder: Path | str, chosen: Extension, who: str, why: str, at:
     if not who.strip() or not why.strip():
         raise InputError("an extension needs a name and a reason", do="Give --who and --why.")
     plan = chosen.plan
-    return database.add_block(
-        folder, plan.coupons, plan.mounts, plan.sheets, chosen.declared, why, who, at, said=chosen.said
-    )
+    said = as_kept(chosen.found)
+    return database.add_block(folder, plan.coupons, plan.mounts, plan.sheets, chosen.declared, why, who, at, said=said)
 
 
 def parse_setting(text: str, trial: Trial) -> dict[str, Level]:
@@ -141,7 +154,7 @@ def _check(records: Records) -> None:
     method = records.trial.plan.method
     if method not in EXTENDABLE:
         raise InputError(
-            f"a trial planned as {method!r} cannot be extended", file=place, do="Start another with `trials new`."
+            f"a trial planned as {method.value!r} cannot be extended", file=place, do="Start another with `trials new`."
         )
     if not len(records.cuts):
         raise InputError(
@@ -164,11 +177,11 @@ def begun(records: Records) -> Records:
     kept = [number for number in records.coupons["block"].unique() if number == 1 or number in done]
     if len(kept) == records.coupons["block"].nunique():
         return records
-    return replace(_only(records, kept), journal=_journal_of(records.journal, kept))
+    return replace(_only(records, kept), journal=_journal_of(records, kept))
 
 
 def _adopted(records: Records) -> bool:
-    return records.trial.plan.method == "adopted"
+    return records.trial.plan.method is Method.ADOPTED
 
 
 def _only(records: Records, kept: Sequence[int]) -> Records:
@@ -189,35 +202,35 @@ def _without(rows: pd.DataFrame, mark: str, gone: pd.DataFrame) -> pd.DataFrame:
     return rows[~rows[mark].isin(set(gone[mark]))].reset_index(drop=True)
 
 
-def _journal_of(journal: pd.DataFrame, kept: Sequence[int]) -> pd.DataFrame:
-    """The journal without the lines of other blocks and what was said about them."""
+def _journal_of(records: Records, kept: Sequence[int]) -> pd.DataFrame:
+    """The journal without the lines of other blocks and what was found about them."""
     inside, keep = True, []
-    for row in journal.itertuples():
-        if row.kind == ADDED:
-            inside = any(row.what.startswith(f"block {number},") for number in kept)
-        keep.append(inside or row.kind not in (ADDED, "plan"))
-    return journal[keep].reset_index(drop=True)
+    for row in rows_of(records):
+        if row["kind"] == ADDED:
+            inside = added_block(row).block in kept
+        keep.append(inside or row["kind"] not in (ADDED, PLAN))
+    return records.journal[keep].reset_index(drop=True)
 
 
-def blocks(records: Records) -> list[dict[str, object]]:
+def blocks(records: Records) -> list[dict[str, Any]]:
     """Blocks of a trial: block, coupons, cut, added_on (ISO date), declared (None for the first), who, why.
 
     None of an adopted table, whose blocks are its own.
     """
     if _adopted(records):
         return []
-    lines = [row for row in records.journal.itertuples() if row.kind == ADDED]
+    lines = {added.block: added for added in added_blocks(records)}
     done = set(records.cuts["coupon"])
-    found: list[dict[str, object]] = []
-    for number, rows in records.coupons.groupby("block"):
-        line = next((row for row in lines if row.what.startswith(f"block {number},")), None)
+    found: list[dict[str, Any]] = []
+    for number in sorted({int(block) for block in records.coupons["block"]}):
+        rows, line = records.coupons[records.coupons["block"] == number], lines.get(number)
         found.append(
             {
-                "block": int(number),
+                "block": number,
                 "coupons": len(rows),
                 "cut": int(rows["coupon"].isin(done).sum()),
-                "added_on": (line.at if line else records.frozen_at)[:10],
-                "declared": None if line is None else "not declared" not in line.what,
+                "added_on": line.at.date().isoformat() if line else str(records.frozen_at)[:10],
+                "declared": line.declared if line else None,
                 "who": line.who if line else "",
                 "why": line.why if line else "",
             }
@@ -227,5 +240,5 @@ def blocks(records: Records) -> list[dict[str, object]]:
 
 def block_day(records: Records) -> date | None:
     """Day the newest block was added; None where there is only the frozen plan."""
-    lines = [row for row in records.journal.itertuples() if row.kind == ADDED]
-    return datetime.fromisoformat(lines[-1].at).date() if lines else None
+    lines = added_blocks(records)
+    return lines[-1].at.date() if lines else None

@@ -45,7 +45,7 @@ def test_an_undeclared_block_is_a_second_exploratory_look_and_the_first_verdict_
     added = json.loads(trials("extend", folder, *REPEAT, "--json").out)
     assert added["added"] and added["block"] == 2 and added["declared"] is False
     assert {row["sheet"] for row in added["coupons"]} == {"S4", "S5", "S6"}
-    assert any(line.startswith("Exploratory") for line in added["said"])
+    assert "block_exploratory" in [line["kind"] for line in added["said"]] and added["schema"] == 2
 
     # nothing of the block is cut yet: the look is still the first
     assert look_number(load(folder)) == 1
@@ -122,20 +122,28 @@ def test_only_a_trial_that_was_cut_is_extended(trials, at, state, line):
 
 
 def test_plan_as_json_has_the_documented_keys(trials, at):
-    found = json.loads(trials("plan", at("new"), "--show", "--json").out)["assessment"]
+    whole = json.loads(trials("plan", at("new"), "--show", "--json").out)
+    assert set(whole) == {"schema", "frozen", "coupons", "said", "assessment"}
+    assert (whole["schema"], whole["frozen"], len(whole["coupons"])) == (2, False, 54)
+    assert set(whole["said"][0]) == {"kind", "weight", "about", "facts", "words"}
+    assert whole["said"][0]["facts"] == {"coupons": 54, "mounts": 6, "specimens": 6, "sheets": 3}
+    found = whole["assessment"]
     wanted = {"questions", "detectable", "settled", "cannot_tell_apart", "not_estimated", "effective_coupons"}
     assert set(found) == wanted | {"efficiency", "next_hour", "curves", "effort", "said"}
     line = found["detectable"][0]
     # 6 specimens of 2 types on 3 sheets leave 6 - 2 - 2 = 2
+    assert (line["asks"], line["at"], line["factor"]) == ("types", "average", None)
     assert (line["question"], line["df"], line["den_df"]) == ("nozzle types, averaged over the settings", 1, 2.0)
     assert line["exact"] is True and line["simulated"] is None
     # at today's settings specimens and coupons are judged together: not exact, so simulated beside it
-    today = next(x for x in found["detectable"] if x["question"] == "nozzle types at today's settings")
+    today = next(x for x in found["detectable"] if x["at"] == "today")
     assert today["simulated"] == pytest.approx(today["size"], rel=0.25)  # 200 trials, few degrees of freedom
-    assert found["effort"]["nozzle_changes"] == 6
+    assert found["effort"]["nozzle_changes"] == 6 and found["effort"]["minutes"]["mount"] == 12.0
+    steps = found["next_hour"]["roughness"]["steps"]
+    assert steps[0]["more"] == "specimens" and steps[0]["gain_per_hour"] > steps[-1]["gain_per_hour"]
 
 
 def test_plan_says_what_it_shows_where_the_hour_pays_and_what_it_costs(trials, at):
     out = trials("plan", at("new"), "--show").out
-    for words in ("80 %", "settled answer", "Where the next hour pays", "h at the machine", "nozzle changes", "m2"):
+    for words in ("80 %", "settled answer", "Where the next hour pays", "h at the machine", "nozzle changes", "m²"):
         assert words in out

@@ -1,8 +1,9 @@
-"""Commands that go on from a trial that was cut: extend."""
+"""The command that adds coupons to a trial that was cut: extend."""
 
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import typer
 
@@ -10,9 +11,12 @@ from trials.cli import show
 from trials.cli.planning import FOLDER, JSON
 from trials.errors import InputError
 
+if TYPE_CHECKING:
+    from trials.plan.extend import ExtensionKind
+
 
 def register(app: typer.Typer) -> None:
-    """Add these commands to the application."""
+    """Add the command to the application."""
     app.command("extend")(extend)
 
 
@@ -36,33 +40,36 @@ def extend(
     Example: `trials extend my-trial --repeat-mounts --who "A. Berg" --why "not settled"`, or
     `trials extend my-trial --confirm "pressure=0.6; standoff=1.2" --nozzle double --show`
     """
-    from trials.steps import extending
+    from trials.cli.plan_text import print_counts
+    from trials.steps.extend import add_extension, extension, extension_json
+    from trials.words.findings import say
+    from trials.words.language import text
 
-    kind = _kind(repeat_mounts, axial, confirm)
-    chosen = extending.extension(folder, kind, confirm, nozzle or None)
+    kind = _kind(repeat_mounts, axial, bool(confirm))
+    chosen = extension(folder, kind, confirm, nozzle or None)
     if not show_only:
-        extending.add_extension(folder, chosen, who, why)
+        add_extension(folder, chosen, who, why)
     if json_:
-        facts = {"added": not show_only, "block": chosen.block, "declared": chosen.declared}
-        show.as_json(facts | {"coupons": show.rows_of(chosen.plan.coupons), "said": list(chosen.said)})
+        show.as_json(extension_json(chosen, added=not show_only))
         return
-    counts = chosen.plan.coupons.groupby("nozzle", sort=False).agg(
-        specimens=("specimen", "nunique"), mounts=("mount", "nunique"), coupons=("coupon", "size")
-    )
-    show.table(["nozzle", "specimens", "mounts", "coupons"], [[name, *row] for name, row in counts.iterrows()])
-    show.bullets(chosen.said)
+    print_counts(chosen.plan.coupons)
+    show.bullets(say(finding) for finding in chosen.found)
     if show_only:
-        show.next_step("the same without --show, with --who and --why, adds these coupons")
+        show.next_step(text("the same without --show, with --who and --why, adds these coupons"))
     else:
-        show.next_step(f"`trials sheet {folder}` prints the papers of block {chosen.block}")
+        command = f"trials sheet {folder}"
+        show.next_step(text("`{command}` prints the papers of block {block}", command=command, block=chosen.block))
 
 
-def _kind(repeat_mounts: bool, axial: bool, confirm: list[str]) -> str:
-    asked = [
-        kind
-        for kind, given in (("repeat mounts", repeat_mounts), ("axial", axial), ("confirm", bool(confirm)))
-        if given
-    ]
+def _kind(repeat_mounts: bool, axial: bool, confirm: bool) -> ExtensionKind:
+    from trials.plan.extend import ExtensionKind
+
+    given = {
+        ExtensionKind.REPEAT_MOUNTS: repeat_mounts,
+        ExtensionKind.AXIAL: axial,
+        ExtensionKind.CONFIRM: confirm,
+    }
+    asked = [kind for kind, is_given in given.items() if is_given]
     if len(asked) != 1:
         raise InputError(
             "name one way to extend the trial" if asked else "no way to extend the trial is named",

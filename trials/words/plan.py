@@ -1,0 +1,592 @@
+"""What a plan, its extension and the nozzles in it have to say, as sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, cast
+
+from trials.findings import Amount, Fact, Finding
+from trials.nozzles import Nozzle
+from trials.plan.kinds import PlanKind
+from trials.plan.settings import limit_facts
+from trials.plan.sheet_map import SheetMap
+from trials.trial import Limit
+from trials.words.language import plural, text
+from trials.words.numbers import listed, percent, plain
+
+Say = Callable[[Finding], str]
+
+
+def whole(finding: Finding, name: str) -> int:
+    """A fact that is a whole number."""
+    return cast(int, finding.facts[name])
+
+
+def number_of(finding: Finding, name: str) -> float:
+    """A fact that is a number."""
+    return cast(float, finding.facts[name])
+
+
+def names_of(finding: Finding, name: str) -> tuple[str, ...]:
+    """A fact that is a row of names."""
+    return cast(tuple[str, ...], finding.facts[name])
+
+
+def amount(fact: Fact) -> str:
+    """A figure with its unit as typed, or a word as it is: `0.7 bar`, `fine`."""
+    return plain(fact.value, fact.unit) if isinstance(fact, Amount) else str(fact)
+
+
+def setting_words(setting: Fact) -> str:
+    """A setting (factor and level by twos) in words: `pressure 0.7 bar, standoff 1 mm`."""
+    pairs = cast(tuple[tuple[str, Fact], ...], setting)
+    shown = [f"{name.replace('_', ' ')} {amount(level)}" for name, level in pairs]
+    return ", ".join(shown) or text("the held settings")
+
+
+def limit_words(limit: Limit) -> str:
+    """A limit in words, as printed on plan and run sheet: `double: pressure at most 0.8`."""
+    return limit_of(limit_facts(limit))
+
+
+def limit_of(facts: Mapping[str, Fact]) -> str:
+    """The same from the facts of a finding."""
+    bound = _bound(facts)
+    return text("{nozzle}: {bound}", nozzle=facts["limit_nozzle"], bound=bound) if facts["limit_nozzle"] else bound
+
+
+def _bound(facts: Mapping[str, Fact]) -> str:
+    names = [name.replace("_", " ") for name in cast(tuple[str, ...], facts["limit_factors"])]
+    low, high = facts["at_least"], facts["at_most"]
+    if low is not None and high is not None:
+        return text("{factor} at least {low} and at most {high}", factor=names[0], low=_plain(low), high=_plain(high))
+    if low is not None:
+        return text("{what} at least {low}", what=names[0], low=_plain(low))
+    if high is None and facts["product_at_most"] is not None:
+        names, high = [" x ".join(names)], facts["product_at_most"]
+    elif high is None:
+        weights = cast(tuple[float, ...], facts["limit_weights"]) or (1.0,) * len(names)
+        names = [" + ".join(f"{plain(w)} {name}" for w, name in zip(weights, names, strict=True))]
+        high = facts["sum_at_most"]
+    return text("{what} at most {high}", what=names[0], high=_plain(high))
+
+
+def _plain(value: Fact) -> str:
+    return plain(cast(float, value))
+
+
+def described(nozzle: Nozzle) -> str:
+    """A nozzle type in one line of trade words; unknown details are left out."""
+    words = [
+        {
+            "cylindrical": text("cylindrical bore"),
+            "conical": text("conical bore"),
+            "diverging": text("diverging bore"),
+        }.get(nozzle.bore or "", ""),
+        {"single": text("single wall"), "double": text("double wall")}.get(nozzle.wall or "", ""),
+        text("side jets") if nozzle.side_jets else "",
+        text("plated") if nozzle.plated else "",
+        text("pointed body") if nozzle.point else "",
+        text("orifice {size}", size=plain(nozzle.orifice_mm, "mm")) if nozzle.orifice_mm else "",
+    ]
+    return ", ".join(word for word in words if word) or text("details not given")
+
+
+def map_notes(drawn: SheetMap) -> list[str]:
+    """What stands beside the map of a sheet."""
+    if drawn.joints:
+        edge = text(
+            "The lead-in and the micro-joint are on the edge opposite the measured one; keep corners out of the "
+            "readings."
+        )
+    else:
+        edge = text("The lead-in is on the edge opposite the measured one; keep corners out of the readings.")
+    first = text("Engrave all marks of the sheet first, with one nozzle, before the first coupon is cut.")
+    return [first, edge]
+
+
+# ---- size and blocks -------------------------------------------------------------------------------------------------
+
+
+def plan_counts(facts: Mapping[str, Fact]) -> str:
+    """`54 coupons in 6 mounts of 6 specimens on 3 sheets`."""
+
+    def count(name: str) -> int:
+        return cast(int, facts[name])
+
+    return text(
+        "{coupons} in {mounts} of {specimens} on {sheets}",
+        coupons=plural("{n} coupon", "{n} coupons", count("coupons")),
+        mounts=plural("{n} mount", "{n} mounts", count("mounts")),
+        specimens=plural("{n} specimen", "{n} specimens", count("specimens")),
+        sheets=plural("{n} sheet", "{n} sheets", count("sheets")),
+    )
+
+
+def _size(f: Finding) -> str:
+    return text("{counts}; order and marks drawn at random.", counts=plan_counts(f.facts))
+
+
+def _block(f: Finding) -> str:
+    purposes = {
+        "repeat mounts": text("repeat mounts"),
+        "axial": text("axial points"),
+        "confirm": text("confirmation"),
+    }
+    return text(
+        "Block {block}, added to a trial that was cut ({purpose}): {counts}; order and marks drawn at random.",
+        block=f.facts["block"],
+        purpose=purposes[str(f.facts["purpose"])],
+        counts=plan_counts(f.facts),
+    )
+
+
+def _declared(f: Finding) -> str:
+    return plural(
+        "Declared: {n} look at the data is left of the {looks} stated before cutting, so the next answer counts in "
+        "full.",
+        "Declared: {n} looks at the data are left of the {looks} stated before cutting, so the next answer counts in "
+        "full.",
+        whole(f, "left"),
+        looks=f.facts["looks"],
+    )
+
+
+def _exploratory(f: Finding) -> str:
+    return plural(
+        "Exploratory: the one look at the data stated before cutting has been taken; the first verdict stands, and "
+        "what comes after is labelled so.",
+        "Exploratory: all {n} looks stated before cutting have been taken; the first verdict stands, and what comes "
+        "after is labelled so.",
+        whole(f, "looks"),
+    )
+
+
+def _gain_means(f: Finding) -> str:
+    falls = cast(tuple[tuple[str, float], ...], f.facts["falls"])
+    shown = listed([text("{share} ({nozzle})", share=percent(share), nozzle=nozzle) for nozzle, share in falls])
+    head = text(
+        "Gain by the expected spreads: the standard error of a type's mean {response} falls by {falls}",
+        response=f.about.response,
+        falls=shown,
+    )
+    share = number_of(f, "specimens_share")
+    if not share:
+        return text("{head}.", head=head)
+    return text(
+        "{head}; {share} of the variance left lies between specimens, which only further specimens reduce.",
+        head=head,
+        share=percent(share),
+    )
+
+
+# ---- what cannot be told apart ---------------------------------------------------------------------------------------
+
+
+def _feature_name(feature: str) -> str:
+    return {
+        "double wall": text("wall"),
+        "bore": text("bore form"),
+        "side jets": text("side jets"),
+        "plating": text("plating"),
+        "pointed body": text("pointed body"),
+    }["bore" if feature.endswith("bore") else feature]
+
+
+def _carrier(feature: str) -> str:
+    return {
+        "double wall": text("double-wall nozzle"),
+        "conical bore": text("conical nozzle"),
+        "cylindrical bore": text("cylindrical nozzle"),
+        "diverging bore": text("diverging nozzle"),
+        "side jets": text("nozzle with side jets"),
+        "plating": text("plated nozzle"),
+        "pointed body": text("pointed nozzle"),
+    }[feature]
+
+
+def _style_with_size(f: Finding) -> str:
+    feature, orifice = str(f.facts["feature"]), f.facts["size"] == "orifice_mm"
+    which = {
+        "larger": text("the larger orifice") if orifice else text("the larger flow area"),
+        "smaller": text("the smaller orifice") if orifice else text("the smaller flow area"),
+        "other": text("an orifice that no other nozzle has")
+        if orifice
+        else text("a flow area that no other nozzle has"),
+    }
+    return text(
+        "Every {carrier} here has {which}: {feature} and {size} cannot be told apart.",
+        carrier=_carrier(feature),
+        which=which[str(f.facts["side"])],
+        feature=_feature_name(feature),
+        size=text("orifice") if orifice else text("flow area"),
+    )
+
+
+def _styles_together(f: Finding) -> str:
+    names = listed([_feature_name(feature) for feature in names_of(f, "features")])
+    named = names[:1].upper() + names[1:]
+    return text("{features} change together in these nozzles and cannot be told apart.", features=named)
+
+
+def _one_of_each(f: Finding) -> str:
+    return plural(
+        "One specimen per type: the trial is about this one nozzle, not about the type it stands for.",
+        "One specimen per type: the trial is about these {n} nozzles, not about the types they stand for.",
+        len(f.about.nozzles),
+    )
+
+
+def _one_specimen(f: Finding) -> str:
+    return plural(
+        "One specimen only of {types}: what is found there holds for that piece, not for its type.",
+        "One specimen only of {types}: what is found there holds for those pieces, not for their types.",
+        len(f.about.nozzles),
+        types=listed(f.about.nozzles),
+    )
+
+
+def _along_order(f: Finding) -> str:
+    return text(
+        "Nozzle type goes along with the order of cutting ({share} of it): a drift over the day would look like a "
+        "difference between types.",
+        share=percent(number_of(f, "share")),
+    )
+
+
+def effect_words(factors: Fact) -> str:
+    """A product of factors: `pressure x standoff`."""
+    return " x ".join(cast(tuple[str, ...], factors))
+
+
+def _aliases(f: Finding) -> str:
+    (first, _), *others = cast(tuple[tuple[Fact, int], ...], f.facts["effects"])
+    shown = [
+        effect_words(effect) if sign > 0 else text("{effect} (with opposite sign)", effect=effect_words(effect))
+        for effect, sign in others
+    ]
+    return text("{effect} cannot be told apart from {others}.", effect=effect_words(first), others=_either(shown))
+
+
+def _either(names: Sequence[str]) -> str:
+    if len(names) == 1:
+        return names[0]
+    return text("{first} or {last}", first=", ".join(names[:-1]), last=names[-1])
+
+
+# ---- layout ----------------------------------------------------------------------------------------------------------
+
+
+def _times(n: int) -> str:
+    return text("not at all") if n == 0 else plural("once", "{n} times", n)
+
+
+def _sheets_uneven(f: Finding) -> str:
+    return text(
+        "Nozzle {nozzle}: {mounts} do not divide over {sheets} sheets; sheet {least} holds it {fewest}, another "
+        "{most}, so part of the sheet difference stays in its mean.",
+        nozzle=f.about.nozzle,
+        mounts=plural("{n} mount", "{n} mounts", whole(f, "mounts")),
+        sheets=f.facts["sheets"],
+        least=listed(names_of(f, "fewest_on")),
+        fewest=_times(whole(f, "fewest")),
+        most=_times(whole(f, "most")),
+    )
+
+
+def _spacing(f: Finding) -> str:
+    length, width = (plain(cast(Amount, f.facts[name]).value) for name in ("length", "width"))
+    return text(
+        "Coupons of {length} x {width} mm stand {gap} apart and {margin} off the sheet's edge (common practice, no "
+        "source).",
+        length=length,
+        width=width,
+        gap=amount(f.facts["gap"]),
+        margin=amount(f.facts["margin"]),
+    )
+
+
+def _may_tip(f: Finding) -> str:
+    return text(
+        "The coupon is {width} wide and the slat pitch {pitch}: it can tip up or fall through, so each coupon keeps a "
+        "micro-joint off the measured edge.",
+        width=amount(f.facts["width"]),
+        pitch=amount(f.facts["pitch"]),
+    )
+
+
+# ---- methods ---------------------------------------------------------------------------------------------------------
+
+
+def _settings_left_out(f: Finding) -> str:
+    shown = "; ".join(setting_words(setting) for setting in cast(tuple[Fact, ...], f.facts["settings"]))
+    return text(
+        "Nozzle {nozzle}: {count} of {of} settings left out by the limit '{limit}': {settings}.",
+        nozzle=f.about.nozzle,
+        count=f.facts["count"],
+        of=f.facts["of"],
+        limit=limit_of(f.facts),
+        settings=shown,
+    )
+
+
+def _setting_left_out(f: Finding) -> str:
+    return text(
+        "Nozzle {nozzle}: {setting} left out by the limit '{limit}'.",
+        nozzle=f.about.nozzle,
+        setting=setting_words(f.facts["setting"]),
+        limit=limit_of(f.facts),
+    )
+
+
+def _budget_unused(f: Finding) -> str:
+    return text(
+        "plan.coupons = {asked} is a budget for other methods; the method '{method}' gives {coupons}.",
+        asked=f.facts["asked"],
+        method=f.facts["method"],
+        coupons=plural("{n} coupon", "{n} coupons", whole(f, "coupons")),
+    )
+
+
+def _ladder_steps(f: Finding) -> str:
+    low = cast(Amount, f.facts["low"])
+    return text(
+        "In each mount speed goes from {low} to {high} in {steps} equal steps, not in random order: stop a ladder at "
+        "the first cut that is not clean or not severed, and leave its other coupons uncut.",
+        low=plain(low.value),
+        high=amount(f.facts["high"]),
+        steps=f.facts["steps"],
+    )
+
+
+def _bench_study(f: Finding) -> str:
+    return text(
+        "Measurement study: {coupons} of today's nozzle {nozzle}, cut at {settings} so that the edges differ; each "
+        "coupon is measured by each inspector several times at the same place, blind and in random order (column "
+        "repeat).",
+        coupons=plural("{n} coupon", "{n} coupons", whole(f, "coupons")),
+        nozzle=f.about.nozzle,
+        settings=plural("{n} setting", "{n} settings", whole(f, "settings")),
+    )
+
+
+def _fraction(f: Finding) -> str:
+    if f.facts["resolution"] is None:
+        return text(
+            "Each mount cuts {settings} settings, the lowest and highest level of each factor: every crossing of them.",
+            settings=f.facts["settings"],
+        )
+    return text(
+        "Each mount cuts {settings} settings, the lowest and highest level of each factor: a fraction of resolution "
+        "{resolution}.",
+        settings=f.facts["settings"],
+        resolution=f.facts["resolution"],
+    )
+
+
+def _screening(f: Finding) -> str:
+    return text(
+        "Each mount cuts {settings} settings that screen {factors} factors: their effects are clear of each other, of "
+        "squares and of products of two; squares and products can be told apart only where few matter.",
+        **f.facts,
+    )
+
+
+def _surface(f: Finding) -> str:
+    where = {
+        "corners": text("corners, middles of the faces and centre"),
+        "edges": text("middles of the edges and centre"),
+    }
+    return text(
+        "Each mount cuts {settings} settings: {where} of the box that the levels span.",
+        settings=f.facts["settings"],
+        where=where[str(f.facts["where"])],
+    )
+
+
+def source_words(sources: Sequence[str]) -> str:
+    """Sources of spread in a row: `specimen, mount and reading`."""
+    known = {
+        "sheet": text("sheet"),
+        "specimen": text("specimen"),
+        "mount": text("mount"),
+        "coupon": text("coupon"),
+        "reading": text("reading"),
+    }
+    return listed([known[source] for source in sources])
+
+
+def _spreads_assumed(f: Finding) -> str:
+    return text(
+        "No expected spread of {response} is given for {unknown}: the plan counts {assumed} as large as the spread "
+        "from coupon to coupon.",
+        response=f.about.response,
+        unknown=source_words(names_of(f, "unknown")),
+        assumed=source_words(names_of(f, "assumed")),
+    )
+
+
+def _chosen_for(f: Finding) -> str:
+    aims = {"effects": text("effects (D-criterion)"), "prediction": text("prediction (I-criterion)")}
+    return text(
+        "Settings chosen for {aim} under the model of the analysis ({coefficients} coefficients: the mean, {terms}).",
+        aim=aims[str(f.facts["aim"])],
+        coefficients=f.facts["coefficients"],
+        terms=", ".join(names_of(f, "terms")),
+    )
+
+
+def _unequal(f: Finding) -> str:
+    counts = cast(tuple[tuple[str, int], ...], f.facts["coupons"])
+    shown = ", ".join(f"{nozzle} {count}" for nozzle, count in counts)
+    return text("The types get unequal numbers of coupons: {counts}.", counts=shown)
+
+
+def _of_nozzle(template: str) -> Say:
+    return lambda f: text(template, nozzle=f.about.nozzle, **f.facts)
+
+
+def _as_it_stands(template: str) -> Say:
+    return lambda f: text(template, **f.facts)
+
+
+def _counted(one: str, many: str, name: str) -> Say:
+    return lambda f: plural(one, many, whole(f, name), nozzle=f.about.nozzle, **_rest(f, name))
+
+
+def _rest(f: Finding, name: str) -> dict[str, Any]:
+    return {key: fact for key, fact in f.facts.items() if key != name}
+
+
+def _factors(template: str) -> Say:
+    return lambda f: text(template, factors=listed(names_of(f, "factors")))
+
+
+SENTENCES: Mapping[PlanKind, Say] = {
+    PlanKind.AS_WRITTEN: lambda f: str(f.facts["text"]),
+    PlanKind.SIZE: _size,
+    PlanKind.STYLE_WITH_SIZE: _style_with_size,
+    PlanKind.STYLES_TOGETHER: _styles_together,
+    PlanKind.ONE_OF_EACH: _one_of_each,
+    PlanKind.ONE_SPECIMEN: _one_specimen,
+    PlanKind.TYPES_ON_OWN_SHEETS: _as_it_stands(
+        "Nozzle type and sheet cannot be told apart: some types meet others on no sheet."
+    ),
+    PlanKind.TYPES_ONE_AFTER_OTHER: _as_it_stands(
+        "Nozzle type and time of day cannot be told apart: each type is cut in one go, one after the other."
+    ),
+    PlanKind.TYPES_ALONG_ORDER: _along_order,
+    PlanKind.SHEETS_UNEVEN: _sheets_uneven,
+    PlanKind.SPACING: _spacing,
+    PlanKind.DISTANCE: lambda f: text(
+        "Two coupons cut one after the other lie at least {distance} apart, centre to centre, so that one does not "
+        "heat the next.",
+        distance=amount(f.facts["distance"]),
+    ),
+    PlanKind.SLATS_UNKNOWN: _as_it_stands(
+        "The slat pitch is not given: each coupon keeps a micro-joint off the measured edge; give "
+        "coupon.slat_pitch_mm to have it checked."
+    ),
+    PlanKind.MAY_TIP: _may_tip,
+    PlanKind.SETTINGS_LEFT_OUT: _settings_left_out,
+    PlanKind.SETTING_LEFT_OUT: _setting_left_out,
+    PlanKind.REPEATS_MOVED: _of_nozzle(
+        "Nozzle {nozzle}: today's setting is forbidden, repeats are cut at the nearest allowed one."
+    ),
+    PlanKind.BUDGET_UNUSED: _budget_unused,
+    PlanKind.LADDER_STEPS: _ladder_steps,
+    PlanKind.LADDER_STEPS_LEFT_OUT: _counted(
+        "Nozzle {nozzle}: {n} step of each mount left out by limits.",
+        "Nozzle {nozzle}: {n} steps of each mount left out by limits.",
+        "count",
+    ),
+    PlanKind.LIFE_RULE: _as_it_stands(
+        "Each specimen is used until its end of life, with the same work for all, or until the trial ends: record its "
+        "life and whether it failed; one that is still good when the trial ends counts as such, not as failed."
+    ),
+    PlanKind.LIFE_MOVED: lambda f: text(
+        "Nozzle {nozzle}: today's setting is forbidden, it runs at {setting}.",
+        nozzle=f.about.nozzle,
+        setting=setting_words(f.facts["setting"]),
+    ),
+    PlanKind.BENCH_STUDY: _bench_study,
+    PlanKind.FRACTION: _fraction,
+    PlanKind.ALIASES: _aliases,
+    PlanKind.SCREENING: _screening,
+    PlanKind.SURFACE: _surface,
+    PlanKind.PILOT_RULE: _as_it_stands(
+        "A pilot: corners of the levels and two coupons at today's setting in each mount. Stop a mount at once and "
+        "note why when a cut is not severed, the edge burns, or the head touches sheet or coupon; then bring the "
+        "levels closer."
+    ),
+    PlanKind.PILOT_SPREADS: _as_it_stands(
+        "The spreads that `trials fit` prints for specimen, mount, coupon and reading are the expected spreads of the "
+        'trial proper: put them under [responses.NAME.expected] with source = "pilot". A pilot answers no question.'
+    ),
+    PlanKind.CORNERS_LEFT_OUT: _of_nozzle("Nozzle {nozzle}: {count} of {of} corners left out by limits."),
+    PlanKind.SPREADS_ASSUMED: _spreads_assumed,
+    PlanKind.CHOSEN_FOR: _chosen_for,
+    PlanKind.TERMS_NOT_CARRIED: lambda f: text(
+        "So few coupons or levels do not carry: {terms}.", terms=", ".join(names_of(f, "terms"))
+    ),
+    PlanKind.UNEQUAL_COUPONS: _unequal,
+    PlanKind.NO_TRUE_REPEATS: _as_it_stands(
+        "No type is cut twice at any setting, so the model cannot be checked against true repeats; plan.repeats = "
+        "{repeats} forces repeats at today's setting, out of the same budget."
+    ),
+    PlanKind.BETWEEN_LEVELS: _counted(
+        "{n} setting lies on a limit or at today's setting, between the levels.",
+        "{n} settings lie on a limit or at today's setting, between the levels.",
+        "settings",
+    ),
+    PlanKind.CYLINDRICAL_HIGH_PRESSURE: _of_nozzle(
+        "{nozzle}: a cylindrical bore is mostly for low-pressure oxygen on mild steel."
+    ),
+    PlanKind.CONICAL_OXYGEN: _of_nozzle("{nozzle}: a conical bore is mostly for high-pressure nitrogen or argon."),
+    PlanKind.DOUBLE_WALL_HIGH_PRESSURE: _of_nozzle(
+        "{nozzle}: a double wall is mostly run with oxygen on mild steel; with high-pressure {gas} its use is an open "
+        "question."
+    ),
+    PlanKind.SIDE_JETS_PLUG: _of_nozzle(
+        "{nozzle}: side jets can plug and the cut then fails fast; look at them at each mount."
+    ),
+    PlanKind.THIN_WALLS: _of_nozzle(
+        "{nozzle}: thin walls between bore and side jets wear sooner; count the pierces of each specimen."
+    ),
+    PlanKind.POINTED_BODY: _of_nozzle(
+        "{nozzle}: a pointed body leaves less area for the height sensor; record the measured standoff."
+    ),
+    PlanKind.LOOK_ALIKE: _as_it_stands(
+        "Bodies that look the same can differ inside: check the bore and mark each specimen before mounting."
+    ),
+    PlanKind.STANDOFF_NOT_STEADY: _as_it_stands(
+        "At high pressure the edge need not change steadily with standoff: use three standoff levels or more."
+    ),
+    PlanKind.BLOCK: _block,
+    PlanKind.BETWEEN_BLOCKS: _as_it_stands(
+        "What changed between the blocks (day, sheets, lenses) is in the difference between them, so compare inside a "
+        "block."
+    ),
+    PlanKind.BLOCK_DECLARED: _declared,
+    PlanKind.BLOCK_EXPLORATORY: _exploratory,
+    PlanKind.GAIN_NO_SPREAD: _as_it_stands(
+        "The gain cannot be stated: no expected spread is given for a primary response."
+    ),
+    PlanKind.GAIN_SPREADS_ZERO: _as_it_stands("The gain cannot be stated: the expected spreads are all zero."),
+    PlanKind.GAIN_MEANS: _gain_means,
+    PlanKind.GAIN_CURVATURE_NEW: _factors(
+        "Gain: curvature over {factors}, which two levels could not show, can be estimated."
+    ),
+    PlanKind.GAIN_CURVATURE_SHARPER: _factors(
+        "Gain: curvature over {factors} could be estimated before and is estimated more sharply now."
+    ),
+    PlanKind.GAIN_CONFIRMED: lambda f: plural(
+        "Gain: if the {n} coupon of a type meets the requirement, its chance to do so is above {chance} ({confidence} "
+        "confidence) at best, with coupons taken as independent; coupons of few specimens tell less.",
+        "Gain: if all {n} coupons of a type meet the requirement, its chance to do so is above {chance} ({confidence} "
+        "confidence) at best, with coupons taken as independent; coupons of few specimens tell less.",
+        whole(f, "coupons"),
+        chance=percent(number_of(f, "chance")),
+        confidence=percent(0.95),
+    ),
+}
