@@ -121,7 +121,7 @@ def _group_slips(group: pd.DataFrame, where: Where, step: float, zero_counts: bo
 
     def times(here: np.ndarray, others: np.ndarray) -> np.ndarray:
         with np.errstate(divide="ignore", invalid="ignore"):
-            far = np.abs(np.log(here / others))
+            far: np.ndarray = np.abs(np.log(here / others))
         ignored = (others <= 0) | (np.abs(here - others) <= STEPS * step) | ((here <= 0) & (not zero_counts))
         far[ignored | np.isnan(far)] = 0.0
         return far
