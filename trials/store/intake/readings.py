@@ -119,7 +119,7 @@ def _reading_base(cells: dict[str, Any], columns: Columns, place: Placer, decima
     return row
 
 
-def _ended(cells: dict[str, Any], place) -> str:
+def _ended(cells: dict[str, Any], place: Placer) -> str:
     """How a life ended, empty where the cell is."""
     found = ended_in(cells.get("ended"), **place("ended"))
     return "" if found is None else found.value
