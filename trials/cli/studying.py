@@ -81,7 +81,9 @@ def verdict(
     with _busy("fitting and writing"):
         found = steps.verdict(folder, out)
     if json_:
-        show.as_json({"file": str(found.path), "look": found.look, "study": found.study})
+        show.as_json(
+            {"file": str(found.path), "look": found.look, "other_words": found.other_words, "study": found.study}
+        )
         return
     from trials.words.study import answer_sentence
 

@@ -15,11 +15,11 @@ from trials.grade.reasons import counted
 from trials.report import blocks as b
 from trials.report.extras import VerdictExtras
 from trials.report.figures.edges import lost_figure
-from trials.report.typeset import day_words
 from trials.standards import cautions, edition, roughness_ranges, squareness_ranges
 from trials.trial import Trial
 from trials.units import shown
 from trials.words.findings import say
+from trials.words.frame import day_words
 from trials.words.grade import reasons_counted
 from trials.words.language import text
 from trials.words.numbers import plain
