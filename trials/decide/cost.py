@@ -162,9 +162,7 @@ def break_even_life_ratio(price: float, against: float, change: float = 0.0) -> 
         If a price or the cost of a change is below zero, or the other nozzle costs nothing at all.
     """
     if min(price, against, change) < 0.0 or against + change <= 0.0:
-        raise WrongArgument(
-            "prices and the cost of a change must not be below zero, and the other nozzle has a price"
-        )
+        raise WrongArgument("prices and the cost of a change must not be below zero, and the other nozzle has a price")
     return (price + change) / (against + change)
 
 

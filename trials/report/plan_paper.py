@@ -20,11 +20,12 @@ from trials.plan.choose import Plan
 from trials.plan.kinds import PlanKind
 from trials.report import blocks as b
 from trials.report.figures.planning import detectable_figure, prediction_figure
-from trials.report.record_pages import caution_lines, program
+from trials.report.record_pages import program
 from trials.report.typeset import pdf
 from trials.responses import Scale
 from trials.trial import Factor, Trial, worthwhile_on_scale
 from trials.units import shown
+from trials.words.cautions import caution_lines
 from trials.words.findings import say
 from trials.words.frame import day_words
 from trials.words.language import text
