@@ -166,10 +166,7 @@ def _types_differ(
     if not dummies.any(axis=0).all():
         return None
     groups = {k: v[first] for k, v in ready.structure.groups.items() if k == ready.structure.yardstick != "coupon"}
-    try:
-        fit = fit_mixed(values, dummies, groups)
-    except NotIdentifiable:
-        return None
+    fit = fit_mixed(values, dummies, groups)
     types = len(ready.types)
     test = fit.test(np.hstack([np.eye(types - 1), -np.ones((types - 1, 1))]))
     order = np.argsort(fit.coefficients, kind="stable")
