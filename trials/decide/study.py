@@ -14,7 +14,7 @@ from trials.decide.response import Allowed, Studied, fit_response, study_respons
 from trials.decide.results import Comparison, NextStep, NozzleRow, ResponseResult, Share, Study, Worded, told
 from trials.findings import About, Amount, Fact, Finding, Weight, each_once
 from trials.infer.answer import Answer, levels
-from trials.trial import Trial
+from trials.trial import LOST, Trial
 
 
 @dataclass(frozen=True)
@@ -42,9 +42,10 @@ def study(trial: Trial, evidence: Evidence) -> Study:
     late = evidence.look > trial.plan.looks
     shared = levels(max(1, len(trial.primaries)), trial.plan.looks)
     alone = levels(1, trial.plan.looks)
+    lost = evidence.coupons[evidence.coupons["outcome"].isin(LOST)]
     fits = {n: fit_response(trial, n, evidence.tables[n]) for n in trial.responses if n in evidence.tables}
     results = tuple(
-        study_response(trial, found, evidence.allowed, shared if trial.responses[name].primary else alone, late)
+        study_response(trial, found, evidence.allowed, shared if trial.responses[name].primary else alone, late, lost)
         if isinstance(found, Studied)
         else found
         for name, found in fits.items()
