@@ -104,12 +104,25 @@ def cannot_say(trial: Trial, results: Sequence[ResponseResult], evidence: Eviden
     found = [told(item) for item in evidence.confounded]
     if any(r.rests_on is not None and not r.replicated for r in results):
         found.append(Finding(StudyKind.ONLY_THESE_PIECES))
+    found += _one_lot(trial, results, evidence)
     if trial.plan.method == "adopted":
         found.append(Finding(StudyKind.ORDER_NOT_KNOWN))
     if len(trial.primaries) > 2:
         found.append(Finding(StudyKind.MANY_PRIMARIES, facts={"n": len(trial.primaries)}))
     found += [_other_jobs(trial), _other_settings(trial), Finding(StudyKind.NOT_MEASURED)]
     return each_once(found)
+
+
+def _one_lot(trial: Trial, results: Sequence[ResponseResult], evidence: Evidence) -> list[Finding]:
+    """Compared types all of whose pieces that were cut came from one lot, as far as lots are stated."""
+    if not any(r.comparisons for r in results):
+        return []
+    cut = set(evidence.coupons.loc[evidence.coupons["outcome"] != "not cut yet", "specimen"].astype(str))
+    lots = {n.type: {lot for s, lot in zip(n.specimens, n.lots, strict=False) if s in cut} for n in trial.nozzles}
+    single = {kind: next(iter(own)) for kind, own in lots.items() if len(own) == 1}
+    facts: dict[str, Fact] = {"lots": tuple(single.items())}
+    about = About(nozzles=tuple(single))
+    return [Finding(StudyKind.ONE_LOT, about, facts, Weight.COULD_CHANGE)] if single else []
 
 
 def _other_jobs(trial: Trial) -> Finding:
