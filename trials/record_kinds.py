@@ -42,6 +42,12 @@ class RecordKind(StrEnum):
     PLANNED_ORDER_TAKEN = "planned_order_taken"
     READ_AS_LATIN = "read_as_latin"
     NOTED_GOOD = "noted_good"
+    # what changed after the freeze, and words that a later rule gives otherwise
+    QUESTION_AMENDED = "question_amended"
+    LOTS_CHANGED = "lots_changed"
+    BLOCK_ADDED = "block_added"
+    KEPT_WORD_DIFFERS = "kept_word_differs"
+    # of an adopted table
     ORDER_NOT_RANDOM = "order_not_random"
     WORTHWHILE_ASSUMED = "worthwhile_assumed"
 

@@ -130,9 +130,9 @@ def test_second_look_is_exploratory_and_the_first_is_kept(trials, at):
     assert trials(*words).code == 0
     second = json.loads(trials("verdict", folder, "--json").out)
     assert second["look"] == 2 and second["study"]["exploratory"] is True
-    from trials.store.records.database import verdicts
+    from trials.store.records import kept_looks
 
-    assert len(verdicts(folder)) == 2
+    assert len(kept_looks(folder)) == 2
 
 
 def test_amendment_is_needed_kept_and_printed(trials, at):

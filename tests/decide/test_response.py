@@ -83,7 +83,7 @@ def test_nozzle_tied_to_sheet_is_refused_in_words(trial, make_table):
     table["sheet"] = np.where(table["nozzle"] == "double", "S1", "S0")
     result = study(trial, table)
     assert not result.comparisons and result.state == State.NOT_STUDIED
-    assert "cannot be told apart from the sheets" in found(result)[StudyKind.TOLD].facts["text"]
+    assert "cannot be told apart from the sheets" in found(result)[StudyKind.REFUSED].facts["why"]
 
 
 def test_limits_that_make_regions_differ(trial, make_table):
@@ -109,9 +109,9 @@ def test_one_type_one_reading_and_too_few(trial, make_table):
     assert (single.state, single.rests_on) == (State.ONE_TYPE, None) and not single.comparisons
     once = study(trial, make_table(readings=1))
     assert InferKind.ONE_READING_PER in found(once) and once.comparisons[0].p is not None
-    assert "too few to study" in found(study(trial, table.head(2)))[StudyKind.TOLD].facts["text"]
+    assert "too few to study" in found(study(trial, table.head(2)))[StudyKind.REFUSED].facts["why"]
     flat = study(trial, table.assign(value=35.0))
-    assert "reproduce every reading exactly" in found(flat)[StudyKind.TOLD].facts["text"]
+    assert "reproduce every reading exactly" in found(flat)[StudyKind.REFUSED].facts["why"]
 
 
 def test_only_two_sheets_are_a_fixed_part(trial, make_table):

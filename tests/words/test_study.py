@@ -180,6 +180,7 @@ SAID = [
         LOOK,
         "shower is lower at 0.5 bar and higher at 0.9 bar, both beyond chance",
     ),
+    (K.REFUSED, {"why": "Too few readings."}, About(), CALM, "Why: Too few readings."),
     (K.NOT_STUDIED, {}, About(response="kerf"), LOOK, "kerf was not studied."),
     (K.GRADES_ALL_ONE, {"grade": 2.0}, About(), CALM, "Every coupon has grade 2:"),
     (K.GRADES_NO_SPREAD, {}, About(), CALM, "no spread to judge by"),
@@ -339,12 +340,12 @@ def test_each_kind_says_its_facts(kind, facts, about, weight, words):
 
 def test_no_kind_is_left_without_a_sentence():
     known = {kind for kind, *_ in SAID}
-    assert set(StudyKind) - {StudyKind.TOLD} == known & set(StudyKind) and set(InferKind) == known & set(InferKind)
+    assert set(StudyKind) == known & set(StudyKind) and set(InferKind) == known & set(InferKind)
     assert set(StudyKind) == set(remarks.SENTENCES) and set(InferKind) == set(model.SENTENCES)
 
 
 def test_a_next_step_says_why():
-    slip = Finding(StudyKind.TOLD, facts={"text": "coupon H4H reads 423."})
+    slip = Finding(StudyKind.REFUSED, facts={"why": "coupon H4H reads 423."})
     assert step_words(NextStep(Finding(StudyKind.SETTLE_READING), slip)) == (
-        "Settle this reading first: coupon H4H reads 423."
+        "Settle this reading first: Why: coupon H4H reads 423."
     )

@@ -58,4 +58,4 @@ class StudyKind(StrEnum):
     REPEAT_WITH_PIECES = "repeat_with_pieces"
     CHECK_CENTRING = "check_centring"
     FILE_VERDICT = "file_verdict"
-    TOLD = "told"
+    REFUSED = "refused"

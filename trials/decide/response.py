@@ -155,7 +155,7 @@ def _nozzle_df(ready: Prepared, tests: Sequence[TermTest]) -> float | None:
 
 
 def _refused(error: TrialError) -> tuple[Finding, ...]:
-    return (Finding(StudyKind.TOLD, facts={"text": str(error)}),)
+    return (Finding(StudyKind.REFUSED, facts={"why": str(error)}),)
 
 
 def _not_studied(trial: Trial, name: str, table: pd.DataFrame, why: tuple[Finding, ...]) -> ResponseResult:

@@ -7,11 +7,12 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Literal
 
+from trials.commands import Command
 from trials.decide.chance_result import ChanceResult
-from trials.decide.kinds import StudyKind
 from trials.findings import Finding, Place
 from trials.infer.answer import Added, Answer
 from trials.infer.model.structure import RestsOn
+from trials.nozzles import Nozzle
 
 
 class State(StrEnum):
@@ -153,10 +154,10 @@ class Worded:
 
 @dataclass(frozen=True)
 class NozzleRow:
-    """One line of the manager's table of nozzle types; means: typical edge by response in its unit."""
+    """One line of the manager's table of nozzle types; form: what is known of it; means: typical edge by response."""
 
     nozzle: str
-    described: str
+    form: Nozzle | None
     today: bool
     price: float | None
     n_specimens: int
@@ -169,12 +170,11 @@ class NozzleRow:
 
 @dataclass(frozen=True)
 class NextStep:
-    """One thing to do next: what, because of what, and the command that does it (its name and arguments)."""
+    """One thing to do next: what, because of what, and the command that does it; None where a person does it."""
 
     finding: Finding
     because: Finding | None = None
-    command: str = ""
-    arguments: tuple[str, ...] = ()
+    command: Command | None = None
 
 
 @dataclass(frozen=True)
@@ -194,8 +194,3 @@ class Study:
     next_steps: tuple[NextStep, ...] = ()
     exploratory: bool = False
     provisional: bool = False
-
-
-def told(item: str | Finding) -> Finding:
-    """A finding, or a sentence that came ready-made from another floor as one."""
-    return item if isinstance(item, Finding) else Finding(StudyKind.TOLD, facts={"text": item})

@@ -7,14 +7,17 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from trials.commands import Blank, Command
 from trials.decide.chances import chances
 from trials.decide.kinds import StudyKind
 from trials.decide.measured import places
 from trials.decide.response import Allowed, Studied, fit_response, study_response
-from trials.decide.results import Comparison, NextStep, NozzleRow, ResponseResult, Share, Study, Worded, told
+from trials.decide.results import Comparison, NextStep, NozzleRow, ResponseResult, Share, Study, Worded
 from trials.findings import About, Amount, Fact, Finding, Weight, each_once
 from trials.infer.answer import Answer, levels
 from trials.trial import LOST, Trial
+
+EXTEND = Command("extend", (Blank.FOLDER,))
 
 
 @dataclass(frozen=True)
@@ -31,9 +34,9 @@ class Evidence:
     coupons: pd.DataFrame
     grades: pd.DataFrame
     allowed: Allowed
-    departures: tuple[str | Finding, ...] = ()
-    confounded: tuple[str | Finding, ...] = ()
-    open_slips: tuple[str | Finding, ...] = ()
+    departures: tuple[Finding, ...] = ()
+    confounded: tuple[Finding, ...] = ()
+    open_slips: tuple[Finding, ...] = ()
     look: int = 1
 
 
@@ -58,7 +61,7 @@ def study(trial: Trial, evidence: Evidence) -> Study:
         results=results,
         nozzles=nozzle_rows(trial, results, evidence),
         chances=chances(trial, studied, today, evidence.coupons, evidence.grades, evidence.tables.get("dross")),
-        departures=tuple(map(told, evidence.departures)),
+        departures=evidence.departures,
         cannot_say=cannot_say(trial, results, evidence),
         next_steps=next_steps(trial, results, evidence),
         exploratory=late,
@@ -75,7 +78,7 @@ def nozzle_rows(trial: Trial, results: Sequence[ResponseResult], evidence: Evide
         rows.append(
             NozzleRow(
                 nozzle=nozzle.type,
-                described=nozzle.described(),
+                form=nozzle,
                 today=nozzle.today,
                 price=nozzle.price,
                 n_specimens=int(own["specimen"].replace("", pd.NA).nunique()),
@@ -101,7 +104,7 @@ def share_met(trial: Trial, grades: pd.DataFrame, own: pd.Series[str]) -> Share 
 
 def cannot_say(trial: Trial, results: Sequence[ResponseResult], evidence: Evidence) -> tuple[Finding, ...]:
     """What the trial cannot say, most important first."""
-    found = [told(item) for item in evidence.confounded]
+    found = [*evidence.confounded]
     if any(r.rests_on is not None and not r.replicated for r in results):
         found.append(Finding(StudyKind.ONLY_THESE_PIECES))
     found += _one_lot(trial, results, evidence)
@@ -145,19 +148,21 @@ def _other_settings(trial: Trial) -> Finding:
 
 def next_steps(trial: Trial, results: Sequence[ResponseResult], evidence: Evidence) -> tuple[NextStep, ...]:
     """What to do next, most urgent first."""
-    steps = [_settle(told(slip)) for slip in evidence.open_slips]
+    steps = [_settle(slip) for slip in evidence.open_slips]
     undone = int((evidence.coupons["outcome"] == "not cut yet").sum())
     if undone:
-        steps.append(NextStep(Finding(StudyKind.NOT_RECORDED_AS_CUT, facts={"n": undone}), command="cut"))
+        cut = Command("cut", (Blank.FOLDER, Blank.FILE))
+        steps.append(NextStep(Finding(StudyKind.NOT_RECORDED_AS_CUT, facts={"n": undone}), command=cut))
     decisive = [r for r in results if r.primary]
     for result in decisive:
         steps += [_if_better(trial, result, c) for c in result.comparisons if c.answer == Answer.BETTER]
-        steps += [NextStep(finding, command="extend") for finding in result.more]
+        steps += [NextStep(finding, command=EXTEND) for finding in result.more]
     for result in decisive:
         for check in result.checks:
             if check.kind == StudyKind.CENTRING and check.weight != Weight.NOTHING_FOUND:
                 steps.append(NextStep(Finding(StudyKind.CHECK_CENTRING, weight=Weight.LOOK_AT), check))
-    return tuple(_each_once(steps)) or (NextStep(Finding(StudyKind.FILE_VERDICT), command="verdict"),)
+    filed = NextStep(Finding(StudyKind.FILE_VERDICT), command=Command("verdict", (Blank.FOLDER,)))
+    return tuple(_each_once(steps)) or (filed,)
 
 
 def _each_once(steps: Sequence[NextStep]) -> list[NextStep]:
@@ -170,7 +175,11 @@ def _each_once(steps: Sequence[NextStep]) -> list[NextStep]:
 
 def _settle(slip: Finding) -> NextStep:
     """A reading to look at again; the command with the coupon where the records name it."""
-    return NextStep(Finding(StudyKind.SETTLE_READING, weight=Weight.COULD_CHANGE), slip, "correct", slip.about.coupons)
+    return NextStep(
+        Finding(StudyKind.SETTLE_READING, weight=Weight.COULD_CHANGE),
+        slip,
+        Command("correct", (Blank.FOLDER, *slip.about.coupons)),
+    )
 
 
 def _if_better(trial: Trial, result: ResponseResult, c: Comparison) -> NextStep:
@@ -178,7 +187,7 @@ def _if_better(trial: Trial, result: ResponseResult, c: Comparison) -> NextStep:
     about = About(response=result.response, nozzle=c.nozzle, against=c.against, place=c.settings)
     if result.pieces:
         names: dict[str, Fact] = {"piece": result.pieces[c.nozzle], "against_piece": result.pieces[c.against]}
-        return NextStep(Finding(StudyKind.REPEAT_WITH_PIECES, about, names), command="extend")
+        return NextStep(Finding(StudyKind.REPEAT_WITH_PIECES, about, names), command=EXTEND)
     nozzle = next(n for n in trial.nozzles if n.type == c.nozzle)
     facts: dict[str, Fact] = {"price": nozzle.price, "today_price": trial.today.price}
     return NextStep(Finding(StudyKind.CONSIDER, about, facts | {"currency": trial.trial.currency}))

@@ -12,6 +12,9 @@ from enum import StrEnum
 from trials.errors import WrongShape
 from trials.worthwhile import Margins
 
+RULE_VERSION = "2"
+"""Version of the rule that gives the words, kept with each look; it is raised whenever a word could change."""
+
 
 class Answer(StrEnum):
     """The four words."""

@@ -11,6 +11,7 @@ from datetime import date
 import pandas as pd
 
 from trials.decide.results import Study
+from trials.findings import Finding
 from trials.report.bench_paper import bench_card_data, labels_data, run_sheet_data
 from trials.report.extras import Picture, Section, VerdictExtras
 from trials.report.typeset import pdf
@@ -26,7 +27,12 @@ def verdict_pdf(study: Study, trial: Trial, made_on: date, extras: VerdictExtras
 
 
 def run_sheet_pdf(
-    trial: Trial, coupons: pd.DataFrame, mounts: pd.DataFrame, sheets: pd.DataFrame, said: Sequence[str], made_on: date
+    trial: Trial,
+    coupons: pd.DataFrame,
+    mounts: pd.DataFrame,
+    sheets: pd.DataFrame,
+    said: Sequence[Finding],
+    made_on: date,
 ) -> bytes:
     """The run sheet, from the planned tables.
 

@@ -92,7 +92,7 @@ def departures_section(study: Study, extras: VerdictExtras) -> dict[str, Any]:
         parts.append(
             b.figure(lost_figure(study.nozzles), text("Coupons cut and lost by nozzle type. {counts}.", counts=alt))
         )
-    changed = [text("Changed after freezing: {change}", change=change) for change in extras.amendments]
+    changed = [text("Changed after freezing: {change}", change=say(change)) for change in extras.changes]
     found = [*map(say, study.departures), *changed]
     none = "" if found else text("Cut as planned: no departure was recorded.")
     return b.section(text("Departures from the plan"), [b.words(none), b.listed(found), *parts])

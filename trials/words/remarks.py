@@ -268,8 +268,9 @@ def _file_verdict(finding: Finding) -> str:
     return text("File this verdict; no further step follows from the decisive response.")
 
 
-def _told(finding: Finding) -> str:
-    return facts.word(finding, "text")
+def _refused(finding: Finding) -> str:
+    """The reason is the text of an error, as written where it was raised."""
+    return text("Why: {why}", why=facts.word(finding, "why"))
 
 
 SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
@@ -306,5 +307,5 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
     StudyKind.REPEAT_WITH_PIECES: _repeat_with_pieces,
     StudyKind.CHECK_CENTRING: _check_centring,
     StudyKind.FILE_VERDICT: _file_verdict,
-    StudyKind.TOLD: _told,
+    StudyKind.REFUSED: _refused,
 }

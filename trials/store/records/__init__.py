@@ -14,12 +14,13 @@ from trials.store.records.corrections import (
     correct_mount,
     correct_sheet,
 )
-from trials.store.records.database import add_block, amend, freeze, keep_verdict, verdicts
-from trials.store.records.entry import Recorded
+from trials.store.records.database import add_block, amend, freeze
+from trials.store.records.entry import Recorded, journal_lots
 from trials.store.records.fingerprint import FINGERPRINT_VERSION, fingerprint, look_of
 from trials.store.records.folder import database_path, load, read_trial, require_frozen
 from trials.store.records.instruments import Instrument, calibration_doubts, instruments, keep_instrument
 from trials.store.records.journal import Entry, entries
+from trials.store.records.kept_findings import revived
 from trials.store.records.looks import KeptLook, KeptWord, NewLook, costs_of, keep_look, kept_look, kept_looks, lives_of
 from trials.store.records.recording import record_as_planned, record_cuts, record_readings
 from trials.store.records.records import READING_COLUMNS, Records
@@ -59,9 +60,9 @@ __all__ = [
     "fingerprint",
     "freeze",
     "instruments",
+    "journal_lots",
     "keep_instrument",
     "keep_look",
-    "keep_verdict",
     "kept_look",
     "kept_looks",
     "lives_of",
@@ -76,5 +77,5 @@ __all__ = [
     "record_cuts",
     "record_readings",
     "require_frozen",
-    "verdicts",
+    "revived",
 ]

@@ -64,10 +64,10 @@ def write_journal(
     return int(key[0])
 
 
-def write_said(connection: Connection, at: str, who: str, said: Sequence[str | Finding]) -> None:
-    """What the planner had to say, one entry each."""
+def write_said(connection: Connection, at: str, who: str, said: Sequence[Finding]) -> None:
+    """What was found about a plan or a block, one entry each; `text` is for versions that know no such finding."""
     for one in said:
-        payload = {"finding": as_plain(one), "text": say(one)} if isinstance(one, Finding) else {"text": one}
+        payload = {"finding": as_plain(one), "text": say(one)}
         write_journal(connection, at, who, JournalKind.PLAN, payload)
 
 
