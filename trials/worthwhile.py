@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from trials.errors import WrongShape
+from trials.errors import WrongArgument
 from trials.responses import Quantity, Scale
 from trials.units import factor, parse_amount
 
@@ -16,7 +16,7 @@ class Margins:
 
     Raises
     ------
-    WrongShape
+    WrongArgument
         If a side is not above zero.
     """
 
@@ -26,7 +26,7 @@ class Margins:
     def __post_init__(self) -> None:
         """Refuse a side that is not above zero."""
         if not (self.better > 0 and self.worse > 0):
-            raise WrongShape("The worthwhile difference must be above zero; state it in the trial file.")
+            raise WrongArgument("The worthwhile difference must be above zero; state it in the trial file.")
 
     @property
     def smaller(self) -> float:
@@ -39,11 +39,11 @@ class Margins:
 
         Raises
         ------
-        WrongShape
+        WrongArgument
             If the share is not above zero and below one.
         """
         if not 0 < share < 1:
-            raise WrongShape("A worthwhile share must be above zero and below 100 %; state another.")
+            raise WrongArgument("A worthwhile share must be above zero and below 100 %; state another.")
         up, down = math.log1p(share), -math.log1p(-share)
         return cls(up, down) if higher_is_better else cls(down, up)
 

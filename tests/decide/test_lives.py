@@ -6,7 +6,7 @@ import pytest
 
 from trials.decide.lives import LivesKind, answer_lives, compare
 from trials.endings import Ended
-from trials.errors import WrongShape
+from trials.errors import WrongArgument
 from trials.infer.life import LifeRatio, study_lives
 
 
@@ -51,9 +51,9 @@ def test_without_a_worthwhile_difference_no_word():
 
 
 def test_a_worthwhile_difference_of_nothing_is_refused():
-    with pytest.raises(WrongShape, match="above zero"):
+    with pytest.raises(WrongArgument, match="above zero"):
         compare(ratio(1.6, 1.26, 2.0), ratio(1.6, 1.3, 1.9), 0.95, 0.0)
-    with pytest.raises(WrongShape, match="below 100 %"):
+    with pytest.raises(WrongArgument, match="below 100 %"):
         compare(ratio(1.6, 1.26, 2.0), ratio(1.6, 1.3, 1.9), 0.95, 1.0)
 
 

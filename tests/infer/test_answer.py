@@ -2,7 +2,7 @@
 
 import pytest
 
-from trials.errors import WrongShape
+from trials.errors import WrongArgument
 from trials.infer.answer import Added, Answer, answer, levels
 from trials.worthwhile import Margins
 
@@ -49,9 +49,9 @@ def test_confidence_is_shared_over_primaries_and_looks():
 
 @pytest.mark.parametrize("bad", [0.0, -1.0, float("nan")])
 def test_worthwhile_must_be_above_zero(bad):
-    with pytest.raises(WrongShape, match="above zero"):
+    with pytest.raises(WrongArgument, match="above zero"):
         Margins(bad, 0.14)
-    with pytest.raises(WrongShape, match="above zero"):
+    with pytest.raises(WrongArgument, match="above zero"):
         Margins(0.14, bad)
-    with pytest.raises(WrongShape, match="At least one"):
+    with pytest.raises(WrongArgument, match="At least one"):
         levels(0)

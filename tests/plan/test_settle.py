@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 from tests_support import told
 
-from trials.errors import NotFinite, WrongShape
+from trials.errors import NotFinite, WrongArgument
 from trials.infer.answer import levels
 from trials.plan.power import Counts, chance_settled, critical_value, specimens_needed
 
@@ -91,8 +91,8 @@ def test_stricter_levels_need_more():
     ("variances", "worthwhile", "error", "message"),
     [
         ({"specimen": np.nan}, D, NotFinite, "specimen is nan"),
-        ({"specimen": -1.0}, D, WrongShape, "zero or more"),
-        (LOG, 0.0, WrongShape, "above zero in the trial file"),
+        ({"specimen": -1.0}, D, WrongArgument, "zero or more"),
+        (LOG, 0.0, WrongArgument, "above zero in the trial file"),
         (LOG, np.inf, NotFinite, "worthwhile difference is inf"),
     ],
 )

@@ -58,7 +58,7 @@ def test_a_first_verdict_keeps_its_paper_words_and_rule(first):
 
 def test_made_again_it_is_the_kept_paper_whatever_is_not_frozen(first, tmp_path):
     folder, paper = copied(first, tmp_path), first[1].path.read_bytes()
-    edit(folder, "[trial]\n", '[trial]\nnotes = "another day"\n')
+    edit(folder, "Made by the released program, never by hand.", "Read on another day.")
     title = next(line for line in (folder / "trial.toml").read_text().splitlines() if line.startswith("title"))
     edit(folder, title, 'title = "Called otherwise"')
     again = trials.verdict(folder, at=LATER)

@@ -86,7 +86,7 @@ def answer_lives(
 
     Raises
     ------
-    WrongShape
+    WrongArgument
         If the worthwhile difference is not above zero, or a whole life or more.
     """
     found = [

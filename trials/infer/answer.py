@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from trials.errors import WrongShape
+from trials.errors import WrongArgument
 from trials.worthwhile import Margins
 
 RULE_VERSION = "2"
@@ -42,17 +42,26 @@ class Levels:
     difference: float
     sameness: float
 
+    def shared(self, comparisons: int) -> Levels:
+        """The same confidence shared out over several comparisons; one where there are none.
+
+        >>> levels(1).shared(2)
+        Levels(difference=0.975, sameness=0.95)
+        """
+        parts = max(comparisons, 1)
+        return Levels(1.0 - (1.0 - self.difference) / parts, 1.0 - (1.0 - self.sameness) / parts)
+
 
 def levels(primaries: int, looks: int = 1) -> Levels:
     """1 - 0.05 / (m k) and 1 - 0.10 / (m k) for m primary responses and k declared looks.
 
     Raises
     ------
-    WrongShape
+    WrongArgument
         If either number is below one.
     """
     if primaries < 1 or looks < 1:
-        raise WrongShape("At least one primary response and one look are needed; declare them in the trial file.")
+        raise WrongArgument("At least one primary response and one look are needed; declare them in the trial file.")
     shares = primaries * looks
     return Levels(1.0 - 0.05 / shares, 1.0 - 0.10 / shares)
 

@@ -19,12 +19,13 @@ from trials.plan.sheet_map import sheet_map
 from trials.report import blocks as b
 from trials.report.figures.bench import dross_drawing, edge_figure
 from trials.report.figures.planning import sheet_figure
-from trials.report.record_pages import caution_lines, held_rows, program
-from trials.report.typeset import day_words
+from trials.report.record_pages import held_rows, program
 from trials.trial import Trial
 from trials.units import shown
 from trials.words import sheet as words
+from trials.words.cautions import caution_lines
 from trials.words.findings import say
+from trials.words.frame import day_words
 from trials.words.grade import dross_definition, dross_name
 from trials.words.plan import described, limit_words, map_notes
 from trials.words.requirement import job_and_requirement

@@ -20,12 +20,14 @@ from trials.plan.choose import Plan
 from trials.plan.kinds import PlanKind
 from trials.report import blocks as b
 from trials.report.figures.planning import detectable_figure, prediction_figure
-from trials.report.record_pages import caution_lines, program
-from trials.report.typeset import day_words, pdf
+from trials.report.record_pages import program
+from trials.report.typeset import pdf
 from trials.responses import Scale
 from trials.trial import Factor, Trial, worthwhile_on_scale
 from trials.units import shown
+from trials.words.cautions import caution_lines
 from trials.words.findings import say
+from trials.words.frame import day_words
 from trials.words.language import text
 from trials.words.numbers import number, percent, plain
 from trials.words.plan import described, limit_words
@@ -65,7 +67,7 @@ class PlanPaper:
 
 def plan_pdf(paper: PlanPaper, made_on: date) -> bytes:
     """The plan as PDF."""
-    return pdf("plan_paper.typ", plan_data(paper, made_on), made_on)
+    return pdf("plan_paper.typ", plan_data(paper, made_on), made_on, paper.trial.trial.invented)
 
 
 def plan_data(paper: PlanPaper, made_on: date) -> dict[str, Any]:

@@ -15,11 +15,12 @@ from trials.grade.reasons import counted
 from trials.report import blocks as b
 from trials.report.extras import VerdictExtras
 from trials.report.figures.edges import lost_figure
-from trials.report.typeset import day_words
-from trials.standards import cautions, edition, roughness_ranges, squareness_ranges
+from trials.standards import edition, roughness_ranges, squareness_ranges
 from trials.trial import Trial
 from trials.units import shown
+from trials.words.cautions import caution_lines
 from trials.words.findings import say
+from trials.words.frame import day_words
 from trials.words.grade import reasons_counted
 from trials.words.language import text
 from trials.words.numbers import plain
@@ -178,11 +179,6 @@ def _rule(trial: Trial) -> str:
 def cautions_section() -> dict[str, Any]:
     """The hazards of a trial, in two columns."""
     return b.section(text("Cautions"), [b.listed(caution_lines()) | {"kind": "columns"}])
-
-
-def caution_lines() -> list[str]:
-    """The hazards of a trial, one line each with the document that governs it."""
-    return [f"{c.text}{f' ({c.document})' if c.document else ''}" for c in cautions()]
 
 
 def record_section(made_on: date, extras: VerdictExtras) -> dict[str, Any]:

@@ -23,9 +23,9 @@ from trials.report.record_pages import (
     settings_section,
 )
 from trials.report.response_pages import response_section
-from trials.report.typeset import day_words
 from trials.trial import Trial
 from trials.words.findings import say
+from trials.words.frame import day_words
 from trials.words.language import text
 from trials.words.requirement import job_and_requirement
 from trials.words.settings import place_words

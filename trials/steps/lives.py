@@ -33,7 +33,8 @@ class Lives:
 
     frame: `nozzle, specimen, life, ended` (an `Ended`), one row per piece; unit: of a life; file: where it came from;
     today: the type in use, empty where the table does not say; worthwhile: share by which a life has to be longer to
-    matter; primaries, looks: by which the confidence is shared out; said: what was found while reading.
+    matter; primaries, looks: by which the confidence is shared out; invented: no real
+    specimen; said: what was found while reading.
     """
 
     frame: pd.DataFrame
@@ -43,6 +44,7 @@ class Lives:
     worthwhile: float | None = None
     primaries: int = 1
     looks: int = 1
+    invented: bool = False
     said: tuple[Finding, ...] = ()
 
 
@@ -113,6 +115,7 @@ def recorded_lives(folder: Path | str) -> Lives:
         worthwhile=_worthwhile(trial, name),
         primaries=len(trial.primaries),
         looks=trial.plan.looks,
+        invented=trial.trial.invented,
         said=_noted(noted),
     )
 
@@ -221,4 +224,4 @@ def write_lives(table: Lives, found: LivesAnswer, path: Path, made_on: date) -> 
         return
     if path.suffix.lower() != ".pdf":
         raise InputError("not a name for the paper", found=str(path), allowed=".pdf, .svg", do="Change the name.")
-    write_bytes(path, life_pdf(table.frame, found, made_on))
+    write_bytes(path, life_pdf(table.frame, found, made_on, table.invented))
