@@ -141,7 +141,7 @@ def test_a_correction_is_no_further_look_and_is_printed(trials, at):
     trials("verdict", folder)
     paper = (folder / "verdict.pdf").read_bytes()
     assert trials("correct", folder, first_coupon(trials, folder), "rz5_um", "33.3", *BY).code == 0
-    assert json.loads(trials("status", folder, "--json").out)["next"]["command"] == "verdict"
+    assert json.loads(trials("status", folder, "--json").out)["next"]["command"]["name"] == "verdict"
     look, study = verdict_of(trials, folder)
     assert (look, study["exploratory"]) == (1, False)
     (kept,) = kept_looks(folder)
