@@ -101,7 +101,7 @@ def _grade_trial(folder: Path, asked: Asked, json_: bool) -> None:
             do="Leave the options out, or change trial.toml and run `trials amend`.",
         )
     judged_by = records.trial.bench.judged_by
-    _show_grades(steps.grade(records), json_, judged_by, required(records.trial.application.required))
+    _show_grades(steps.grade_trial(records), json_, judged_by, required(records.trial.application.required))
     if not json_:
         show.next_command("fit", folder)
 

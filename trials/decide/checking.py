@@ -168,10 +168,7 @@ def _types_differ(
     if not dummies.any(axis=0).all():
         return None
     groups = {k: v[first] for k, v in ready.structure.groups.items() if k == ready.structure.yardstick != "coupon"}
-    try:
-        judged = YardstickDesign.build(dummies, groups, next(iter(groups), RESIDUAL)).fit(values)
-    except NotIdentifiable:
-        return None
+    judged = YardstickDesign.build(dummies, groups, next(iter(groups), RESIDUAL)).fit(values)
     types = len(ready.types)
     test = judged.test(np.hstack([np.eye(types - 1), -np.ones((types - 1, 1))]))
     order = np.argsort(judged.fit.coefficients, kind="stable")
