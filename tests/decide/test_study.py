@@ -124,3 +124,29 @@ def test_a_better_piece_asks_for_more_pieces(trial):
     (step,) = next_steps(trial, (result(comparisons=(compared(),), pieces=pieces),), done)
     assert (step.finding.kind, step.command) == (StudyKind.REPEAT_WITH_PIECES, "extend")
     assert step.finding.facts == {"piece": "D1", "against_piece": "C1"}
+
+
+@pytest.mark.parametrize(
+    ("lots", "named"),
+    [
+        # of the double nozzle D1, D2 and D3 were cut, of the cylindrical one C1 and C2
+        ({"double": ["L1", "L1", "L1"]}, {"double": "L1"}),
+        ({"double": ["L1", "L1", "L2"]}, {}),
+        ({"double": ["L1"] * 3, "cylindrical": ["L7", "L7", "L8"]}, {"double": "L1", "cylindrical": "L7"}),
+        ({}, {}),
+    ],
+)
+def test_one_lot_of_a_type_is_said(lots, named):
+    text = TRIAL_TEXT
+    for nozzle in parse(TRIAL_TEXT).nozzles:
+        if nozzle.type in lots:
+            marks = str(list(nozzle.specimens)).replace("'", '"')
+            assert f"specimens = {marks}" in text
+            text = text.replace(f"specimens = {marks}", f"specimens = {marks}\nlots = {lots[nozzle.type]}", 1)
+    found = [
+        f
+        for f in cannot_say(parse(text), [result(comparisons=(compared(),))], evidence())
+        if f.kind == StudyKind.ONE_LOT
+    ]
+    assert [dict(f.facts["lots"]) for f in found] == ([named] if named else [])
+    assert all(f.weight == Weight.COULD_CHANGE and set(f.about.nozzles) == set(named) for f in found)
