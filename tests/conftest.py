@@ -8,6 +8,12 @@ import pytest
 from tests_support import TRIAL_TEXT
 
 
+@pytest.fixture(autouse=True)
+def few_simulated_trials(monkeypatch):
+    """A verdict simulates 4,000 trials like its own; tests of everything else are content with a few."""
+    monkeypatch.setattr("trials.decide.own_honesty.TRIALS", 10)
+
+
 @pytest.fixture
 def trial_text() -> str:
     """Text of a small, complete trial file."""

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import typer
 
 from trials.cli import show
+from trials.cli.progress import progress_bar
 from trials.commands import Command
 
 FOLDER = typer.Argument(..., help="Folder of the trial.")
@@ -42,7 +40,7 @@ def plan(
     from trials.steps.plan import plan_folder, plan_json
     from trials.words.language import text
 
-    with _progress(text("choosing coupons")) as choosing, _progress(text("simulating trials")) as simulating:
+    with progress_bar(text("choosing coupons")) as choosing, progress_bar(text("simulating trials")) as simulating:
         made = plan_folder(folder, not show_only, choosing, simulating)
     if json_:
         show.as_json(plan_json(made))
@@ -53,18 +51,6 @@ def plan(
         show.next_step(text("`{command}` freezes this plan; until then change trial.toml as you like", command=command))
     else:
         show.next_command("sheet", folder)
-
-
-@contextmanager
-def _progress(words: str) -> Iterator[Callable[[int, int], None]]:
-    """A bar on standard error, drawn from the first report on."""
-    from rich.console import Console
-    from rich.progress import Progress
-
-    console = Console(file=sys.stderr)
-    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
-        task = bar.add_task(words, total=None, visible=False)
-        yield lambda done, of: bar.update(task, completed=done, total=of, visible=True)
 
 
 def sheet(folder: Path = FOLDER) -> None:
