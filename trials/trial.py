@@ -20,6 +20,7 @@ from trials.limits import Level as Level
 from trials.limits import Limit as Limit
 from trials.nozzles import Nozzle
 from trials.responses import QUANTITIES, Quantity, Scale
+from trials.unfrozen import Costs
 from trials.units import column, factor, parse_amount
 
 EDITABLE = {"trial": ("title", "engineer", "currency", "notes"), "nozzles": ("price", "notes")}
@@ -134,12 +135,28 @@ class Outcome(StrEnum):
 LOST = (Outcome.NOT_SEVERED, Outcome.ABORTED)  # count as not meeting the requirement
 
 
+def _as_share(value: Any) -> Any:
+    if not isinstance(value, str):
+        return value
+    number, unit = parse_amount(value)
+    return number / 100.0 if unit == "%" else number
+
+
+Share = Annotated[float, BeforeValidator(_as_share), Field(gt=0, lt=1)]
+"""`80 %` or 0.8, kept as 0.8."""
+
+
 class PlanRequest(_Part):
-    """`[plan]`: how coupons are chosen and how often the question will be asked of the data."""
+    """`[plan]`: how coupons are chosen and how often the question will be asked of the data.
+
+    coupons_per_mount: in place of every setting in every mount, so many coupons: the repeats at today's setting and
+    others dealt in turn; settle: look for the cheapest plan with this chance of a settled answer, not frozen.
+    """
 
     method: Method = Method.FULL
     aim: Literal["effects", "prediction"] = "effects"
     coupons: int | None = Field(default=None, ge=1)
+    coupons_per_mount: int | None = Field(default=None, ge=1)
     mounts_per_specimen: int = Field(default=1, ge=1)
     sheets: int = Field(default=1, ge=1)
     repeats: int = Field(default=0, ge=0)
@@ -147,6 +164,7 @@ class PlanRequest(_Part):
     seed: int = 1
     compare_at: CompareAt = CompareAt.TODAY
     looks: int = Field(default=1, ge=1)
+    settle: Share | None = None
     curves: Curves = Curves.BY_TYPE
     limits: tuple[Limit, ...] = ()
 
@@ -221,6 +239,7 @@ class Trial(_Part):
     coupon: CouponSize = CouponSize()
     responses: dict[str, ResponseRequest] = Field(min_length=1)
     bench: BenchRequest = BenchRequest()
+    costs: Costs = Costs()
 
     @property
     def types(self) -> tuple[str, ...]:
@@ -260,9 +279,14 @@ class Trial(_Part):
         """Names of the responses that decide the answer."""
         return tuple(name for name, response in self.responses.items() if response.primary)
 
+    @model_validator(mode="before")
+    @classmethod
+    def _draw_marks(cls, data: Any) -> Any:
+        return with_marks(data) if isinstance(data, dict) else data
+
     @model_validator(mode="after")
     def _fits_together(self) -> Trial:
-        for check in (_check_nozzles, _check_limits, _check_responses):
+        for check in (_check_nozzles, _check_limits, _check_mounts, _check_responses):
             check(self)
         return self
 
@@ -285,6 +309,47 @@ def _check_nozzles(trial: Trial) -> None:
             seen[specimen] = nozzle.type
         if not nozzle.specimens and trial.plan.method != "adopted":
             raise ValueError(f"nozzles: type {nozzle.type!r} has no specimens; list the marks of its pieces")
+
+
+def with_marks(data: dict[str, Any]) -> dict[str, Any]:
+    """The data of a trial file with a number of specimens turned into so many marks: `C1`, `C2`, ... by type.
+
+    Marks are letters of the type, as few as keep them unlike those of the other types, and a number.
+    """
+    nozzles = data.get("nozzles")
+    if not isinstance(nozzles, list) or not all(isinstance(n, dict) and isinstance(n.get("type"), str) for n in nozzles):
+        return data
+    taken = {str(mark) for n in nozzles if isinstance(n.get("specimens"), list) for mark in n["specimens"]}
+    drawn = []
+    for nozzle in nozzles:
+        count = nozzle.get("specimens")
+        if isinstance(count, int) and not isinstance(count, bool) and count > 0:
+            marks = _marks(nozzle["type"], count, taken)
+            taken |= set(marks)
+            nozzle = {**nozzle, "specimens": marks}
+        drawn.append(nozzle)
+    return {**data, "nozzles": drawn}
+
+
+def _marks(kind: str, count: int, taken: set[str]) -> list[str]:
+    letters = "".join(letter for letter in kind.upper() if letter.isalnum()) or "N"
+    starts = [letters[:length] for length in range(1, len(letters) + 1) if not letters[length - 1].isdigit()]
+    free = (start for start in starts if not any(mark.startswith(start) for mark in taken))
+    start = next(free, f"{letters}-")
+    return [f"{start}{number}" for number in range(1, count + 1)]
+
+
+def _check_mounts(trial: Trial) -> None:
+    plan = trial.plan
+    if plan.coupons_per_mount is None:
+        return
+    if plan.method is not Method.FULL:
+        raise ValueError(f"plan.coupons_per_mount goes with method 'full', not '{plan.method}'; leave one of them out")
+    if plan.coupons_per_mount < plan.repeats:
+        raise ValueError(
+            f"plan.coupons_per_mount = {plan.coupons_per_mount} is fewer than plan.repeats = {plan.repeats}, which it "
+            "includes; raise it or lower the repeats"
+        )
 
 
 def _check_limits(trial: Trial) -> None:
@@ -405,7 +470,7 @@ def _first_problem(error: ValidationError, file: str) -> InputError:
 
 
 def frozen_part(trial: Trial) -> dict[str, Any]:
-    """What the freeze covers: everything but title, engineer, currency, prices and notes."""
+    """What the freeze covers: everything but title, engineer, currency, prices, costs, notes and the asked chance."""
     data = trial.model_dump(mode="json")
     for key in EDITABLE["trial"]:
         data["trial"].pop(key)
@@ -417,6 +482,10 @@ def frozen_part(trial: Trial) -> dict[str, Any]:
         data["bench"].pop("repeatability")
     if data["plan"]["curves"] == Curves.BY_TYPE:  # the same
         data["plan"].pop("curves")
+    if data["plan"]["coupons_per_mount"] is None:  # the same
+        data["plan"].pop("coupons_per_mount")
+    data["plan"].pop("settle")
+    data.pop("costs")
     return data
 
 
