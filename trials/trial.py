@@ -317,7 +317,9 @@ def with_marks(data: dict[str, Any]) -> dict[str, Any]:
     Marks are letters of the type, as few as keep them unlike those of the other types, and a number.
     """
     nozzles = data.get("nozzles")
-    if not isinstance(nozzles, list) or not all(isinstance(n, dict) and isinstance(n.get("type"), str) for n in nozzles):
+    if not isinstance(nozzles, list) or not all(
+        isinstance(n, dict) and isinstance(n.get("type"), str) for n in nozzles
+    ):
         return data
     taken = {str(mark) for n in nozzles if isinstance(n.get("specimens"), list) for mark in n["specimens"]}
     drawn = []

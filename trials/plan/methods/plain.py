@@ -84,7 +84,9 @@ def dealt(trial: Trial, rng: np.random.Generator) -> Draft:
         for mount, hand in zip(order, deal(len(others), len(order), each - fixed), strict=True):
             settings = (again,) * fixed + tuple(others[i] for i in hand)
             runs[str(mount)] = MountRuns(settings, spread=tuple(range(fixed)))
-    found = [Finding(PlanKind.SETTINGS_DEALT, facts={"each": each, "repeats": repeats, "settings": len(crossed(trial))})]
+    found = [
+        Finding(PlanKind.SETTINGS_DEALT, facts={"each": each, "repeats": repeats, "settings": len(crossed(trial))})
+    ]
     return Draft(mounts, runs, (*found, *left_out(trial), *moved_repeats(trial)))
 
 

@@ -80,7 +80,9 @@ def chances_right(found: Precision, better: float, worse: float, levels: Levels,
     part = np.stack([found.between, np.maximum(variance - found.between, 0.0)], axis=0)[..., None, None]
     estimated = part[0] * between, part[1] * rest
     total = estimated[0] + estimated[1]
-    squares = estimated[0] ** 2 / found.between_df[:, None, None, None] + estimated[1] ** 2 / found.rest_df[..., None, None]
+    squares = (
+        estimated[0] ** 2 / found.between_df[:, None, None, None] + estimated[1] ** 2 / found.rest_df[..., None, None]
+    )
     inverse = np.clip(squares / total**2, 1e-5, 1.0)
     correlation, shared = _shared(found.covariance)
     across = np.broadcast_to(correlation[:, None, None, None], total.shape)

@@ -17,6 +17,7 @@ from trials.plan.settling.request import Pattern, coupon_variance
 
 Array = np.ndarray
 SPECIMEN, MOUNT, WITHIN = range(3)
+SINGULAR = 1e-9  # smallest eigenvalue of a matrix of columns of length one
 
 
 @dataclass(frozen=True)
@@ -24,13 +25,15 @@ class Precision:
     """Of B plans, for J comparisons with today's type.
 
     covariance (B, J, J) of the estimates; between (B, J): the part of each variance that rests on specimens, the rest
-    on mounts and coupons; between_df (B,), rest_df (B, J): degrees of freedom of the two parts.
+    on mounts and coupons; between_df (B,), rest_df (B, J): degrees of freedom of the two parts; usable (B,): False
+    where the plan cannot estimate the curves of the trial, or nothing is left to judge types by.
     """
 
     covariance: Array
     between: Array
     between_df: Array
     rest_df: Array
+    usable: Array
 
 
 @dataclass(frozen=True)
@@ -52,18 +55,22 @@ class Strata:
         lambdas = self._lambdas(variances)
         parts = sum(self.sums[kind, count] for kind, count in enumerate(specimens.T))
         scaled = parts / lambdas[:, None, None]
-        phi = np.linalg.inv(scaled.sum(axis=1))
+        whole = scaled.sum(axis=1)
+        usable = _full_rank(whole)
+        phi = np.linalg.inv(np.where(usable[:, None, None], whole, np.eye(whole.shape[1])))
         share = phi[:, None] @ scaled
         turned = self.contrasts @ phi
         covariance = turned @ self.contrasts.T
         by_stratum = np.einsum("bjk,bskl,bjl->bsj", turned, scaled, turned)
-        cov = self._log_covariance(share, self._ranks(specimens, sheets))
+        ranks = self._ranks(specimens, sheets)
+        usable &= ranks[:, SPECIMEN] > len(self.sums)
+        cov = _log_covariance(share, ranks)
         rest = by_stratum[:, [MOUNT, WITHIN]]
         spread = np.einsum("bsj,bst,btj->bj", rest, cov[:, 1:, 1:], rest)
         total = rest.sum(axis=1)
         rest_df = np.where(spread > 1e-30, 2.0 * total**2 / np.maximum(spread, 1e-30), 1e6)
-        between_df = 2.0 / cov[:, SPECIMEN, SPECIMEN]
-        return Precision(covariance, by_stratum[:, SPECIMEN], between_df, np.clip(rest_df, 1.0, 1e6))
+        between_df = np.clip(2.0 / cov[:, SPECIMEN, SPECIMEN], 1.0, 1e6)
+        return Precision(covariance, by_stratum[:, SPECIMEN], between_df, np.clip(rest_df, 1.0, 1e6), usable)
 
     def _lambdas(self, variances: Mapping[str, float]) -> Array:
         """Variance of the strata in units of a coupon, (3,)."""
@@ -78,25 +85,35 @@ class Strata:
         mounts = pieces * self.pattern.mounts
         return np.stack([pieces - (sheets - 1), mounts - pieces, mounts * (self.pattern.coupons - 1)], axis=1)
 
-    def _log_covariance(self, share: Array, ranks: Array) -> Array:
-        """Covariance (B, 3, 3) of the logs of the estimated strata, from the restricted likelihood's information."""
-        cross = np.einsum("bskl,btlk->bst", share, share)
-        own = ranks - 2.0 * np.einsum("bskk->bs", share)
-        information = cross + own[:, :, None] * np.eye(3)
-        empty = ranks < 1
-        information = np.where(empty[:, :, None] | empty[:, None, :], 1e9 * np.eye(3), information)
-        information = information + 1e-9 * np.eye(3)
-        covariance = 2.0 * np.linalg.inv(information)
-        low = np.diagonal(covariance, axis1=1, axis2=2) <= 0
-        return np.where(low[:, :, None] & np.eye(3, dtype=bool), 2.0, covariance)
+
+def _full_rank(whole: Array) -> Array:
+    """Which of the matrices (B, k, k) can be turned around."""
+    length = np.sqrt(np.maximum(np.diagonal(whole, axis1=1, axis2=2), 1e-300))
+    lowest = np.linalg.eigvalsh(whole / length[:, :, None] / length[:, None, :])[:, 0]
+    return np.asarray(lowest > SINGULAR)
 
 
-def build_strata(pattern: Pattern, rows: Sequence[Sequence[Array]], contrasts: Array) -> Strata:
-    """Sums over specimens; rows: by type and mount in order of dealing, the model rows (coupons, k) of its coupons."""
+def _log_covariance(share: Array, ranks: Array) -> Array:
+    """Covariance (B, 3, 3) of the logs of the estimated strata, from the restricted likelihood's information.
+
+    A stratum without rows (mounts where each specimen has one) stays apart from the others.
+    """
+    cross = np.einsum("bskl,btlk->bst", share, share)
+    own = ranks - 2.0 * np.einsum("bskk->bs", share)
+    information = cross + own[:, :, None] * np.eye(3)
+    empty = ranks < 1
+    information = np.where(empty[:, :, None] | empty[:, None, :], 1e9 * np.eye(3), information)
+    covariance = 2.0 * np.linalg.inv(information + 1e-9 * np.eye(3))
+    low = np.diagonal(covariance, axis1=1, axis2=2) <= 0
+    return np.where(low[:, :, None] & np.eye(3, dtype=bool), 2.0, covariance)
+
+
+def build_strata(pattern: Pattern, rows: Sequence[Array], contrasts: Array) -> Strata:
+    """Sums over specimens; rows: by type the model rows (mounts, coupons, k) in order of dealing."""
     k = contrasts.shape[1]
     sums = []
     for mounts in rows:
-        stacked = np.asarray(mounts).reshape(-1, pattern.mounts, pattern.coupons, k)
+        stacked = mounts.reshape(-1, pattern.mounts, pattern.coupons, k)
         means = stacked.sum(axis=2)
         whole = means.sum(axis=1)
         gram = np.einsum("nmck,nmcl->nkl", stacked, stacked)
