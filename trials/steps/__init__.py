@@ -16,10 +16,12 @@ from trials.steps.load import load
 from trials.steps.looks import look_number
 from trials.steps.papers import run_sheet
 from trials.steps.plan import freeze, judge, plan_folder, plan_json, propose
+from trials.steps.settling import Wanted, settle_folder, settled_json, side_by_side, sides_json
 from trials.steps.verdict import verdict
 
 __all__ = [
     "Settings",
+    "Wanted",
     "add_extension",
     "demo_trial",
     "evidence",
@@ -45,6 +47,10 @@ __all__ = [
     "recorded_lives",
     "requirement",
     "run_sheet",
+    "settle_folder",
+    "settled_json",
+    "side_by_side",
+    "sides_json",
     "study_table",
     "verdict",
     "write_bytes",

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from trials.errors import InputError
-from trials.findings import Finding, PlaceKind
+from trials.findings import Fact, Finding, PlaceKind
 from trials.steps.files import write_bytes
 from trials.store.records.folder import database_path, read_trial
 from trials.trial import Curves, Trial
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from trials.plan.settling.problem import Problem
     from trials.plan.settling.request import Chances, Goal, Option, Space
     from trials.plan.settling.search import Found
+
+    Places = Mapping[str, Chances | None]
 
 Progress = Callable[[int, int], None]
 USUAL_CHANCE = 0.8
@@ -81,7 +83,7 @@ def settle_folder(folder: Path | str, wanted: Wanted, write: bool = False, progr
     found = _search(problem, goal, space, progress)
     lines = lines_of(trial, found.best.candidate)
     places = _places(problem, found.best)
-    said = (*_told(problem, goal, space, found), *_two_places(problem, goal, places), *more(found.best))
+    said = (*_told(problem, goal, space, found), *_two_places(problem, goal, space, found, places), *more(found.best))
     made = Settled(trial, goal, found, lines, places, said)
     if not write:
         return made
@@ -132,7 +134,11 @@ def _goal(trial: Trial, wanted: Wanted) -> Goal:
     chance = wanted.chance if wanted.chance is not None else trial.plan.settle or USUAL_CHANCE
     if not 0.0 < chance < 1.0:
         raise InputError(
-            "is no chance", column="--settle", found=f"{100 * chance:g}", allowed="above 0 and below 100", do="Change it."
+            "is no chance",
+            column="--settle",
+            found=f"{100 * chance:g}",
+            allowed="above 0 and below 100",
+            do="Change it.",
         )
     if wanted.truth not in [truth.value for truth in If]:
         raise InputError(
@@ -168,7 +174,7 @@ def _space(trial: Trial, wanted: Wanted) -> Space:
     return Space(most=dict(wanted.pieces), bare=wanted.bare)
 
 
-def _places(problem: Problem, best: Option) -> dict[str, Chances | None]:
+def _places(problem: Problem, best: Option) -> Places:
     """Chances of the same coupons at other places and with other curves."""
     from trials.errors import Infeasible
 
@@ -186,13 +192,30 @@ def _places(problem: Problem, best: Option) -> dict[str, Chances | None]:
     return found
 
 
-def _two_places(problem: Problem, goal: Goal, places: Mapping[str, Chances | None]) -> list[Finding]:
+def _two_places(problem: Problem, goal: Goal, space: Space, made: Found, places: Places) -> list[Finding]:
+    """The chances at both places, and what the answer would cost averaged over the settings if that is less."""
     from trials.plan.kinds import PlanKind
 
-    facts = {name: None if chances is None else chances.reached(goal) for name, chances in places.items()}
-    varied = any(len(factor.levels) > 1 for factor in problem.trial.factors.values())
-    asks = {"at": problem.question.at, "common": problem.trial.plan.curves is Curves.COMMON}
-    return [Finding(PlanKind.TWO_PLACES, facts=facts | asks)] if varied else []
+    if not any(len(factor.levels) > 1 for factor in problem.trial.factors.values()):
+        return []
+    facts: dict[str, Fact] = {name: None if c is None else c.reached(goal) for name, c in places.items()}
+    facts |= {"at": problem.question.at, "common": problem.trial.plan.curves is Curves.COMMON}
+    facts |= {"average_money": _average_money(problem, goal, space, made), "currency": problem.trial.trial.currency}
+    return [Finding(PlanKind.TWO_PLACES, facts=facts)]
+
+
+def _average_money(problem: Problem, goal: Goal, space: Space, made: Found) -> float | None:
+    from trials.errors import Infeasible
+    from trials.plan.settling.search import settle
+
+    if problem.question.at is PlaceKind.AVERAGE or goal.has_budget or any(a.open for a in problem.question.asked):
+        return None
+    below = made.best.bill.money if made.reached else None
+    try:
+        other = settle(problem.elsewhere(PlaceKind.AVERAGE), goal, replace(space, repeats=(0,)), below=below)
+    except Infeasible:
+        return None
+    return other.best.bill.money if other.reached else None
 
 
 def falls_short(folder: Path | str) -> bool:

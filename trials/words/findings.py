@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from enum import StrEnum
 
 from trials.findings import Finding
-from trials.words import chances, ladders, lives, model, plan, plan_chances, remarks
+from trials.words import chances, ladders, lives, model, plan, plan_chances, remarks, settling
 
 Sentence = Callable[[Finding], str]
 SENTENCES: Mapping[StrEnum, Sentence] = {
@@ -17,6 +17,7 @@ SENTENCES: Mapping[StrEnum, Sentence] = {
     **plan.SENTENCES,
     **plan_chances.SENTENCES,
     **remarks.SENTENCES,
+    **settling.SENTENCES,
 }
 
 

@@ -81,5 +81,3 @@ def _against(frame: Frame, today: int, at_today: bool) -> np.ndarray:
     settings = [frame.trial.today_settings] if at_today else frame.common_settings()
     rows = np.array([frame.rows(kind, settings) for kind in frame.types])
     return np.delete(rows, today, axis=0) - rows[today]
-
-

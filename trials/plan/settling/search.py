@@ -71,10 +71,13 @@ class _Tried:
         )
 
 
-def settle(problem: Problem, goal: Goal, space: Space, progress: Progress | None = None) -> Found:
+def settle(
+    problem: Problem, goal: Goal, space: Space, progress: Progress | None = None, below: float | None = None
+) -> Found:
     """The cheapest plan with the asked chance, or the best chance for the budget; see the module.
 
-    progress: called as progress(done, of). Where the chance is out of reach, the plan with the best chance.
+    progress: called as progress(done, of); below: plans that cost as much or more are not looked at. Where the chance
+    is out of reach, the plan with the best chance.
 
     Raises
     ------
@@ -83,7 +86,7 @@ def settle(problem: Problem, goal: Goal, space: Space, progress: Progress | None
         buys no plan.
     """
     pointed = replace(problem, question=replace(problem.question, asked=tuple(map(_closed, problem.question.asked))))
-    search = _Search(pointed, goal, space, progress)
+    search = _Search(pointed, goal, space, progress, best_money=math.inf if below is None else below)
     search.run()
     if any(asked.open for asked in problem.question.asked):
         search = _Search(problem, goal, space, None, only=search.best_patterns(OPEN_PATTERNS))

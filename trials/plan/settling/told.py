@@ -56,7 +56,9 @@ def _assumed(trial: Trial) -> list[Finding]:
     taken = unstated(trial)
     found = []
     if taken:
-        prices = tuple((name, Amount(figure, "min" if name.endswith("minutes") else "")) for name, figure in taken.items())
+        prices = tuple(
+            (name, Amount(figure, "min" if name.endswith("minutes") else "")) for name, figure in taken.items()
+        )
         facts: dict[str, Fact] = {"taken": prices, "currency": trial.trial.currency}
         found.append(Finding(PlanKind.COSTS_ASSUMED, facts=facts))
     unpriced = tuple(nozzle.type for nozzle in trial.nozzles if nozzle.price is None)
