@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from enum import StrEnum
 from typing import cast
 
-from trials.findings import Amount, Fact, Finding, PlaceKind
+from trials.findings import Amount, Finding, PlaceKind
 from trials.plan.kinds import PlanKind
 from trials.plan.settling.request import Candidate, Chances, Goal, If, Option
 from trials.words.language import plural, text
@@ -208,8 +208,8 @@ def _recommended(finding: Finding) -> list[str]:
 
 def _not_judged(finding: Finding) -> str:
     return text(
-        "{response} is primary but has no chance here: it is a grade, or states no worthwhile difference or no expected "
-        "spreads.",
+        "{response} is primary but has no chance here: it is a grade, or states no worthwhile difference or no "
+        "expected spreads.",
         response=finding.about.response,
     )
 
