@@ -83,3 +83,10 @@ def test_the_wheel_runs_alone(tmp_path):
     assert (tmp_path / "demo" / "verdict.pdf").read_bytes().startswith(b"%PDF")
     listed = run("-c", start, "new", cwd=tmp_path, env=env)
     assert "compare-nozzles" in listed.stdout, listed.stdout + listed.stderr
+
+
+def test_studying_a_trial_needs_no_picture_library():
+    drawn = ("statsmodels", "seaborn", "matplotlib", "pingouin")
+    code = f"import sys, trials.decide.study; print([n for n in {drawn} if n in sys.modules])"
+    done = run("-c", code, cwd=ROOT)
+    assert done.stdout.strip() == "[]", done.stdout + done.stderr

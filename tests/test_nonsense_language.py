@@ -34,7 +34,7 @@ def example(request, tmp_path_factory):
 def both(example):
     """The study as JSON and as pages, in English and in nonsense: (english, nonsense), each (json, pages)."""
     from trials.report.verdict import verdict_data
-    from trials.steps.papers import verdict_extras
+    from trials.steps.verdict_facts import verdict_extras
 
     found = []
     for language in (ENGLISH, NONSENSE):

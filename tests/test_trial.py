@@ -5,7 +5,7 @@ import math
 import pytest
 
 from trials.errors import InputError
-from trials.trial import changes, freeze_hash, parse, worthwhile_on_scale
+from trials.trial import Curves, changes, freeze_hash, parse, worthwhile_on_scale
 
 
 def test_a_complete_file_is_read(trial_text):
@@ -68,3 +68,14 @@ def test_freeze_covers_the_question_but_not_title_prices_and_notes(trial_text):
         ("factors.pressure.levels", "[0.5, 0.7, 0.9]", "[0.6, 0.7, 0.9]"),
         ("plan.seed", "20417", "1"),
     ]
+
+
+def test_curves_common_to_all_types_are_declared_and_frozen(trial_text):
+    trial = parse(trial_text)
+    assert trial.plan.curves is Curves.BY_TYPE
+    # by type is what trials asked before the key was known: the hash stays
+    assert freeze_hash(parse(trial_text.replace("sheets = 3", 'sheets = 3\ncurves = "by type"'))) == freeze_hash(trial)
+    common = parse(trial_text.replace("sheets = 3", 'sheets = 3\ncurves = "common"'))
+    assert common.plan.curves is Curves.COMMON and freeze_hash(common) != freeze_hash(trial)
+    with pytest.raises(InputError, match="plan.curves"):
+        parse(trial_text.replace("sheets = 3", 'sheets = 3\ncurves = "mine"'))

@@ -127,7 +127,8 @@ class ReferenceRow:
 def _data() -> dict[str, Any]:
     """The packaged file, read once."""
     text = resources.files("trials").joinpath("data", "standards.json").read_text(encoding="utf-8")
-    return json.loads(text)
+    data: dict[str, Any] = json.loads(text)
+    return data
 
 
 @cache
@@ -185,7 +186,7 @@ def roughness_depth_mm(thickness_mm: float) -> float:
     """Depth below the top face, mm, at which Rz5 is usually traced (from memory; a recorded field, not a rule)."""
     for row in _data()["iso9013"]["roughness_depth"]:
         if row["over_mm"] < thickness_mm <= row["to_mm"]:
-            return round(thickness_mm * row["share_of_thickness"], 2)
+            return round(thickness_mm * float(row["share_of_thickness"]), 2)
     raise InputError(
         "no usual depth for this thickness", found=thickness_mm, allowed="0 to 300 mm", do="Give the depth by hand."
     )
@@ -283,10 +284,10 @@ def _iso9013_rows() -> list[ReferenceRow]:
         for row in limits:
             figure = f"{row.base:g} + {row.per_mm:g} a {unit}"
             rows.append(ReferenceRow(name, f"{symbol}, range {row.range}", figure, row.status, row.source))
-    for row in (*delta_a_rows(), delta_a_thin_other()):
-        figure = f"{row.fixed_mm:g} mm" if row.fixed_mm else f"{row.per_mm:g} a mm"
-        item = f"delta a, over {row.over_mm:g} to {row.to_mm:g} mm"
-        rows.append(ReferenceRow(name, item, figure, row.status, row.source))
+    for left in (*delta_a_rows(), delta_a_thin_other()):
+        figure = f"{left.fixed_mm:g} mm" if left.fixed_mm else f"{left.per_mm:g} a mm"
+        item = f"delta a, over {left.over_mm:g} to {left.to_mm:g} mm"
+        rows.append(ReferenceRow(name, item, figure, left.status, left.source))
     for usual in usual_readings().values():
         rows.append(ReferenceRow(name, f"usual readings, {usual.response}", usual.text, usual.status, usual.source))
     for row in iso["roughness_depth"]:

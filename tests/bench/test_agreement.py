@@ -7,7 +7,9 @@ import pandas as pd
 import pytest
 
 from trials.bench.agreement import agree_on_grades, fleiss_kappa, intraclass_correlation, weighted_kappa
+from trials.bench.kinds import BenchKind as K
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.findings import Finding
 
 COUNTS = pd.read_csv(Path(__file__).parents[1] / "reference" / "bench" / "kappa_3x3.csv").iloc[:, 1:].to_numpy()
 
@@ -62,12 +64,17 @@ def test_inspectors_who_agree_and_who_do_not():
     assert (sharp.same, sharp.within_one, sharp.grade_sd) == (1.0, 1.0, 0.0)
     assert sharp.between["A", "B"].value == pytest.approx(1.0, rel=1e-12)
     assert sharp.fleiss == pytest.approx(1.0, rel=1e-12)
-    assert sharp.statements[-1] == "The bench sees a difference of 1 in grade between two coupons."
+    assert sharp.findings == (
+        Finding(K.PAIRS_AGREE, facts={"same": 1.0, "within_one": 1.0}),
+        Finding(K.SEES_GRADE, facts={"worthwhile": 1.0}),
+    )
     dull = agree_on_grades(*graded(np.random.default_rng(1), 0.6))
     assert set(dull.within) == {"A", "B"}
     assert dull.between["A", "B"].value < 0.9
     assert dull.icc.low < dull.icc.value < dull.icc.high
-    assert "does not see a difference of 1 in grade between two coupons; it takes 5" in dull.statements[-1]
+    assert dull.findings[0].facts == {"same": dull.same, "within_one": dull.within_one}
+    # 2 (2 x 0.75 / 1)^2 is a little over 4
+    assert dull.findings[1] == Finding(K.GRADE_NEEDS_COUPONS, facts={"worthwhile": 1.0, "coupons": 5})
 
 
 def test_coupons_that_are_all_alike_leave_kappa_open():

@@ -7,7 +7,9 @@ import pandas as pd
 import pytest
 
 from trials.bench.gauge import coupons_to_see, measurement_study, pooled_sd, reference_bias, remeasured
+from trials.bench.kinds import BenchKind as K
 from trials.errors import InputError, NotFinite, NotIdentifiable, WrongShape
+from trials.findings import Finding
 
 DATA = Path(__file__).parents[1] / "reference" / "bench"
 
@@ -57,7 +59,8 @@ def test_negative_parts_count_as_zero_and_it_says_so():
     study = measurement_study(*lawson())
     parts = by_source(study.spreads)
     assert parts["inspector"].sd == 0.0
-    assert "The estimate for inspector is below zero and counts as zero." in study.statements
+    below = [finding.about.source for finding in study.findings if finding.kind == K.BELOW_ZERO]
+    assert below == ["inspector"]
     assert study.bench.sd**2 == pytest.approx(0.0130666667 + 0.0007516667, abs=1e-9)
     assert study.expanded == pytest.approx(2 * study.bench.sd, rel=1e-12)
 
@@ -67,9 +70,15 @@ def test_shares_and_what_the_bench_can_see():
     assert study.share_of_limit == pytest.approx(study.expanded / 0.5, rel=1e-12)
     assert study.share_of_spread == pytest.approx((study.bench.sd / 0.3) ** 2, rel=1e-12)
     # 2 (0.2351 / 0.1)^2 = 11.05
-    assert "it takes the means of 12 coupons each" in study.statements[-1]
+    assert study.findings[-1] == Finding(K.NEEDS_COUPONS, facts={"coupons": 12})
+    assert [(f.kind, f.facts["share"]) for f in study.findings[-3:-1]] == [
+        (K.SHARE_OF_LIMIT, study.share_of_limit),
+        (K.SHARE_OF_SPREAD, study.share_of_spread),
+    ]
+    assert study.findings[0] == Finding(K.READING_UNCERTAIN, facts={"expanded": study.expanded})
     sharp = measurement_study(*lawson(), worthwhile=0.4)
-    assert sharp.statements[-1] == "The bench sees the worthwhile difference between two single readings."
+    assert sharp.findings[-1].kind == K.SEES_WORTHWHILE
+    assert (sharp.share_of_limit, sharp.share_of_spread) == (None, None)
 
 
 def test_row_order_and_labels_do_not_matter():
@@ -116,7 +125,7 @@ def test_one_inspector_has_no_reproducibility_and_says_so():
     # pairs 0.2 apart: variance 0.02
     assert study.repeatability.estimate == pytest.approx(0.02, rel=1e-9)
     assert study.bench.sd == study.repeatability.sd
-    assert "One inspector took part" in study.statements[1]
+    assert [finding.kind for finding in study.findings] == [K.READING_UNCERTAIN, K.ONE_INSPECTOR]
 
 
 def test_unequal_counts_go_by_likelihood_and_agree_with_the_balanced_case():
@@ -155,7 +164,7 @@ def test_once_each_by_two_inspectors():
     # chi-square quantiles 11.14329 and 0.48442 at 4 df (R 4.2.2, qchisq)
     bounds = [study.repeatability.low**2, study.repeatability.high**2]
     assert bounds == pytest.approx([4 * residual / 11.14329, 4 * residual / 0.48442], rel=1e-5)
-    assert "No inspector measured a coupon twice" in study.statements[2]
+    assert [f.kind for f in study.findings[:3]] == [K.READING_UNCERTAIN, K.UNEQUAL_COUNTS, K.NOBODY_TWICE]
 
 
 def test_places_of_a_trial_that_were_measured_again():
@@ -193,8 +202,10 @@ def test_bias_against_a_reference_piece():
     assert found.value == pytest.approx(0.02, rel=1e-9)
     assert found.high - found.value == pytest.approx(4.302653 * 0.00577350, rel=1e-6)
     assert found.standard_uncertainty == pytest.approx(np.hypot(0.00577350, 0.005), rel=1e-6)
-    assert "within what 3 readings and the certificate leave open" in found.statement
-    assert "beyond" in reference_bias([3.2, 3.21, 3.2], 3.0).statement
+    assert found.finding == Finding(K.BIAS_WITHIN, facts={"bias": found.value, "readings": 3})
+    assert reference_bias([3.2, 3.21, 3.2], 3.0).finding.kind == K.BIAS_BEYOND
+    # the interval reaches 0.0248 either way; the certificate's 0.01 joins it
+    assert [reference_bias([3.04, 3.05, 3.03], 3.0, u).beyond for u in (0.01, 0.02)] == [True, False]
 
 
 def test_expanded_uncertainty_takes_in_bias_and_levelling():

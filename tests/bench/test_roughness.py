@@ -7,9 +7,11 @@ import pytest
 from scipy.ndimage import gaussian_filter1d
 from surfalize import Profile
 
+from trials.bench.kinds import BenchKind as K
 from trials.bench.profile_filter import ALPHA, mean_line
 from trials.bench.roughness import asked_cutoff_mm, measure_profile
 from trials.errors import InputError, NotFinite, WrongShape
+from trials.findings import Amount, Finding
 
 CUTOFF = 2.5
 
@@ -155,14 +157,17 @@ def test_automatic_cutoff(scale, cutoff):
     found = measure_profile(scale * random_trace(4, 0.02), 0.001, automatic="ISO 21920-3")
     assert found.cutoff_mm == cutoff
     assert asked_cutoff_mm(found.rz5) <= cutoff
-    assert found.notes == (f"cut-off {cutoff:g} mm chosen by ISO 21920-3",)
+    facts = {"cutoff": Amount(cutoff, "mm"), "method": "ISO 21920-3"}
+    assert found.notes == (Finding(K.CUTOFF_CHOSEN, facts=facts),)
 
 
 def test_automatic_cutoff_that_the_trace_cannot_hold():
     z = 5 * random_trace(4, 0.02)
     found = measure_profile(z, 0.001, automatic="ISO 4288")
     assert found.cutoff_mm == 2.5
-    assert found.warnings[0] == "ISO 4288 asks for a cut-off of 8 mm, the trace holds 2.5 mm only"
+    facts = {"method": "ISO 4288", "asked": Amount(8.0, "mm"), "cutoff": Amount(2.5, "mm")}
+    assert found.warnings == (Finding(K.CUTOFF_TOO_SHORT, facts=facts),)
+    assert found.notes == (Finding(K.CUTOFF_LONGEST, facts={"cutoff": Amount(2.5, "mm")}),)
     assert measure_profile(5 * random_trace(4, 0.02, points=50000), 0.001, automatic="ISO 4288").cutoff_mm == 8.0
 
 
@@ -177,10 +182,13 @@ def test_asked_cutoff(rz, method, cutoff):
 def test_plain_warnings_about_length_spacing_and_stylus():
     z = 5 * random_trace(4, 0.05, step=0.005, points=3000)
     found = measure_profile(z, 0.005, tip_um=10.0)
-    assert len(found.warnings) == 3
-    assert "ISO 21920-3 would ask for a cut-off of 8 mm, 40 mm evaluated; 2.5 mm was used" in found.warnings[0]
-    assert found.warnings[1] == "points 5 um apart, usual are up to 1.5 um: narrow dales may be missed"
-    assert found.warnings[2] == "stylus tip of 10 um, usual is up to 5 um: dales may read too shallow"
+    lengths = {"asked": Amount(8.0, "mm"), "evaluated": Amount(40.0, "mm"), "cutoff": Amount(2.5, "mm")}
+    asked = {"rz5": Amount(found.rz5, "um"), "method": "ISO 21920-3"}
+    assert found.warnings == (
+        Finding(K.CUTOFF_UNUSUAL, facts=asked | lengths),
+        Finding(K.SPACING_WIDE, facts={"spacing": Amount(5.0, "um"), "usual": Amount(1.5, "um")}),
+        Finding(K.TIP_BLUNT, facts={"tip": Amount(10.0, "um"), "usual": Amount(5.0, "um")}),
+    )
     assert measure_profile(random_trace(4, 0.02), 0.001, tip_um=5.0).warnings == ()
 
 
@@ -208,7 +216,11 @@ def with_point(value, place=7000):
         (lambda: measure_profile(random_trace(4, 0.05) * 1000, 0.001), InputError, "they may be in nm"),
         (lambda: measure_profile(np.full(15000, 3.0), 0.001), InputError, "the trace is a flat line"),
         (lambda: measure_profile(np.arange(15000) * 0.1, 0.001), InputError, "the trace is a flat line"),
-        (lambda: measure_profile(with_point(400.0), 0.001), InputError, "1 points stand far off .* first at 7 mm"),
+        (
+            lambda: measure_profile(with_point(400.0), 0.001),
+            InputError,
+            "neighbours, 1 in all, the first at 7 mm",
+        ),
         (lambda: measure_profile(np.zeros((10, 10)), 0.001), WrongShape, r"found shape \(10, 10\)"),
         (lambda: measure_profile(["a"] * 15000, 0.001), InputError, "a height of the trace is not a number"),
         (
@@ -242,9 +254,10 @@ def test_spikes_are_bridged_or_kept_on_request_and_both_are_stated():
     kept = measure_profile(with_point(400.0), 0.001, spikes="keep")
     # one point of a smooth trace, bridged by a straight line
     assert bridged.rz5 == pytest.approx(clean.rz5, rel=1e-4)
-    assert bridged.notes == ("1 points stand far off their neighbours, the first at 7 mm: bridged by straight lines",)
+    facts = {"points": 1, "first": Amount(7.0, "mm")}
+    assert bridged.notes == (Finding(K.SPIKES_BRIDGED, facts=facts),)
     assert kept.rz5 > clean.rz5 + 50
-    assert kept.notes == ("1 points stand far off their neighbours, the first at 7 mm: kept",)
+    assert kept.notes == (Finding(K.SPIKES_KEPT, facts=facts),)
 
 
 @pytest.mark.parametrize(

@@ -5,8 +5,10 @@ import math
 import numpy as np
 import pytest
 
+from trials.bench.kinds import BenchKind as K
 from trials.bench.squareness import delta_a_of, drag, flank_by_flank, levelling_error_mm, perpendicularity
 from trials.errors import InputError, NotFinite, WrongShape
+from trials.findings import Amount, Finding
 
 DEPTH = np.linspace(0.0, 12.0, 241)
 
@@ -49,7 +51,7 @@ def test_order_of_points_does_not_matter_and_sorting_is_stated():
     for order in (mixed, np.arange(len(DEPTH))[::-1]):
         found = perpendicularity(DEPTH[order], offset[order], 12.0, 60.0)
         assert found.u_mm == straight.u_mm
-        assert found.notes == ("points were not in order of depth: sorted",)
+        assert found.notes == (Finding(K.SCAN_SORTED),)
     assert straight.notes == ()
 
 
@@ -99,12 +101,9 @@ def test_levelling_error_bounds_what_a_tilted_scan_adds():
 
 
 def test_few_points_and_a_dead_probe_are_warned_of():
-    assert perpendicularity([0.0, 12.0], [0.0, 0.12], 12.0).warnings == (
-        "only 0 points between 1 and 11 mm depth: u may read too small",
-    )
-    assert perpendicularity(DEPTH, np.zeros(241), 12.0).warnings == (
-        "the offset never changes: check that the probe touched the flank",
-    )
+    few = {"points": 0, "low": Amount(1.0, "mm"), "high": Amount(11.0, "mm")}
+    assert perpendicularity([0.0, 12.0], [0.0, 0.12], 12.0).warnings == (Finding(K.FEW_POINTS, facts=few),)
+    assert perpendicularity(DEPTH, np.zeros(241), 12.0).warnings == (Finding(K.OFFSET_CONSTANT),)
 
 
 @pytest.mark.parametrize(

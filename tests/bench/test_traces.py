@@ -3,8 +3,10 @@
 import numpy as np
 import pytest
 
+from trials.bench.kinds import BenchKind as K
 from trials.bench.traces import prepare_trace
 from trials.errors import InputError, NotFinite, WrongShape
+from trials.findings import Amount, Finding
 
 X = np.arange(200) * 0.01
 Z = np.sin(X * 9)
@@ -32,20 +34,21 @@ def test_units_are_given_as_factors():
 def test_a_reversed_trace_is_turned_and_it_says_so():
     trace = prepare_trace(X[::-1], Z[::-1])
     assert np.array_equal(trace.heights_um, Z)
-    assert trace.notes == ("distance ran backwards: trace turned round",)
+    assert trace.notes == (Finding(K.TRACE_TURNED),)
 
 
 def test_a_point_given_twice_is_dropped_once_and_it_says_so():
     trace = prepare_trace(np.insert(X, 50, X[50]), np.insert(Z, 50, Z[50]))
     assert np.array_equal(trace.heights_um, Z)
-    assert trace.notes == ("1 points stood twice with the same height: dropped once",)
+    assert trace.notes == (Finding(K.POINTS_TWICE, facts={"points": 1}),)
 
 
 def test_uneven_steps_are_resampled_and_it_says_so():
     rng = np.random.default_rng(1)
     x = X + np.concatenate([[0], rng.uniform(-0.003, 0.003, 198), [0]])
     trace = prepare_trace(x, 5 * x)
-    assert trace.notes[0].startswith("steps were uneven: resampled by straight lines at 0.0")
+    usual = float(np.median(np.diff(x)))
+    assert trace.notes == (Finding(K.RESAMPLED, facts={"spacing": Amount(usual, "mm")}),)
     assert np.diff(trace.heights_um) == pytest.approx(
         np.full(len(trace.heights_um) - 1, 5 * trace.spacing_mm), rel=1e-9
     )

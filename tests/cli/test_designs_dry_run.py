@@ -83,3 +83,23 @@ def test_checking_the_bench_ends_at_the_bench(trials, cut):
     folder = cut("check-the-bench")
     done = trials("verdict", folder)
     assert done.code == 2 and "trials bench" in done.err and not (folder / "verdict.pdf").exists()
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_six_settings_end_in_an_answer_though_no_drift_can_be_judged(trials, cut, seed):
+    from trials.steps import load
+
+    folder = cut("six-settings")
+    rng = np.random.default_rng(seed)
+    lines = ["coupon,reading,rz5_um,u_mm,dross_grade"]
+    for row in load(folder).coupons.itertuples():
+        edge = rng.normal(0, 0.1)
+        for r in (1, 2, 3):
+            rough, u = 30 * np.exp(edge + rng.normal(0, 0.07)), 0.2 * np.exp(rng.normal(0, 0.1))
+            lines.append(f"{row.coupon},{r},{rough:.1f},{u:.3f},{rng.integers(0, 3) if r == 1 else ''}")
+    record(trials, folder, lines)
+    done = trials("fit", folder, "--json")
+    assert done.code == 0, done.err
+    said = [c["sentence"] for r in json.loads(done.out)["results"] for c in r["checks"] if c["name"] == "drift"]
+    # With six settings curved and crossed hardly a degree of freedom is left for a trend.
+    assert any(text.startswith("Cannot be computed") for text in said)

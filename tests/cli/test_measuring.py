@@ -259,7 +259,7 @@ def test_the_register_keeps_every_calibration(trials, at, tmp_path):
     found = json.loads(trials("instrument", folder, "--json").out)
     assert [one["calibrated_on"] for one in found["instruments"]] == ["2025-01-10", "2026-01-11"]
     from trials.steps import load
-    from trials.steps.papers import bench_facts
+    from trials.steps.verdict_facts import bench_facts
 
     records = load(folder)
     assert records.journal["kind"].tolist().count("instrument") == 2
@@ -314,7 +314,7 @@ def test_an_execution_class_with_edition_and_status(trials):
 def test_a_mean_is_judged_with_less_uncertainty(trials, at):
     """Three readings of one coupon at 47 um on 12 mm against 49.6 um: U 4 um, of which 1.9 um sd repeats."""
     from trials.grade.conformity import Uncertainty
-    from trials.steps.grading import trial_uncertainty
+    from trials.steps.grade import trial_uncertainty
     from trials.store.records.folder import read_trial
 
     folder = at("new")

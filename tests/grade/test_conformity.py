@@ -4,14 +4,16 @@ import numpy as np
 import pytest
 
 from trials.errors import InputError, NotFinite
+from trials.findings import Amount
 from trials.grade.conformity import (
     Uncertainty,
     decide,
+    demands,
     execution_class,
     guard_factor,
     limits_of,
-    requirement_words,
 )
+from trials.grade.kinds import Item
 from trials.trial import Requirement
 
 
@@ -63,12 +65,23 @@ def test_execution_class_names_its_edition():
     assert execution_class("exc4").edition == "2018+A1:2024"
     assert execution_class("EXC4 2008").squareness_range == 3
     assert execution_class("EXC4 (2008+A1:2011)").squareness_range == 3
-    words = requirement_words(Requirement(execution_class="EXC4 2008", dross_grade=1, rz5_um=30.0))
-    assert words == (
-        "Rz5 up to 30 um",
-        "dross grade up to 1",
-        "EXC4 of EN 1090-2:2008+A1:2011 (u range 3, Rz5 range 3; from memory)",
-    )
+
+
+def test_a_requirement_is_told_part_by_part_as_values():
+    found = demands(Requirement(execution_class="EXC4 2008", dross_grade=0, rz5_um=30.0))
+    assert [(part.item, part.range, part.limit) for part in found] == [
+        (Item.ROUGHNESS, None, Amount(30.0, "um")),
+        (Item.DROSS, None, Amount(0)),
+        (None, None, None),
+    ]
+    assert found[2].execution_class == execution_class("EXC4 2008")
+    ranges = demands(Requirement(squareness_range=3, roughness_range=4, u_mm=0.2))
+    assert [(part.item, part.range, part.limit) for part in ranges] == [
+        (Item.SQUARENESS, 3, None),
+        (Item.SQUARENESS, None, Amount(0.2, "mm")),
+        (Item.ROUGHNESS, 4, None),
+    ]
+    assert demands(Requirement()) == ()
 
 
 @pytest.mark.parametrize(

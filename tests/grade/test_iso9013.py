@@ -106,19 +106,27 @@ def test_scope_of_laser_cuts_includes_its_ends():
 
 
 @pytest.mark.parametrize(
-    ("u", "rz5", "thickness", "text"),
+    ("u", "rz5", "thickness", "code", "lacking"),
     [
-        (2, 2, 6.0, "ISO 9013-220"),
-        (2, -1, 6.0, "ISO 9013-200"),
-        (-1, 4, 6.0, "ISO 9013-040"),
-        (0, 2, 6.0, "none: u worse than range 5"),
-        (0, 0, 6.0, "none: u worse than range 5, Rz5 worse than range 4"),
-        (2, 2, 40.0, "none: thickness outside 0.5 to 32 mm"),
-        (-1, -1, 6.0, "none: neither u nor Rz5 was graded"),
+        (2, 2, 6.0, "ISO 9013-220", []),
+        (2, -1, 6.0, "ISO 9013-200", []),
+        (-1, 4, 6.0, "ISO 9013-040", []),
+        (1, 2, 32.0, "ISO 9013-120", []),
+        (0, 2, 6.0, "", [("worse_than_the_last_range", "squareness")]),
+        (2, 0, 6.0, "", [("worse_than_the_last_range", "roughness")]),
+        (0, 0, 6.0, "", [("worse_than_the_last_range", "squareness"), ("worse_than_the_last_range", "roughness")]),
+        (2, 2, 40.0, "", [("thickness_out_of_scope", "")]),
+        (-1, -1, 6.0, "", [("nothing_graded", "")]),
     ],
 )
-def test_designation(u, rz5, thickness, text):
-    assert iso9013.designation(u, rz5, thickness) == text
+def test_designation(u, rz5, thickness, code, lacking):
+    found = iso9013.designation(u, rz5, thickness)
+    assert found.code == code
+    assert [(one.kind, one.about.response) for one in found.lacking] == lacking
+
+
+def test_a_perfect_edge_is_in_the_first_range():
+    assert [int(iso9013.squareness_range(0.0, 6.0)), int(iso9013.roughness_range(0.0, 6.0))] == [1, 1]
 
 
 def test_out_of_scope_is_graded_by_the_same_formulas():

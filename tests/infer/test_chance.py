@@ -30,6 +30,7 @@ from trials.infer.chance import (
     two_sided_factor,
     variances,
 )
+from trials.infer.chance.draws import beta_draws, chi_square_draws, chi_squares, even_normals
 from trials.infer.ordinal import fit_ordinal
 
 
@@ -218,8 +219,7 @@ def test_joint_chance_lies_between_its_limits_and_follows_the_correlation():
     for found in (none, full, against):
         assert found.least - 1e-3 <= found.estimate <= found.most + 1e-3
         assert found.low <= found.estimate
-    assert none.least == max(0.0, sum(c.estimate for c in none.each) - 1)
-    assert none.low_any <= min(c.low for c in none.each)
+    assert none.least == max(0.0, sum(estimate_chance(e, r) for e, r in zip(edges, rules, strict=True)) - 1)
 
 
 def test_uncorrelated_responses_multiply():
@@ -235,6 +235,32 @@ def test_same_response_twice_is_no_harder_than_once():
     found = chance_of_all((edge, edge), (rule, rule), {"specimen": ones, "coupon": ones}, draws=64)
     # One edge level and two readings of it: the worst of two readings.
     assert found.estimate == pytest.approx(estimate_chance(edge, Rule(1.3, 2)), abs=0.005)
+
+
+@pytest.mark.parametrize("df", [0.6, 2.0, 9.3, 400.0])
+def test_chi_square_draws_are_its_quantiles(df):
+    z = np.linspace(-6.9, 6.9, 2001)
+    with np.errstate(divide="ignore"):
+        want = np.where(z < 0, chi2.ppf(norm.cdf(z), df), chi2.isf(norm.sf(z), df))
+    # A cubic spline of the logarithm at steps of 0.05.
+    assert chi_squares(df, z) == pytest.approx(want, rel=1e-7)
+    drawn = chi_square_draws(df, 3, 256, 5, 1)
+    assert drawn == pytest.approx(chi2.ppf(norm.cdf(even_normals(3, 256, 5)[:, 1]), df), rel=1e-7)
+    assert not drawn.flags.writeable
+
+
+@pytest.mark.parametrize(("above", "below"), [(16.5, 4.5), (0.5, 27.5), (27.5, 0.5)])
+def test_beta_draws_are_its_quantiles(above, below):
+    z = np.linspace(-6.0, 6.0, 501)
+    assert beta_draws(above, below, z) == pytest.approx(beta.ppf(norm.cdf(z), above, below), abs=1e-6)
+
+
+def test_bound_of_the_mean_rule_is_where_the_chance_reaches_it():
+    edge = one_type(seed=4)
+    for at_most in (True, False):
+        limit = tolerance_bound(edge, 0.9, 4, "mean", at_most)
+        # The quantile of the draws' own limits against the quantile of their chances: one of 16,384 draws apart.
+        assert chance(edge, Rule(limit, 4, "mean", at_most)).low == pytest.approx(0.9, abs=1e-4)
 
 
 def test_correlation_of_effects_is_found_at_its_level():

@@ -10,8 +10,8 @@ from scipy import stats
 
 from trials.errors import WrongShape
 from trials.infer import checks
-from trials.infer.checks import residuals
 from trials.infer.answer import answer
+from trials.infer.checks import residuals
 from trials.infer.mixed import fit_mixed
 
 MIXED = Path(__file__).parent.parent / "reference" / "mixed"

@@ -191,11 +191,11 @@ def test_gradient_of_the_quadrature_is_exact():
     data, fixed, _ = wine()
     problem = fit_ordinal(data["y"], fixed, data["unit"])._problem
     theta, sd = np.array([-1.5, 1.2, 3.6, 5.2, 2.2, 1.0]), 1.3
-    _, slope = _ordinal_fit._grouped(problem, theta, sd, True)
+    slope = _ordinal_fit.integrate(problem, theta, sd).slope()
     point, numeric = np.append(theta, sd), []
     for j in range(7):
         step = 1e-5 * np.eye(7)[j]
-        ahead, behind = (_ordinal_fit._grouped(problem, p[:-1], p[-1], False)[0] for p in (point + step, point - step))
+        ahead, behind = (_ordinal_fit.integrate(problem, p[:-1], p[-1]).height for p in (point + step, point - step))
         numeric.append((ahead - behind) / 2e-5)
     assert slope == pytest.approx(numeric, abs=1e-7)
 
@@ -214,7 +214,7 @@ def test_quadrature_agrees_with_direct_integration():
     grades, specimen = np.array([0, 1, 1, 0, 0, 1, 1, 1, 0, 0, 0, 1]), np.repeat([0, 1, 2], 4)
     fit = fit_ordinal(grades, np.zeros((12, 0)), specimen, quadrature_points=40)
     a, sd = fit.thresholds[0], max(fit.group_sd, 0.8)
-    got = _ordinal_fit._grouped(fit._problem, np.array([a]), sd, False)[0]
+    got = _ordinal_fit.integrate(fit._problem, np.array([a]), sd).height
     want = 0.0
     for g in range(3):
         y = grades[specimen == g]

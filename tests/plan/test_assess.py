@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 from tests_support import told
 
+from trials.errors import InputError
 from trials.findings import PlaceKind
 from trials.plan.assess import Asks, Subject, assess
-from trials.plan.assess.effort import flow_m3_s
+from trials.plan.assess.effort import effort
 from trials.plan.assess.frame import build_frame
 from trials.plan.assess.questions import questions_of
 from trials.plan.choose import make_plan
@@ -208,10 +209,17 @@ def test_effort_by_hand():
     assert work.gas_m3 > 0
 
 
-def test_choked_nitrogen_flow_as_tabulated():
-    # 16 bar absolute, 2.0 mm, 293 K: 33.6 m3/h at 0 C and 1.013 bar (isentropic relation); printed to 0.1
-    flow = flow_m3_s("nitrogen", np.array([16.0 - 1.01325]), np.array([math.pi]))
-    assert flow[0] * 3600 == pytest.approx(33.6, abs=0.15)
+def test_gas_of_a_plan_in_any_language():
+    trial = parse(trial_text(sheets=1))
+    plan = make_plan(trial)
+
+    def gas(name):
+        return effort(parse(trial_text(sheets=1).replace('"oxygen"', f'"{name}"')), plan).gas_m3
+
+    assert gas("Sauerstoff") == effort(trial, plan).gas_m3 > 0
+    assert gas("") is None
+    with pytest.raises(InputError, match="gas is not known.*found 'acetylene'"):
+        gas("acetylene")
 
 
 def test_prediction_error_is_smallest_in_the_middle():

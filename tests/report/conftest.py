@@ -26,6 +26,8 @@ from trials.decide.results import (
     told,
 )
 from trials.findings import About, Amount, Finding, Place, PlaceKind, Weight
+from trials.grade.iso9013 import Designation
+from trials.grade.kinds import GradeKind
 from trials.infer.answer import Added, Answer
 from trials.infer.model import RestsOn
 from trials.report.extras import VerdictExtras
@@ -250,6 +252,9 @@ def squareness_result() -> ResponseResult:
     )
 
 
+ROUGHNESS = About(response="roughness")
+
+
 def graded_table(trial: Trial) -> pd.DataFrame:
     rng = np.random.default_rng(3)
     coupons = planned(trial)[0]
@@ -259,10 +264,9 @@ def graded_table(trial: Trial) -> pd.DataFrame:
     met = np.where((roughness <= 2) & (squareness <= 2), "yes", "no").astype(object)
     met[[10, 11, 50]] = "undecided"
     met[4] = "no"
-    why = np.where(
-        met == "no", "Rz5 or u worse than range 2", np.where(met == "undecided", "Rz5 within U of the limit", "")
-    ).astype(object)
-    why[4] = "not severed"
+    over, near = Finding(GradeKind.OVER_LIMIT, ROUGHNESS), Finding(GradeKind.NEAR_LIMIT, ROUGHNESS)
+    reasons = [{"no": (over,), "undecided": (near,)}.get(answer, ()) for answer in met]
+    reasons[4] = (Finding(GradeKind.NOT_SEVERED),)
     return pd.DataFrame(
         {
             "coupon": coupons["coupon"],
@@ -270,9 +274,9 @@ def graded_table(trial: Trial) -> pd.DataFrame:
             "roughness_range": roughness,
             "squareness_range": squareness,
             "dross_grade": rng.choice([0, 0, 1, 2], len(coupons)),
-            "designation": "ISO 9013-220",
+            "designation": [Designation("ISO 9013-220")] * len(coupons),
             "meets": met,
-            "why": why,
+            "reasons": reasons,
         }
     )
 

@@ -69,7 +69,7 @@ def test_a_database_from_before_the_column_opens_and_its_notes_count(folder):
 
 
 def test_an_empty_new_column_leaves_the_mark_of_a_look_as_it_was(folder):
-    from trials.steps.way import fingerprint
+    from trials.steps.looks import fingerprint
 
     record(folder, "note", ["", "scratched"])
     records = steps.load(folder)

@@ -230,6 +230,8 @@ SAID = [
         CALM,
         "no word changes: double",
     ),
+    (K.TREND_NOT_KNOWN, {"check": K.DRIFT}, About(), CALM, "Drift over the order of cutting: cannot be"),
+    (K.CHECK_NOT_MADE, {"check": K.SCALE, "problem": "Too few."}, About(), CALM, "Scale: cannot be computed. Too few."),
     (K.WITHOUT_THE_FAR, {"n": 4, "gone": ("x",), "sizes": MOVED, "words_change": True}, About(), CHANGE, "x is gone"),
     (
         K.WITHOUT_THE_FAR,

@@ -13,7 +13,9 @@ import numpy as np
 import numpy.typing as npt
 
 from trials.bench.gauge import COVERAGE, coupons_to_see
+from trials.bench.kinds import BenchKind
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.findings import Finding
 
 Weights = Literal["linear", "quadratic", "none"]
 IntArray = npt.NDArray[np.int64]
@@ -54,7 +56,7 @@ class Agreement:
     same and within_one: shares of pairs of inspectors on a coupon with the same grade, and at most one grade apart;
     between: linear weighted kappa by pair of inspectors; within: by inspector, first against repeated grade; pairs
     that cannot be told are left out. fleiss and icc: over the coupons that every inspector graded, None if fewer than
-    two or all alike. grade_sd: standard deviation of grades given to one coupon. statements: plain words.
+    two or all alike. grade_sd: standard deviation of grades given to one coupon.
     """
 
     same: float
@@ -64,7 +66,7 @@ class Agreement:
     fleiss: float | None
     icc: Icc | None
     grade_sd: float
-    statements: tuple[str, ...]
+    findings: tuple[Finding, ...]
 
 
 def weighted_kappa(first: npt.ArrayLike, second: npt.ArrayLike, weights: Weights = "linear") -> Kappa:
@@ -202,7 +204,7 @@ def agree_on_grades(
         fleiss=None if complete is None else fleiss_kappa(complete),
         icc=None if complete is None else intraclass_correlation(complete),
         grade_sd=spread,
-        statements=_statements(apart, spread, worthwhile),
+        findings=_findings(apart, spread, worthwhile),
     )
 
 
@@ -257,20 +259,12 @@ def _grade_sd(grades: IntArray, coupons: npt.NDArray[np.str_]) -> float:
     return math.sqrt(float(np.sum((grades - means[place]) ** 2)) / df)
 
 
-def _statements(apart: list[int], spread: float, worthwhile: float) -> tuple[str, ...]:
-    words = []
+def _findings(apart: list[int], spread: float, worthwhile: float) -> tuple[Finding, ...]:
+    found = []
     if apart:
-        same, near = np.mean(np.array(apart) == 0), np.mean(np.array(apart) <= 1)
-        words.append(
-            f"Two inspectors give a coupon the same grade in {same:.0%} of cases and grades at most one apart in "
-            f"{near:.0%}."
-        )
+        shares = {"same": float(np.mean(np.array(apart) == 0)), "within_one": float(np.mean(np.array(apart) <= 1))}
+        found.append(Finding(BenchKind.PAIRS_AGREE, facts=shares))
     n = coupons_to_see(worthwhile, COVERAGE * spread)
     if n == 1:
-        words.append(f"The bench sees a difference of {worthwhile:g} in grade between two coupons.")
-    else:
-        words.append(
-            f"The bench does not see a difference of {worthwhile:g} in grade between two coupons; it takes {n} coupons "
-            "of each, if they were all alike."
-        )
-    return tuple(words)
+        return (*found, Finding(BenchKind.SEES_GRADE, facts={"worthwhile": worthwhile}))
+    return (*found, Finding(BenchKind.GRADE_NEEDS_COUPONS, facts={"worthwhile": worthwhile, "coupons": n}))

@@ -10,20 +10,24 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from trials.bench.kinds import BenchKind, Design, Source
 from trials.bench.variance_likelihood import by_likelihood
 from trials.bench.variance_table import Anova, Row, Spread, crossed, exact_interval, nested, one_inspector
 from trials.errors import InputError, NotFinite, NotIdentifiable, WrongShape
+from trials.findings import About, Finding
 
-Design = Literal["crossed", "nested", "one inspector", "unequal counts", "once each"]
 COVERAGE = 2.0
 DRAWS = 50_000
 SEED = 16610
+TOTALS = (Source.REPRODUCIBILITY, Source.BENCH)
+"""Sums of other components."""
+ROUNDING = 1e-9
+"""So near a whole number of coupons the rest is rounding, not one coupon more."""
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
@@ -37,7 +41,7 @@ class GaugeStudy:
     coupon where it can be told; bench: both together; coupon: between coupons. The sd of a total sums its parts after
     those below zero were put to zero. expanded: U at k = 2 of one reading. share_of_limit: U over the range limit;
     share_of_spread: variance of the bench over that of the trial's readings; both None where the limit or the spread
-    was not given. statements: plain words.
+    was not given.
     """
 
     design: Design
@@ -53,19 +57,28 @@ class GaugeStudy:
     expanded: float
     share_of_limit: float | None
     share_of_spread: float | None
-    statements: tuple[str, ...]
+    findings: tuple[Finding, ...]
 
 
 @dataclass(frozen=True)
 class Bias:
-    """Mean of readings on a reference piece less its stated value, with a t interval and its standard uncertainty."""
+    """Mean of readings on a reference piece less its stated value, with a t interval and its standard uncertainty.
+
+    beyond: further off than the readings and the certificate leave open.
+    """
 
     value: float
     low: float
     high: float
     standard_uncertainty: float
     readings: int
-    statement: str
+    beyond: bool
+
+    @property
+    def finding(self) -> Finding:
+        """The bias as a finding."""
+        kind = BenchKind.BIAS_BEYOND if self.beyond else BenchKind.BIAS_WITHIN
+        return Finding(kind, facts={"bias": self.value, "readings": self.readings})
 
 
 def measurement_study(
@@ -99,13 +112,14 @@ def measurement_study(
     """
     y, coupons, inspectors = _columns(values, coupon, inspector)
     design, cells = _design(coupons, inspectors)
-    if design in ("unequal counts", "once each"):
-        rows, spreads = (), by_likelihood(y, coupons, inspectors, cells, confidence)
-    else:
-        anova = {"crossed": crossed, "nested": nested, "one inspector": one_inspector}[design](y, coupons, inspectors)
+    rows: tuple[Row, ...] = ()
+    if design in _BALANCED:
+        anova = _BALANCED[design](y, coupons, inspectors)
         rows, spreads = anova.rows, _by_anova(anova, confidence)
+    else:
+        spreads = by_likelihood(y, coupons, inspectors, cells, confidence)
     by_name = {spread.source: spread for spread in spreads}
-    bench = by_name["bench"]
+    bench = by_name[Source.BENCH]
     bias_u, bias_value = (bias.standard_uncertainty, abs(bias.value)) if bias else (0.0, 0.0)
     expanded = COVERAGE * math.sqrt(bench.sd**2 + bias_u**2 + other_standard_uncertainty**2) + bias_value
     share_of_limit = None if limit is None else expanded / limit
@@ -117,14 +131,19 @@ def measurement_study(
         readings=len(y),
         table=rows,
         spreads=spreads,
-        repeatability=by_name["repeat"],
-        reproducibility=by_name.get("reproducibility"),
+        repeatability=by_name[Source.REPEAT],
+        reproducibility=by_name.get(Source.REPRODUCIBILITY),
         bench=bench,
-        coupon=by_name["coupon"],
+        coupon=by_name[Source.COUPON],
         expanded=expanded,
         share_of_limit=share_of_limit,
         share_of_spread=share_of_spread,
-        statements=_statements(design, by_name, expanded, share_of_limit, share_of_spread, worthwhile),
+        findings=(
+            Finding(BenchKind.READING_UNCERTAIN, facts={"expanded": expanded}),
+            *_doubts(design, by_name),
+            *_shares(share_of_limit, share_of_spread),
+            *_sight(expanded, worthwhile),
+        ),
     )
 
 
@@ -179,16 +198,13 @@ def reference_bias(
     value = float(y.mean() - reference)
     standard = math.hypot(mean_error, reference_expanded / COVERAGE)
     reach = float(student.ppf(0.5 + confidence / 2, len(y) - 1)) * mean_error
-    seen = abs(value) > reach + reference_expanded
-    word = "beyond" if seen else "within"
     return Bias(
         value=value,
         low=value - reach,
         high=value + reach,
         standard_uncertainty=standard,
         readings=len(y),
-        statement=f"The bench reads {value:+.4g} against the reference, {word} what {len(y)} readings and the "
-        "certificate leave open.",
+        beyond=abs(value) > reach + reference_expanded,
     )
 
 
@@ -219,32 +235,35 @@ def _design(coupons: IntArray, inspectors: IntArray) -> tuple[Design, IntArray]:
     if used.max() < 2:
         if (counts > 0).sum(axis=0).max() < 2:
             raise NotIdentifiable("No coupon was measured twice; repeat some readings blind.")
-        return "once each", cells
+        return Design.ONCE_EACH, cells
     equal = (used == used[0]).all()
     owners = (counts > 0).sum(axis=0)
     per_inspector = (counts > 0).sum(axis=1)
     if o == 1 and equal:
-        return "one inspector", cells
+        return Design.ONE_INSPECTOR, cells
     if o > 1 and equal and (counts > 0).all():
-        return "crossed", cells
+        return Design.CROSSED, cells
     if o > 1 and equal and (owners == 1).all() and (per_inspector == per_inspector[0]).all() and per_inspector[0] > 1:
-        return "nested", cells
-    return "unequal counts", cells
+        return Design.NESTED, cells
+    return Design.UNEQUAL_COUNTS, cells
 
 
 def _by_anova(anova: Anova, confidence: float) -> tuple[Spread, ...]:
     squares = np.array([row.mean_square for row in anova.rows])
     dfs = np.array([row.df for row in anova.rows])
     pivots = squares * dfs / np.random.default_rng(SEED).chisquare(dfs, size=(DRAWS, len(dfs)))
-    parts = [name for name in anova.weights if name not in ("reproducibility", "bench")]
+    parts = [name for name in anova.weights if name not in TOTALS]
     floored = {name: max(float(anova.weights[name] @ squares), 0.0) for name in parts}
-    between = [name for name in parts if name not in ("coupon", "repeat")]
-    sums = {"reproducibility": sum(floored[n] for n in between), "bench": sum(floored[n] for n in (*between, "repeat"))}
+    between = [name for name in parts if name not in (Source.COUPON, Source.REPEAT)]
+    sums = {
+        Source.REPRODUCIBILITY: sum(floored[n] for n in between),
+        Source.BENCH: sum(floored[n] for n in (*between, Source.REPEAT)),
+    }
     out = []
     for name, weight in anova.weights.items():
         estimate = float(weight @ squares)
         low, high = np.quantile(np.maximum(pivots @ weight, 0.0), [0.5 - confidence / 2, 0.5 + confidence / 2])
-        if name == "repeat":
+        if name == Source.REPEAT:
             low, high = exact_interval(estimate, int(dfs[-1]), confidence)
         variance = sums.get(name, floored.get(name, 0.0))
         out.append(Spread(name, estimate, math.sqrt(variance), math.sqrt(low), math.sqrt(high)))
@@ -277,39 +296,35 @@ def coupons_to_see(difference: float, expanded: float) -> int:
     """
     if difference <= 0:
         raise InputError("not a difference", found=difference, allowed="above 0", do="Give the worthwhile difference.")
-    return max(1, math.ceil(2 * (expanded / difference) ** 2 - 1e-9))
+    return max(1, math.ceil(2 * (expanded / difference) ** 2 - ROUNDING))
 
 
-def _statements(
-    design: Design,
-    spreads: Mapping[str, Spread],
-    expanded: float,
-    share_of_limit: float | None,
-    share_of_spread: float | None,
-    worthwhile: float | None,
-) -> tuple[str, ...]:
-    words = [f"One reading is uncertain by {expanded:.3g} either way (k = 2)."]
-    if design == "one inspector":
-        words.append("One inspector took part: what differs between inspectors is not in this figure.")
-    if design in ("unequal counts", "once each"):
-        words.append("Counts are unequal: intervals are given for repeatability only.")
-    if design == "once each":
-        words.append(
-            "No inspector measured a coupon twice: what an inspector makes of one coupon is counted as repeatability."
-        )
-    negative = [s.source for s in spreads.values() if s.estimate < 0 and s.source not in ("reproducibility", "bench")]
-    words += [f"The estimate for {name} is below zero and counts as zero." for name in negative]
-    if share_of_limit is not None:
-        words.append(f"That is {share_of_limit:.0%} of the limit it is graded against.")
-    if share_of_spread is not None:
-        words.append(f"The bench makes up {share_of_spread:.0%} of the variance of the trial's readings.")
-    if worthwhile is not None:
-        n = coupons_to_see(worthwhile, expanded)
-        if n == 1:
-            words.append("The bench sees the worthwhile difference between two single readings.")
-        else:
-            words.append(
-                f"The bench does not see the worthwhile difference between two single readings; it takes the means of "
-                f"{n} coupons each, if the coupons were all alike."
-            )
-    return tuple(words)
+def _doubts(design: Design, spreads: Mapping[Source, Spread]) -> list[Finding]:
+    """What the layout of the study leaves open."""
+    found = []
+    if design == Design.ONE_INSPECTOR:
+        found.append(Finding(BenchKind.ONE_INSPECTOR))
+    if design in (Design.UNEQUAL_COUNTS, Design.ONCE_EACH):
+        found.append(Finding(BenchKind.UNEQUAL_COUNTS))
+    if design == Design.ONCE_EACH:
+        found.append(Finding(BenchKind.NOBODY_TWICE))
+    negative = [s.source for s in spreads.values() if s.estimate < 0 and s.source not in TOTALS]
+    return [*found, *(Finding(BenchKind.BELOW_ZERO, About(source=name)) for name in negative)]
+
+
+def _shares(of_limit: float | None, of_spread: float | None) -> list[Finding]:
+    known = ((BenchKind.SHARE_OF_LIMIT, of_limit), (BenchKind.SHARE_OF_SPREAD, of_spread))
+    return [Finding(kind, facts={"share": share}) for kind, share in known if share is not None]
+
+
+def _sight(expanded: float, worthwhile: float | None) -> list[Finding]:
+    """Whether the bench sees the worthwhile difference."""
+    if worthwhile is None:
+        return []
+    n = coupons_to_see(worthwhile, expanded)
+    if n == 1:
+        return [Finding(BenchKind.SEES_WORTHWHILE)]
+    return [Finding(BenchKind.NEEDS_COUPONS, facts={"coupons": n})]
+
+
+_BALANCED = {Design.CROSSED: crossed, Design.NESTED: nested, Design.ONE_INSPECTOR: one_inspector}

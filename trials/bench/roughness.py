@@ -13,9 +13,11 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from trials.bench.kinds import BenchKind
 from trials.bench.profile_filter import mean_line
 from trials.bench.traces import bridge, check_heights, check_unit, find_spikes, levelled
 from trials.errors import InputError
+from trials.findings import Amount, Fact, Finding
 from trials.standards import cutoff_default_mm, cutoff_rows, instrument_rows
 
 Spikes = Literal["refuse", "bridge", "keep"]
@@ -24,6 +26,13 @@ MOST_SPACING = 0.1
 """Widest spacing in cut-offs that still gives a number; wider is refused."""
 LONGEST_MM = 1000.0
 """No trace of an edge is longer; a longer one has its spacing in another unit."""
+
+USUAL_METHOD = "ISO 21920-3"
+"""The rule a cut-off is held against where another was used."""
+COUNTED_SHARE = 0.1
+"""Share of Rz that a hill or dale must stand off the mean line to count (ISO 4287:1997, 4.3.1, from memory)."""
+ROUNDING = 1e-9
+"""Share by which positions and spacings differ through unit conversion and addition alone."""
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -53,8 +62,8 @@ class Roughness:
     waviness_um: FloatArray
     roughness_um: FloatArray
     edges_mm: FloatArray
-    warnings: tuple[str, ...]
-    notes: tuple[str, ...]
+    warnings: tuple[Finding, ...]
+    notes: tuple[Finding, ...]
 
 
 def measure_profile(
@@ -117,7 +126,7 @@ def _check_length(points: int, spacing_mm: float, cutoff_mm: float) -> None:
         )
 
 
-def _treated(level: FloatArray, spacing_mm: float, spikes: Spikes) -> tuple[FloatArray, tuple[str, ...]]:
+def _treated(level: FloatArray, spacing_mm: float, spikes: Spikes) -> tuple[FloatArray, tuple[Finding, ...]]:
     """The trace with its spikes refused, bridged or kept, and what was done."""
     if spikes not in ("refuse", "bridge", "keep"):
         raise InputError(
@@ -127,25 +136,27 @@ def _treated(level: FloatArray, spacing_mm: float, spikes: Spikes) -> tuple[Floa
     if not bad.any():
         return level, ()
     first = float(np.argmax(bad)) * spacing_mm
-    where = f"{int(bad.sum())} points stand far off their neighbours, the first at {first:.4g} mm"
     if spikes == "refuse":
         raise InputError(
-            f"the trace has spikes: {where}", do="Clean the edge and measure again, or bridge or keep them."
+            f"the trace has spikes: points far off their neighbours, {int(bad.sum())} in all, the first at "
+            f"{first:.4g} mm",
+            do="Clean the edge and measure again, or bridge or keep them.",
         )
+    where: dict[str, Fact] = {"points": int(bad.sum()), "first": Amount(first, "mm")}
     if spikes == "keep":
-        return level, (f"{where}: kept",)
-    return levelled(bridge(level, bad)), (f"{where}: bridged by straight lines",)
+        return level, (Finding(BenchKind.SPIKES_KEPT, facts=where),)
+    return levelled(bridge(level, bad)), (Finding(BenchKind.SPIKES_BRIDGED, facts=where),)
 
 
 def _measure(level: FloatArray, spacing_mm: float, cutoff_mm: float) -> Roughness:
     """Filter and evaluate at one cut-off, no checks."""
     waviness = mean_line(level, spacing_mm, cutoff_mm)
     rough = level - waviness
-    position = np.arange(len(level)) * spacing_mm
+    position: FloatArray = np.arange(len(level), dtype=np.float64) * spacing_mm
     # half a step on either side belongs to the first and the last point
     start = (len(level) * spacing_mm - LENGTHS * cutoff_mm) / 2 - spacing_mm / 2
-    edges = start + cutoff_mm * np.arange(LENGTHS + 1)
-    ends = np.searchsorted(position, edges - 1e-9 * spacing_mm)
+    edges: FloatArray = start + cutoff_mm * np.arange(LENGTHS + 1, dtype=np.float64)
+    ends = np.searchsorted(position, edges - ROUNDING * spacing_mm)
     each = np.array([np.ptp(rough[a:b]) for a, b in zip(ends[:-1], ends[1:], strict=True)])
     evaluated = rough[ends[0] : ends[-1]]
     return Roughness(
@@ -155,7 +166,7 @@ def _measure(level: FloatArray, spacing_mm: float, cutoff_mm: float) -> Roughnes
         ra=float(np.abs(evaluated).mean()),
         rq=float(np.sqrt(np.mean(evaluated**2))),
         rt=float(np.ptp(evaluated)),
-        rsm_mm=_mean_width(evaluated, spacing_mm, 0.1 * float(each.mean())),
+        rsm_mm=_mean_width(evaluated, spacing_mm, COUNTED_SHARE * float(each.mean())),
         cutoff_mm=cutoff_mm,
         spacing_mm=float(spacing_mm),
         evaluation_mm=LENGTHS * cutoff_mm,
@@ -172,8 +183,8 @@ def _measure(level: FloatArray, spacing_mm: float, cutoff_mm: float) -> Roughnes
 def _mean_width(rough: FloatArray, spacing_mm: float, least_um: float) -> float:
     """Mean width in mm of profile elements, a hill and its dale; NaN with fewer than two.
 
-    Hills and dales count from 10 % of Rz off the mean line (ISO 4287:1997, 4.3.1, from memory); widths run from one
-    upward crossing of the mean line to the next.
+    Hills and dales count from `COUNTED_SHARE` of Rz off the mean line; widths run from one upward crossing of the mean
+    line to the next.
     """
     side = np.where(rough > least_um, 1, np.where(rough < -least_um, -1, 0))
     marked = np.flatnonzero(side)
@@ -200,18 +211,19 @@ def _automatic(level: FloatArray, spacing_mm: float, method: str) -> Roughness:
             continue
         best = _measure(level, spacing_mm, row.cutoff_mm)
         if asked_cutoff_mm(best.rz5, method) <= row.cutoff_mm:
-            return replace(best, notes=(f"cut-off {row.cutoff_mm:g} mm chosen by {method}",))
+            facts: dict[str, Fact] = {"cutoff": Amount(row.cutoff_mm, "mm"), "method": method}
+            return replace(best, notes=(Finding(BenchKind.CUTOFF_CHOSEN, facts=facts),))
     if best is None:
         raise InputError(
             f"no cut-off of {method} fits {length:.4g} mm of points {spacing_mm:g} mm apart",
             do="Measure a longer or a finer trace.",
         )
-    wanted = asked_cutoff_mm(best.rz5, method)
-    text = f"{method} asks for a cut-off of {wanted:g} mm, the trace holds {best.cutoff_mm:g} mm only"
-    return replace(best, warnings=(text,), notes=(f"longest cut-off that fits, {best.cutoff_mm:g} mm",))
+    used, asked = Amount(best.cutoff_mm, "mm"), Amount(asked_cutoff_mm(best.rz5, method), "mm")
+    warning = Finding(BenchKind.CUTOFF_TOO_SHORT, facts={"method": method, "asked": asked, "cutoff": used})
+    return replace(best, warnings=(warning,), notes=(Finding(BenchKind.CUTOFF_LONGEST, facts={"cutoff": used}),))
 
 
-def asked_cutoff_mm(rz_um: float, method: str = "ISO 21920-3") -> float:
+def asked_cutoff_mm(rz_um: float, method: str = USUAL_METHOD) -> float:
     """Cut-off in mm that `ISO 21920-3` or `ISO 4288` asks for at a mean height in um."""
     for row in cutoff_rows(method):
         if row.to_um is None or rz_um <= row.to_um:
@@ -219,24 +231,23 @@ def asked_cutoff_mm(rz_um: float, method: str = "ISO 21920-3") -> float:
     return cutoff_rows(method)[-1].cutoff_mm
 
 
-def _doubts(found: Roughness, tip_um: float | None) -> tuple[str, ...]:
-    """Plain warnings about evaluation length, spacing and stylus."""
+def _doubts(found: Roughness, tip_um: float | None) -> tuple[Finding, ...]:
+    """What to look at: evaluation length, spacing and stylus."""
     doubts = []
-    wanted = asked_cutoff_mm(found.rz5)
+    wanted = asked_cutoff_mm(found.rz5, USUAL_METHOD)
     if wanted != found.cutoff_mm and not found.warnings:
-        doubts.append(
-            f"at Rz5 {found.rz5:.3g} um ISO 21920-3 would ask for a cut-off of {wanted:g} mm, {LENGTHS * wanted:g} mm "
-            f"evaluated; {found.cutoff_mm:g} mm was used"
-        )
+        facts: dict[str, Fact] = {"rz5": Amount(found.rz5, "um"), "method": USUAL_METHOD}
+        lengths = {"asked": wanted, "evaluated": LENGTHS * wanted, "cutoff": found.cutoff_mm}
+        facts |= {name: Amount(length, "mm") for name, length in lengths.items()}
+        doubts.append(Finding(BenchKind.CUTOFF_UNUSUAL, facts=facts))
     usual = [row for row in instrument_rows() if row.cutoff_mm <= found.cutoff_mm]
     if not usual:
         return tuple(doubts)
-    row = usual[-1]
-    if found.spacing_mm * 1000 > row.spacing_um * (1 + 1e-9):
-        doubts.append(
-            f"points {found.spacing_mm * 1000:.3g} um apart, usual are up to {row.spacing_um:g} um: "
-            "narrow dales may be missed"
-        )
+    row, spacing_um = usual[-1], 1000 * found.spacing_mm
+    if spacing_um > row.spacing_um * (1 + ROUNDING):
+        facts = {"spacing": Amount(spacing_um, "um"), "usual": Amount(row.spacing_um, "um")}
+        doubts.append(Finding(BenchKind.SPACING_WIDE, facts=facts))
     if tip_um is not None and tip_um > row.tip_um:
-        doubts.append(f"stylus tip of {tip_um:g} um, usual is up to {row.tip_um:g} um: dales may read too shallow")
+        facts = {"tip": Amount(tip_um, "um"), "usual": Amount(row.tip_um, "um")}
+        doubts.append(Finding(BenchKind.TIP_BLUNT, facts=facts))
     return tuple(doubts)

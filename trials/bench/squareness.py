@@ -13,13 +13,19 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from trials.bench.kinds import BenchKind
 from trials.errors import InputError, NotFinite, WrongShape
+from trials.findings import Amount, Fact, Finding
 from trials.standards import delta_a_rows
 
 FloatArray = npt.NDArray[np.float64]
 
 FEW_POINTS = 10
 """Fewer points between the ends than this raise a warning (common practice, no source)."""
+UNIT_SLIP = 10.0
+"""A scan this many times higher or lower than the sheet is in another unit: those of length lie further apart."""
+ROUNDING = 1e-9
+"""Share of the thickness by which an end may be missed through unit conversion alone."""
 TOP_MM = 0.05
 """A scan that starts within this depth shows the melting of the top edge (common practice, no source)."""
 
@@ -45,8 +51,8 @@ class Squareness:
     drag_mm: float | None
     depth_mm: FloatArray
     distance_mm: FloatArray
-    warnings: tuple[str, ...]
-    notes: tuple[str, ...]
+    warnings: tuple[Finding, ...]
+    notes: tuple[Finding, ...]
 
 
 def perpendicularity(
@@ -84,7 +90,7 @@ def perpendicularity(
         )
     notes = []
     if (np.diff(depth) < 0).any():
-        notes.append("points were not in order of depth: sorted")
+        notes.append(Finding(BenchKind.SCAN_SORTED))
         order = np.argsort(depth, kind="stable")
         depth, offset = depth[order], offset[order]
     _check_reach(depth, offset, thickness_mm, low, high)
@@ -217,15 +223,15 @@ def _check_figures(thickness_mm: float, angle_deg: float) -> None:
 
 
 def _check_reach(depth: FloatArray, offset: FloatArray, thickness: float, low: float, high: float) -> None:
-    slack = 1e-9 * thickness
-    unit = "; the depths may be in another unit" if not 0.1 < np.ptp(depth) / thickness < 10 else ""
+    slack = ROUNDING * thickness
+    unit = "; the depths may be in another unit" if not 1 / UNIT_SLIP < np.ptp(depth) / thickness < UNIT_SLIP else ""
     if depth[0] > low + slack or depth[-1] < high - slack or unit:
         raise InputError(
             f"the scan runs from {depth[0]:.4g} to {depth[-1]:.4g} mm depth{unit}",
             allowed=f"it must reach from {low:.4g} to {high:.4g} mm",
             do="Scan the whole flank, depth in mm from the top face.",
         )
-    if np.ptp(offset) > 10 * thickness:
+    if np.ptp(offset) > UNIT_SLIP * thickness:
         raise InputError(
             f"the offsets span {np.ptp(offset):.4g} mm on a thickness of {thickness:g} mm; they may be in um",
             do="Give the offsets in mm.",
@@ -260,11 +266,12 @@ def _melting(depth: FloatArray, offset: FloatArray, angle: float, slope: float, 
     return max(float(line - offset[0]), 0.0)
 
 
-def _doubts(depth: FloatArray, offset: FloatArray, low: float, high: float) -> tuple[str, ...]:
+def _doubts(depth: FloatArray, offset: FloatArray, low: float, high: float) -> tuple[Finding, ...]:
     doubts = []
     points = int(((depth >= low) & (depth <= high)).sum())
     if points < FEW_POINTS:
-        doubts.append(f"only {points} points between {low:.4g} and {high:.4g} mm depth: u may read too small")
+        facts: dict[str, Fact] = {"points": points, "low": Amount(low, "mm"), "high": Amount(high, "mm")}
+        doubts.append(Finding(BenchKind.FEW_POINTS, facts=facts))
     if np.ptp(offset) == 0:
-        doubts.append("the offset never changes: check that the probe touched the flank")
+        doubts.append(Finding(BenchKind.OFFSET_CONSTANT))
     return tuple(doubts)

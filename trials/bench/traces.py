@@ -7,7 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from trials.bench.kinds import BenchKind
 from trials.errors import InputError, NotFinite, WrongShape
+from trials.findings import Amount, Finding
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -17,6 +19,12 @@ SPIKE_WIDTH = 11
 """Points over which the usual height around a point is taken."""
 SPIKE_SHARE = 0.5
 """A spike stands off its neighbours by more than this share of the height that 98 % of the trace spans."""
+SPIKE_SPREADS = 15.0
+"""A spike stands off its neighbours by more than so many robust standard deviations (common practice, no source)."""
+MAD_TO_SD = 1.4826
+"""Standard deviation over median absolute deviation of a normal distribution: 1 / 0.67449."""
+FLAT_UM = 1e-6
+"""A span below a millionth of a micrometre is rounding, not an edge."""
 SPIKE_MOST = 0.002
 """Where more than this share of the points stands off, it is the texture, not spikes (common practice, no source)."""
 EVEN = 0.01
@@ -31,7 +39,7 @@ class Trace:
 
     heights_um: FloatArray
     spacing_mm: float
-    notes: tuple[str, ...]
+    notes: tuple[Finding, ...]
 
 
 def prepare_trace(
@@ -58,10 +66,10 @@ def prepare_trace(
         raise WrongShape(f"The trace has {len(x)} distances and {len(z)} heights; export both columns again.")
     if len(x) < 3:
         raise WrongShape(f"The trace has {len(x)} points; export the whole trace.")
-    notes: list[str] = []
+    notes: list[Finding] = []
     if x[-1] < x[0]:
         x, z = x[::-1], z[::-1]
-        notes.append("distance ran backwards: trace turned round")
+        notes.append(Finding(BenchKind.TRACE_TURNED))
     x, z = _without_twins(x, z, notes)
     step = np.diff(x)
     if (step <= 0).any():
@@ -100,7 +108,7 @@ def check_unit(levelled_um: FloatArray) -> None:
     """
     span = float(np.ptp(levelled_um))
     least, most = HEIGHT_RANGE_UM
-    if span < 1e-6:
+    if span < FLAT_UM:
         raise InputError("the trace is a flat line", do="Check that the stylus touched the edge, and measure again.")
     if not least <= span <= most:
         wrong = "mm" if span < least else "nm"
@@ -121,9 +129,9 @@ def find_spikes(heights_um: FloatArray) -> npt.NDArray[np.bool_]:
 
     away = np.abs(heights_um - median_filter(heights_um, size=SPIKE_WIDTH, mode="nearest"))
     span = np.subtract(*np.quantile(heights_um, [0.99, 0.01]))
-    spread = 1.4826 * float(np.median(away))
-    far = (away > SPIKE_SHARE * span) & (away > 15 * spread)
-    return far & (far.mean() <= SPIKE_MOST)
+    spread = MAD_TO_SD * float(np.median(away))
+    far: npt.NDArray[np.bool_] = (away > SPIKE_SHARE * span) & (away > SPIKE_SPREADS * spread)
+    return far if far.mean() <= SPIKE_MOST else np.zeros_like(far)
 
 
 def bridge(heights_um: FloatArray, bad: npt.NDArray[np.bool_]) -> FloatArray:
@@ -136,7 +144,8 @@ def levelled(heights_um: FloatArray) -> FloatArray:
     """Heights less their least-squares straight line."""
     x = np.arange(len(heights_um)) - (len(heights_um) - 1) / 2
     centred = heights_um - heights_um.mean()
-    return centred - x * (x @ centred) / (x @ x)
+    flat: FloatArray = centred - x * (x @ centred) / (x @ x)
+    return flat
 
 
 def _column(values: npt.ArrayLike, name: str) -> FloatArray:
@@ -152,7 +161,7 @@ def _column(values: npt.ArrayLike, name: str) -> FloatArray:
     return found
 
 
-def _without_twins(x: FloatArray, z: FloatArray, notes: list[str]) -> tuple[FloatArray, FloatArray]:
+def _without_twins(x: FloatArray, z: FloatArray, notes: list[Finding]) -> tuple[FloatArray, FloatArray]:
     twin = np.concatenate([[False], np.diff(x) == 0])
     if not twin.any():
         return x, z
@@ -162,11 +171,11 @@ def _without_twins(x: FloatArray, z: FloatArray, notes: list[str]) -> tuple[Floa
         raise InputError(
             f"distance {place:g} mm stands twice with two heights", do="Keep the right one, or export again."
         )
-    notes.append(f"{int(twin.sum())} points stood twice with the same height: dropped once")
+    notes.append(Finding(BenchKind.POINTS_TWICE, facts={"points": int(twin.sum())}))
     return x[~twin], z[~twin]
 
 
-def _even(x: FloatArray, z: FloatArray, notes: list[str]) -> Trace:
+def _even(x: FloatArray, z: FloatArray, notes: list[Finding]) -> Trace:
     """The trace at equal steps; resampled if its own are not."""
     step = np.diff(x)
     usual = float(np.median(step))
@@ -179,5 +188,5 @@ def _even(x: FloatArray, z: FloatArray, notes: list[str]) -> Trace:
         return Trace(z, float((x[-1] - x[0]) / (len(x) - 1)), tuple(notes))
     points = round((x[-1] - x[0]) / usual) + 1
     even = np.linspace(x[0], x[-1], points)
-    notes.append(f"steps were uneven: resampled by straight lines at {usual:.4g} mm")
+    notes.append(Finding(BenchKind.RESAMPLED, facts={"spacing": Amount(usual, "mm")}))
     return Trace(np.interp(even, x, z), float(even[1] - even[0]), tuple(notes))

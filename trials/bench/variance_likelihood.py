@@ -7,6 +7,7 @@ import math
 import numpy as np
 import numpy.typing as npt
 
+from trials.bench.kinds import Source
 from trials.bench.variance_table import Spread, exact_interval
 from trials.errors import NotIdentifiable
 
@@ -28,44 +29,44 @@ def by_likelihood(
         If coupons and inspectors leave no degree of freedom, or cannot be told apart.
     """
     variances = _variances(y, _groups(coupons, inspectors, cells))
-    found = {"repeat" if name == "reading" else name: float(value) for name, value in variances.items()}
-    between = [name for name in ("inspector", "coupon x inspector") if name in found]
-    sums = {"bench": sum(found[name] for name in (*between, "repeat"))}
+    found = {Source.REPEAT if name == "reading" else Source(name): float(value) for name, value in variances.items()}
+    between = [name for name in (Source.INSPECTOR, Source.COUPON_BY_INSPECTOR) if name in found]
+    sums = {Source.BENCH: sum(found[name] for name in (*between, Source.REPEAT))}
     if between:
-        sums["reproducibility"] = sum(found[name] for name in between)
+        sums[Source.REPRODUCIBILITY] = sum(found[name] for name in between)
     squares, df = _left_over(y, coupons, inspectors, cells)
     if df == 0:
         raise NotIdentifiable("Every reading is spoken for by coupons and inspectors; measure more coupons again.")
     low, high = (math.sqrt(bound) for bound in exact_interval(squares / df, df, confidence))
     out = [Spread(name, value, math.sqrt(value), None, None) for name, value in (found | sums).items()]
-    repeat = Spread("repeat", found["repeat"], math.sqrt(found["repeat"]), low, high)
-    return tuple(repeat if spread.source == "repeat" else spread for spread in out)
+    repeat = Spread(Source.REPEAT, found[Source.REPEAT], math.sqrt(found[Source.REPEAT]), low, high)
+    return tuple(repeat if spread.source == Source.REPEAT else spread for spread in out)
 
 
-def _groups(coupons: IntArray, inspectors: IntArray, cells: IntArray) -> dict[str, IntArray]:
-    groups = {"coupon": coupons}
+def _groups(coupons: IntArray, inspectors: IntArray, cells: IntArray) -> dict[Source, list[int]]:
+    groups = {Source.COUPON: coupons.tolist()}
     if inspectors.max() > 0:
-        groups["inspector"] = inspectors
+        groups[Source.INSPECTOR] = inspectors.tolist()
         counts = np.bincount(cells)
         used = int((counts > 0).sum())
         # a cell is a level of its own only if it is not the coupon again and some cell holds two readings
         if used > int(coupons.max()) + 1 and counts.max() > 1:
-            groups["coupon x inspector"] = cells
+            groups[Source.COUPON_BY_INSPECTOR] = cells.tolist()
     return groups
 
 
-def _variances(y: FloatArray, groups: dict[str, IntArray]) -> dict[str, float]:
+def _variances(y: FloatArray, groups: dict[Source, list[int]]) -> dict[str, float]:
     from trials.infer.mixed import fit_mixed
 
     fixed = np.ones((len(y), 1))
+    named = {name.value: labels for name, labels in groups.items()}
     try:
-        return dict(fit_mixed(y, fixed, groups).variances)
+        return dict(fit_mixed(y, fixed, named).variances)
     except NotIdentifiable:
-        if "coupon x inspector" not in groups:
+        if Source.COUPON_BY_INSPECTOR not in groups:
             raise
-        return dict(
-            fit_mixed(y, fixed, {name: g for name, g in groups.items() if name != "coupon x inspector"}).variances
-        )
+        del named[Source.COUPON_BY_INSPECTOR.value]
+        return dict(fit_mixed(y, fixed, named).variances)
 
 
 def _left_over(y: FloatArray, coupons: IntArray, inspectors: IntArray, cells: IntArray) -> tuple[float, int]:

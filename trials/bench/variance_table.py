@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from trials.bench.kinds import Source
+
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
@@ -16,7 +18,7 @@ IntArray = npt.NDArray[np.int64]
 class Row:
     """One line of the analysis of variance."""
 
-    source: str
+    source: Source
     df: int
     sum_of_squares: float
     mean_square: float
@@ -26,7 +28,7 @@ class Row:
 class Spread:
     """One variance component: `estimate` may be negative, `sd` then is zero; low and high bound the sd, or are None."""
 
-    source: str
+    source: Source
     estimate: float
     sd: float
     low: float | None
@@ -38,7 +40,7 @@ class Anova:
     """Rows of the table, and for each component the coefficients (n_rows,) of the mean squares that estimate it."""
 
     rows: tuple[Row, ...]
-    weights: Mapping[str, FloatArray]
+    weights: Mapping[Source, FloatArray]
 
 
 def crossed(y: FloatArray, coupons: IntArray, inspectors: IntArray) -> Anova:
@@ -49,18 +51,18 @@ def crossed(y: FloatArray, coupons: IntArray, inspectors: IntArray) -> Anova:
     by_coupon, by_inspector = cell.mean(axis=1), cell.mean(axis=0)
     both = cell - by_coupon[:, None] - by_inspector[None, :] + mean
     rows = (
-        _row("coupon", p - 1, o * r * np.sum((by_coupon - mean) ** 2)),
-        _row("inspector", o - 1, p * r * np.sum((by_inspector - mean) ** 2)),
-        _row("coupon x inspector", (p - 1) * (o - 1), r * np.sum(both**2)),
-        _row("repeat", p * o * (r - 1), np.sum((cube - cell[:, :, None]) ** 2)),
+        _row(Source.COUPON, p - 1, o * r * np.sum((by_coupon - mean) ** 2)),
+        _row(Source.INSPECTOR, o - 1, p * r * np.sum((by_inspector - mean) ** 2)),
+        _row(Source.COUPON_BY_INSPECTOR, (p - 1) * (o - 1), r * np.sum(both**2)),
+        _row(Source.REPEAT, p * o * (r - 1), np.sum((cube - cell[:, :, None]) ** 2)),
     )
     weights = {
-        "coupon": np.array([1, 0, -1, 0]) / (o * r),
-        "inspector": np.array([0, 1, -1, 0]) / (p * r),
-        "coupon x inspector": np.array([0, 0, 1, -1]) / r,
-        "repeat": np.array([0.0, 0, 0, 1]),
+        Source.COUPON: np.array([1, 0, -1, 0]) / (o * r),
+        Source.INSPECTOR: np.array([0, 1, -1, 0]) / (p * r),
+        Source.COUPON_BY_INSPECTOR: np.array([0, 0, 1, -1]) / r,
+        Source.REPEAT: np.array([0.0, 0, 0, 1]),
     }
-    return Anova(rows, _with_totals(weights, ("inspector", "coupon x inspector")))
+    return Anova(rows, _with_totals(weights, (Source.INSPECTOR, Source.COUPON_BY_INSPECTOR)))
 
 
 def nested(y: FloatArray, coupons: IntArray, inspectors: IntArray) -> Anova:
@@ -74,16 +76,16 @@ def nested(y: FloatArray, coupons: IntArray, inspectors: IntArray) -> Anova:
     cell = cube.mean(axis=2)
     by_inspector = cell.mean(axis=1)
     rows = (
-        _row("inspector", o - 1, c * r * np.sum((by_inspector - cube.mean()) ** 2)),
-        _row("coupon", o * (c - 1), r * np.sum((cell - by_inspector[:, None]) ** 2)),
-        _row("repeat", o * c * (r - 1), np.sum((cube - cell[:, :, None]) ** 2)),
+        _row(Source.INSPECTOR, o - 1, c * r * np.sum((by_inspector - cube.mean()) ** 2)),
+        _row(Source.COUPON, o * (c - 1), r * np.sum((cell - by_inspector[:, None]) ** 2)),
+        _row(Source.REPEAT, o * c * (r - 1), np.sum((cube - cell[:, :, None]) ** 2)),
     )
     weights = {
-        "inspector": np.array([1, -1, 0]) / (c * r),
-        "coupon": np.array([0, 1, -1]) / r,
-        "repeat": np.array([0.0, 0, 1]),
+        Source.INSPECTOR: np.array([1, -1, 0]) / (c * r),
+        Source.COUPON: np.array([0, 1, -1]) / r,
+        Source.REPEAT: np.array([0.0, 0, 1]),
     }
-    return Anova(rows, _with_totals(weights, ("inspector",)))
+    return Anova(rows, _with_totals(weights, (Source.INSPECTOR,)))
 
 
 def one_inspector(y: FloatArray, coupons: IntArray, inspectors: IntArray) -> Anova:
@@ -92,14 +94,14 @@ def one_inspector(y: FloatArray, coupons: IntArray, inspectors: IntArray) -> Ano
     p, r = cube.shape
     cell = cube.mean(axis=1)
     rows = (
-        _row("coupon", p - 1, r * np.sum((cell - cube.mean()) ** 2)),
-        _row("repeat", p * (r - 1), np.sum((cube - cell[:, None]) ** 2)),
+        _row(Source.COUPON, p - 1, r * np.sum((cell - cube.mean()) ** 2)),
+        _row(Source.REPEAT, p * (r - 1), np.sum((cube - cell[:, None]) ** 2)),
     )
-    weights = {"coupon": np.array([1, -1]) / r, "repeat": np.array([0.0, 1])}
+    weights = {Source.COUPON: np.array([1, -1]) / r, Source.REPEAT: np.array([0.0, 1])}
     return Anova(rows, _with_totals(weights, ()))
 
 
-def _row(source: str, df: int, sum_of_squares: float) -> Row:
+def _row(source: Source, df: int, sum_of_squares: float) -> Row:
     return Row(source, df, float(sum_of_squares), float(sum_of_squares / df))
 
 
@@ -109,12 +111,12 @@ def _cube(y: FloatArray, first: IntArray, second: IntArray) -> FloatArray:
     return y[np.lexsort((second, first))].reshape(shape)
 
 
-def _with_totals(weights: dict[str, FloatArray], between: tuple[str, ...]) -> dict[str, FloatArray]:
+def _with_totals(weights: dict[Source, FloatArray], between: tuple[Source, ...]) -> dict[Source, FloatArray]:
     """The components, and the sums of them that are reported."""
     out = dict(weights)
     if between:
-        out["reproducibility"] = np.sum([weights[name] for name in between], axis=0)
-    out["bench"] = np.sum([weights[name] for name in (*between, "repeat")], axis=0)
+        out[Source.REPRODUCIBILITY] = np.sum([weights[name] for name in between], axis=0)
+    out[Source.BENCH] = np.sum([weights[name] for name in (*between, Source.REPEAT)], axis=0)
     return out
 
 
@@ -122,4 +124,5 @@ def exact_interval(variance: float, df: int, confidence: float) -> tuple[float, 
     """Chi-square interval of a pooled variance with its degrees of freedom."""
     from scipy.stats import chi2
 
-    return tuple(float(df * variance / chi2.ppf(q, df)) for q in (0.5 + confidence / 2, 0.5 - confidence / 2))
+    high, low = (float(chi2.ppf(share, df)) for share in (0.5 + confidence / 2, 0.5 - confidence / 2))
+    return df * variance / high, df * variance / low

@@ -2,22 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import fields
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
 import typer
 
-from trials.cli import inspecting, show
-from trials.cli.inspecting import figures
+from trials.cli import bench_study, show
+from trials.cli.bench_study import figures
 from trials.cli.planning import FOLDER, JSON
 from trials.errors import InputError
+
+if TYPE_CHECKING:
+    from trials.bench.roughness import Spikes
+    from trials.findings import Finding
+    from trials.steps.measure import Measured
+    from trials.store.intake.traces import Kind
+    from trials.store.records.entry import Recorded
+
+SCHEMA = 2
+Named = TypeVar("Named")
 
 
 def register(app: typer.Typer) -> None:
     """Add these commands to the application."""
     app.command("measure")(measure)
     app.command("instrument")(instrument)
-    inspecting.register(app)
+    bench_study.register(app)
 
 
 def measure(
@@ -54,7 +66,17 @@ def measure(
     from trials import steps
 
     settings = steps.Settings(
-        _kind(kind), _spacing(spacing), along_unit, across_unit, cutoff, by, tip, spikes, thickness, angle, delta_a
+        _kind(kind),
+        _spacing(spacing),
+        along_unit,
+        across_unit,
+        cutoff,
+        by,
+        tip,
+        _spikes(spikes),
+        thickness,
+        angle,
+        delta_a,
     )
     if not (sources[0] / "trial.toml").is_file():
         found = steps.measure_files(sources, settings)
@@ -73,12 +95,25 @@ def measure(
     _show_recorded(folder, done, found, pictures, json_)
 
 
-def _kind(text: str) -> Any:
-    if text not in ("", "roughness", "squareness"):
-        raise InputError(
-            "unknown kind", column="--kind", found=text, allowed="roughness, squareness", do="Name one of these."
-        )
-    return text or None
+def _kind(typed: str) -> Kind | None:
+    from trials.store.intake.traces import Kind
+
+    known: dict[str, Kind | None] = {kind: kind for kind in get_args(Kind)}
+    return _named(typed, {"": None} | known, "--kind", "unknown kind")
+
+
+def _spikes(typed: str) -> Spikes:
+    from trials.bench.roughness import Spikes
+
+    known: dict[str, Spikes] = {way: way for way in get_args(Spikes)}
+    return _named(typed, known, "--spikes", "unknown way with spikes")
+
+
+def _named(typed: str, known: Mapping[str, Named], option: str, problem: str) -> Named:
+    if typed not in known:
+        allowed = ", ".join(filter(None, known))
+        raise InputError(problem, column=option, found=typed, allowed=allowed, do="Name one of these.")
+    return known[typed]
 
 
 def _spacing(text: str) -> float | None:
@@ -96,18 +131,21 @@ def _spacing(text: str) -> float | None:
     return value * scale
 
 
-def _show_recorded(folder: Path, done: Any, found: list[Any], pictures: list[Path], json_: bool) -> None:
+def _show_recorded(folder: Path, done: Recorded, found: list[Measured], pictures: list[Path], json_: bool) -> None:
     if json_:
         slips = [slip.words for slip in done.slips]
-        counts = {"recorded": done.added, "already_there": done.ignored, "slips": slips}
-        show.as_json({**counts, "files": [_plain(one) for one in found], "pictures": [str(path) for path in pictures]})
+        counts = {"schema": SCHEMA, "recorded": done.added, "already_there": done.ignored, "slips": slips}
+        show.as_json({**counts, "files": [_facts(one) for one in found], "pictures": [str(path) for path in pictures]})
         return
+    from trials.words import measured as words
+    from trials.words.language import text
+
     _table(found)
-    show.say(f"{done.added} readings recorded, {done.ignored} were on record already.")
+    show.say(words.recorded(done.added, done.ignored))
     _remarks(found)
     show_doubts(folder)
     if done.slips:
-        show.heading("Look at these again: they stand far from their neighbours")
+        show.heading(text("Look at these again: they stand far from their neighbours"))
         show.bullets(slip.words for slip in done.slips)
     show.next_step(f"trials grade {folder}")
 
@@ -123,89 +161,83 @@ def show_doubts(folder: Path) -> None:
         show.bullets(doubts)
 
 
-def _show_measured(found: list[Any], pictures: list[Path], thickness: float | None, json_: bool) -> None:
+def _show_measured(found: list[Measured], pictures: list[Path], thickness: float | None, json_: bool) -> None:
     if json_:
-        show.as_json({"files": [_plain(one) for one in found], "pictures": [str(path) for path in pictures]})
+        files, paths = [_facts(one) for one in found], [str(path) for path in pictures]
+        show.as_json({"schema": SCHEMA, "files": files, "pictures": paths})
         return
+    from trials.words.language import text
+
     if len(found) == 1:
-        show.say(found[0].file)
-        rows = (_roughness_rows if found[0].kind == "roughness" else _scan_rows)(found[0].result)
-        show.table(["quantity", "value", "unit"], rows)
-        if thickness:
-            show.say(_ranges(found[0], thickness))
+        _show_one(found[0], thickness)
     else:
         _table(found)
     _remarks(found)
-    show.say(*(f"Picture: {path}" for path in pictures))
+    show.say(*(text("Picture: {path}", path=path) for path in pictures))
     value = "--rz5" if found[0].kind == "roughness" else "--u"
     limit = f"{thickness:g}" if thickness else "THICKNESS"
     show.next_step(f"trials grade {value} {found[0].value:.4g} --thickness {limit}")
 
 
-def _ranges(one: Any, thickness: float) -> str:
+def _show_one(one: Measured, thickness: float | None) -> None:
+    from trials.bench.roughness import Roughness
+    from trials.words import measured as words
+    from trials.words.language import text
+
+    result = one.result
+    rows = words.roughness_rows(result) if isinstance(result, Roughness) else words.squareness_rows(result)
+    show.say(one.file)
+    show.table([text("quantity"), text("value"), text("unit")], rows)
+    if thickness:
+        show.say(_range(one, thickness))
+
+
+def _range(one: Measured, thickness: float) -> str:
     from trials.steps import grade_value
+    from trials.words.measured import range_sentence
 
-    rough = one.kind == "roughness"
-    found = grade_value(thickness, None if rough else one.value, one.value if rough else None, None, {})
-    number = found.roughness_range if rough else found.squareness_range
-    name = "Rz5" if rough else "u"
-    return f"{name} is {f'in range {number}' if number else 'worse than the last range'} at {thickness:g} mm."
-
-
-def _roughness_rows(r: Any) -> list[list[str]]:
-    rows = [["Rz5", f"{r.rz5:.2f}", "µm"]]
-    rows += [[f"  length {k}", f"{height:.2f}", "µm"] for k, height in enumerate(r.rz_each, 1)]
-    rows += [[name, f"{value:.2f}", "µm"] for name, value in (("Ra", r.ra), ("Rq", r.rq), ("Rt", r.rt))]
-    width = "" if r.rsm_mm != r.rsm_mm else f"{r.rsm_mm:.4f}"
-    rows += [["RSm", width, "mm" if width else "fewer than two profile elements"]]
-    rows += [["cut-off", f"{r.cutoff_mm:g}", "mm"], ["evaluated", f"{r.evaluation_mm:g}", "mm"]]
-    return [*rows, ["spacing", f"{1000 * r.spacing_mm:.4g}", "µm"]]
+    if one.kind == "roughness":
+        return range_sentence("Rz5", grade_value(thickness, None, one.value, None, {}).roughness_range, thickness)
+    return range_sentence("u", grade_value(thickness, one.value, None, None, {}).squareness_range, thickness)
 
 
-def _scan_rows(s: Any) -> list[list[str]]:
-    rows = [["u", f"{s.u_mm:.4f}", "mm"], ["taken from", f"{s.from_mm:.3f}", "mm depth"]]
-    rows += [["to", f"{s.to_mm:.3f}", "mm depth"], ["intended angle", f"{s.angle_deg:g}", "°"]]
-    rows += [["leans by", f"{s.lean_deg:.3f}", "° out of the part with depth" if s.lean_deg > 0 else "° into the part"]]
-    melting = ["", "the scan starts below the top edge"] if s.melting_mm is None else [f"{s.melting_mm:.3f}", "mm"]
-    return [*rows, ["top edge melted r", *melting]]
+def _table(found: list[Measured]) -> None:
+    from trials.words import measured as words
+
+    rows = [words.file_cells(Path(one.file).name, one.result, one.value) for one in found]
+    show.table(words.file_heads(), rows)
 
 
-def _table(found: list[Any]) -> None:
-    rows = []
-    for one in found:
-        rough = one.kind == "roughness"
-        detail = (
-            f"cut-off {one.result.cutoff_mm:g} mm"
-            if rough
-            else f"{one.result.from_mm:.3g} to {one.result.to_mm:.3g} mm"
-        )
-        value = f"{one.value:.2f} µm" if rough else f"{one.value:.4f} mm"
-        rows.append([Path(one.file).name, "Rz5" if rough else "u", value, detail])
-    show.table(["file", "", "value", "taken"], rows)
+def _remarks(found: list[Measured]) -> None:
+    from trials.words.language import text
+
+    _listed(text("Look at"), [(one.file, one.warnings) for one in found])
+    _listed(text("Stated corrections and choices"), [(one.file, one.notes) for one in found])
 
 
-def _remarks(found: list[Any]) -> None:
-    for title, name in (("Look at", "warnings"), ("Stated corrections and choices", "notes")):
-        files: dict[str, list[str]] = {}
-        for one in found:
-            for text in getattr(one, name):
-                files.setdefault(text, []).append(Path(one.file).name)
-        if files:
-            show.heading(title)
-            show.bullets(text if len(found) == 1 else f"{_few(names)}: {text}" for text, names in files.items())
+def _listed(title: str, by_file: list[tuple[str, tuple[Finding, ...]]]) -> None:
+    """Equal findings once, with the files they are about where there are several."""
+    from trials.words.findings import say
+    from trials.words.measured import few
+
+    files: list[tuple[Finding, list[str]]] = []
+    for file, findings in by_file:
+        for finding in findings:
+            known = next((names for one, names in files if one == finding), None)
+            if known is None:
+                files.append((finding, [Path(file).name]))
+            else:
+                known.append(Path(file).name)
+    if files:
+        show.heading(title)
+        show.bullets(say(one) if len(by_file) == 1 else f"{few(names)}: {say(one)}" for one, names in files)
 
 
-def _few(names: list[str]) -> str:
-    return ", ".join(names) if len(names) <= 3 else f"{len(names)} files, the first {names[0]}"
-
-
-def _plain(one: Any) -> dict[str, Any]:
+def _facts(one: Measured) -> dict[str, Any]:
     """Keys of one measured file for JSON; heights of the trace itself are left out."""
-    from dataclasses import asdict
-
     arrays = ("position_mm", "primary_um", "waviness_um", "roughness_um", "depth_mm", "distance_mm")
-    kept = {key: value for key, value in asdict(one.result).items() if key not in (*arrays, "warnings", "notes")}
-    kept = {key: value.tolist() if hasattr(value, "tolist") else value for key, value in kept.items()}
+    left_out = (*arrays, "warnings", "notes")
+    kept = {part.name: getattr(one.result, part.name) for part in fields(one.result) if part.name not in left_out}
     return {"file": one.file, "kind": one.kind, **kept, "warnings": one.warnings, "notes": one.notes}
 
 

@@ -81,7 +81,7 @@ def _look(records: Any, current: bool) -> str:
 
 def _next(records: Any, table: Any, cut: int, measured: Any, slips: Any, current: bool) -> str:
     from trials.steps import look_number
-    from trials.steps.papers import papers_folder
+    from trials.steps.sheet import papers_folder
     from trials.steps.verdict import verdict_path
 
     folder, papers = records.folder, papers_folder(records)

@@ -13,7 +13,7 @@ from trials.decide.chance_result import TOGETHER, Asked, ChanceResult
 from trials.decide.checking import far_mask
 from trials.decide.graded import grade_row
 from trials.decide.measured import mean_rows
-from trials.decide.prepare import NOZZLE, Prepared, without
+from trials.decide.prepare import NOZZLE, Array, Prepared, without
 from trials.decide.response import Fitted, Studied
 from trials.errors import NotIdentifiable, TrialError
 from trials.findings import About, Amount, Fact, Finding, Place
@@ -31,12 +31,15 @@ from trials.infer.chance import (
     correlations,
     find_reach,
     find_source,
+    lowest_share,
     tolerance_bound,
 )
 from trials.infer.mixed import MixedFit
 from trials.trial import LOST, Outcome, Trial
 
 TARGET = 0.9  # a chance that people ask about; a finding says how many specimens would show it
+SURE = 0.95
+HALF_EACH = 1 - (1 - SURE) / 2  # two bounds at this confidence hold together with at least SURE (Bonferroni)
 NEAR = 0.1  # a bound this close under its estimate would gain little from more specimens
 
 
@@ -58,19 +61,22 @@ def chances(
     known = {name: _source(studied[name]) for name in limits if name in studied}
     sources = {name: source for name, source in known.items() if source is not None}
     clean = {name: _without_far(source) for name, source in sources.items()}
+    together = correlations([_coupon_response(studied[name]) for name in sources])
     for label in trial.types:
         if not all(label in s.ready.types for s in studied.values()):
             continue
         cuts, lost = _cuts(coupons, label)
+        marred = _lost_in(coupons, label)
         parts = [
             _measured(trial, source, clean[name], label, place, limits[name], (cuts, lost))
             for name, source in sources.items()
         ]
         rows = [p.row for p in parts]
-        graded = _dross(trial, studied, dross, label, place, (cuts, lost))
+        graded = _dross(trial, studied, dross, label, place, (cuts, lost), marred)
         rows += [graded] if graded else []
         if len(rows) > 1:
-            rows.append(_together(studied, parts, graded, label, place, cuts, lost))
+            strict = graded and _dross(trial, studied, dross, label, place, (cuts, lost), marred, HALF_EACH)
+            rows.append(_together(parts, together, graded, strict, label, place, cuts, lost))
         found += [_with_share(row, grades) for row in rows]
     return tuple(found)
 
@@ -202,6 +208,8 @@ def _dross(
     label: str,
     place: Place,
     counts: tuple[int, int],
+    marred: frozenset[str],
+    confidence: float = SURE,
 ) -> ChanceResult | None:
     asked = trial.application.required.dross_grade
     if asked is None or table is None or "dross" not in trial.responses:
@@ -212,55 +220,75 @@ def _dross(
     specimens = max(1, own["specimen"].replace("", np.nan).nunique())
     found = studied.get("dross")
     if found is None or found.graded is None:
-        return _all_or_none(own, asked, specimens, label, name, place, cuts, lost)
+        return _all_or_none(own, asked, marred, label, name, place, counts, confidence)
     ready = found.ready
     df = max(1.0, ready.structure.counts.get("specimen", len(ready.types) + 1) - len(ready.types))
     try:
         row = grade_row(ready, label, place)
-        chance_found = chance_of_grade(found.graded, row, asked, specimens, df, cuts=cuts or None, lost=lost)
+        fit = found.graded
+        chance_found = chance_of_grade(fit, row, asked, specimens, df, confidence, cuts=cuts or None, lost=lost)
     except TrialError:
-        return _all_or_none(own, asked, specimens, label, name, place, cuts, lost)
+        return _all_or_none(own, asked, marred, label, name, place, counts, confidence)
     return _result(label, name, place, chance_found, _lost(label, chance_found))
 
 
 def _all_or_none(
-    own: pd.DataFrame, asked: int, specimens: int, label: str, name: Asked, place: Place, cuts: int, lost: int
+    own: pd.DataFrame,
+    asked: int,
+    marred: frozenset[str],
+    label: str,
+    name: Asked,
+    place: Place,
+    counts: tuple[int, int],
+    confidence: float,
 ) -> ChanceResult:
-    """No model fits: the share that met, and a bound that counts whole specimens (Clopper and Pearson 1934)."""
-    share = float((own["value"] <= asked).mean()) * (1.0 - lost / cuts if cuts else 1.0)
-    low = 0.05 ** (1.0 / specimens) * share if share > 0 else 0.0
+    """No model fits: the share that met, and the exact bound on whole specimens.
+
+    A specimen counts as meeting where every coupon of it met and none was lost. An edge meets at least as often as
+    a whole specimen does, so the bound on specimens holds for edges.
+    """
+    cuts, lost = counts
+    worst = own.groupby(own["specimen"].astype(str))["value"].max()
+    met = {mark for mark, grade in worst.items() if grade <= asked} - marred
+    specimens = max(1, len(marred.union(worst.index)))
+    share = (float((own["value"] <= asked).mean()) if len(own) else 0.0) * (1.0 - lost / cuts if cuts else 1.0)
+    low = lowest_share(len(met), specimens, confidence)
     rests_on = (Finding(ChanceKind.NO_GRADE_MODEL, facts={"specimens": specimens}),)
-    found = Chance(share, low, 0.95, rests_on, cuts, lost)
+    found = Chance(share, low, confidence, rests_on, cuts, lost)
     return _result(label, name, place, found, _lost(label, found))
 
 
 def _together(
-    studied: Mapping[str, Studied],
     parts: Sequence[_Part],
+    together: Mapping[str, Array],
     dross: ChanceResult | None,
+    strict: ChanceResult | None,
     label: str,
     place: Place,
     cuts: int,
     lost: int,
 ) -> ChanceResult:
-    """All requirements at once; lost cuts count once."""
+    """All requirements at once; lost cuts count once. strict: dross with its bound at HALF_EACH."""
+    sure = SURE if strict is None else HALF_EACH
     share = 1.0 - lost / cuts if cuts else 1.0
     bare = [p.row.estimate / share if share else 0.0 for p in parts]
-    estimate, low = math.prod(bare), max(0.0, sum(p.row.low for p in parts) - (len(parts) - 1))
+    estimate, low = math.prod(bare), 1.0
     rests_on: tuple[Finding, ...] = ()
     if len(parts) > 1:
         edges, rules = tuple(p.edge for p in parts), tuple(p.rule for p in parts)
-        joint = chance_of_all(edges, rules, correlations([_coupon_response(studied[p.name]) for p in parts]))
+        joint = chance_of_all(edges, rules, together, sure)
         estimate, low, rests_on = joint.estimate, joint.low * share, joint.rests_on
-    if dross is not None:
+    elif parts:
+        low = chance(parts[0].edge, parts[0].rule, sure, cuts=cuts or None, lost=lost).low
+    if dross is not None and strict is not None:
         estimate *= dross.estimate / share if share else 0.0
-        low = max(0.0, low + dross.low - 1.0)
+        low = max(0.0, low + strict.low - 1.0)
         rests_on += (Finding(ChanceKind.DROSS_APART),)
         bare.append(dross.estimate / share if share else 0.0)
     least, most = max(0.0, sum(bare) - (len(bare) - 1)) * share, min(bare) * share
     limits = Finding(ChanceKind.ANY_CORRELATION, About(nozzle=label), {"least": least, "most": most})
     whole = estimate * share
-    found = Chance(whole, min(low, whole), 0.95, rests_on, cuts, lost)
+    found = Chance(whole, min(low, whole), SURE, rests_on, cuts, lost)
     return _result(label, TOGETHER, place, found, [*_lost(label, found), limits])
 
 
@@ -276,6 +304,12 @@ def _cuts(coupons: pd.DataFrame, label: str) -> tuple[int, int]:
     outcomes = coupons.loc[coupons[NOZZLE] == label, "outcome"]
     lost = int(outcomes.isin(LOST).sum())
     return lost + int((outcomes == "cut").sum()), lost
+
+
+def _lost_in(coupons: pd.DataFrame, label: str) -> frozenset[str]:
+    """Specimens of a type that lost a cut."""
+    lost = coupons[(coupons[NOZZLE] == label) & coupons["outcome"].isin(LOST)]
+    return frozenset(lost["specimen"].astype(str)) if "specimen" in lost else frozenset()
 
 
 def _result(

@@ -10,34 +10,45 @@ from numpy.typing import NDArray
 
 from trials.decide.kinds import StudyKind
 from trials.decide.prepare import NOZZLE, Array, Labels, Mask, Prepared
-from trials.errors import NotIdentifiable
+from trials.errors import NotIdentifiable, TrialError
 from trials.findings import About, Amount, Fact, Finding, Weight
 from trials.infer import checks
 from trials.infer.checks import Shuffle, shuffle_test
 from trials.infer.means import pairwise
 from trials.infer.mixed import MixedFit, fit_mixed
 
+FARTHEST = math.log(1000.0)  # a trend that may be a thousandfold either way says nothing
 ALERT = 0.01  # a check asks for attention below this p; there are about ten of them, so 0.05 would cry wolf
 
 
 def run_checks(ready: Prepared, fit: MixedFit) -> tuple[Finding, ...]:
     """All checks that these records can carry, in a fixed order."""
-    makers: tuple[Callable[[Prepared, MixedFit], Finding | None], ...] = (
-        far_readings,
-        far_coupons,
-        centring,
-        drift,
-        wear,
-        spread_within,
-        spread_between,
-        curvature,
-        shuffled,
-        shape,
-        scale,
-        zeros,
-    )
-    found = [make(ready, fit) for make in makers]
+    makers: dict[StudyKind, Callable[[Prepared, MixedFit], Finding | None]] = {
+        StudyKind.FAR_READINGS: far_readings,
+        StudyKind.FAR_COUPONS: far_coupons,
+        StudyKind.CENTRING: centring,
+        StudyKind.DRIFT: drift,
+        StudyKind.WEAR_IN_A_MOUNT: wear,
+        StudyKind.SPREAD_ALONG_AN_EDGE: spread_within,
+        StudyKind.SPREAD_BETWEEN_COUPONS: spread_between,
+        StudyKind.CURVES: curvature,
+        StudyKind.SHUFFLED_SPECIMENS: shuffled,
+        StudyKind.RESIDUAL_SHAPE: shape,
+        StudyKind.SCALE: scale,
+        StudyKind.ZEROS: zeros,
+    }
+    found = [_made(kind, make, ready, fit) for kind, make in makers.items()]
     return tuple(check for check in found if check is not None)
+
+
+def _made(
+    kind: StudyKind, make: Callable[[Prepared, MixedFit], Finding | None], ready: Prepared, fit: MixedFit
+) -> Finding | None:
+    """One check; where these records cannot carry it, it says so and the answer stands."""
+    try:
+        return make(ready, fit)
+    except TrialError as problem:
+        return _check(StudyKind.CHECK_NOT_MADE, False, {"check": kind, "problem": str(problem)})
 
 
 def _check(
@@ -136,6 +147,9 @@ def _trend(kind: StudyKind, ready: Prepared, along: Array, span: float) -> Findi
     found = checks.slope(ready.y, ready.fixed, ready.structure.groups, along)
     if found is None:
         return None
+    reach = max(abs(found.low), abs(found.high)) * span
+    if not reach < (FARTHEST if ready.quantity.scale == "log" else math.inf):
+        return _check(StudyKind.TREND_NOT_KNOWN, False, {"check": kind})
     value, low, high = (change(x * span, ready) for x in (found.value, found.low, found.high))
     facts: dict[str, Fact] = {"value": value, "low": low, "high": high, "p": found.p}
     return _check(kind, found.p < ALERT, facts)
@@ -189,7 +203,7 @@ def spread_between(ready: Prepared, fit: MixedFit) -> Finding | None:
 def curvature(ready: Prepared, fit: MixedFit) -> Finding | None:
     """Lack of fit against coupons repeated at the same nozzle and setting."""
     names = [NOZZLE, *(column for column in ready.columns.values() if column in ready.table)]
-    cells = ready.table[names].astype(str).agg("|".join, axis=1).to_numpy(object)
+    cells = ready.table.groupby(names, sort=False, dropna=False).ngroup().to_numpy()
     if len(set(zip(cells, _column(ready, "coupon"), strict=True))) == len(set(cells)):
         return _check(StudyKind.CURVES_NOT_REPEATED, False)
     test = checks.lack_of_fit(ready.y, ready.fixed, ready.structure.groups, cells)

@@ -35,6 +35,8 @@ class StudyKind(StrEnum):
     RESIDUAL_SHAPE = "residual_shape"
     SCALE = "scale"
     ZEROS = "zeros"
+    TREND_NOT_KNOWN = "trend_not_known"
+    CHECK_NOT_MADE = "check_not_made"
     WITHOUT_THE_FAR = "without_the_far"
     ZEROS_AT_A_QUARTER = "zeros_at_a_quarter"
     ONE_PIECE_OF_EACH = "one_piece_of_each"

@@ -108,7 +108,8 @@ def _designed(trial: Trial, name: str, table: pd.DataFrame, y: Array, fixed_shee
             f"response {name} has {len(table)} readings, too few to study",
             do="Record readings with `trials record` first.",
         )
-    types = tuple(t for t in trial.types if t in set(table[NOZZLE]))
+    present = set(table[NOZZLE])
+    types = tuple(t for t in trial.types if t in present)
     columns = {factor: trial.factor_column(factor) for factor in trial.factors}
     axes = _axes(trial, table, types, columns)
     settings = {axis.name: _axis_values(axis, table, columns) for axis in axes}

@@ -16,7 +16,9 @@ import numpy as np
 import numpy.typing as npt
 
 from trials.errors import InputError, NotFinite
+from trials.findings import Amount
 from trials.grade import iso9013
+from trials.grade.kinds import Item, Meets
 from trials.standards import ExecutionClass, decision_confidence, editions_en1090, execution_classes
 from trials.trial import Requirement
 
@@ -24,7 +26,9 @@ Rule = Literal["guard band", "simple acceptance"]
 COVERAGE = 2.0
 """k of every expanded uncertainty in this package."""
 YES, UNDECIDED, NO = 1, 0, -1
-WORDS = {YES: "yes", UNDECIDED: "undecided", NO: "no"}
+MEETS = {YES: Meets.YES, UNDECIDED: Meets.UNDECIDED, NO: Meets.NO}
+ROUNDING = 1e-9
+"""Share by which a part may exceed the whole: figures typed with a few digits are halved and compared."""
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -46,7 +50,7 @@ class Uncertainty:
             raise NotFinite("The uncertainty of the bench is not a number; give U as a figure at k = 2.")
         if self.expanded < 0 or self.repeatability_sd < 0:
             raise InputError("negative uncertainty", found=self.expanded, allowed="0 or more", do="Give U at k = 2.")
-        if self.repeatability_sd > self.expanded / COVERAGE * (1 + 1e-9):
+        if self.repeatability_sd > self.expanded / COVERAGE * (1 + ROUNDING):
             raise InputError(
                 "the repeatability part is larger than the whole uncertainty",
                 found=self.repeatability_sd,
@@ -58,7 +62,8 @@ class Uncertainty:
         """Standard uncertainty of a mean of `readings` readings, same unit as U."""
         whole, part = (self.expanded / COVERAGE) ** 2, self.repeatability_sd**2
         counted = np.maximum(np.asarray(readings, dtype=float), 1.0)
-        return np.sqrt(np.maximum(whole - part, 0.0) + part / counted)
+        found: FloatArray = np.sqrt(np.maximum(whole - part, 0.0) + part / counted)
+        return found
 
 
 @dataclass(frozen=True)
@@ -165,21 +170,26 @@ def execution_class(name: str) -> ExecutionClass:
     return classes[short.upper()]
 
 
-def requirement_words(requirement: Requirement) -> tuple[str, ...]:
-    """The requirement in plain words, one part each; empty if nothing is required."""
-    words = []
-    if requirement.squareness_range is not None:
-        words.append(f"u in range {requirement.squareness_range}")
-    if requirement.u_mm is not None:
-        words.append(f"u up to {requirement.u_mm:g} mm")
-    if requirement.roughness_range is not None:
-        words.append(f"Rz5 in range {requirement.roughness_range}")
-    if requirement.rz5_um is not None:
-        words.append(f"Rz5 up to {requirement.rz5_um:g} um")
-    if requirement.dross_grade is not None:
-        words.append(f"dross grade up to {requirement.dross_grade}")
-    if requirement.execution_class:
-        asked = execution_class(requirement.execution_class)
-        parts = asked.text or f"u range {asked.squareness_range}, Rz5 range {asked.roughness_range}"
-        words.append(f"{asked.name} of EN 1090-2:{asked.edition} ({parts}; {asked.status})")
-    return tuple(words)
+@dataclass(frozen=True)
+class Demand:
+    """One part of a requirement: a range of ISO 9013, or an upper limit of `item`, or a class of EN 1090-2."""
+
+    item: Item | None
+    range: int | None = None
+    limit: Amount | None = None
+    execution_class: ExecutionClass | None = None
+
+
+def demands(requirement: Requirement) -> tuple[Demand, ...]:
+    """The parts of a requirement, in the order they are printed; empty if nothing is required."""
+    asked = execution_class(requirement.execution_class) if requirement.execution_class else None
+    u, rz5, dross = requirement.u_mm, requirement.rz5_um, requirement.dross_grade
+    parts = (
+        Demand(Item.SQUARENESS, range=requirement.squareness_range),
+        Demand(Item.SQUARENESS, limit=None if u is None else Amount(u, "mm")),
+        Demand(Item.ROUGHNESS, range=requirement.roughness_range),
+        Demand(Item.ROUGHNESS, limit=None if rz5 is None else Amount(rz5, "um")),
+        Demand(Item.DROSS, limit=None if dross is None else Amount(dross)),
+        Demand(None, execution_class=asked),
+    )
+    return tuple(p for p in parts if (p.range, p.limit, p.execution_class) != (None, None, None))

@@ -15,40 +15,45 @@ import numpy.typing as npt
 import pandas as pd
 
 from trials.errors import InputError, NotFinite
+from trials.findings import Finding
 from trials.grade import iso9013
-from trials.grade.conformity import NO, UNDECIDED, WORDS, YES, Limits, Rule, Uncertainty, decide, limits_of
+from trials.grade.conformity import MEETS, NO, UNDECIDED, Limits, Rule, Uncertainty, decide, limits_of
 from trials.grade.dross import check_grades
-from trials.grade.reasons import Edges, Parts, designations, why
-from trials.trial import Requirement
+from trials.grade.iso9013 import Designation
+from trials.grade.kinds import Item, Meets
+from trials.grade.reasons import Edges, Parts, designations, reasons_of
+from trials.trial import LOST, Outcome, Requirement
 
 JudgedBy = Literal["worst", "mean"]
-OUTCOMES = ("cut", "not_severed", "aborted", "scrapped")
 GRADE_COLUMNS = (
     *("coupon", "thickness_mm", "outcome", "u_mm", "rz5_um", "n_u", "n_rz5"),
-    *("squareness_range", "roughness_range", "dross_grade", "designation", "meets", "why"),
+    *("squareness_range", "roughness_range", "dross_grade", "designation", "meets", "reasons"),
 )
-NAMES = {"u_mm": "squareness", "rz5_um": "roughness", "dross_grade": "dross"}
+NAMES = {"u_mm": Item.SQUARENESS, "rz5_um": Item.ROUGHNESS, "dross_grade": Item.DROSS}
+NOT_JUDGED = (Outcome.SCRAPPED, Outcome.NOT_CUT, "")
+"""Outcomes (`` is not cut yet) that say nothing of the edge."""
 
+ThicknessGiven = float | Mapping[str, float] | pd.Series | None
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
 class Graded:
-    """One edge, graded: ranges as `trials.grade.iso9013` gives them, `meets` is yes, no or undecided."""
+    """One edge, graded: ranges as `trials.grade.iso9013` gives them, and the reasons of the answer."""
 
     squareness_range: int
     roughness_range: int
     dross_grade: int | None
-    designation: str
-    meets: str
-    why: str
+    designation: Designation
+    meets: Meets
+    reasons: tuple[Finding, ...]
 
 
 def grade_coupons(
     readings: pd.DataFrame,
     requirement: Requirement | None = None,
-    thickness_mm: float | Mapping[object, float] | pd.Series | None = None,
+    thickness_mm: ThicknessGiven = None,
     cuts: pd.DataFrame | None = None,
     coupons: Sequence[object] | None = None,
     judged_by: JudgedBy = "worst",
@@ -62,7 +67,7 @@ def grade_coupons(
     response by its name or its column); rows with `repeat` above zero are left out. thickness_mm: one figure, or by
     coupon; None takes the column of that name in `readings`. cuts: `coupon`, `outcome`; without it every coupon counts
     as cut. judged_by: `worst` or `mean` (dross is always the worst). uncertainty: by column, expanded U at k = 2 or an
-    `Uncertainty`.
+    `Uncertainty`. In the result `designation` holds a `Designation`, `meets` a `Meets`, `reasons` a tuple of findings.
 
     Raises
     ------
@@ -79,8 +84,8 @@ def grade_coupons(
     edge = _measure(table, codes, names, thickness, judged_by)
     outcome = _outcomes(cuts, names, np.bincount(codes, minlength=len(names)) > 0)
     parts = _conformity(edge, thickness, requirement, judged_by, rule, uncertainty or {}, confidence)
-    meets = _meets(parts, outcome, requirement)
-    return _table(names, thickness, outcome, edge, meets, why(edge, thickness, outcome, parts, meets))
+    meets = _meets(parts, outcome)
+    return _table(names, thickness, outcome, edge, meets, reasons_of(edge, thickness, outcome, parts, meets))
 
 
 def grade_edge(
@@ -102,7 +107,7 @@ def grade_edge(
         dross_grade=None if pd.isna(row["dross_grade"]) else int(row["dross_grade"]),
         designation=row["designation"],
         meets=row["meets"],
-        why=row["why"],
+        reasons=row["reasons"],
     )
 
 
@@ -128,7 +133,7 @@ def _coupon_codes(
     codes, found = pd.factorize(table["coupon"])
     if (codes < 0).any():
         raise InputError("a reading without coupon", column="coupon", do="Give every reading its coupon mark.")
-    listed = [pd.Index(coupons)] if coupons is not None else []
+    listed = [pd.Index(list(coupons), dtype=object)] if coupons is not None else []
     if cuts is not None:
         listed.append(pd.Index(cuts["coupon"]))
         if listed[-1].has_duplicates:
@@ -141,7 +146,7 @@ def _coupon_codes(
 
 
 def _thicknesses(
-    given: float | Mapping[object, float] | pd.Series | None,
+    given: ThicknessGiven,
     table: pd.DataFrame,
     codes: npt.NDArray[np.int64],
     names: pd.Index,
@@ -158,7 +163,7 @@ def _thicknesses(
     if given is None:
         return np.full(len(names), np.nan)
     if isinstance(given, pd.Series | Mapping):
-        return pd.Series(given, dtype=float).reindex(names).to_numpy(dtype=float)
+        return np.asarray(pd.Series(given, dtype=float).reindex(names), dtype=np.float64)
     return np.full(len(names), float(given))
 
 
@@ -236,17 +241,17 @@ def _check_column(column: str, values: FloatArray, names: pd.Index, codes: npt.N
 
 
 def _outcomes(cuts: pd.DataFrame | None, names: pd.Index, has_readings: BoolArray) -> npt.NDArray[np.object_]:
-    """Outcome per coupon (n,): one of OUTCOMES, or `` where it is not cut yet."""
+    """Outcome per coupon (n,): an `Outcome`, or `` where it is not cut yet."""
     if cuts is None or "outcome" not in cuts.columns:
-        return np.where(has_readings, "cut", "").astype(object)
+        return np.where(has_readings, Outcome.CUT.value, "").astype(object)
     given = cuts["outcome"].astype(object).where(cuts["outcome"].notna(), "")
-    unknown = ~given.isin([*OUTCOMES, ""])
+    unknown = ~given.isin([*Outcome, ""])
     if unknown.any():
         raise InputError(
             f"unknown outcome of coupon {cuts['coupon'][unknown].iloc[0]}",
             column="outcome",
             found=given[unknown].iloc[0],
-            allowed=", ".join(OUTCOMES),
+            allowed=", ".join(Outcome),
             do="Correct it.",
         )
     listed = pd.Series(given.to_numpy(), index=pd.Index(cuts["coupon"])).reindex(names)
@@ -282,13 +287,13 @@ def _conformity(
     )
 
 
-def _meets(parts: Parts, outcome: npt.NDArray[np.object_], requirement: Requirement | None) -> npt.NDArray[np.int8]:
+def _meets(parts: Parts, outcome: npt.NDArray[np.object_]) -> npt.NDArray[np.int8]:
     """1, 0, -1 per coupon: the worst of its parts; what never became an edge does not meet anything."""
     given = parts.given()
     meets = np.minimum.reduce(given) if given else np.zeros(len(outcome), dtype=np.int8)
-    meets = np.where((outcome == "scrapped") | (outcome == ""), np.int8(UNDECIDED), meets)
+    meets = np.where(np.isin(outcome, NOT_JUDGED), np.int8(UNDECIDED), meets)
     if given:
-        meets = np.where((outcome == "not_severed") | (outcome == "aborted"), np.int8(NO), meets)
+        meets = np.where(np.isin(outcome, LOST), np.int8(NO), meets)
     return meets
 
 
@@ -298,9 +303,9 @@ def _table(
     outcome: npt.NDArray[np.object_],
     edge: Edges,
     meets: npt.NDArray[np.int8],
-    why: npt.NDArray[np.object_],
+    reasons: npt.NDArray[np.object_],
 ) -> pd.DataFrame:
-    is_cut = outcome == "cut"
+    is_cut = outcome == Outcome.CUT
     dross = pd.array(np.where(is_cut, edge.dross, np.nan), dtype="Float64").astype("Int64")
     return pd.DataFrame(
         {
@@ -315,8 +320,8 @@ def _table(
             "roughness_range": np.where(is_cut, edge.roughness, iso9013.NOT_GRADED),
             "dross_grade": dross,
             "designation": designations(edge, thickness, outcome),
-            "meets": np.array([WORDS[NO], WORDS[UNDECIDED], WORDS[YES]], dtype=object)[meets.astype(np.int64) + 1],
-            "why": why,
+            "meets": [MEETS[answer] for answer in meets.tolist()],
+            "reasons": reasons,
         },
         columns=list(GRADE_COLUMNS),
     )

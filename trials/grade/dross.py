@@ -15,19 +15,18 @@ from trials.errors import InputError, NotFinite
 
 @dataclass(frozen=True)
 class DrossGrade:
-    """One step of the scale: the number, a short name, and how to tell it at the bench."""
+    """One step of the scale: the number and a short name; `trials.words.grade` says how to tell it at the bench."""
 
     grade: int
     name: str
-    definition: str
 
 
 SCALE: tuple[DrossGrade, ...] = (
-    DrossGrade(0, "none", "Nothing sticks to the lower edge; a cloth drawn along it does not catch."),
-    DrossGrade(1, "loose beads", "Single beads that come off with a gloved finger or a soft brush."),
-    DrossGrade(2, "firm beads", "Single beads that need a tool, such as a scraper, and leave the edge whole."),
-    DrossGrade(3, "continuous, removable", "An unbroken line along the edge that a tool takes off in pieces."),
-    DrossGrade(4, "continuous, fused", "An unbroken line grown into the edge; only grinding takes it off."),
+    DrossGrade(0, "none"),
+    DrossGrade(1, "loose beads"),
+    DrossGrade(2, "firm beads"),
+    DrossGrade(3, "continuous, removable"),
+    DrossGrade(4, "continuous, fused"),
 )
 
 
@@ -41,6 +40,7 @@ def check_grades(grades: npt.ArrayLike) -> npt.NDArray[np.float64]:
     NotFinite
         If a grade is infinite.
     """
+    values: npt.NDArray[np.float64]
     if hasattr(grades, "to_numpy"):
         values = grades.to_numpy(dtype=float, na_value=np.nan)
     else:

@@ -7,11 +7,14 @@ is inside: value and limit are compared after rounding both to 1e-9.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from trials.errors import InputError, NotFinite
+from trials.findings import About, Amount, Finding
+from trials.grade.kinds import GradeKind, Item
 from trials.standards import RangeLimit, edition, roughness_ranges, scope, squareness_ranges
 
 WORSE = 0
@@ -73,30 +76,45 @@ def in_scope(thickness_mm: npt.ArrayLike) -> bool | npt.NDArray[np.bool_]:
     return bool(inside) if inside.ndim == 0 else inside
 
 
-def designation(squareness: int, roughness: int, thickness_mm: float) -> str:
-    """Designation such as `ISO 9013-220`, or `none: ...` with the reason.
+@dataclass(frozen=True)
+class Designation:
+    """Designation such as `ISO 9013-220`; where there is none, `code` is empty and `lacking` says why."""
+
+    code: str
+    lacking: tuple[Finding, ...] = ()
+
+
+def designation(squareness: int, roughness: int, thickness_mm: float) -> Designation:
+    """Designation of an edge from its ranges.
 
     First digit the range of u, second the range of Rz5, 0 where not graded; the third, the tolerance class of
     dimensions, is always 0 since dimensions are not graded. There is none when an item is worse than its last range,
     the thickness is outside the scope, or nothing was measured.
     """
     if squareness == NOT_GRADED and roughness == NOT_GRADED:
-        return "none: neither u nor Rz5 was graded"
+        return Designation("", (Finding(GradeKind.NOTHING_GRADED),))
     if not in_scope(thickness_mm):
-        covered = scope("laser")
-        return f"none: thickness outside {covered.low_mm:g} to {covered.high_mm:g} mm"
-    worse = [
-        f"{symbol} worse than range {len(limits)}"
-        for symbol, grade, limits in (
-            ("u", squareness, squareness_ranges()),
-            ("Rz5", roughness, roughness_ranges()),
-        )
-        if grade == WORSE
-    ]
+        return Designation("", (out_of_scope(),))
+    graded = ((Item.SQUARENESS, squareness), (Item.ROUGHNESS, roughness))
+    worse = tuple(worse_than_last(item) for item, grade in graded if grade == WORSE)
     if worse:
-        return f"none: {', '.join(worse)}"
+        return Designation("", worse)
     name = edition().partition(":")[0]
-    return f"{name}-{max(squareness, 0)}{max(roughness, 0)}0"
+    return Designation(f"{name}-{max(squareness, 0)}{max(roughness, 0)}0")
+
+
+def out_of_scope() -> Finding:
+    """That a thickness is outside the scope of ISO 9013 for laser cuts."""
+    covered = scope("laser")
+    return Finding(
+        GradeKind.OUT_OF_SCOPE, facts={"low": Amount(covered.low_mm, "mm"), "high": Amount(covered.high_mm, "mm")}
+    )
+
+
+def worse_than_last(item: Item) -> Finding:
+    """That an item is worse than the last range there is for it."""
+    last = len(squareness_ranges() if item == Item.SQUARENESS else roughness_ranges())
+    return Finding(GradeKind.WORSE_THAN_LAST, About(response=item), {"last": last})
 
 
 def limit_table(thicknesses_mm: Sequence[float]) -> list[dict[str, float]]:
@@ -149,7 +167,8 @@ def _limit(
 def _floats(values: npt.ArrayLike) -> FloatArray:
     """Any array or pandas column as float64, missing entries as NaN."""
     if hasattr(values, "to_numpy"):
-        return values.to_numpy(dtype=float, na_value=np.nan)
+        column: FloatArray = values.to_numpy(dtype=float, na_value=np.nan)
+        return column
     try:
         return np.asarray(values, dtype=float)
     except (TypeError, ValueError) as error:

@@ -1,22 +1,30 @@
-"""What was found on each coupon, put into words: why it meets, does not, or stays undecided; and its designation."""
+"""Why each coupon meets the requirement, does not, or stays undecided; and its designation."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from trials.findings import About, Finding
 from trials.grade import iso9013
 from trials.grade.conformity import NO, UNDECIDED, YES
+from trials.grade.kinds import GradeKind, Item
 from trials.standards import scope, usual_readings
-
-FINE = "every required value is inside its limit"
+from trials.trial import Outcome
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
+Flagged = tuple[Finding, BoolArray]
+WITHOUT_EDGE = {
+    Outcome.SCRAPPED: GradeKind.SCRAPPED,
+    Outcome.NOT_CUT: GradeKind.NOT_CUT,
+    Outcome.NOT_SEVERED: GradeKind.NOT_SEVERED,
+    Outcome.ABORTED: GradeKind.ABORTED,
+}
 
 
 @dataclass(frozen=True)
@@ -45,81 +53,91 @@ class Parts:
         return [part for part in (self.squareness, self.roughness, self.dross) if part is not None]
 
 
-def why(
+def reasons_of(
     edge: Edges,
     thickness: FloatArray,
     outcome: npt.NDArray[np.object_],
     parts: Parts,
     meets: npt.NDArray[np.int8],
 ) -> npt.NDArray[np.object_]:
-    """Reasons per coupon (n,) in plain words, joined by `; `; outcome as recorded, `` where not cut yet."""
-    whole = {
-        "scrapped, not graded": outcome == "scrapped",
-        "not cut yet": outcome == "",
-        "not severed": outcome == "not_severed",
-        "cut aborted": outcome == "aborted",
-    }
-    is_cut = outcome == "cut"
-    reasons = whole | {text: flag & is_cut for text, flag in _edge_reasons(edge, thickness, parts).items()}
+    """Reasons per coupon (n,), each a tuple of findings; outcome as recorded, `` where not cut yet."""
+    flagged: list[Flagged] = [(Finding(kind), outcome == known) for known, kind in WITHOUT_EDGE.items()]
+    flagged.append((Finding(GradeKind.NOT_CUT_YET), outcome == ""))
+    is_cut = outcome == Outcome.CUT
+    flagged += [(finding, flag & is_cut) for finding, flag in _on_the_edge(edge, thickness, parts)]
     if not parts.given():
-        reasons["no requirement stated"] = is_cut
-    fine = (meets == YES) & ~np.logical_or.reduce(list(reasons.values()))
-    return _joined({FINE: fine} | reasons)
+        flagged.append((Finding(GradeKind.NO_REQUIREMENT), is_cut))
+    fine = (meets == YES) & ~np.logical_or.reduce([flag for _, flag in flagged])
+    return _gathered([(Finding(GradeKind.ALL_INSIDE), fine), *flagged])
 
 
-def _edge_reasons(edge: Edges, thickness: FloatArray, parts: Parts) -> dict[str, BoolArray]:
-    covered = scope("laser")
+def _on_the_edge(edge: Edges, thickness: FloatArray, parts: Parts) -> Iterator[Flagged]:
     unknown = np.isnan(thickness)
-    reasons: dict[str, BoolArray] = {
-        "no thickness given": unknown,
-        f"thickness outside {covered.low_mm:g} to {covered.high_mm:g} mm, graded by the same formulas": ~unknown
-        & ~np.asarray(iso9013.in_scope(thickness)),
-        "u worse than range 5": edge.squareness == iso9013.WORSE,
-        "Rz5 worse than range 4": edge.roughness == iso9013.WORSE,
-    }
-    items: list[tuple[str, npt.NDArray[np.int8] | None, FloatArray, str]] = [
-        ("u", parts.squareness, edge.u_mm, "not measured"),
-        ("Rz5", parts.roughness, edge.rz5_um, "not measured"),
-        ("dross", parts.dross, edge.dross, "not graded"),
-    ]
-    for symbol, part, value, missing in items:
+    yield Finding(GradeKind.NO_THICKNESS), unknown
+    yield iso9013.out_of_scope(), ~unknown & ~np.asarray(iso9013.in_scope(thickness))
+    yield iso9013.worse_than_last(Item.SQUARENESS), edge.squareness == iso9013.WORSE
+    yield iso9013.worse_than_last(Item.ROUGHNESS), edge.roughness == iso9013.WORSE
+    for item, part, value in (
+        (Item.SQUARENESS, parts.squareness, edge.u_mm),
+        (Item.ROUGHNESS, parts.roughness, edge.rz5_um),
+        (Item.DROSS, parts.dross, edge.dross),
+    ):
         if part is None:
             continue
-        reasons[f"{symbol} over the limit"] = part == NO
-        reasons[f"{symbol} too near the limit for the uncertainty of the bench"] = (
-            (part == UNDECIDED) & ~np.isnan(value) & ~unknown
-        )
-        reasons[f"{symbol} {missing}"] = np.isnan(value)
-    for symbol, count, response in (("u", edge.n_u, "squareness"), ("Rz5", edge.n_rz5, "roughness")):
-        usual = usual_readings()[response].readings
-        reasons[f"fewer readings of {symbol} than the usual {usual}"] = (count > 0) & (count < usual)
-    return reasons
+        missing = np.isnan(value)
+        yield _about(GradeKind.OVER_LIMIT, item), part == NO
+        yield _about(GradeKind.NEAR_LIMIT, item), (part == UNDECIDED) & ~missing & ~unknown
+        yield _about(GradeKind.NOT_MEASURED, item), missing
+    for item, count in ((Item.SQUARENESS, edge.n_u), (Item.ROUGHNESS, edge.n_rz5)):
+        usual = usual_readings()[item].readings
+        few = Finding(GradeKind.FEW_READINGS, About(response=item), {"usual": usual})
+        yield few, (count > 0) & (count < usual)
 
 
-def _joined(reasons: Mapping[str, BoolArray]) -> npt.NDArray[np.object_]:
-    """Texts whose flag is set, joined per row; only as many strings are built as there are combinations."""
-    texts = list(reasons)
-    codes = np.zeros(len(next(iter(reasons.values()))), dtype=np.int64)
-    for bit, text in enumerate(texts):
-        codes |= reasons[text].astype(np.int64) << bit
-    return _lookup(codes, lambda code: "; ".join(text for bit, text in enumerate(texts) if code >> bit & 1))
+def _about(kind: GradeKind, item: Item) -> Finding:
+    return Finding(kind, About(response=item))
 
 
-def _lookup(codes: npt.NDArray[np.int64], words: Callable[[int], str]) -> npt.NDArray[np.object_]:
-    """Text of each code (n,), each distinct one made once."""
+def _gathered(flagged: list[Flagged]) -> npt.NDArray[np.object_]:
+    """Findings whose flag is set, one tuple per row; only as many tuples are built as there are combinations."""
+    codes = np.zeros(len(flagged[0][1]), dtype=np.int64)
+    for bit, (_, flag) in enumerate(flagged):
+        codes |= flag.astype(np.int64) << bit
+    return _lookup(codes, lambda code: tuple(finding for bit, (finding, _) in enumerate(flagged) if code >> bit & 1))
+
+
+def _lookup(codes: npt.NDArray[np.int64], make: Callable[[int], object]) -> npt.NDArray[np.object_]:
+    """What each code (n,) stands for, made once for each distinct one."""
     places, distinct = pd.factorize(codes)
-    return np.array([words(int(code)) for code in distinct], dtype=object)[places]
+    made = np.empty(len(distinct), dtype=object)
+    for place, code in enumerate(distinct):
+        made[place] = make(int(code))
+    found: npt.NDArray[np.object_] = made[places]
+    return found
 
 
 def designations(edge: Edges, thickness: FloatArray, outcome: npt.NDArray[np.object_]) -> npt.NDArray[np.object_]:
-    """Designation per coupon (n,), or `none: ...` with the reason."""
+    """`trials.grade.iso9013.Designation` of each coupon (n,)."""
     covered = scope("laser")
     inside = np.asarray(iso9013.in_scope(thickness)) | np.isnan(thickness)
     codes = ((edge.squareness + 1) * 10 + edge.roughness + 1) * 2 + inside
-    words = _lookup(
-        codes,
-        lambda code: iso9013.designation(
-            code // 2 // 10 - 1, code // 2 % 10 - 1, covered.low_mm if code % 2 else covered.high_mm + 1
-        ),
-    )
-    return np.where(outcome == "cut", words, "none: no edge to grade")
+    codes = np.where(outcome == Outcome.CUT, codes, -1)
+    nothing = iso9013.Designation("", (Finding(GradeKind.NO_EDGE),))
+
+    def made(code: int) -> iso9013.Designation:
+        thickness_mm = covered.low_mm if code % 2 else covered.high_mm + 1
+        return iso9013.designation(code // 2 // 10 - 1, code // 2 % 10 - 1, thickness_mm)
+
+    return _lookup(codes, lambda code: nothing if code < 0 else made(code))
+
+
+def counted(reasons: Iterable[tuple[Finding, ...]]) -> list[tuple[tuple[Finding, ...], int]]:
+    """Different sets of reasons with how many coupons have each, the most frequent first."""
+    found: list[tuple[tuple[Finding, ...], int]] = []
+    for one in reasons:
+        place = next((i for i, (known, _) in enumerate(found) if known == one), None)
+        if place is None:
+            found.append((one, 1))
+        else:
+            found[place] = (one, found[place][1] + 1)
+    return sorted(found, key=lambda pair: -pair[1])

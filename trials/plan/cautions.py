@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from trials.findings import About, Finding, Weight
+from trials.gas import find_gas
 from trials.nozzles import Nozzle
 from trials.plan.kinds import PlanKind
 from trials.trial import Trial
@@ -28,7 +29,8 @@ _OF_A_TYPE: tuple[tuple[PlanKind, Callable[[Nozzle, str], bool]], ...] = (
 def nozzle_cautions(trial: Trial, nozzles: Sequence[Nozzle] | None = None) -> list[Finding]:
     """Cautions on the types of a trial, or on some of them, with its gas."""
     known = trial.nozzles if nozzles is None else nozzles
-    gas = trial.application.gas.strip().lower()
+    known_gas = find_gas(trial.application.gas)
+    gas = known_gas.name if known_gas else trial.application.gas.strip().lower()
     found = [
         Finding(kind, About(nozzle=nozzle.type), {"gas": gas}, Weight.LOOK_AT)
         for nozzle in known

@@ -21,34 +21,14 @@ from trials.report.record_pages import caution_lines, held_rows, program
 from trials.report.typeset import day_words
 from trials.trial import Trial, freeze_hash
 from trials.units import shown
+from trials.words import sheet as words
 from trials.words.findings import say
+from trials.words.grade import dross_definition, dross_name
 from trials.words.plan import described, limit_words, map_notes
 from trials.words.requirement import job_and_requirement
 
-STOP_RULES = (
-    "Not severed: stop the cut, write “not severed”, leave the coupon in the sheet, go on with the next. Three in a "
-    "row with one mount: stop and tell the engineer.",
-    "Burning or self-sustained fire in the kerf: stop the beam and the oxygen, let it go out, write “aborted”.",
-    "Head contact or tip-up: stop the machine. Check the nozzle, centre and calibrate, write it in as a new mount.",
-    "Anything else that is not as planned (another setting, another order, a refitted nozzle): cut safely first, then "
-    "write down what was really done.",
-)
-
-BENCH_STEPS = (
-    ("Let it cool", "Measure cold coupons only, at the temperature of the bench. Work in the order of the workbook."),
-    ("Dross first", "Grade the lower edge before anything is taken off. The worst spot of the edge counts."),
-    (
-        "Take the dross off",
-        "Scraper, then a brush for loose oxide. Never grind, file or blast: the edge is what is judged.",
-    ),
-    ("Squareness u", "Find the marked edge. Keep clear of lead-in, joint, corners and slat marks."),
-    ("Roughness Rz5", "Along the edge at the stated depth, at the same places each time, across no slat mark or bead."),
-    (
-        "Write it down",
-        "Every reading as shown by the instrument, with side and inspector. A doubtful value is measured "
-        "again as a repeat; nothing is rubbed out.",
-    ),
-)
+TITLE_LENGTH = 80
+"""So many characters of a title fit beside the number of the page."""
 
 
 def run_sheet_data(
@@ -56,27 +36,43 @@ def run_sheet_data(
 ) -> dict[str, Any]:
     """Everything on the run sheet: what is held, stop rules, mounts with their coupons, and maps of the sheets."""
     known = [say(finding) for finding in nozzle_cautions(trial)]
-    return _common(trial, made_on) | {
-        "title": f"Run sheet: {trial.trial.title}",
-        "question": trial.trial.question,
-        "job": job_and_requirement(trial.application),
-        "hash": freeze_hash(trial),
-        "held": [f"{name}: {value}" for name, value in held_rows(trial)],
-        "varied": [_varied(trial, name) for name in trial.factors],
-        "limits": [limit_words(limit) for limit in trial.plan.limits],
-        "stop_rules": list(STOP_RULES),
-        "said": [line for line in said if line not in known],
-        "nozzle_cautions": known,
-        "cautions": caution_lines(),
-        "sheets": [_sheet_row(row) for row in sheets.to_dict("records")],
-        "mounts": [_mount(trial, coupons, row) for row in mounts.sort_values("order").to_dict("records")],
-        "coupon_head": ["No.", "Coupon", *_factor_heads(trial), "Edge"],
-        "maps": _maps(trial, coupons),
-    }
+    return _with_footer(
+        _common(trial, made_on)
+        | {
+            "title": words.run_sheet_title(trial.trial.title),
+            "words": words.run_sheet_words(),
+            "question": trial.trial.question,
+            "job": job_and_requirement(trial.application),
+            "hash": freeze_hash(trial),
+            "held": [f"{name}: {value}" for name, value in held_rows(trial)],
+            "varied": [_varied(trial, name) for name in trial.factors],
+            "limits": words.not_allowed([limit_words(limit) for limit in trial.plan.limits])
+            if trial.plan.limits
+            else "",
+            "stop_rules": words.stop_rules(),
+            "said": [line for line in said if line not in known],
+            "nozzle_cautions": known,
+            "cautions": caution_lines(),
+            "sheets": [_sheet_row(row) for row in _records(sheets)],
+            "mounts": [_mount(trial, coupons, row) for row in _records(mounts.sort_values("order"))],
+            "coupon_head": words.coupon_heads(_factor_heads(trial)),
+            "maps": _maps(trial, coupons),
+        }
+    )
+
+
+def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    return [{str(name): value for name, value in row.items()} for row in frame.to_dict("records")]
 
 
 def _common(trial: Trial, made_on: date) -> dict[str, Any]:
     return {"engineer": trial.trial.engineer, "made_on": day_words(made_on), "program": program()}
+
+
+def _with_footer(data: dict[str, Any]) -> dict[str, Any]:
+    """The data of a paper with its foot, which names the title cut short."""
+    title = data["title"] if len(data["title"]) <= TITLE_LENGTH else f"{data['title'][: TITLE_LENGTH - 1]}…"
+    return data | {"footer": words.footer(title, data["made_on"], data["program"])}
 
 
 def _factor_heads(trial: Trial) -> list[str]:
@@ -85,9 +81,8 @@ def _factor_heads(trial: Trial) -> list[str]:
 
 def _varied(trial: Trial, name: str) -> str:
     asked = trial.factors[name]
-    levels = ", ".join(_value(level) for level in asked.levels)
-    today = f" (today {_value(trial.today_settings[name])})"
-    return f"{b.setting(name, '')}: {levels} {shown(asked.unit)}".rstrip() + today
+    levels = [_value(level) for level in asked.levels]
+    return words.varied(b.setting(name, ""), levels, shown(asked.unit), _value(trial.today_settings[name]))
 
 
 def _places(levels: Sequence[object]) -> int:
@@ -114,6 +109,7 @@ def _mount(trial: Trial, coupons: pd.DataFrame, row: dict[str, Any]) -> dict[str
     known = next(n for n in trial.nozzles if n.type == row["nozzle"])
     places = {trial.factor_column(name): _places(f.levels) for name, f in trial.factors.items() if not f.is_text}
     return {
+        "title": words.mount_title(*(_value(row[key]) for key in ("mount", "nozzle", "specimen", "sheet"))),
         "mount": _value(row["mount"]),
         "order": _value(row["order"]),
         "sheet": _value(row["sheet"]),
@@ -133,8 +129,9 @@ def _maps(trial: Trial, coupons: pd.DataFrame) -> list[dict[str, Any]]:
     found = []
     for sheet in coupons["sheet"].drop_duplicates().sort_values():
         place = sheet_map(trial, coupons, sheet)
-        alt = f"Map of sheet {sheet}: {len(place.coupons)} coupons with mark, order and measured edge."
-        found.append({"title": f"Sheet {sheet}", "said": map_notes(place), "svg": sheet_figure(place), "alt": alt})
+        alt = words.map_alt(sheet, len(place.coupons))
+        title = words.map_title(sheet)
+        found.append({"title": title, "said": map_notes(place), "svg": sheet_figure(place), "alt": alt})
     return found
 
 
@@ -143,52 +140,42 @@ def bench_card_data(trial: Trial, made_on: date) -> dict[str, Any]:
     thickness = trial.application.thickness_mm
     varies = any("thickness" in name for name in trial.factors)
     fixed = None if varies else thickness
-    return _common(trial, made_on) | {
-        "title": "Bench card",
-        "steps": [list(step) for step in BENCH_STEPS],
-        "where": _where(trial, fixed),
-        "edge": _edge(trial, fixed),
-        "scale": [
-            {
-                "grade": str(step.grade),
-                "name": step.name,
-                "definition": step.definition,
-                "svg": dross_drawing(step.grade),
-                "alt": f"Drawing of dross grade {step.grade}: {step.name}.",
-            }
-            for step in SCALE
-        ],
-        "limits": _limits(fixed),
-        "limits_head": ["", "range 1", "range 2", "range 3", "range 4", "range 5"],
-        "limits_title": f"Upper limits of {standards.edition()} at {fixed:g} mm" if fixed else "",
-        "unsure": "A value ten times its neighbours is mostly a slip of the point or the unit: measure again before it "
-        "is sent. A coupon that cannot be measured stays empty, with a note why.",
-    }
+    return _with_footer(
+        _common(trial, made_on)
+        | {
+            "title": words.bench_card_title(),
+            "words": words.bench_card_words(),
+            "steps": words.bench_steps(),
+            "where": _where(trial, fixed),
+            "edge": _edge(trial, fixed),
+            "scale": [
+                {
+                    "grade": str(step.grade),
+                    "name": dross_name(step.grade),
+                    "definition": dross_definition(step.grade),
+                    "svg": dross_drawing(step.grade),
+                    "alt": words.dross_alt(step.grade, dross_name(step.grade)),
+                }
+                for step in SCALE
+            ],
+            "limits": _limits(fixed),
+            "limits_head": words.limits_head(),
+            "limits_title": words.limits_title(standards.edition(), fixed) if fixed else "",
+        }
+    )
 
 
 def _where(trial: Trial, thickness: float | None) -> list[str]:
-    cutoff = trial.bench.cutoff_mm
-    readings = {name: trial.responses[name].readings for name in trial.responses}
-    parts = [f"{trial.quantity(name).label}: {n} on each coupon" for name, n in readings.items()]
-    lines = [
-        f"Readings: {'; '.join(parts)}.",
-        "Measure the edge that the workbook names, always at the same places.",
-    ]
-    lines.append(
-        f"Rz5: cut-off {cutoff:g} mm, five lengths and half a cut-off at each end, so {6 * cutoff:g} mm of clean edge."
-    )
+    readings = {trial.quantity(name).label: asked.readings for name, asked in trial.responses.items()}
+    lines = words.where(readings, trial.bench.cutoff_mm)
     if thickness is None:
-        return [*lines, "Depths depend on the thickness of the coupon: ask the engineer for them."]
-    depth, out = _depths(thickness)
-    lines.append(f"Rz5: {depth:g} mm below the top face ({thickness:g} mm thick); write the depth down if it differs.")
-    lines.append(f"u: from {out:g} mm below the top face to {out:g} mm above the lower one; leave the rest out.")
-    return lines
+        return [*lines, words.depths_unknown()]
+    return [*lines, *words.depths(thickness, *_depths(thickness))]
 
 
 def _edge(trial: Trial, thickness: float | None) -> dict[str, str]:
     count = trial.responses["squareness"].readings if "squareness" in trial.responses else 3
-    words = "The cut edge from the side: ends and corners left out, depths for u and Rz5, a slat mark to keep clear of."
-    return {"svg": edge_figure(count, thickness, *_depths(thickness)), "alt": words}
+    return {"svg": edge_figure(count, thickness, *_depths(thickness)), "alt": words.edge_alt()}
 
 
 def _depths(thickness: float | None) -> tuple[float, float]:
@@ -208,7 +195,8 @@ def _limits(thickness: float | None) -> list[list[str]]:
 def labels_data(coupons: pd.DataFrame, made_on: date) -> dict[str, Any]:
     """One label per coupon, the mark and nothing else, sorted by mark so that the order tells nothing either."""
     return {
-        "title": "Coupon labels",
+        "title": words.labels_title(),
+        "footer": words.labels_footer(words.labels_title(), len(coupons)),
         "engineer": "",
         "made_on": day_words(made_on),
         "program": program(),

@@ -35,7 +35,7 @@ class VerdictExtras:
 
     engineer: who answers for the trial; the trial file's own entry if empty.
     graded: one row per coupon, `coupon, nozzle, roughness_range, squareness_range, dross_grade, designation, meets,
-    why` (`meets` is yes, no or undecided).
+    reasons` as `trials.grade.coupons` gives them.
     tables: by response, the rows that were analysed, one per reading: `coupon, cut_order, sheet, mount, specimen,
     nozzle`, the factor columns, `side` if recorded, `value` in the kept unit, and `residual` (on the model's scale) if
     the fit gives it. Coupons that were lost are not in it.

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 from trials.errors import InputError
 
 SUFFIXES = (".svg", ".png", ".pdf")
+PIXELS_PER_INCH = 200.0
+"""Sharp on paper at the width of a page, and still a small file (common practice, no source)."""
 _PAGE = '#set page(width: auto, height: auto, margin: 6pt)\n#image(bytes(sys.inputs.svg), format: "svg")'
 
 
@@ -21,7 +25,10 @@ def picture_bytes(svg: str, suffix: str) -> bytes:
         return svg.encode()
     import typst
 
-    made = typst.compile(_PAGE.encode(), ignore_system_fonts=True, sys_inputs={"svg": svg}, format=kind[1:], ppi=200.0)
+    form: Literal["png", "pdf"] = "png" if kind == ".png" else "pdf"
+    made = typst.compile(
+        _PAGE.encode(), ignore_system_fonts=True, sys_inputs={"svg": svg}, format=form, ppi=PIXELS_PER_INCH
+    )
     return made if isinstance(made, bytes) else made[0]
 
 

@@ -10,6 +10,8 @@ from typing import Any
 import pandas as pd
 
 from trials.decide.results import Study
+from trials.grade.kinds import Meets
+from trials.grade.reasons import counted
 from trials.report import blocks as b
 from trials.report.extras import VerdictExtras
 from trials.report.figures.edges import lost_figure
@@ -18,7 +20,8 @@ from trials.standards import cautions, edition, roughness_ranges, squareness_ran
 from trials.trial import Trial
 from trials.units import shown
 from trials.words.findings import say
-from trials.words.language import plural, text
+from trials.words.grade import reasons_counted
+from trials.words.language import text
 from trials.words.numbers import plain
 from trials.words.plan import limit_words
 
@@ -45,14 +48,13 @@ def grades_section(graded: pd.DataFrame | None, trial: Trial) -> dict[str, Any]:
         text("Coupons by dross"),
     ]
     names += [text("Meets"), text("Undecided"), text("Not")]
-    reasons = graded.loc[graded["meets"] != "yes", "why"].dropna().astype(str).value_counts(sort=False)
-    why = sorted(((n, words) for words, n in reasons.items() if words), key=lambda pair: (-pair[0], str(pair[1])))
+    reasons = counted(graded.loc[graded["meets"] != Meets.YES, "reasons"])
     return b.section(
         title,
         [
             b.table(names, rows, (1, 5, 6, 7), (2, 1, 2.6, 2.6, 2.6, 1, 1.25, 0.6)),
             b.words(text("Each range or grade with its number of coupons; “worse” is worse than the last range.")),
-            b.listed(plural("{why} ({n} coupon)", "{why} ({n} coupons)", int(n), why=words) for n, words in why[:8]),
+            b.listed(reasons_counted(known, n) for known, n in reasons[:8]),
         ],
     )
 
@@ -66,7 +68,7 @@ def _grade_row(nozzle: str, part: pd.DataFrame) -> list[str]:
         _tally(part, "roughness_range", text("range"), ranges),
         _tally(part, "squareness_range", text("range"), ranges),
         _tally(part, "dross_grade", text("grade"), {-1: text("not graded")}),
-        *(str(int(met.get(answer, 0))) for answer in ("yes", "undecided", "no")),
+        *(str(int(met.get(answer, 0))) for answer in (Meets.YES, Meets.UNDECIDED, Meets.NO)),
     ]
 
 

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 from trials.steps.files import write_bytes
 from trials.steps.load import load
-from trials.steps.papers import run_sheet
 from trials.steps.plan import freeze, propose
+from trials.steps.sheet import run_sheet
 from trials.steps.verdict import verdict
 from trials.store.records.folder import read_trial
 

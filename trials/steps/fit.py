@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from trials.errors import InputError
-from trials.steps.grading import grade, require_plan
+from trials.steps.grade import grade, require_plan
 from trials.steps.load import load
 from trials.steps.looks import look_number
 from trials.store.records.as_cut import analysis_table, coupon_table, departures

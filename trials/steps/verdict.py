@@ -13,7 +13,7 @@ from trials.steps.files import plain, write_bytes
 from trials.steps.fit import evidence
 from trials.steps.load import load
 from trials.steps.looks import fingerprint
-from trials.steps.papers import verdict_extras
+from trials.steps.verdict_facts import verdict_extras
 from trials.store.records import database
 
 if TYPE_CHECKING:

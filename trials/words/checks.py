@@ -292,6 +292,37 @@ def _size_moves(nozzle: Fact, was: Fact, now: Fact) -> str:
     return text("{nozzle} {now} (was {was})", nozzle=nozzle, now=after, was=before)
 
 
+def _check_name(finding: Finding) -> str:
+    known = {
+        StudyKind.FAR_READINGS: text("Far readings"),
+        StudyKind.FAR_COUPONS: text("Far coupons"),
+        StudyKind.CENTRING: text("Centring"),
+        StudyKind.DRIFT: text("Drift over the order of cutting"),
+        StudyKind.WEAR_IN_A_MOUNT: text("Change as a mount goes on"),
+        StudyKind.SPREAD_ALONG_AN_EDGE: text("Spread of readings on one coupon, by type"),
+        StudyKind.SPREAD_BETWEEN_COUPONS: text("Spread from coupon to coupon, by type"),
+        StudyKind.CURVES: text("Fit of the curves"),
+        StudyKind.SHUFFLED_SPECIMENS: text("Shuffled specimens"),
+        StudyKind.RESIDUAL_SHAPE: text("Shape of the residuals"),
+        StudyKind.SCALE: text("Scale"),
+        StudyKind.ZEROS: text("Zeros"),
+    }
+    return known[StudyKind(facts.word(finding, "check"))]
+
+
+def _trend_not_known(finding: Finding) -> str:
+    return text(
+        "{check}: cannot be computed, since beside the settings these records leave too little to judge a trend by.",
+        check=_check_name(finding),
+    )
+
+
+def _check_not_made(finding: Finding) -> str:
+    return text(
+        "{check}: cannot be computed. {problem}", check=_check_name(finding), problem=facts.word(finding, "problem")
+    )
+
+
 SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
     StudyKind.FAR_READINGS: _far_readings,
     StudyKind.FAR_COUPONS: _far_coupons,
@@ -307,6 +338,8 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
     StudyKind.RESIDUAL_SHAPE: _shape,
     StudyKind.SCALE: _scale,
     StudyKind.ZEROS: _zeros,
+    StudyKind.TREND_NOT_KNOWN: _trend_not_known,
+    StudyKind.CHECK_NOT_MADE: _check_not_made,
     StudyKind.WITHOUT_THE_FAR: _without_far,
     StudyKind.ZEROS_AT_A_QUARTER: _at_a_quarter,
 }

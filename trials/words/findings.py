@@ -6,11 +6,13 @@ from collections.abc import Callable, Mapping
 from enum import StrEnum
 
 from trials.findings import Finding
-from trials.words import chances, ladders, lives, model, plan, plan_chances, remarks, settling
+from trials.words import bench, chances, grade, ladders, lives, model, plan, plan_chances, remarks, settling
 
 Sentence = Callable[[Finding], str]
 SENTENCES: Mapping[StrEnum, Sentence] = {
+    **bench.SENTENCES,
     **chances.SENTENCES,
+    **grade.SENTENCES,
     **ladders.SENTENCES,
     **lives.SENTENCES,
     **model.SENTENCES,

@@ -51,6 +51,15 @@ def percent(share: float, places: int = 0, sign: bool = False) -> str:
     return f"{fixed(100.0 * share, places, sign)} %"
 
 
+def rounded(value: float, digits: int, sign: bool = False) -> str:
+    """A figure with at most so many significant digits, no zeros at its end; sign: a plus is shown too.
+
+    >>> rounded(0.30000001, 3), rounded(2.0, 4, sign=True)
+    ('0.3', '+2')
+    """
+    return unsigned_zero(f"{value:+.{digits}g}" if sign else f"{value:.{digits}g}")
+
+
 def with_unit(value: float, unit: str, digits: int = 3) -> str:
     """A figure with its unit as printed.
 

@@ -11,16 +11,13 @@ from trials.infer.chance.next_edge import (
     chance,
     check_rule,
     edge_chance,
-    edge_draws,
     estimate_chance,
-    even_points,
     layer_of,
     lost_cuts,
     next_edge,
-    pivot_draws,
     specimens_to_show,
 )
-from trials.infer.chance.proportion import Share, share_limits
+from trials.infer.chance.proportion import Share, lowest_share, share_limits
 from trials.infer.chance.reach import Reach, find_reach
 from trials.infer.chance.source import CouponResponse, SpreadSource, correlations, find_source
 from trials.infer.chance.tolerance import howe_factor, one_sided_factor, tolerance_bound, two_sided_factor
@@ -44,10 +41,8 @@ __all__ = [
     "correlations",
     "draw",
     "edge_chance",
-    "edge_draws",
     "effect_correlation",
     "estimate_chance",
-    "even_points",
     "find_layers",
     "find_reach",
     "find_source",
@@ -56,9 +51,9 @@ __all__ = [
     "key",
     "layer_of",
     "lost_cuts",
+    "lowest_share",
     "next_edge",
     "one_sided_factor",
-    "pivot_draws",
     "share_limits",
     "specimens_to_show",
     "tolerance_bound",

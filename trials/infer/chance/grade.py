@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.special import expit, gammaincinv, ndtri
+from scipy.special import expit
 
 from trials.errors import NotIdentifiable, WrongShape
 from trials.findings import Finding
+from trials.infer.chance.draws import chi_square_draws, even_normals
 from trials.infer.chance.kinds import ChanceKind
-from trials.infer.chance.next_edge import DRAWS, Chance, even_points, lost_cuts
+from trials.infer.chance.next_edge import DRAWS, Chance, lost_cuts
 from trials.infer.ordinal import OrdinalFit
 
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(32)
@@ -49,24 +50,24 @@ def chance_of_grade(
     lever = np.concatenate([np.eye(len(fit.thresholds))[step], -row])
     level = float(lever @ np.concatenate([soft.thresholds, soft.coefficients]))
     variance = float(lever @ soft.covariance @ lever)
-    points = even_points(3, draws, seed)
-    ratio = df / (2 * gammaincinv(df / 2, points[:, 0]))
+    z = even_normals(3, draws, seed)
+    ratio = df / chi_square_draws(df, 3, draws, seed, 0)
     if fit._data.starts is None:
-        spread, shares = np.zeros(len(points)), np.sqrt(variance * ratio)
+        spread, shares = np.zeros(len(z)), np.sqrt(variance * ratio)
     else:
         groups = len(fit._data.starts)
         square = specimens * variance * groups / min(df, groups)
         within = max(specimens * variance - soft.group_sd**2, 0.0)
         spread = np.sqrt(np.maximum(square * ratio - within, 0.0))
         shares = np.sqrt(square * ratio / specimens)
-    found = _new_specimen(level - ndtri(points[:, 1]) * shares, spread)
+    found = _new_specimen(level - z[:, 1] * shares, spread)
     estimate = float(_new_specimen(np.array([level]), np.array([soft.group_sd]))[0])
     rests_on = (
         Finding(ChanceKind.GRADE_RULE, facts={"at_most": float(at_most), "new_specimen": fit._data.starts is not None}),
         Finding(ChanceKind.PENALISED),
     )
     if cuts is not None:
-        share, share_draws = lost_cuts(cuts, lost, points[:, 2])
+        share, share_draws = lost_cuts(cuts, lost, z[:, 2])
         estimate, found = estimate * share, found * share_draws
     return Chance(estimate, float(np.quantile(found, 1 - confidence)), confidence, rests_on, cuts, lost)
 

@@ -5,19 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import gammaincinv, ndtr, ndtri
 
 from trials.errors import WrongShape
 from trials.findings import Finding
+from trials.infer.chance.draws import chi_squares, even_normals
 from trials.infer.chance.kinds import ChanceKind
 from trials.infer.chance.mean_squares import find_layers, floor, variances
 from trials.infer.chance.next_edge import (
-    Chance,
     NextEdge,
     Rule,
-    chance,
+    check_rule,
     edge_chance,
-    even_points,
+    estimate_chance,
     layer_of,
     pivot_draws,
 )
@@ -30,8 +29,6 @@ class JointChance:
     Attributes:
         estimate, low, confidence: as for one requirement, with the correlations given.
         least, most: what the estimates allow whatever the correlation (Frechet limits).
-        low_any: lower bound that holds whatever the correlation.
-        each: the chances one by one.
         rests_on: what was assumed.
     """
 
@@ -40,8 +37,6 @@ class JointChance:
     confidence: float
     least: float
     most: float
-    low_any: float
-    each: tuple[Chance, ...]
     rests_on: tuple[Finding, ...] = ()
 
 
@@ -68,24 +63,22 @@ def chance_of_all(
     if m < 2 or len(rules) != m:
         raise WrongShape(f"{m} edges and {len(rules)} rules do not pair; give at least two of each, in one order.")
     roots = {level: _root(correlation.get(level, np.eye(m)), m, level) for level in ("specimen", "coupon")}
-    each = tuple(chance(e, r, confidence, seed=seed + i) for i, (e, r) in enumerate(zip(edges, rules, strict=True)))
-    strict = tuple(chance(e, r, 1 - (1 - confidence) / m, seed=seed) for e, r in zip(edges, rules, strict=True))
-    points = ndtri(even_points(2 * m, 512, seed + 1))
+    for edge, rule in zip(edges, rules, strict=True):
+        check_rule(edge, rule, confidence)
+    points = even_normals(2 * m, 512, seed + 1)
     upper = points[:, :m] @ roots["specimen"].T
     lower = points[:, m:] @ roots["coupon"].T
     plain = [floor(variances(e.squares)) for e in edges]
     estimate = _joint(edges, rules, [np.array([e.mean]) for e in edges], plain, upper, lower)[0]
     means, drawn = _joint_draws(edges, roots, draws, seed)
     low = float(np.quantile(_joint(edges, rules, means, drawn, upper, lower), 1 - confidence))
-    estimates = [c.estimate for c in each]
+    estimates = [estimate_chance(e, r) for e, r in zip(edges, rules, strict=True)]
     return JointChance(
         estimate=float(estimate),
         low=low,
         confidence=confidence,
         least=max(0.0, sum(estimates) - (m - 1)),
         most=min(estimates),
-        low_any=max(0.0, sum(c.low for c in strict) - (m - 1)),
-        each=each,
         rests_on=(Finding(ChanceKind.MOVE_TOGETHER),),
     )
 
@@ -131,7 +124,7 @@ def _joint_draws(
     """Means and variances of every response with their estimation errors correlated as the effects are."""
     m, means, found = len(edges), [], []
     layers = max(len(e.squares) for e in edges)
-    points = ndtri(even_points(m * (layers + 1), draws, seed)).T
+    points = even_normals(m * (layers + 1), draws, seed).T
     z, raw = roots["specimen"] @ points[:m], points[m:].reshape(layers, m, -1)
     # Mean squares of two responses correlate like the squared correlation of their effects.
     common = {level: _root((root @ root.T) ** 2, m, level) for level, root in roots.items()}
@@ -140,7 +133,7 @@ def _joint_draws(
         for j, s in enumerate(edge.squares):
             root = common["coupon" if layer_of(s.name) == "coupon" else "specimen"]
             mix = raw[j, i] if layer_of(s.name) == "reading" else root[i] @ raw[j]
-            rows.append(2 * gammaincinv(s.df / 2, ndtr(mix)))
+            rows.append(chi_squares(s.df, mix))
         mean, variance = pivot_draws(edge, np.vstack(rows), z[i])
         means.append(mean)
         found.append(variance)

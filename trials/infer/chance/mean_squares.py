@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.infer.chance.spaces import Cells, Gain, Matrix, Space, collapse, indicator, level_means
 
 READING = "reading"
 
@@ -31,19 +32,22 @@ class MeanSquare:
 class Layers:
     """Mean squares from the top layer down, and what is needed to predict a mean.
 
+    Readings that share fixed columns, groups and type are one cell; rows below are the m cells, each weighted by the
+    root of its number of readings.
+
     Attributes:
         squares: one per layer (and type, where the spread is per type).
         ordinary: (k,) least-squares coefficients of the fixed columns.
-        mean_weights: (n, k) rows so that the mean at settings c is response @ mean_weights @ c.
-        members: {variance: (n, levels) indicator} of every grouping; "reading" is handled apart.
-        reading_rows: {variance: (n,) bool} rows to which each reading variance applies.
+        mean_weights: (m, k) weights of the cells behind the coefficients.
+        members: {variance: (m, levels) weighted indicator} of every grouping; "reading" is handled apart.
+        reading_rows: {variance: (m,) bool} cells to which each reading variance applies.
         missing: groupings that have no degrees of freedom of their own.
     """
 
     squares: tuple[MeanSquare, ...]
     ordinary: np.ndarray
     mean_weights: np.ndarray
-    members: dict[str, np.ndarray]
+    members: dict[str, Matrix]
     reading_rows: dict[str, np.ndarray]
     missing: tuple[str, ...]
 
@@ -86,86 +90,73 @@ def find_layers(
     """
     response, fixed = np.asarray(response, dtype=float), np.asarray(fixed, dtype=float)
     _check(response, fixed, groups, types, spread_by_type)
-    kinds = [] if types is None else sorted(set(np.asarray(types).astype(str)))
-    of_type = {} if types is None else {t: np.asarray(types).astype(str) == t for t in kinds}
-    base, ordinary, weights = _least_squares(response, fixed)
-    steps, missing = [], []
-    for layer, labels in groups.items():
-        names, at = np.unique(np.asarray(labels).astype(str), return_inverse=True)
-        member = np.eye(len(names))[at.reshape(-1)]
-        rest = member - base @ (base.T @ member)
-        left, size, _ = np.linalg.svd(rest, full_matrices=False)
-        gained = left[:, size > 1e-8 * np.sqrt(len(response))]
-        if not gained.shape[1]:
-            missing.append(layer)
-            continue
-        base = np.hstack([base, gained])
-        steps.append((layer, member, gained))
-    members = {
-        key(layer, t): member[:, (member * of_type[t][:, None]).any(axis=0)] if t else member
-        for layer, member, _ in steps
-        for t in (kinds if layer in spread_by_type else [None])
+    cells = collapse(response, fixed, groups, types)
+    of_type = {t: cells.types == t for t in sorted(set(cells.types))} if types is not None else {}
+    rows: dict[str | None, np.ndarray] = {None: np.ones(cells.count, bool), **of_type}
+    space, ordinary, weights = _least_squares(cells)
+    steps, lowest = _steps(cells, space)
+    split: dict[str, list[str | None]] = {
+        layer: [*of_type] if layer in spread_by_type else [None] for layer in (*groups, READING)
     }
-    reading_rows = {
-        key(READING, t): of_type[t] if t else np.ones(len(response), bool)
-        for t in (kinds if READING in spread_by_type else [None])
-    }
-    squares = _squares(response, steps, base, members, reading_rows, of_type, spread_by_type)
-    return Layers(tuple(squares), ordinary, weights, members, reading_rows, tuple(missing))
-
-
-def _squares(
-    response: np.ndarray,
-    steps: list[tuple[str, np.ndarray, np.ndarray]],
-    base: np.ndarray,
-    members: dict[str, np.ndarray],
-    reading_rows: dict[str, np.ndarray],
-    of_type: dict[str, np.ndarray],
-    spread_by_type: tuple[str, ...],
-) -> list[MeanSquare]:
-    """Mean squares of every step, then of the readings."""
+    members = {key(step.layer, t): _member(cells, step.layer, rows[t]) for step in steps for t in split[step.layer]}
+    reading_rows = {key(READING, t): rows[t] for t in split[READING]}
+    rest = cells.response - space.project(cells.response)
     squares = []
-    for layer, _, gained in steps:
-        for t in of_type if layer in spread_by_type else [None]:
-            keep = slice(None) if t is None else of_type[t]
-            squares.append(_square(key(layer, t), response, gained, keep, members, reading_rows))
-    rest = response - base @ (base.T @ response)
-    lever = np.sum(base**2, axis=1)
-    for name, at in reading_rows.items():
-        df = float(np.sum(1.0 - lever[at]))
-        if df < 0.5:
-            raise NotIdentifiable(f"No repeats are left to judge the spread '{name}' by; leave the lowest group out.")
-        squares.append(MeanSquare(name, float(rest[at] @ rest[at]) / df, df, {name: 1.0}))
-    return squares
+    for step in steps:
+        gain = Gain(step.before, step.after, members, {key(READING, t): at for t, at in rows.items()})
+        squares += [_square(step.layer, t, rest, gain, [*reading_rows]) for t in split[step.layer]]
+    squares += [_reading_square(name, cells, lowest, at) for name, at in reading_rows.items()]
+    missing = tuple(layer for layer in groups if layer not in {step.layer for step in steps})
+    return Layers(tuple(squares), ordinary, weights, members, reading_rows, missing)
 
 
-def _square(
-    name: str,
-    response: np.ndarray,
-    gained: np.ndarray,
-    keep: np.ndarray | slice,
-    members: dict[str, np.ndarray],
-    reading_rows: dict[str, np.ndarray],
-) -> MeanSquare:
-    """Mean square of the rows `keep` within one layer; df by Satterthwaite where the layer does not split cleanly."""
-    part = gained[keep]
-    inner = part.T @ part
-    df = float(np.trace(inner))
+@dataclass(frozen=True)
+class _Step:
+    """One layer: its name, the space of everything above it, and the space with it."""
+
+    layer: str
+    before: Space
+    after: Space
+
+
+def _steps(cells: Cells, space: Space) -> tuple[list[_Step], Space]:
+    """The layers that add something to a space, from the top down, and the space of all of them."""
+    steps = []
+    for layer, codes in cells.groups.items():
+        wider = space.join(level_means(codes, cells.root))
+        if wider.rank > space.rank:
+            steps.append(_Step(layer, space, wider))
+            space = wider
+    return steps, space
+
+
+def _member(cells: Cells, layer: str, at: np.ndarray) -> Matrix:
+    """Weighted indicator (m, levels) of the groups of a layer that hold a cell of `at`."""
+    codes = cells.groups[layer]
+    return indicator(codes, cells.root)[:, np.unique(codes[at])]
+
+
+def _reading_square(name: str, cells: Cells, space: Space, at: np.ndarray) -> MeanSquare:
+    """Mean square of what all layers leave over, in the cells `at`."""
+    df = float(np.sum(cells.root[at] ** 2) - np.sum(space.leverage()[at]))
+    if df < 0.5:
+        raise NotIdentifiable(f"No repeats are left to judge the spread '{name}' by; leave the lowest group out.")
+    rest = cells.response - space.project(cells.response)
+    return MeanSquare(name, float(np.sum(cells.within[at]) + rest[at] @ rest[at]) / df, df, {name: 1.0})
+
+
+def _square(layer: str, of_type: str | None, response: np.ndarray, gain: Gain, readings: list[str]) -> MeanSquare:
+    """Mean square of one layer (in one type); df by Satterthwaite where the layer does not split cleanly."""
+    name, rows = key(layer, of_type), key(READING, of_type)
+    at = gain.rows[rows]
+    df = float(np.sum(gain.after.leverage()[at] - gain.before.leverage()[at]))
     if df < 0.5:
         raise NotIdentifiable(f"There are too few groups to judge the spread '{name}' by; pool it over the types.")
-    score = gained.T @ response
-    value = float(score @ inner @ score) / df
-    sizes = {}
-    for other, member in members.items():
-        seen = gained.T @ member
-        size = float(np.sum(seen * (inner @ seen))) / df
-        if size > 1e-9:
-            sizes[other] = size
-    for other, at in reading_rows.items():
-        size = float(np.trace(inner @ (gained[at].T @ gained[at]))) / df
-        if size > 1e-9:
-            sizes[other] = size
-    return MeanSquare(name, value, df**2 / float(np.sum(inner**2)), sizes)
+    gained = gain.after.project(response) - gain.before.project(response)
+    found = {other: gain.of_groups(other, rows) / df for other in gain.members}
+    found |= {other: gain.of_rows(other, rows) / df for other in readings}
+    sizes = {other: size for other, size in found.items() if size > 1e-9}
+    return MeanSquare(name, float(gained[at] @ gained[at]) / df, df**2 / gain.of_rows(rows, rows), sizes)
 
 
 def variances(squares: tuple[MeanSquare, ...], values: np.ndarray | None = None) -> dict[str, np.ndarray]:
@@ -190,11 +181,13 @@ def draw(squares: tuple[MeanSquare, ...], chi_square: np.ndarray) -> dict[str, n
     return variances(squares, values)
 
 
-def _least_squares(response: np.ndarray, fixed: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Orthonormal basis of the fixed columns, coefficients, and the weights behind them."""
-    q, r = np.linalg.qr(fixed)
+def _least_squares(cells: Cells) -> tuple[Space, np.ndarray, np.ndarray]:
+    """Space of the fixed columns, coefficients, and the weights behind them."""
+    q, r = np.linalg.qr(cells.fixed)
+    if np.linalg.matrix_rank(r) < cells.fixed.shape[1]:
+        raise NotIdentifiable("The fixed columns depend on each other; drop the repeated ones.")
     inverse = np.linalg.solve(r, np.eye(len(r)))
-    return q, inverse @ (q.T @ response), q @ inverse.T
+    return Space(np.zeros((len(q), 0)), q), inverse @ (q.T @ cells.response), q @ inverse.T
 
 
 def _check(
@@ -211,8 +204,6 @@ def _check(
         raise WrongShape("Response, fixed columns and groups must have one row per reading; check their lengths.")
     if not np.all(np.isfinite(response)) or not np.all(np.isfinite(fixed)):
         raise NotFinite("A reading or a fixed column is missing or infinite; fill it or leave the row out.")
-    if np.linalg.matrix_rank(fixed) < fixed.shape[1]:
-        raise NotIdentifiable("The fixed columns depend on each other; drop the repeated ones.")
     if READING in groups:
         raise WrongShape("'reading' is the name of what is left over; name the lowest group differently.")
     if spread_by_type and types is None:

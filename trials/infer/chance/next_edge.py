@@ -9,11 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import betaincinv, gammaincinv, ndtr, ndtri
-from scipy.stats import qmc
+from scipy.special import ndtr, ndtri
 
 from trials.errors import NotFinite, WrongShape
 from trials.findings import Finding
+from trials.infer.chance.draws import beta_draws, chi_square_draws, even_normals
 from trials.infer.chance.kinds import ChanceKind
 from trials.infer.chance.mean_squares import Layers, MeanSquare, draw, floor, key, variances
 
@@ -117,11 +117,10 @@ def chance(
         NotFinite: mean or limit is NaN or infinite.
     """
     check_rule(edge, rule, confidence)
-    points = even_points(len(edge.squares) + 2, draws, seed)
-    found = edge_chance(*edge_draws(edge, points), rule)
+    found = edge_chance(*edge_draws(edge, draws, seed), rule)
     estimate = estimate_chance(edge, rule)
     if cuts is not None:
-        share, share_draws = lost_cuts(cuts, lost, points[:, 1])
+        share, share_draws = lost_cuts(cuts, lost, even_normals(len(edge.squares) + 2, draws, seed)[:, 1])
         estimate, found = estimate * share, found * share_draws
     return Chance(estimate, float(np.quantile(found, 1 - confidence)), confidence, _rests_on(edge, rule), cuts, lost)
 
@@ -138,34 +137,35 @@ def edge_chance(mean: np.ndarray, between_sd: np.ndarray, reading_sd: np.ndarray
 
     Edge level is normal around the mean with `between_sd`, readings normal around it with `reading_sd`.
     """
-    mean, between_sd, reading_sd = np.broadcast_arrays(*(np.asarray(a, float) for a in (mean, between_sd, reading_sd)))
+    mean, between_sd, reading_sd = (np.asarray(a, float) for a in (mean, between_sd, reading_sd))
     room = rule.limit - mean if rule.at_most else mean - rule.limit
     if not np.any(between_sd):
         one = _step(room, reading_sd / (np.sqrt(rule.readings) if rule.kind == "mean" else 1.0))
-        return one if rule.kind == "mean" else one**rule.readings
+        return one if rule.kind == "mean" else _all_of(one, rule.readings)
     if rule.kind == "mean" or rule.readings == 1:
         spread = np.sqrt(between_sd**2 + reading_sd**2 / rule.readings)
         return _step(room, spread)
+    room, between_sd, reading_sd = np.broadcast_arrays(room, between_sd, reading_sd)
     wide = reading_sd > between_sd
     out = np.empty(room.shape)
     if np.any(wide):
         level = room[wide, None] - between_sd[wide, None] * _NODES
-        out[wide] = ndtr(level / reading_sd[wide, None]) ** rule.readings @ _WEIGHTS
+        out[wide] = _all_of(ndtr(level / reading_sd[wide, None]), rule.readings) @ _WEIGHTS
     if not np.all(wide):
         worst = ndtri(_U ** (1.0 / rule.readings))
         out[~wide] = _step(room[~wide, None] - reading_sd[~wide, None] * worst, between_sd[~wide, None]) @ _U_WEIGHTS
     return np.clip(out, 0.0, 1.0)
 
 
-def lost_cuts(cuts: int, lost: int, points: np.ndarray) -> tuple[float, np.ndarray]:
-    """Share of cuts not lost, and its Beta(cut + 1/2, lost + 1/2) quantiles (Jeffreys) at points (draws,) in (0, 1).
+def lost_cuts(cuts: int, lost: int, z: np.ndarray) -> tuple[float, np.ndarray]:
+    """Share of cuts not lost, and its Beta(cut + 1/2, lost + 1/2) quantiles (Jeffreys) at normal quantiles (draws,).
 
     Raises:
         WrongShape: lost is negative or above cuts, or there are no cuts.
     """
     if cuts < 1 or not 0 <= lost <= cuts:
         raise WrongShape(f"{lost} lost of {cuts} cuts cannot be; count each coupon tried once.")
-    return (cuts - lost) / cuts, betaincinv(cuts - lost + 0.5, lost + 0.5, points)
+    return (cuts - lost) / cuts, beta_draws(cuts - lost + 0.5, lost + 0.5, z)
 
 
 def specimens_to_show(
@@ -206,10 +206,13 @@ def grown(edge: NextEdge, now: int, count: int, types: int) -> NextEdge:
     return replace(edge, squares=tuple(squares), mean_sizes=sizes)
 
 
-def edge_draws(edge: NextEdge, points: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Draws (draws,) of the mean, the sd between edges and the sd of readings at points (draws, layers + 2)."""
-    mean, found = pivot_draws(edge, _chi_squares(edge.squares, points[:, 2:]), ndtri(points[:, 0]))
-    between = sum((found[name] for name in edge.between.values()), np.zeros(len(points)))
+def edge_draws(edge: NextEdge, draws: int, seed: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Draws (draws,) of the mean, the sd between edges and the sd of readings; the same for one number and seed."""
+    size = len(edge.squares) + 2
+    columns = [chi_square_draws(s.df, size, draws, seed, j + 2) for j, s in enumerate(edge.squares)]
+    z = even_normals(size, draws, seed)[:, 0]
+    mean, found = pivot_draws(edge, np.vstack(columns), z)
+    between = sum((found[name] for name in edge.between.values()), np.zeros(len(z)))
     return mean, np.sqrt(between), np.sqrt(found[edge.reading])
 
 
@@ -222,22 +225,23 @@ def pivot_draws(edge: NextEdge, chi_square: np.ndarray, z: np.ndarray) -> tuple[
     return edge.mean - z * np.sqrt(np.where(straight > 0, straight, cut)), found
 
 
-def _chi_squares(squares: tuple[MeanSquare, ...], points: np.ndarray) -> np.ndarray:
-    """Chi-square quantiles (layers, draws) at points (draws, layers)."""
-    return np.vstack([2 * gammaincinv(s.df / 2, points[:, j]) for j, s in enumerate(squares)])
-
-
-def even_points(dimensions: int, count: int, seed: int) -> np.ndarray:
-    """Evenly spread points in the unit cube (at least count, dimensions): scrambled Sobol, a power of two of them."""
-    points = qmc.Sobol(dimensions, scramble=True, seed=seed).random_base2(int(np.ceil(np.log2(max(count, 2)))))
-    return np.clip(points, 1e-12, 1 - 1e-12)
-
-
 def _step(room: np.ndarray, spread: np.ndarray) -> np.ndarray:
     """Normal probability of staying within `room`, a plain step where the spread is zero."""
+    if np.all(spread > 0):
+        return ndtr(room / spread)
     room, spread = np.broadcast_arrays(room, spread)
     safe = np.where(spread > 0, spread, 1.0)
     return np.where(spread > 0, ndtr(room / safe), (room >= 0).astype(float))
+
+
+def _all_of(one: np.ndarray, count: int) -> np.ndarray:
+    """one ** count by multiplication, which for the few readings of an edge is much quicker."""
+    if count > 16:
+        return one**count
+    out = one
+    for _ in range(count - 1):
+        out = out * one
+    return out
 
 
 def _paired(sizes: dict[str, float], found: dict[str, np.ndarray]) -> list[tuple[float, np.ndarray]]:

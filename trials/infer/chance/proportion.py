@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from scipy.special import betaincinv
+
 from trials.errors import WrongShape
 
 METHODS = {"wilson": "wilson", "exact": "beta"}
@@ -38,3 +40,16 @@ def share_limits(count: int, total: int, confidence: float = 0.95, method: str =
     low, high = proportion_confint(count, total, alpha=1 - confidence, method=METHODS[method])
     low, high = (0.0 if count == 0 else float(low)), (1.0 if count == total else float(high))
     return Share(count, total, count / total, low, high, confidence)
+
+
+def lowest_share(count: int, total: int, confidence: float = 0.95) -> float:
+    """One-sided exact lower limit of a share: a beta quantile (Clopper and Pearson 1934, Biometrika 26).
+
+    Raises:
+        WrongShape: count is outside 0 .. total, total is under 1, or confidence outside (0, 1).
+    """
+    if total < 1 or not 0 <= count <= total or not 0 < confidence < 1:
+        raise WrongShape(
+            f"{count} out of {total} at a confidence of {confidence:g} is no share; count each piece once."
+        )
+    return float(betaincinv(count, total - count + 1, 1 - confidence)) if count else 0.0

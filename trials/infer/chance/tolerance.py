@@ -15,7 +15,7 @@ from scipy.stats import nct as noncentral_t
 
 from trials.errors import WrongShape
 from trials.infer.chance.mean_squares import floor, variances
-from trials.infer.chance.next_edge import DRAWS, NextEdge, Rule, check_rule, edge_chance, edge_draws, even_points
+from trials.infer.chance.next_edge import DRAWS, NextEdge, Rule, check_rule, edge_chance, edge_draws
 
 
 def one_sided_factor(n: int, coverage: float, confidence: float = 0.95) -> float:
@@ -78,10 +78,14 @@ def tolerance_bound(
     """
     _check(2, coverage, confidence)
     check_rule(edge, Rule(0.0, readings, kind, at_most), confidence)
-    drawn = edge_draws(edge, even_points(len(edge.squares) + 2, draws, seed))
+    drawn = edge_draws(edge, draws, seed)
+    way = 1.0 if at_most else -1.0
+    if readings == 1 or kind == "mean":  # each draw's own limit is at hand
+        mean, between, reading = drawn
+        reach = way * (mean - edge.mean) + norm.ppf(coverage) * np.sqrt(between**2 + reading**2 / readings)
+        return edge.mean + way * float(np.quantile(reach, confidence))
     found = floor(variances(edge.squares))
     spread = np.sqrt(sum(float(v) for v in found.values())) or max(abs(edge.mean), 1.0) * 1e-6
-    way = 1.0 if at_most else -1.0
 
     def short(reach: float) -> float:
         rule = Rule(edge.mean + way * reach, readings, kind, at_most)

@@ -10,11 +10,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 from scipy import special, stats
 
 from trials.errors import NotIdentifiable, WrongShape
-from trials.infer.mixed import FTest, fit_mixed
+from trials.infer.mixed import FTest, MixedDesign, fit_mixed
 
 Array = NDArray[np.float64]
 Labels = NDArray
@@ -163,13 +164,11 @@ def side_shifts(residuals: Array, mount: Labels, coupon: Labels, side: Labels) -
 
 
 def _cells(residuals: Array, mount: Labels, coupon: Labels, side: Labels) -> dict[object, list[tuple]]:
-    sums: dict[tuple, list[float]] = {}
-    for value, m, c, s in zip(residuals, mount, coupon, side, strict=True):
-        if s is not None and s == s and str(s) != "":
-            sums.setdefault((m, c, s), []).append(value)
+    frame = pd.DataFrame({"mount": mount, "coupon": coupon, "side": side, "value": residuals})
+    known = frame[frame["side"].notna() & (frame["side"].astype(str) != "")]
     table: dict[object, list[tuple]] = {}
-    for (m, c, s), values in sums.items():
-        table.setdefault(m, []).append((c, s, float(np.mean(values))))
+    for (m, c, s), value in known.groupby(["mount", "coupon", "side"], sort=False)["value"].mean().items():
+        table.setdefault(m, []).append((c, s, float(value)))
     return table
 
 
@@ -215,7 +214,8 @@ def box_cox(values: Array, fixed: Array, groups: Mapping[str, Labels], powers: A
         raise WrongShape("A power profile needs values above zero; measure again or leave this check out.")
     powers = np.round(np.linspace(-2.0, 2.0, 17), 10) if powers is None else powers
     middle = np.exp(np.mean(np.log(values)))
-    criterion = np.array([fit_mixed(_power(values, p, middle), fixed, groups).reml_criterion for p in powers])
+    design = MixedDesign.build(fixed, groups)
+    criterion = np.array([design.fit(_power(values, p, middle)).reml_criterion for p in powers])
     inside = powers[criterion <= criterion.min() + stats.chi2.ppf(0.95, 1)]
     return BoxCox(float(powers[criterion.argmin()]), float(inside.min()), float(inside.max()), powers, criterion)
 

@@ -1,5 +1,5 @@
 """The mixed model by restricted likelihood with the tests of Kenward and Roger."""
 
-from trials.infer.mixed.fit import Anchored, Estimate, FTest, MixedDesign, MixedFit, fit_mixed
+from trials.infer.mixed.fit import Anchored, Estimate, FTest, MixedDesign, MixedFit, fit_mixed, interval
 
-__all__ = ["Anchored", "Estimate", "FTest", "MixedDesign", "MixedFit", "fit_mixed"]
+__all__ = ["Anchored", "Estimate", "FTest", "MixedDesign", "MixedFit", "fit_mixed", "interval"]

@@ -22,8 +22,6 @@ from scipy import sparse
 from trials.infer.mixed.groupings import Grouping
 from trials.infer.mixed.pieces import Pieces, inverse_and_log_det
 
-_Live = tuple[int, np.ndarray, np.ndarray]  # a term still on its way up: its place, weights, columns
-
 
 @dataclass(frozen=True)
 class Level:
@@ -74,16 +72,19 @@ class ChainKernel:
 
     def evaluate(self, gamma: np.ndarray, residual: bool) -> Pieces:
         """Return the pieces at gamma (r,)."""
-        return _Pass(self, gamma).pieces(residual)
+        return Pass(self, gamma).pieces(self.terms + int(residual), residual)
 
 
-class _Pass:
+Entering = list[tuple[int, np.ndarray, np.ndarray]]  # term, weights a (U,), columns x (U, c) on a level
+
+
+class Pass:
     """One evaluation: up to absorb, solve the top, down for Z'H^-1A and the diagonal of T, up again for the traces."""
 
     def __init__(self, kernel: ChainKernel, gamma: np.ndarray) -> None:
+        """Evaluate the kernel at gamma (r,)."""
         self.kernel, self.gamma = kernel, gamma
-        self.aha = kernel.within.copy()
-        self.log_det = 0.0
+        self.aha, self.log_det = self.across_units()
         self.v: list[np.ndarray] = []
         self.s: list[np.ndarray] = []
         self.inside: list[np.ndarray] = []
@@ -91,10 +92,40 @@ class _Pass:
         self._solve_top()
         self._descend()
 
+    def across_units(self) -> tuple[np.ndarray, float]:
+        """Cross-product of A inside units in the metric of the readings, and log determinant of their variances."""
+        return self.kernel.within.copy(), 0.0
+
+    def precision(self) -> np.ndarray:
+        """What each unit's mean is worth beside its readings alone."""
+        return self.kernel.sizes
+
+    def ratio(self, i: int) -> float | np.ndarray:
+        """Variance ratio on level i, one or one per unit."""
+        term = self.kernel.chain_terms[i]
+        return 0.0 if term is None else self.gamma[term]
+
+    def entering(self, i: int, residual: bool) -> Entering:
+        """Terms that start on level i."""
+        term = self.kernel.chain_terms[i]
+        found = [] if term is None else [(term, np.ones(len(self.v[i])), self.b[i])]
+        if residual and i == 0:
+            weight = 1.0 / self.kernel.sizes
+            found.append((self.kernel.terms, weight, weight[:, None] * self.b[0]))
+        return found
+
+    def add_inside(self, out: Pieces) -> None:
+        """Add what the readings give inside units."""
+        across = self.kernel.n - len(self.kernel.sizes)
+        out.aga[-1] += self.kernel.within
+        out.agga[-1, -1] += self.kernel.within
+        out.trace[-1] += across
+        out.trace_pair[-1, -1] += across
+
     def _absorb(self) -> None:
-        precision, mean = self.kernel.sizes, self.kernel.means
-        for i, term in enumerate(self.kernel.chain_terms):
-            shrink = 1.0 + (0.0 if term is None else self.gamma[term]) * precision
+        precision, mean = self.precision(), self.kernel.means
+        for i in range(len(self.kernel.chain_terms)):
+            shrink = 1.0 + self.ratio(i) * precision
             self.log_det += float(np.log(shrink).sum())
             v = precision / shrink
             self.v.append(v)
@@ -112,11 +143,15 @@ class _Pass:
 
     def _solve_top(self) -> None:
         top, v = self.kernel.top, self.v[-1]
+        if not top.blocks:
+            self.b_last = v[:, None] * self.last_mean
+            self.aha += self.last_mean.T @ self.b_last
+            return
         ratio = np.zeros(top.indicators.shape[1])
         for block, term in zip(top.blocks, top.terms, strict=True):
             ratio[block] = self.gamma[term]
         self.c = top.crossed(v)
-        self.j, log_det = _bordered_inverse(ratio, self.c.toarray(), top.blocks[0].stop if top.blocks else 0)
+        self.j, log_det = _bordered_inverse(ratio, self.c.toarray(), top.blocks[0].stop)
         self.big_l = self.j * ratio
         self.log_det += log_det
         weighted = v[:, None] * self.last_mean
@@ -138,38 +173,33 @@ class _Pass:
             self.b.insert(0, b)
             self.diagonal.insert(0, diagonal)
 
-    def pieces(self, residual: bool) -> Pieces:
-        kernel = self.kernel
-        t, c = kernel.terms + int(residual), kernel.within.shape[0]
+    def pieces(self, t: int, residual: bool) -> Pieces:
+        """The pieces of t terms."""
+        c = self.kernel.within.shape[0]
         out = Pieces(self.log_det, self.aha, np.zeros((t, c, c)), np.zeros((t, t, c, c)), np.zeros(t), np.zeros((t, t)))
-        live: list[tuple[int, np.ndarray, np.ndarray]] = []  # term, weights a (U,), columns x (U, c) on this level
-        for i, term in enumerate(kernel.chain_terms):
-            entering = [] if term is None else [(term, np.ones(len(self.v[i])), self.b[i])]
-            if residual and i == 0:
-                weight = 1.0 / kernel.sizes
-                entering.append((t - 1, weight, weight[:, None] * self.b[0]))
+        live: Entering = []
+        for i in range(len(self.kernel.chain_terms)):
+            entering = self.entering(i, residual)
             for index, a, x in entering:
                 out.aga[index] = x.T @ self.b[i]
                 out.trace[index] = a @ self.diagonal[i]
             live += entering
-            if i < len(kernel.levels):
+            if i < len(self.kernel.levels):
                 live = self._push(i, live, out)
         self._finish(live, out)
         if residual:
-            across = kernel.n - len(kernel.sizes)
-            out.aga[-1] += kernel.within
-            out.agga[-1, -1] += kernel.within
-            out.trace[-1] += across
-            out.trace_pair[-1, -1] += across
+            self.add_inside(out)
         return out
 
-    def _push(self, i: int, live: list[_Live], out: Pieces) -> list[_Live]:
+    def _push(self, i: int, live: Entering, out: Pieces) -> Entering:
         """Add what this level gives to each pair of terms and take their weights and columns one level up."""
         level, v, s, above = self.kernel.levels[i], self.v[i], self.s[i], self.diagonal[i + 1]
         phi = v / s[level.parent]
         sums = [(level.sums(v**2 * a), level.sums(v * phi * a), level.sums(v[:, None] * x)) for _, a, x in live]
         for p, (ti, a, x) in enumerate(live):
             for q, (tj, b, y) in enumerate(live[: p + 1]):
+                if sums[p][0] @ sums[q][0] == 0.0:
+                    continue  # terms of types that share no parent
                 pair = x.T @ (v[:, None] * y) - sums[p][2].T @ (sums[q][2] / s[:, None])
                 ab = a * b
                 value = ab @ (v**2) - 2.0 * (ab * v**2) @ phi + (sums[p][0] / s) @ (sums[q][0] / s)
@@ -177,9 +207,12 @@ class _Pass:
                 _add(out, ti, tj, pair, value + 2.0 * float(inner @ above))
         return [(t, level.sums(phi**2 * a), level.sums(phi[:, None] * x)) for t, a, x in live]
 
-    def _finish(self, live: list[_Live], out: Pieces) -> None:
+    def _finish(self, live: Entering, out: Pieces) -> None:
         """Pairs of terms on the last level and with the groupings at the top."""
         top, v = self.kernel.top, self.v[-1]
+        if not top.blocks:
+            self._finish_alone(live, out)
+            return
         crossed = [top.crossed(v**2 * a) for _, a, _ in live]
         seen = [top.indicators.T @ (v[:, None] * x) for _, _, x in live]
         turned = [c @ self.big_l for c in crossed]
@@ -200,6 +233,14 @@ class _Pass:
             for bj, tj in zip(top.blocks[: g + 1], top.terms[: g + 1], strict=True):
                 part = t_rr[bi, bj]
                 _add(out, ti, tj, self.b_top[bi].T @ part @ self.b_top[bj], float(np.vdot(part, part)))
+
+    def _finish_alone(self, live: Entering, out: Pieces) -> None:
+        """Pairs of terms on the last level where nothing is above it."""
+        v = self.v[-1]
+        for p, (ti, a, x) in enumerate(live):
+            for tj, b, y in live[: p + 1]:
+                if a @ b > 0.0:
+                    _add(out, ti, tj, x.T @ (v[:, None] * y), float((a * b) @ v**2))
 
 
 def _bordered_inverse(ratio: np.ndarray, c: np.ndarray, d: int) -> tuple[np.ndarray, float]:

@@ -7,16 +7,17 @@ and Roger (1997) for tests and intervals. A variance estimated as zero stays in 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import special
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
-from trials.infer.mixed.groupings import RESIDUAL, Grouping, Labels, numbers, read_groupings
+from trials.infer.mixed.groupings import RESIDUAL, Grouping, Labels, finest_codes, numbers, read_groupings
 from trials.infer.mixed.kenward_roger import Adjustment, adjust, denominator
 from trials.infer.mixed.kernel import FixedPart, Layout, lay_out, read_fixed
+from trials.infer.mixed.pieces import Pieces
 from trials.infer.mixed.reml import LARGE, Solved, criterion, information, minimise, solve_fixed
 
 DEPENDENT = 1e-9  # singular value, relative to the largest, below which a contrast row adds nothing
@@ -44,6 +45,19 @@ class Estimate:
     low: float
     high: float
     p: float
+
+
+def interval(value: float, se: float, df: float, confidence: float) -> Estimate:
+    """Two-sided t interval.
+
+    Raises:
+        WrongShape: confidence is not between 0 and 1.
+    """
+    if not 0.0 < confidence < 1.0:
+        raise WrongShape(f"confidence is {confidence}, expected a figure between 0 and 1 such as 0.95")
+    reach = float(special.stdtrit(df, 0.5 + confidence / 2.0)) * se
+    p = 2.0 * float(special.stdtr(df, -abs(value) / se))
+    return Estimate(value, se, df, value - reach, value + reach, p)
 
 
 @dataclass(frozen=True)
@@ -100,7 +114,7 @@ class MixedFit:
             WrongShape: contrast is not (q, k), or all its rows are zero.
             NotFinite: contrast holds a value that is not a number.
         """
-        rows, value = self._reduced(self._read(contrast, 2))
+        rows, value = self.reduced(contrast)
         df, scale = denominator(self.adjustment, rows)
         q = len(rows)
         wald = float(value @ np.linalg.solve(rows @ self.adjustment.phi_adjusted @ rows.T, value))
@@ -114,18 +128,17 @@ class MixedFit:
             WrongShape: contrast is not (k,) or all zero, or confidence is not between 0 and 1.
             NotFinite: contrast holds a value that is not a number.
         """
-        if not 0.0 < confidence < 1.0:
-            raise WrongShape(f"confidence is {confidence}, expected a figure between 0 and 1 such as 0.95")
+        turned, value = self.single(contrast)
+        df, _ = denominator(self.adjustment, turned[None, :])
+        se = float(np.sqrt(turned @ self.adjustment.phi_adjusted @ turned))
+        return interval(value, se, df, confidence)
+
+    def single(self, contrast: np.ndarray) -> tuple[np.ndarray, float]:
+        """Contrast (k,) in terms of orthonormal columns, and its value; raises as estimate."""
         row = self._read(contrast, 1)
         if not row.any():
             raise WrongShape("the contrast is all zero, so it asks nothing; give at least one weight")
-        turned = self.anchored.turned(row)
-        df, _ = denominator(self.adjustment, turned[None, :])
-        value = float(self.anchored.values(row))
-        se = float(np.sqrt(turned @ self.adjustment.phi_adjusted @ turned))
-        reach = float(special.stdtrit(df, 0.5 + confidence / 2.0)) * se
-        p = 2.0 * float(special.stdtr(df, -abs(value) / se))
-        return Estimate(value, se, df, value - reach, value + reach, p)
+        return self.anchored.turned(row), float(self.anchored.values(row))
 
     def _read(self, contrast: np.ndarray, ndim: int) -> np.ndarray:
         rows = numbers(contrast, "the contrast")
@@ -138,8 +151,12 @@ class MixedFit:
             raise NotFinite("the contrast holds a value that is not a finite number; give plain weights")
         return rows
 
-    def _reduced(self, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Independent combinations (q, k) of the rows, uncorrelated and of unit variance before adjustment; values."""
+    def reduced(self, contrast: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Independent combinations (q, k) of contrast rows, of unit covariance before adjustment, and their values.
+
+        Combinations are in terms of orthonormal columns; raises as test.
+        """
+        rows = self._read(contrast, 2)
         rows = rows[rows.any(axis=1)]
         if not len(rows):
             raise WrongShape("every row of the contrast is zero, so it asks nothing; give at least one weight")
@@ -168,8 +185,9 @@ class MixedDesign:
 
         collapse False keeps every row a unit of its own, and dense picks the algebra, to check one against the other.
         """
-        part = read_fixed(numbers(fixed, "the fixed part"))
-        groupings = tuple(read_groupings(groups, len(part.q)))
+        x = numbers(fixed, "the fixed part")
+        groupings = tuple(read_groupings(groups, len(x))) if x.ndim == 2 else ()
+        part = read_fixed(x, finest_codes(groupings))
         layout = lay_out(part.columns, part.q, groupings, collapse, dense)
         design = cls(part, groupings, layout)
         design._refuse_inseparable()
@@ -183,31 +201,11 @@ class MixedDesign:
         return result
 
     def _refuse_inseparable(self) -> None:
-        """Refuse groupings whose variance the data cannot show, from tr(M G_i M G_j) with M = I - X(X'X)^-1X'."""
-        if not self.groupings:
-            return
-        kernel = self.layout.kernel_for(np.zeros(len(self.fixed_part.q)))
-        pieces = kernel.evaluate(np.zeros(len(self.groupings)), residual=True)
-        k = self.fixed_part.q.shape[1]
-        solved = Solved(np.eye(k), np.zeros(k), 0.0, 0.0)
-        left = pieces.trace[:-1] - np.trace(pieces.aga[:-1, :k, :k], axis1=1, axis2=2)
-        for grouping, rest, whole in zip(self.groupings, left, pieces.trace, strict=False):
-            if rest <= 1e-9 * whole:
-                raise NotIdentifiable(
-                    f"grouping {grouping.name!r} is spanned by the fixed columns: its levels cannot differ once the "
-                    "fixed terms are taken out; leave it out, or leave out the fixed term that stands for it"
-                )
-        gram = information(pieces, solved)
-        unit = 1.0 / np.sqrt(np.diagonal(gram))
-        values, vectors = np.linalg.eigh(gram * np.outer(unit, unit))
-        if values[0] > 1e-9:
-            return
-        names = [g.name for g in self.groupings] + [RESIDUAL]
-        mixed = [name for name, weight in zip(names, vectors[:, 0], strict=True) if abs(weight) > 0.05]
-        raise NotIdentifiable(
-            f"the variances of {', '.join(repr(n) for n in mixed)} cannot be told apart once the fixed "
-            f"terms are taken out; leave {mixed[0]!r} out"
-        )
+        """Refuse groupings whose variance the data cannot show."""
+        if self.groupings:
+            kernel = self.layout.kernel_for(np.zeros(len(self.fixed_part.q)))
+            pieces = kernel.evaluate(np.zeros(len(self.groupings)), residual=True)
+            refuse_inseparable(pieces, [g.name for g in self.groupings] + [RESIDUAL])
 
     def fit(self, response: np.ndarray) -> MixedFit:
         """Fit one response (n,).
@@ -216,6 +214,13 @@ class MixedDesign:
             WrongShape: response is not (n,).
             NotFinite: response holds a value that is not a number.
             NotIdentifiable: the readings leave no spread to judge by.
+        """
+        return self._fit_scaled(*self.least_squares(response))
+
+    def least_squares(self, response: np.ndarray) -> tuple[np.ndarray, float, Anchored]:
+        """What ordinary least squares leaves of a response (n,), in units of its standard deviation; the unit; the fit.
+
+        Raises as fit does.
         """
         y, offset = self._centred(response)
         part = self.fixed_part
@@ -231,7 +236,7 @@ class MixedDesign:
                 "record more digits or fit fewer terms"
             )
         unit = np.sqrt(spread / self.nu)
-        return self._fit_scaled(rest / unit, unit, Anchored(part, start, again, offset))
+        return rest / unit, float(unit), Anchored(part, start, again, offset)
 
     def _centred(self, response: np.ndarray) -> tuple[np.ndarray, float]:
         y = numbers(response, "the response")
@@ -246,7 +251,7 @@ class MixedDesign:
         return (centred, offset) if np.abs(centred).max() < abs(offset) else (y, 0.0)
 
     def _fit_scaled(self, rest: np.ndarray, unit: float, least_squares: Anchored) -> MixedFit:
-        part, nu = self.fixed_part, self.nu
+        nu = self.nu
         kernel = self.layout.kernel_for(rest)
         per_level = np.array([len(rest) / g.levels for g in self.groupings])
         found = minimise(kernel, nu, per_level)
@@ -256,25 +261,61 @@ class MixedDesign:
                 "readings of the same group never differ, or too little to be seen beside the groups, so their spread "
                 "has no estimate; record more digits, or average each group and leave that grouping out"
             )
+        ratios = dict(zip((g.name for g in self.groupings), gamma, strict=True))
         pieces = kernel.evaluate(gamma, residual=True)
+        return self.finish(pieces, {**ratios, RESIDUAL: 1.0}, found.converged, unit, least_squares)
+
+    def finish(
+        self, pieces: Pieces, ratios: Mapping[str, float], converged: bool, unit: float, least_squares: Anchored
+    ) -> MixedFit:
+        """The fit at variance ratios whose pieces, residual included, are given; unit and least_squares as above."""
+        part, nu = self.fixed_part, self.nu
         solved = solve_fixed(pieces)
         sigma2 = solved.rss / nu * unit**2
-        adjustment = adjust(pieces, solved, sigma2, None if self.groupings else nu)
+        adjustment = adjust(pieces, solved, sigma2, nu)
         anchored = replace(least_squares, weights=least_squares.weights + unit * solved.beta)
         identity = np.eye(len(solved.beta))
         back = part.coefficients(identity)
         value = criterion(pieces, solved, nu) + part.log_det + 2.0 * nu * np.log(unit)
-        variances = {g.name: float(v * sigma2) for g, v in zip(self.groupings, gamma, strict=True)}
         return MixedFit(
             anchored.values(identity),
             back @ adjustment.phi_adjusted @ back.T,
             back @ adjustment.phi @ back.T,
-            {**variances, RESIDUAL: float(sigma2)},
+            {name: float(ratio * sigma2) for name, ratio in ratios.items()},
             float(value),
-            found.converged,
+            converged,
             adjustment,
             anchored,
         )
+
+
+def refuse_inseparable(pieces: Pieces, names: Sequence[str]) -> None:
+    """Refuse variances that the data cannot show, from tr(M G_i M G_j) with M = I - X(X'X)^-1X'.
+
+    pieces: with every grouping's variance at zero, in terms of orthonormal columns; names: of its terms, readings last.
+
+    Raises:
+        NotIdentifiable: naming the grouping.
+    """
+    k = pieces.aha.shape[0] - 1
+    solved = Solved(np.eye(k), np.zeros(k), 0.0, 0.0)
+    left = pieces.trace - np.trace(pieces.aga[:, :k, :k], axis1=1, axis2=2)
+    for name, rest, whole in zip(names, left, pieces.trace, strict=True):
+        if rest <= 1e-9 * whole:
+            raise NotIdentifiable(
+                f"grouping {name!r} is spanned by the fixed columns: its levels cannot differ once the "
+                "fixed terms are taken out; leave it out, or leave out the fixed term that stands for it"
+            )
+    gram = information(pieces, solved)
+    unit = 1.0 / np.sqrt(np.diagonal(gram))
+    values, vectors = np.linalg.eigh(gram * np.outer(unit, unit))
+    if values[0] > 1e-9:
+        return
+    mixed = [name for name, weight in zip(names, vectors[:, 0], strict=True) if abs(weight) > 0.05]
+    raise NotIdentifiable(
+        f"the variances of {', '.join(repr(n) for n in mixed)} cannot be told apart once the fixed "
+        f"terms are taken out; leave {mixed[0]!r} out"
+    )
 
 
 def fit_mixed(response: np.ndarray, fixed: np.ndarray, groups: Mapping[str, Labels]) -> MixedFit:

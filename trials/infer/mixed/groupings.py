@@ -33,6 +33,11 @@ class Grouping:
         return bool(np.array_equal(first[self.codes], other.codes))
 
 
+def finest_codes(groupings: Sequence[Grouping]) -> np.ndarray | None:
+    """Codes (n,) of the grouping with most levels, None without groupings."""
+    return max(groupings, key=lambda g: g.levels).codes if groupings else None
+
+
 def numbers(values: object, what: str) -> np.ndarray:
     """Values as an array of floats.
 

@@ -42,8 +42,8 @@ class FixedPart:
         return result
 
 
-def read_fixed(fixed: np.ndarray) -> FixedPart:
-    """Check and factor the model matrix (n, k).
+def read_fixed(fixed: np.ndarray, codes: np.ndarray | None = None) -> FixedPart:
+    """Check and factor the model matrix (n, k); codes (n,): levels in which its rows may repeat, which saves time.
 
     Raises:
         WrongShape: not a matrix with at least one column.
@@ -63,7 +63,7 @@ def read_fixed(fixed: np.ndarray) -> FixedPart:
     largest = np.abs(x).max(axis=0)
     largest = np.where(largest > 0, largest, 1.0)
     scale = largest * np.maximum(np.linalg.norm(x / largest, axis=0), 1e-300)
-    q, r = np.linalg.qr(x / scale)
+    q, r = _factored(x / scale, codes)
     left = np.abs(np.diagonal(r))
     if (left < RANK_TOLERANCE).any():
         column = int(np.argmax(left < RANK_TOLERANCE)) + 1
@@ -77,6 +77,21 @@ def read_fixed(fixed: np.ndarray) -> FixedPart:
     ones = q.T @ np.ones(n)
     has_constant = np.abs(1.0 - q @ ones).max() < 1e-9
     return FixedPart(x, q, r, scale, _cleaned(np.linalg.solve(r, ones)) / scale if has_constant else None)
+
+
+def _factored(columns: np.ndarray, codes: np.ndarray | None) -> tuple[np.ndarray, np.ndarray]:
+    """QR factors of columns (n, k), from one row per level where all rows of a level are equal."""
+    if codes is None:
+        return np.linalg.qr(columns)
+    sizes = np.bincount(codes)
+    member = np.empty(len(sizes), dtype=np.intp)
+    member[codes] = np.arange(len(codes))
+    short = columns[member]
+    if len(short) < columns.shape[1] or not np.array_equal(short[codes], columns):
+        return np.linalg.qr(columns)
+    root = np.sqrt(sizes)[:, None]
+    q, r = np.linalg.qr(short * root)
+    return (q / root)[codes], r
 
 
 def _cleaned(weights: np.ndarray) -> np.ndarray:

@@ -82,7 +82,7 @@ def find_structure(
 def _complete(values: Labels | None) -> bool:
     if values is None or len(values) == 0:
         return False
-    return all(value is not None and value == value and str(value) != "" for value in values)
+    return all(value is not None and value == value and str(value) != "" for value in set(values))
 
 
 def _same(a: Labels, b: Labels) -> bool:

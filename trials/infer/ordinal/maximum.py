@@ -10,7 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import expit, logsumexp
+from scipy.linalg import block_diag
+from scipy.special import expit, log_expit, logsumexp
 
 from trials.infer.likelihood.climb import Summit, bend_by_differences, climb
 from trials.infer.likelihood.recession import Recession, nothing_separates, recession
@@ -75,11 +76,16 @@ def quadrature(points: int) -> tuple[np.ndarray, np.ndarray]:
 
 
 def maximise(
-    problem: Problem, start: np.ndarray, group_sd: float = SD_START, cone: Recession | None = None
+    problem: Problem,
+    start: np.ndarray,
+    group_sd: float = SD_START,
+    cone: Recession | None = None,
+    informed: bool = True,
 ) -> Solution:
     """Supremum of the log-likelihood over all parameters; `start` (p,) keeps the ends of every row in order.
 
-    `cone` saves finding it again where only offsets differ from a problem solved before.
+    `cone` saves finding it again where only offsets differ from a problem solved before. Where nobody needs the
+    information to many digits, `informed=False` leaves it at the one the climb used (see `_Integral.bend`).
     """
     cone = _cone(problem) if cone is None else cone
     limit = replace(
@@ -93,7 +99,7 @@ def maximise(
     if problem.starts is None:
         top = _climb_plain(work, basis, free)
         return Solution(basis @ top.point, 0.0, top.height, top.information, cone, limit, top.converged)
-    top = _climb_grouped(work, basis, np.append(free, group_sd))
+    top = _climb_grouped(work, basis, np.append(free, group_sd), informed)
     sd = abs(float(top.point[-1]))
     return Solution(basis @ top.point[:-1], sd, top.height, top.information, cone, limit, top.converged)
 
@@ -138,81 +144,193 @@ def plain_bend(rows: Rows, theta: np.ndarray) -> np.ndarray:
     return (rows.upper.T * uu) @ rows.upper + (rows.lower.T * ll) @ rows.lower + cross + cross.T
 
 
-def _climb_grouped(problem: Problem, basis: np.ndarray, free: np.ndarray) -> Summit:
-    """Newton on (basis coordinates, group sd) with differences of the exact gradient."""
-    prior = problem.prior_rows
+def _climb_grouped(problem: Problem, basis: np.ndarray, free: np.ndarray, informed: bool) -> Summit:
+    """Newton on (basis coordinates, group sd); the information at the summit by differences of the exact gradient."""
+    prior, turn = problem.prior_rows, block_diag(basis, 1.0)
+    seen: list[tuple[np.ndarray, _Integral]] = []
+
+    def at(z: np.ndarray) -> _Integral:
+        if not seen or not np.array_equal(seen[0][0], z):
+            mode = seen[0][1].mode if seen else None
+            seen[:] = [(z, integrate(problem, basis @ z[:-1], z[-1], mode))]
+        return seen[0][1]
 
     def value(z: np.ndarray) -> float:
         if abs(z[-1]) > SD_LARGEST:
             return -np.inf
-        theta = basis @ z[:-1]
-        height = _grouped(problem, theta, z[-1], gradient=False)[0] - 0.5 * (z[-1] / problem.prior_sd) ** 2
-        return height + (plain_value(prior, theta) if prior is not None else 0.0)
+        height = at(z).height - 0.5 * float(z[-1] / problem.prior_sd) ** 2
+        return height + (plain_value(prior, basis @ z[:-1]) if prior is not None else 0.0)
 
     def slope(z: np.ndarray) -> np.ndarray:
-        theta = basis @ z[:-1]
-        uphill = _grouped(problem, theta, z[-1], gradient=True)[1]
+        uphill = at(z).slope()
         uphill[-1] -= z[-1] / problem.prior_sd**2
         if prior is not None:
-            uphill[:-1] += plain_slope(prior, theta)
-        return np.append(basis.T @ uphill[:-1], uphill[-1])
+            uphill[:-1] += plain_slope(prior, basis @ z[:-1])
+        return turn.T @ uphill
 
-    return climb(value, slope, bend_by_differences(slope), free, steps=100)
+    def bend(z: np.ndarray) -> np.ndarray:
+        found = at(z).bend()
+        found[-1, -1] -= 1.0 / problem.prior_sd**2
+        if prior is not None:
+            found[:-1, :-1] += plain_bend(prior, basis @ z[:-1])
+        return turn.T @ found @ turn
+
+    top = climb(value, slope, bend, free, steps=100)
+    return replace(top, information=-bend_by_differences(slope)(top.point)) if informed else top
 
 
-def _grouped(problem: Problem, theta: np.ndarray, sd: float, gradient: bool) -> tuple[float, np.ndarray]:
-    """Integrated log-likelihood and its gradient (p + 1,) by theta and the group sd."""
+def row_pulls(solution: Solution, problem: Problem) -> tuple[np.ndarray, np.ndarray]:
+    """Derivatives (n,) of the log-likelihood by the upper and the lower end of each row, at a solution."""
+    limit = replace(problem, rows=solution.limit)
+    if problem.starts is not None:
+        return integrate(limit, solution.theta, solution.group_sd).pulls()
+    up, low = slopes(*solution.limit.ends(solution.theta))
+    return solution.limit.weight * up, solution.limit.weight * low
+
+
+@dataclass(frozen=True)
+class _Integral:
+    """The likelihood with the group effect integrated out at one point (theta, sd), and what its slopes need.
+
+    Attributes:
+        height: log-likelihood.
+        mode, curvature, f_sum: (g,) standardised group effects, minus the second derivative there, sum of densities.
+        z, share: (g, q) nodes and their share of each group's integral.
+        u, low: (n,) ends at the modes; un, ln: (n, q) chances of lying above the upper and below the lower end.
+        tail: (n,) what both slopes share.
+    """
+
+    rows: Rows
+    starts: np.ndarray
+    sizes: np.ndarray
+    nodes: np.ndarray
+    sd: float
+    height: float
+    mode: np.ndarray
+    curvature: np.ndarray
+    f_sum: np.ndarray
+    z: np.ndarray
+    share: np.ndarray
+    u: np.ndarray
+    low: np.ndarray
+    un: np.ndarray
+    ln: np.ndarray
+    tail: np.ndarray
+
+    def _sum(self, values: np.ndarray) -> np.ndarray:
+        return np.add.reduceat(values, self.starts, axis=0)
+
+    def pulls(self) -> tuple[np.ndarray, np.ndarray]:
+        """Exact derivatives (n,) by the upper and lower ends: direct part, then through the modes and curvatures."""
+        at_row = np.repeat(self.share, self.sizes, axis=0)
+        direct = np.sum(at_row * self.un, axis=1) + self.tail, -np.sum(at_row * self.ln, axis=1) - self.tail
+        by_mode, by_curvature, _ = self._through()
+        to_mode = np.repeat(by_mode / self.curvature, self.sizes) * self.sd
+        to_curve = np.repeat(by_curvature, self.sizes) * self.sd**2
+        upper, lower = (to_mode * density(e) + to_curve * density_slope(e) for e in (self.u, self.low))
+        return direct[0] + upper, direct[1] + lower
+
+    def _through(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Derivatives (g,) by the modes and by the curvatures, and the slope of f_sum."""
+        h_z = -self.sd * self._sum(self.un - self.ln) - self.z
+        push = np.sum(self.share * h_z, axis=1)
+        stretch = np.sum(self.share * h_z * self.nodes, axis=1)
+        f_slope = self._sum(density_slope(self.u) + density_slope(self.low))
+        by_curvature = -0.5 * stretch * self.curvature**-1.5 - 0.5 / self.curvature
+        return push - by_curvature * self.sd**3 * f_slope, by_curvature, f_slope
+
+    def slope(self) -> np.ndarray:
+        """Exact gradient (p + 1,) of the quadrature sum by theta and the group sd."""
+        up, low = self.pulls()
+        by_mode, by_curvature, f_slope = self._through()
+        q_mode = self._sum(expit(-self.u) - expit(self.low))
+        mode_by_sd = (-q_mode + self.sd * self.mode * self.f_sum) / self.curvature
+        curve_by_sd = 2 * self.sd * self.f_sum - self.sd**2 * self.mode * f_slope
+        direct = -np.sum(self.share * self.z * self._sum(self.un - self.ln))
+        by_sd = direct + np.sum(by_mode * mode_by_sd + by_curvature * curve_by_sd)
+        return np.append(self.rows.upper.T @ up + self.rows.lower.T @ low, by_sd)
+
+    def bend(self) -> np.ndarray:
+        """Second derivatives (p + 1, p + 1) with the nodes held still: off by the quadrature error, good for steps.
+
+        Mean over the group effect of the second derivatives, plus the covariance of the first (Louis 1982, JRSS B 44).
+        """
+        at_row = np.repeat(self.share, self.sizes, axis=0)
+        z_row = np.repeat(self.z, self.sizes, axis=0)
+        upper, lower, cross = self.rows.upper, self.rows.lower, self.tail + self.tail**2
+        dense = [at_row * e * (1 - e) for e in (self.un, self.ln)]
+        mixed = (upper.T * cross) @ lower
+        out = np.zeros((upper.shape[1] + 1, upper.shape[1] + 1))
+        out[:-1, :-1] = mixed + mixed.T
+        for rows, d in zip((upper, lower), dense, strict=True):
+            out[:-1, :-1] -= (rows.T * (d.sum(axis=1) + cross)) @ rows
+            out[:-1, -1] += rows.T @ np.sum(d * z_row, axis=1)
+        out[-1, :-1] = out[:-1, -1]
+        out[-1, -1] = -np.sum((dense[0] + dense[1]) * z_row**2)
+        return out + self._covariance()
+
+    def _covariance(self) -> np.ndarray:
+        """Sum over groups of the covariance (p + 1, p + 1) of the first derivatives over the group effect."""
+        scores = []
+        for k in range(len(self.nodes)):
+            up, low = self.un[:, k] + self.tail, -self.ln[:, k] - self.tail
+            by_theta = self._sum(up[:, None] * self.rows.upper + low[:, None] * self.rows.lower)
+            scores.append(np.column_stack([by_theta, -self.z[:, k] * self._sum(up + low)]))
+        each = np.array(scores)
+        weighed = self.share.T[:, :, None] * each
+        middle = weighed.sum(axis=0)
+        size = each.shape[2]
+        return weighed.reshape(-1, size).T @ each.reshape(-1, size) - middle.T @ middle
+
+
+def integrate(problem: Problem, theta: np.ndarray, sd: float, mode: np.ndarray | None = None) -> _Integral:
+    """Integrate the group effect out; `mode` (g,) is where the search for the group modes starts."""
     rows, starts = problem.rows, problem.starts
     upper, lower = rows.ends(theta)
-    if not np.all(upper > lower):
-        return -np.inf, np.zeros(len(theta) + 1)
     sizes = np.diff(np.append(starts, len(upper)))
-    mode = _modes(upper, lower, sd, starts, sizes)
+    gap = upper - lower
+    crossed = not np.all(gap > 0)
+    gap = np.where(gap > 0, gap, 1.0)
+    mode = _modes(upper, lower, sd, starts, sizes, mode)
     u, low = upper - sd * np.repeat(mode, sizes), lower - sd * np.repeat(mode, sizes)
     f_sum = np.add.reduceat(density(u) + density(low), starts)
     curvature = 1.0 + sd**2 * f_sum
     z = mode[:, None] + problem.nodes / np.sqrt(curvature)[:, None]
     shift = sd * np.repeat(z, sizes, axis=0)
     un, ln = upper[:, None] - shift, lower[:, None] - shift
-    inner = np.add.reduceat(log_chance(un, ln), starts, axis=0) - 0.5 * z**2 + problem.log_weights
+    each_row = log_expit(un) + log_expit(-ln) + np.log(-np.expm1(-gap))[:, None]
+    inner = np.add.reduceat(each_row, starts, axis=0) - 0.5 * z**2 + problem.log_weights
     each = logsumexp(inner, axis=1)
-    height = float(np.sum(each - 0.5 * np.log(curvature)))
-    if not gradient:
-        return height, np.zeros(0)
-    share = np.exp(inner - each[:, None])
-    return height, _grouped_slope(problem, (u, low, un, ln), (mode, curvature, f_sum, z, share), sd, sizes)
+    return _Integral(
+        rows=rows,
+        starts=starts,
+        sizes=sizes,
+        nodes=problem.nodes,
+        sd=sd,
+        height=-np.inf if crossed else float(np.sum(each - 0.5 * np.log(curvature))),
+        mode=mode,
+        curvature=curvature,
+        f_sum=f_sum,
+        z=z,
+        share=np.exp(inner - each[:, None]),
+        u=u,
+        low=low,
+        un=expit(-un),
+        ln=expit(ln),
+        tail=np.exp(-gap) / -np.expm1(-gap),
+    )
 
 
-def _grouped_slope(problem: Problem, ends: tuple, at: tuple, sd: float, sizes: np.ndarray) -> np.ndarray:
-    """Exact gradient of the quadrature sum: direct part, then through the modes and the curvatures."""
-    rows, starts = problem.rows, problem.starts
-    u, low, un, ln = ends
-    mode, curvature, f_sum, z, share = at
-    at_row = np.repeat(share, sizes, axis=0)
-    gu, gl = slopes(un, ln)
-    direct = rows.upper.T @ np.sum(at_row * gu, axis=1) + rows.lower.T @ np.sum(at_row * gl, axis=1)
-    q_nodes = np.add.reduceat(expit(-un) - expit(ln), starts, axis=0)
-    direct_sd = -np.sum(share * z * q_nodes)
-    h_z = -sd * q_nodes - z
-    push = np.sum(share * h_z, axis=1)
-    stretch = np.sum(share * h_z * problem.nodes, axis=1)
-    fu, fl, du, dl = density(u), density(low), density_slope(u), density_slope(low)
-    f_slope = np.add.reduceat(du + dl, starts)
-    q_mode = np.add.reduceat(expit(-u) - expit(low), starts)
-    by_curvature = -0.5 * stretch * curvature**-1.5 - 0.5 / curvature
-    by_mode = push - by_curvature * sd**3 * f_slope
-    to_mode, to_curve = np.repeat(by_mode / curvature, sizes), np.repeat(by_curvature, sizes)
-    theta_part = rows.upper.T @ (to_mode * sd * fu + to_curve * sd**2 * du)
-    theta_part += rows.lower.T @ (to_mode * sd * fl + to_curve * sd**2 * dl)
-    mode_by_sd = (-q_mode + sd * mode * f_sum) / curvature
-    curve_by_sd = 2 * sd * f_sum - sd**2 * mode * f_slope
-    sd_part = np.sum(by_mode * mode_by_sd + by_curvature * curve_by_sd)
-    return np.append(direct + theta_part, direct_sd + sd_part)
-
-
-def _modes(upper: np.ndarray, lower: np.ndarray, sd: float, starts: np.ndarray, sizes: np.ndarray) -> np.ndarray:
+def _modes(
+    upper: np.ndarray,
+    lower: np.ndarray,
+    sd: float,
+    starts: np.ndarray,
+    sizes: np.ndarray,
+    start: np.ndarray | None = None,
+) -> np.ndarray:
     """Most likely standardised group effects (g,) by Newton with halving; the target is concave."""
-    mode = np.zeros(len(starts))
+    mode = np.zeros(len(starts)) if start is None else start
 
     def parts(m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         shift = sd * np.repeat(m, sizes)

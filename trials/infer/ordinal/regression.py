@@ -10,12 +10,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy.optimize import brentq
 from scipy.special import expit
 from scipy.stats import chi2
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
-from trials.infer.ordinal.maximum import SD_LARGEST, Problem, Solution, maximise, quadrature
+from trials.infer.ordinal.maximum import SD_LARGEST, Problem, Solution, maximise, quadrature, row_pulls
 from trials.infer.ordinal.rows import build_rows
 
 PENALTY = (
@@ -236,7 +235,7 @@ def proportional_odds(fit: OrdinalFit, columns: tuple[int, ...] | None = None) -
         raise NotIdentifiable("Only two grades occurred, so odds are proportional by definition; leave the check out.")
     rows = build_rows(fit._data.codes, fit._data.fixed, steps, by_threshold=columns)
     start = np.concatenate([_start(fit._data, steps), np.zeros(steps * len(columns) - len(columns))])
-    wide = maximise(replace(fit._problem, rows=rows), start, max(fit.group_sd, 0.1))
+    wide = maximise(replace(fit._problem, rows=rows), start, max(fit.group_sd, 0.1), informed=False)
     statistic = max(0.0, 2.0 * (wide.height - fit.log_likelihood))
     df = (steps - 1) * len(columns)
     return ProportionalOdds(statistic, df, float(chi2.sf(statistic, df)), bool(wide.cone.strict.any()))
@@ -256,38 +255,69 @@ def _profile(fit: OrdinalFit, i: int, drop: float) -> tuple[float, float]:
     """Both limits of coefficient i: where the profile lies `drop` under the supremum."""
     column = len(fit.thresholds) + i
     open_ways = {0: (), 1: (1,), -1: (-1,), 2: (1, -1)}[int(fit._solution.cone.infinite[column])]
-    start = np.delete(_start(fit._data, len(fit.thresholds)), column)
-    last = maximise(fit._problem.hold(column, 0.0), start, max(fit.group_sd, 0.1))
-
-    def above(value: float) -> float:
-        nonlocal last
-        last = maximise(fit._problem.hold(column, value), last.theta, max(last.group_sd, 0.1), last.cone)
-        return last.height - fit.log_likelihood + drop
-
+    at = _along(fit, column)
     finite, unit = np.isfinite(fit.coefficients[i]), fit._data.scale[i]
-    inside = float(fit.coefficients[i] * unit) if finite else _inside(above, float(fit.penalised[i] * unit), open_ways)
+    inside = (
+        float(fit.coefficients[i] * unit) if finite else _inside(at, drop, float(fit.penalised[i] * unit), open_ways)
+    )
     spread = float(np.sqrt(fit.covariance[column, column])) * unit if finite else 1.0
-    low = -np.inf if -1 in open_ways else _limit(above, inside, -2.0 * spread)
-    high = np.inf if 1 in open_ways else _limit(above, inside, 2.0 * spread)
+    low = -np.inf if -1 in open_ways else _limit(at, drop, inside, -2.0 * spread)
+    high = np.inf if 1 in open_ways else _limit(at, drop, inside, 2.0 * spread)
     return low / unit, high / unit
 
 
-def _inside(above: Callable[[float], float], start: float, open_ways: tuple[int, ...]) -> float:
+def _along(fit: OrdinalFit, column: int) -> Callable[[float], tuple[float, float]]:
+    """Depth of the profile of one parameter under the supremum, and its slope, at a value of that parameter.
+
+    Each climb starts where the last one ended. The slope is that of the likelihood by the parameter held: at a
+    summit over the others nothing else moves.
+    """
+    rows = fit._problem.rows
+    last: Solution | None = None
+
+    def at(value: float) -> tuple[float, float]:
+        nonlocal last
+        held = fit._problem.hold(column, value)
+        if last is None:
+            start = np.delete(_start(fit._data, len(fit.thresholds)), column)
+            last = maximise(held, start, max(fit.group_sd, 0.1), informed=False)
+        else:
+            last = maximise(held, last.theta, max(last.group_sd, 0.1), last.cone, informed=False)
+        up, low = row_pulls(last, held)
+        slope = rows.upper[:, column] @ up + rows.lower[:, column] @ low
+        return max(fit.log_likelihood - last.height, 0.0), -float(slope)
+
+    return at
+
+
+def _inside(at: Callable[[float], tuple[float, float]], drop: float, start: float, open_ways: tuple[int, ...]) -> float:
     """A value whose profile lies inside the interval, walking towards the infinity the likelihood prefers."""
     if len(open_ways) == 2:
         return start
     value, step = start, float(open_ways[0])
-    while above(value) < 0:
+    while at(value)[0] > drop:
         value, step = value + step, 2 * step
     return value
 
 
-def _limit(above: Callable[[float], float], inside: float, step: float) -> float:
-    """Root of `above` from `inside` outward."""
-    near, far = inside, inside + step
-    while above(far) > 0:
-        near, far, step = far, far + step, 2 * step
-    return float(brentq(above, *sorted((near, far)), xtol=1e-9, rtol=1e-12))
+def _limit(at: Callable[[float], tuple[float, float]], drop: float, inside: float, step: float) -> float:
+    """Value outward of `inside` where the profile has fallen by `drop`.
+
+    Newton's method on the root of the depth, which is nearly straight; outside the bracket it doubles or halves.
+    """
+    near, far, value = inside, np.copysign(np.inf, step), inside + step
+    for _ in range(200):
+        depth, fall = at(value)
+        near, far = (value, far) if depth < drop else (near, value)
+        ahead = 2 * depth / fall * (np.sqrt(drop / depth) - 1) if depth > 0 and fall != 0 else np.nan
+        if abs(ahead) < 1e-9 * max(1.0, abs(value)):
+            return value + ahead
+        if not min(near, far) < value + ahead < max(near, far) or abs(ahead) > 4 * abs(value - inside):
+            ahead = (near + far) / 2 - value if np.isfinite(far) else value - inside
+        value += ahead
+        if abs(far - near) < 1e-12 * max(1.0, abs(value)):
+            break
+    return value
 
 
 def _ends_in_limit(solution: Solution, fixed: np.ndarray, steps: int) -> np.ndarray:

@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from trials.findings import Amount, Fact, Finding
+from trials.gas import normal_volume_flow
 from trials.plan.choose import Plan
 from trials.plan.kinds import PlanKind
 from trials.plan.layout import gap_mm
@@ -19,9 +20,6 @@ from trials.plan.power import Minutes
 from trials.trial import Trial
 from trials.units import factor
 
-GASES = {"oxygen": (1.4, 259.8), "nitrogen": (1.4, 296.8), "air": (1.4, 287.0), "argon": (1.667, 208.1)}
-"""Ratio of specific heats and gas constant, J/(kg K) (textbook values)."""
-ROOM_K, ICE_K, ATMOSPHERE_PA = 293.15, 273.15, 101_325.0
 PIERCE_S = 4.0  # common practice, no source: pierce, flow before and after the cut
 SHEET_MINUTES = 20.0  # common practice, no source: unload, load, find the edge
 
@@ -128,10 +126,10 @@ def gas_of_coupons(trial: Trial, coupons: pd.DataFrame, seconds: np.ndarray) -> 
     """Gas of each coupon, m3 at 0 C and 1.013 bar; None where pressure, gas or orifice is not stated."""
     bar = _pressure_bar(trial, coupons)
     areas = {n.type: n.flow_area_mm2 or (n.orifice_mm and math.pi * n.orifice_mm**2 / 4) for n in trial.nozzles}
-    if bar is None or trial.application.gas.lower() not in GASES or None in areas.values():
+    if bar is None or not trial.application.gas or None in areas.values():
         return None
     area = coupons["nozzle"].map(areas).to_numpy(float)
-    return flow_m3_s(trial.application.gas, bar, area) * seconds
+    return np.asarray(normal_volume_flow(trial.application.gas, bar, area) * seconds / 3600.0)
 
 
 def _pressure_bar(trial: Trial, coupons: pd.DataFrame) -> np.ndarray | None:
@@ -140,17 +138,3 @@ def _pressure_bar(trial: Trial, coupons: pd.DataFrame) -> np.ndarray | None:
         return None if scale is None else coupons[trial.factor_column("pressure")].to_numpy(float) * scale
     held = trial.held.get("pressure_bar")
     return np.full(len(coupons), float(held)) if isinstance(held, (int, float)) else None
-
-
-def flow_m3_s(gas: str, gauge_bar: np.ndarray, area_mm2: np.ndarray) -> np.ndarray:
-    """Loss-free flow through an opening, m3/s at 0 C and 1.013 bar; choked above the critical pressure ratio.
-
-    Standard isentropic relations of a perfect gas; `gauge_bar` over the atmosphere, `area_mm2` of the opening.
-    """
-    gamma, constant = GASES[gas.lower()]
-    supply = np.asarray(gauge_bar, dtype=float) * 1e5 + ATMOSPHERE_PA
-    critical = (2.0 / (gamma + 1.0)) ** (gamma / (gamma - 1.0))
-    ratio = np.maximum(ATMOSPHERE_PA / supply, critical)
-    speed = ratio ** (2.0 / gamma) - ratio ** ((gamma + 1.0) / gamma)
-    mass = np.asarray(area_mm2) * 1e-6 * supply * np.sqrt(2.0 * gamma / ((gamma - 1.0) * constant * ROOM_K) * speed)
-    return np.asarray(mass * constant * ICE_K / ATMOSPHERE_PA)

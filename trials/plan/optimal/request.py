@@ -16,7 +16,7 @@ Strata = Sequence[tuple[Labels, float]]
 
 
 @dataclass(frozen=True)
-class Asked:
+class Arguments:
     """The arguments of `choose_rows` as they were given."""
 
     candidates: np.ndarray
@@ -59,7 +59,7 @@ def matrix(name: str, value: object, columns: int | None = None) -> np.ndarray:
     return array
 
 
-def check(asked: Asked) -> Request:
+def check(asked: Arguments) -> Request:
     """Check the arguments of `choose_rows` and bring them into one shape.
 
     Raises:
@@ -96,7 +96,7 @@ def _checked_runs(runs: int) -> int:
     return int(runs)
 
 
-def _checked_moments(asked: Asked, k: int) -> np.ndarray | None:
+def _checked_moments(asked: Arguments, k: int) -> np.ndarray | None:
     """The moments (k, k) made symmetric; None for a D-criterion without them."""
     if asked.criterion not in ("D", "I"):
         raise WrongShape(f'criterion is {asked.criterion!r}, expected "D" (effects) or "I" (predictions). Choose one')

@@ -15,7 +15,7 @@ import numpy as np
 from trials.errors import Infeasible
 from trials.plan.optimal.exchange import Selection, State
 from trials.plan.optimal.pool import Neighbours, coarse, coarse_columns
-from trials.plan.optimal.request import Asked, Labels, Request, Strata, check, condition, matrix, weights
+from trials.plan.optimal.request import Arguments, Labels, Request, Strata, check, condition, matrix, weights
 from trials.plan.optimal.search import grow
 
 LARGE = 3000  # candidates above which the neighbours of a plan are tried before all of them
@@ -73,7 +73,7 @@ def choose_rows(
         WrongShape: arrays do not fit together, or an argument is outside its range.
         Infeasible: no plan exists under the limits, or the model is singular in every plan found.
     """
-    ask = check(Asked(candidates, runs, criterion, moments, strata, allowed, keep_rows, keep_strata, coordinates))
+    ask = check(Arguments(candidates, runs, criterion, moments, strata, allowed, keep_rows, keep_strata, coordinates))
     task, coding_log_det = condition(ask)
     rng = np.random.default_rng(seed)
 

@@ -19,7 +19,7 @@ from trials.infer.mixed import MixedDesign, MixedFit
 
 Array = np.ndarray
 TRIALS = 4000
-Asked = TypeVar("Asked")
+Key = TypeVar("Key")
 
 
 @dataclass(frozen=True)
@@ -83,10 +83,10 @@ def simulate_tests(
     fixed: Array,
     groups: Mapping[str, Array],
     spreads: Mapping[str, float],
-    contrasts: Mapping[Asked, Array],
+    contrasts: Mapping[Key, Array],
     asked: Simulation = Simulation(),
     progress: Callable[[int, int], None] | None = None,
-) -> dict[Asked, Simulated]:
+) -> dict[Key, Simulated]:
     """Simulate null trials of any plan and analyse each as a real one (restricted likelihood, Kenward-Roger).
 
     fixed (n, k) model matrix; groups: labels (n,) by name; spreads: standard deviation by group and for "reading";
@@ -100,7 +100,7 @@ def simulate_tests(
     design = MixedDesign.build(fixed, {name: labels.tolist() for name, labels in groups.items()})
     draw = _drawer(groups, spreads, len(fixed))
     rng = np.random.default_rng(asked.seed)
-    found: dict[Asked, list[tuple[Array, Array, float]]] = {name: [] for name in contrasts}
+    found: dict[Key, list[tuple[Array, Array, float]]] = {name: [] for name in contrasts}
     for done in range(asked.trials):
         fit = design.fit(draw(rng))
         for name, contrast in contrasts.items():

@@ -7,18 +7,24 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from trials.report.figures.look import ACCENT, GREY, INK, LIGHT, PALE, canvas, svg
+from trials.words import bench_figures as words
 
 if TYPE_CHECKING:
     from trials.bench.roughness import Roughness
     from trials.bench.squareness import Squareness
 
 
+ROUNDING_MM = 1e-9
+"""Points at the ends of the measured stretch were put there by the same subtraction; this much is rounding."""
+
+
 def trace_figure(trace: Roughness) -> str:
     """The trace above, its roughness below with the five lengths and the height of each; um over mm."""
+    labels = words.trace_labels()
     with canvas(3.6, 2, 1, sharex=True) as (figure, (upper, lower)):
-        upper.plot(trace.position_mm, trace.primary_um, color=LIGHT, lw=0.7, label="trace, form removed")
-        upper.plot(trace.position_mm, trace.waviness_um, color=INK, lw=1.3, label="waviness")
-        upper.set_ylabel("height, µm")
+        upper.plot(trace.position_mm, trace.primary_um, color=LIGHT, lw=0.7, label=labels["trace"])
+        upper.plot(trace.position_mm, trace.waviness_um, color=INK, lw=1.3, label=labels["waviness"])
+        upper.set_ylabel(labels["height"])
         upper.legend(loc="upper right", ncols=2)
         upper.margins(y=0.25)
         lower.plot(trace.position_mm, trace.roughness_um, color=GREY, lw=0.7)
@@ -38,10 +44,8 @@ def trace_figure(trace: Roughness) -> str:
                 va="bottom",
                 fontsize=8.5,
             )
-        lower.set_ylabel("roughness, µm")
-        lower.set_xlabel(
-            f"mm along the edge   (Rz5 {trace.rz5:.3g} µm: mean of the five heights; cut-off {trace.cutoff_mm:g} mm)"
-        )
+        lower.set_ylabel(labels["roughness"])
+        lower.set_xlabel(words.trace_axis(trace))
         return svg(figure)
 
 
@@ -49,7 +53,7 @@ def scan_figure(scan: Squareness, thickness_mm: float | None = None) -> str:
     """The flank as scanned, depth downwards, with the two lines that hold it and the depths left out; mm."""
     with canvas(3.4, width_in=4.2) as (figure, axes):
         axes.plot(scan.distance_mm, scan.depth_mm, color=INK, lw=1.2)
-        inside = (scan.depth_mm >= scan.from_mm - 1e-9) & (scan.depth_mm <= scan.to_mm + 1e-9)
+        inside = (scan.depth_mm >= scan.from_mm - ROUNDING_MM) & (scan.depth_mm <= scan.to_mm + ROUNDING_MM)
         low = float(np.min(scan.distance_mm[inside]))
         for edge in (low, low + scan.u_mm):
             axes.plot([edge, edge], [scan.from_mm, scan.to_mm], color=ACCENT, lw=1.3, ls=(0, (5, 2)))
@@ -59,10 +63,8 @@ def scan_figure(scan: Squareness, thickness_mm: float | None = None) -> str:
         room = max(0.35 * (float(np.ptp(scan.distance_mm)) or 0.1), 0.02)
         axes.set_xlim(float(scan.distance_mm.min()) - room, float(scan.distance_mm.max()) + room)
         axes.set_ylim(bottom, 0)
-        axes.set_ylabel("depth below the top face, mm")
-        axes.set_xlabel(
-            f"out of the intended line, mm   (u = {scan.u_mm:.3f} mm)\nhatched: left out, {scan.delta_a_mm:g} mm"
-        )
+        axes.set_ylabel(words.scan_depth())
+        axes.set_xlabel(words.scan_axis(scan))
         return svg(figure)
 
 
@@ -71,6 +73,7 @@ def edge_figure(scans: int, thickness_mm: float | None, rz5_depth_mm: float, lef
 
     Without a thickness the depths are not named.
     """
+    labels = words.edge_labels(thickness_mm, rz5_depth_mm, left_out_mm)
     with canvas(1.75) as (figure, axes):
         axes.set_axis_off()
         axes.set_xlim(-0.23, 1.2)
@@ -90,15 +93,13 @@ def edge_figure(scans: int, thickness_mm: float | None, rz5_depth_mm: float, lef
             axes.annotate("", (x, 0.12), (x, 0.88), arrowprops={"arrowstyle": "<->", "color": ACCENT, "lw": 1.4})
         depth = rz5_depth_mm / thickness_mm if thickness_mm else 0.6
         axes.plot([0.18, 0.82], [1 - depth] * 2, color=INK, lw=1.6, ls=(0, (6, 2)))
-        below = f"{rz5_depth_mm:g} mm below the top face" if thickness_mm else "at the stated depth"
-        left_out = f"{left_out_mm:g} mm" if thickness_mm else "the stated depth"
-        axes.text(1.02, 1 - depth, f"Rz5: dashed,\n{below}", va="center", fontsize=8.5)
-        axes.text(1.02, 0.92, f"u: arrows, {left_out} left\nout at top and bottom", va="center", fontsize=8.5)
-        axes.text(-0.02, 0.95, "top face", ha="right", va="center", fontsize=8.5)
-        axes.text(-0.02, 0.04, "lower edge: dross", ha="right", va="center", fontsize=8.5)
-        axes.text(0.075, -0.04, "corner: leave out", ha="center", va="top", fontsize=8.5)
-        axes.text(0.925, -0.04, "corner: leave out", ha="center", va="top", fontsize=8.5)
-        axes.text(0.455, -0.04, "slat mark: keep clear", ha="center", va="top", fontsize=8.5)
+        axes.text(1.02, 1 - depth, labels["rz5"], va="center", fontsize=8.5)
+        axes.text(1.02, 0.92, labels["u"], va="center", fontsize=8.5)
+        axes.text(-0.02, 0.95, labels["top"], ha="right", va="center", fontsize=8.5)
+        axes.text(-0.02, 0.04, labels["lower"], ha="right", va="center", fontsize=8.5)
+        axes.text(0.075, -0.04, labels["corner"], ha="center", va="top", fontsize=8.5)
+        axes.text(0.925, -0.04, labels["corner"], ha="center", va="top", fontsize=8.5)
+        axes.text(0.455, -0.04, labels["slat"], ha="center", va="top", fontsize=8.5)
         return svg(figure)
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from trials.report.figures.look import ACCENT, GREY, INK, canvas, drawn, jitter, marker, span, svg
-from trials.units import shown
+from trials.words.bench_figures import strip_labels
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -41,6 +41,7 @@ def inspectors_figure(strips: Sequence[Strip]) -> str:
 
 def _draw(axes: Axes, strip: Strip) -> None:
     frame = strip.readings
+    labels = strip_labels(strip.label, strip.unit, strip.worthwhile is not None)
     means = frame.groupby("place")["value"].mean().sort_values(kind="stable")
     at = frame["place"].map({place: i for i, place in enumerate(means.index)}).to_numpy(float)
     apart = frame["value"].to_numpy(float) - frame["place"].map(means).to_numpy(float)
@@ -63,7 +64,7 @@ def _draw(axes: Axes, strip: Strip) -> None:
             facecolors="white" if k % 2 else INK,
             edgecolors=INK,
             linewidths=0.8,
-            label=drawn(name, 20) or "not noted",
+            label=drawn(name, 20) or labels["not_noted"],
             zorder=3,
         )
     places = len(means)
@@ -71,7 +72,6 @@ def _draw(axes: Axes, strip: Strip) -> None:
     axes.set_xticks(list(every), [f"{means.iloc[i]:.3g}" for i in every])
     axes.set_xlim(-0.6, places - 0.4)
     axes.set_ylim(*span(np.array(reach), 0.12))
-    axes.set_ylabel(f"off the mean, {shown(strip.unit)}")
-    worth = "; dashed: the worthwhile difference apart" if strip.worthwhile is not None else ""
-    axes.set_xlabel(f"mean of the place, {shown(strip.unit)}   ({strip.label}; grey: U of one reading{worth})")
-    axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0), title="inspector", title_fontsize=8.5)
+    axes.set_ylabel(labels["across"])
+    axes.set_xlabel(labels["along"])
+    axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0), title=labels["inspector"], title_fontsize=8.5)

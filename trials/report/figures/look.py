@@ -13,6 +13,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import numpy.typing as npt
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -26,8 +27,10 @@ PALE = "#dcdcdc"
 MARKERS = ("o", "s", "^", "D", "v", "p", "<", ">", "h", "X")
 DASHES = ("-", "--", "-.", ":", (0, (5, 1)), (0, (3, 1, 1, 1)))
 WIDTH_IN = 6.85
+GOLDEN = 0.6180339887498949
+"""The golden ratio less one: multiples of it fill a stretch evenly."""
 
-_RC: dict[str, Any] = {
+_RC: Any = {  # the key type of the library lists every setting by name
     "svg.hashsalt": "nozzle trials",
     "svg.fonttype": "path",
     "text.parse_math": False,
@@ -89,9 +92,10 @@ def dash(position: int) -> Any:
     return DASHES[position % len(DASHES)]
 
 
-def jitter(count: int, width: float) -> np.ndarray:
+def jitter(count: int, width: float) -> npt.NDArray[np.float64]:
     """Offsets (count,) within +-width that spread marks evenly and are the same each time (golden-ratio steps)."""
-    return width * (2.0 * np.modf(np.arange(1, count + 1) * 0.6180339887498949)[0] - 1.0)
+    steps: npt.NDArray[np.float64] = np.modf(np.arange(1, count + 1) * GOLDEN)[0]
+    return width * (2.0 * steps - 1.0)
 
 
 @cache
@@ -123,7 +127,7 @@ def empty(axes: Axes, words: str) -> None:
     axes.text(0.5, 0.5, words, ha="center", va="center", transform=axes.transAxes, color=GREY)
 
 
-def span(values: Sequence[float] | np.ndarray, share: float = 0.06) -> tuple[float, float]:
+def span(values: Sequence[float] | npt.NDArray[np.float64], share: float = 0.06) -> tuple[float, float]:
     """Lowest and highest finite value with a margin; (0, 1) if there is none."""
     finite = np.asarray(values, dtype=float)
     finite = finite[np.isfinite(finite)]

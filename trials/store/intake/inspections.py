@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -14,14 +15,24 @@ from trials.store.records.rules import check_value
 from trials.store.tables import number_in, text_in, whole_in
 from trials.units import suffix
 
+
+@dataclass(frozen=True)
+class Inspections:
+    """Readings of a study: `coupon, inspector, reading` (the place on it), `repeat`, and a column per quantity."""
+
+    frame: pd.DataFrame
+    columns: tuple[str, ...]
+    file: str
+
+
 WHO = ("coupon", "inspector", "reading", "repeat")
 
 
-def read_inspections(path: str | Path, needed: tuple[str, ...] = ("coupon",)) -> pd.DataFrame:
+def read_inspections(path: str | Path, needed: tuple[str, ...] = ("coupon",)) -> Inspections:
     """Readings of a study: `coupon`, `inspector`, `reading` (the place on it), `repeat`, and a column per quantity.
 
     Values come in the kept unit, NaN where a cell is empty; a missing column of the first four is left empty, reading
-    counts as 1. `attrs["columns"]` names the quantities found.
+    counts as 1.
 
     Raises
     ------
@@ -52,8 +63,7 @@ def read_inspections(path: str | Path, needed: tuple[str, ...] = ("coupon",)) ->
             )
         rows.append(row)
     frame = pd.DataFrame(rows, columns=[*WHO, *found]).astype(dict.fromkeys(found, "float64"))
-    frame.attrs = {"file": table.attrs["file"], "columns": found, "said": table.attrs["said"]}
-    return frame
+    return Inspections(frame, tuple(found), table.attrs["file"])
 
 
 def _converted(value: float, scale: float) -> float:

@@ -16,7 +16,9 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from trials.bench.kinds import BenchKind
 from trials.errors import InputError
+from trials.findings import Finding
 from trials.store.tables import WORKBOOKS, read_table
 from trials.units import factor, shown, suffix
 
@@ -42,7 +44,7 @@ class Points:
     kind: Kind
     along: FloatArray | None
     across: FloatArray
-    said: tuple[str, ...]
+    said: tuple[Finding, ...]
 
 
 @dataclass(frozen=True)
@@ -193,7 +195,7 @@ def _is_figure(cell: str) -> bool:
     return True
 
 
-def _split(rows: list[Row], file: str) -> tuple[Row | None, list[Row], list[str]]:
+def _split(rows: list[Row], file: str) -> tuple[Row | None, list[Row], list[Finding]]:
     """The line of column names (None if there is none), the lines of figures below it, and what was passed over."""
     if not rows:
         raise InputError("the file is empty", file=file, do="Export the trace or scan again.")
@@ -204,7 +206,7 @@ def _split(rows: list[Row], file: str) -> tuple[Row | None, list[Row], list[str]
     body = rows[start + 1 :]
     if not body:
         raise InputError("the file holds no figures", file=file, do="Export the points as CSV or TXT.")
-    said = [f"{start} lines above the column names were passed over"] if start > 0 else []
+    said = [Finding(BenchKind.LINES_PASSED_OVER, facts={"lines": start})] if start > 0 else []
     return (rows[start] if start >= 0 else None), body, said
 
 

@@ -17,6 +17,7 @@ from trials.store.records.rules import CUTOFF_FIELD
 from trials.store.workbooks.book import Book, Cell, Column, between, choice, created_at, said
 from trials.trial import Trial
 from trials.units import shown
+from trials.words.grade import dross_definition, dross_name
 
 STREAM = 2
 """Second random stream of the trial's seed: the first lays out the plan, so the orders tell nothing of each other."""
@@ -139,7 +140,7 @@ def _value_column(quantity: Quantity) -> Column:
     width = max(11.0, len(quantity.column) + 2.0)
     title = quantity.column
     if quantity.scale == "grade" and quantity.high < 10:
-        words = "; ".join(f"{step.grade} {step.name}" for step in SCALE)
+        words = "; ".join(f"{step.grade} {dross_name(step.grade)}" for step in SCALE)
         grades = range(int(quantity.low), int(quantity.high) + 1)
         return Column(title, width, rule=choice(list(grades), title, f"Worst place of the lower edge. {words}."))
     digits = max(0, -int(np.floor(np.log10(quantity.resolution))))
@@ -204,7 +205,9 @@ def _how_to(book: Book, trial: Trial, asked: list[Quantity], varies: bool) -> No
     if graded:
         _limit_table(book, sheet, trial, varies)
     number = 11 if graded else 0
-    scale = [(f"dross grade {step.grade}", f"{step.name}: {step.definition}") for step in SCALE]
+    scale = [
+        (f"dross grade {step.grade}", f"{dross_name(step.grade)}: {dross_definition(step.grade)}") for step in SCALE
+    ]
     scale = scale if any(quantity.scale == "grade" for quantity in asked) else []
     for left, right in (*HOW_TO, ("", ""), *scale):
         sheet.write_string(number, 0, left, bold)

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from trials.errors import InputError, NotIdentifiable
-from trials.responses import QUANTITIES, Quantity
-from trials.steps.grading import thickness
+from trials.responses import QUANTITIES, Quantity, Scale
+from trials.steps.grade import thickness
 from trials.steps.load import load
+from trials.store.intake.inspections import Inspections, read_inspections
 from trials.store.records.records import Records
 from trials.trial import amount_on_scale
 
@@ -57,12 +58,24 @@ class BenchResult:
 
 
 @dataclass(frozen=True)
+class LeftOut:
+    """A column that the study cannot tell anything of, and the error that says why."""
+
+    column: str
+    reason: str
+
+    def __str__(self) -> str:
+        """Column and reason in one line."""
+        return f"{self.column}: {self.reason}"
+
+
+@dataclass(frozen=True)
 class BenchStudy:
     """Results by column, agreement on dross grades (None without grades given twice), and what could not be told."""
 
     results: tuple[BenchResult, ...]
     agreement: Agreement | None
-    left_out: tuple[str, ...]
+    left_out: tuple[LeftOut, ...]
 
     def toml(self) -> str:
         """The lines for `trial.toml`: U rounded up, the repeatability part rounded down, three digits each."""
@@ -71,7 +84,7 @@ class BenchStudy:
         return f"[bench]\nuncertainty = {{ {whole} }}\nrepeatability = {{ {part} }}"
 
 
-def _rounded(value: float, towards: Any) -> str:
+def _rounded(value: float, towards: Callable[[float], int]) -> str:
     if value <= 0:
         return "0.0"
     digits = 2 - math.floor(math.log10(value))
@@ -89,35 +102,32 @@ def study_bench(source: Path, against: Against | None = None) -> BenchStudy:
     given = against or Against()
     if source.is_dir() or not source.exists():
         records = load(source)
-        frame = _of_trial(records)
-        given = _from_trial(records, frame, given)
+        readings = _of_trial(records)
+        given = _from_trial(records, readings, given)
     else:
-        from trials.store.intake.inspections import read_inspections
-
-        frame = read_inspections(source)
+        readings = read_inspections(source)
     reference = _reference(given)
-    results, left_out = [], []
-    for column in [name for name in frame.attrs["columns"] if name != DROSS]:
-        try:
-            results.append(_result(column, frame, given, reference))
-        except NotIdentifiable as error:
-            left_out.append(f"{column}: {error}")
+    results: list[BenchResult] = []
+    left_out: list[LeftOut] = []
     agreement = None
-    if DROSS in frame.attrs["columns"]:
+    for column in readings.columns:
         try:
-            agreement = _agreement(frame)
+            if column == DROSS:
+                agreement = _agreement(readings.frame)
+            else:
+                results.append(_result(column, readings.frame, given, reference))
         except NotIdentifiable as error:
-            left_out.append(f"{DROSS}: {error}")
+            left_out.append(LeftOut(column, str(error)))
     if not results and agreement is None:
         raise InputError(
-            f"the bench cannot be studied ({' '.join(left_out) or 'no readings'})",
+            f"the bench cannot be studied ({' '.join(map(str, left_out)) or 'no readings'})",
             file=str(source),
             do="Measure some coupons again, blind, and record them as repeat 1.",
         )
     return BenchStudy(tuple(results), agreement, tuple(left_out))
 
 
-def _of_trial(records: Records) -> pd.DataFrame:
+def _of_trial(records: Records) -> Inspections:
     """Readings of a trial, wide, one row for each measurement of a place."""
     names = [quantity.column for quantity in QUANTITIES.values() if quantity.column != "dross_height_mm"]
     rows = records.readings[records.readings["field"].isin(names)]
@@ -128,46 +138,44 @@ def _of_trial(records: Records) -> pd.DataFrame:
     keys = ["coupon", "inspector", "reading", "repeat"]
     wide = rows.pivot_table(index=keys, columns="field", values="value", aggfunc="first", sort=False).reset_index()
     found = [name for name in names if name in wide.columns]
-    frame = wide[[*keys, *found]]
-    frame.attrs = {"columns": found, "said": [], "file": str(records.folder)}
-    return frame
+    return Inspections(wide[[*keys, *found]], tuple(found), str(records.folder))
 
 
-def _from_trial(records: Records, frame: pd.DataFrame, given: Against) -> Against:
+def _from_trial(records: Records, readings: Inspections, given: Against) -> Against:
     """What the trial itself says of limit, worthwhile difference and spread, where the caller does not."""
-    from dataclasses import replace
-
-    from trials.grade.conformity import limits_of
-
-    of_coupon = thickness(records)
-    thick = list(of_coupon.values()) if isinstance(of_coupon, Mapping) else [of_coupon]
-    limit: dict[str, float] = {}
-    if all(t is not None for t in thick):
-        known = limits_of(records.trial.application.required, thick)
-        for column, values in (("u_mm", known.squareness_mm), ("rz5_um", known.roughness_um)):
-            if values is not None:
-                limit[column] = float(np.min(values))
-    firsts = frame[frame["repeat"] == 0]
-    spread = {name: float(firsts[name].std(ddof=1)) for name in frame.attrs["columns"] if name != DROSS}
+    firsts = readings.frame[readings.frame["repeat"] == 0]
+    spread = {name: float(firsts[name].std(ddof=1)) for name in readings.columns if name != DROSS}
     worthwhile = {}
     for name, asked in records.trial.responses.items():
         if asked.worthwhile is not None:
             worthwhile[records.trial.quantity(name).column] = asked.worthwhile
     return replace(
         given,
-        limit=limit | dict(given.limit),
+        limit=_tightest_limits(records) | dict(given.limit),
         spread={k: v for k, v in spread.items() if v > 0} | dict(given.spread),
         worthwhile=worthwhile | dict(given.worthwhile),
     )
 
 
+def _tightest_limits(records: Records) -> dict[str, float]:
+    """The limits that the requirement sets, by column, at the thickness where each is tightest."""
+    from trials.grade.conformity import limits_of
+
+    of_coupon = thickness(records)
+    thick = list(of_coupon.values()) if isinstance(of_coupon, Mapping) else [of_coupon]
+    known_mm = [value for value in thick if value is not None]
+    if len(known_mm) < len(thick):
+        return {}
+    known = limits_of(records.trial.application.required, known_mm)
+    limits = (("u_mm", known.squareness_mm), ("rz5_um", known.roughness_um))
+    return {column: float(np.min(values)) for column, values in limits if values is not None}
+
+
 def _reference(given: Against) -> pd.DataFrame | None:
     if given.reference is None:
         return None
-    from trials.store.intake.inspections import read_inspections
-
-    frame = read_inspections(given.reference, needed=())
-    lost = [name for name in frame.attrs["columns"] if name not in given.stated]
+    readings = read_inspections(given.reference, needed=())
+    lost = [name for name in readings.columns if name not in given.stated]
     if lost:
         raise InputError(
             "the stated value of the reference piece is missing",
@@ -175,7 +183,7 @@ def _reference(given: Against) -> pd.DataFrame | None:
             column=lost[0],
             do=f"Give it with --stated {lost[0]}=VALUE, and its U with --stated-u.",
         )
-    return frame
+    return readings.frame
 
 
 def _result(column: str, frame: pd.DataFrame, given: Against, reference: pd.DataFrame | None) -> BenchResult:
@@ -198,13 +206,13 @@ def _result(column: str, frame: pd.DataFrame, given: Against, reference: pd.Data
 
 def _in_units(text: str | None, quantity: Quantity, level: float) -> float | None:
     """A worthwhile difference in the unit of the column; a share is one of the mean reading."""
-    if text is None or quantity.scale == "grade":
+    if text is None or quantity.scale == Scale.GRADE:
         return None
     try:
         amount = amount_on_scale(text, quantity, level, "worthwhile difference")
     except ValueError as error:
         raise InputError(str(error), found=text, do="Write it as '15 %' or '3 um'.") from None
-    return level * math.expm1(amount) if quantity.scale == "log" else amount
+    return level * math.expm1(amount) if quantity.scale == Scale.LOG else amount
 
 
 def _agreement(frame: pd.DataFrame) -> Agreement:

@@ -1,24 +1,17 @@
-"""The papers of the cutting day, and what the verdict prints beside the study."""
+"""The papers of the cutting day: run sheet, plan, bench card, labels, workbooks and drawings."""
 
 from __future__ import annotations
 
 from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
-
-import pandas as pd
 
 from trials.steps.extend import block_day, newest_block
 from trials.steps.files import write_bytes
-from trials.steps.grading import require_plan
-from trials.steps.journal import ADDED, all_plan_findings, plan_findings, sentences
+from trials.steps.grade import require_plan
+from trials.steps.journal import plan_findings, sentences
 from trials.steps.load import load
 from trials.steps.plan import plan_paper
-from trials.store.records.instruments import calibration_doubts, instruments
 from trials.store.records.records import Records
-
-if TYPE_CHECKING:
-    from trials.decide.study import Evidence
 
 
 def run_sheet(folder: Path | str) -> list[Path]:
@@ -78,41 +71,3 @@ def frozen_day(records: Records) -> date:
     """Day the plan was frozen, printed on the papers so that they come out the same each time."""
     require_plan(records)
     return datetime.fromisoformat(records.frozen_at).date()
-
-
-def verdict_extras(records: Records, found: Evidence) -> Any:
-    """What the verdict prints beside the study: graded coupons, tables, amendments, how it was measured."""
-    from trials.report.documents import VerdictExtras
-
-    journal = records.journal
-    return VerdictExtras(
-        engineer=records.trial.trial.engineer,
-        graded=found.grades,
-        tables=found.tables,
-        amendments=tuple(amendment_sentences(journal)),
-        plan_sentences=tuple(sentences(all_plan_findings(records))),
-        freeze_hash=records.freeze_hash,
-        bench_facts=tuple(bench_facts(records)),
-    )
-
-
-def amendment_sentences(journal: pd.DataFrame) -> list[str]:
-    """Amendments and further blocks, one sentence each, with who and why."""
-    rows = journal[journal["kind"].astype(str).str.startswith("amend") | (journal["kind"] == ADDED)]
-    return [f"{row.what} ({row.who}: {row.why})" for row in rows.itertuples()]
-
-
-def bench_facts(records: Records) -> list[str]:
-    """How edges were measured, one sentence each."""
-    facts = []
-    rows = records.readings
-    for column, words in (("instrument", "Instruments"), ("inspector", "Inspectors")):
-        names = sorted({str(v) for v in rows[column] if str(v) not in ("", "nan")}) if column in rows else []
-        if names:
-            facts.append(f"{words}: {', '.join(names)}.")
-    for column, words in (("cutoff_mm", "Cut-off"), ("depth_mm", "Depth of the roughness trace")):
-        values = sorted(set(rows[column].dropna())) if column in rows else []
-        if values:
-            facts.append(f"{words}: {', '.join(f'{v:g}' for v in values)} mm.")
-    known = instruments(records.folder)
-    return [*facts, *(one.words() for one in known), *calibration_doubts(known, rows)]

@@ -3,28 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
 
+from trials.bench.roughness import Roughness, Spikes
+from trials.bench.squareness import Squareness
 from trials.errors import InputError, TrialError
+from trials.findings import Finding
 from trials.steps.files import write_bytes
-from trials.steps.grading import thickness
+from trials.steps.grade import thickness
 from trials.steps.load import load
 from trials.store.intake.traces import Kind, Place, Points, place_of, point_files, read_points
 from trials.store.records import recording
 from trials.store.records.entry import Recorded
 from trials.store.records.records import READING_COLUMNS, Records
 from trials.store.records.rules import check_coupon, check_was_cut, outcomes
+from trials.words.findings import say
 
-if TYPE_CHECKING:
-    from trials.bench.roughness import Roughness
-    from trials.bench.squareness import Squareness
-
-FIELDS = {"roughness": ("rz5_um", 4), "squareness": ("u_mm", 5)}
-"""Column of a reading, and the digits after the point that are kept of it."""
+RZ5_DIGITS, U_DIGITS = 4, 5
+"""Digits after the point that are kept of a reading: a tenth of a nanometre of Rz5, ten of u, far below any bench."""
 
 
 @dataclass(frozen=True)
@@ -42,7 +42,7 @@ class Settings:
     cutoff_mm: float | None = None
     automatic: str = "ISO 21920-3"
     tip_um: float | None = None
-    spikes: str = "refuse"
+    spikes: Spikes = "refuse"
     thickness_mm: float | None = None
     angle_deg: float = 90.0
     delta_a_mm: float | None = None
@@ -56,14 +56,20 @@ class Measured:
     file: str
     kind: Kind
     result: Roughness | Squareness
-    warnings: tuple[str, ...]
-    notes: tuple[str, ...]
+    warnings: tuple[Finding, ...]
+    notes: tuple[Finding, ...]
 
     @property
     def value(self) -> float:
         """Rz5 in um or u in mm, as it is kept."""
-        found = self.result.rz5 if self.kind == "roughness" else self.result.u_mm
-        return round(float(found), FIELDS[self.kind][1])
+        if isinstance(self.result, Roughness):
+            return round(float(self.result.rz5), RZ5_DIGITS)
+        return round(float(self.result.u_mm), U_DIGITS)
+
+    @property
+    def column(self) -> str:
+        """Column of the reading."""
+        return "rz5_um" if isinstance(self.result, Roughness) else "u_mm"
 
 
 def measure_files(sources: Sequence[Path], settings: Settings) -> list[Measured]:
@@ -76,26 +82,26 @@ def _measure(path: Path, settings: Settings) -> Measured:
     try:
         return (_trace if points.kind == "roughness" else _scan)(points, settings)
     except InputError as error:
-        error.file = error.file or str(path)
-        raise
+        raise replace(error, file=error.file or str(path)) from None
     except TrialError as error:
         raise type(error)(f"{path}: {error}") from None
 
 
 def _trace(points: Points, settings: Settings) -> Measured:
     from trials.bench.roughness import measure_profile
-    from trials.bench.traces import prepare_trace
+    from trials.bench.traces import Trace, prepare_trace
 
     if points.along is None:
         if settings.spacing_mm is None:
             raise InputError("the file holds heights alone", do="Give their distance with --spacing, such as 0.5um.")
-        heights, spacing, notes = points.across, settings.spacing_mm, ()
+        trace = Trace(points.across, settings.spacing_mm, ())
     else:
         trace = prepare_trace(points.along, points.across)
-        heights, spacing, notes = trace.heights_um, trace.spacing_mm, trace.notes
     automatic = settings.automatic if settings.cutoff_mm is None else None
-    found = measure_profile(heights, spacing, settings.cutoff_mm, automatic, settings.tip_um, settings.spikes)
-    return Measured(points.file, "roughness", found, found.warnings, (*points.said, *notes, *found.notes))
+    found = measure_profile(
+        trace.heights_um, trace.spacing_mm, settings.cutoff_mm, automatic, settings.tip_um, settings.spikes
+    )
+    return Measured(points.file, "roughness", found, found.warnings, (*points.said, *trace.notes, *found.notes))
 
 
 def _scan(points: Points, settings: Settings) -> Measured:
@@ -103,6 +109,8 @@ def _scan(points: Points, settings: Settings) -> Measured:
 
     if settings.thickness_mm is None:
         raise InputError("the thickness is missing", column="--thickness", do="Give it in mm.")
+    if points.along is None:
+        raise InputError("the scan holds no depths", do="Export depth and offset together.")
     found = perpendicularity(
         points.along, points.across, settings.thickness_mm, settings.angle_deg, settings.delta_a_mm
     )
@@ -155,8 +163,6 @@ def measure_into(
 
 
 def _for_trial(settings: Settings, cutoff_mm: float, thickness_mm: float | None) -> Settings:
-    from dataclasses import replace
-
     return replace(settings, cutoff_mm=cutoff_mm, thickness_mm=settings.thickness_mm or thickness_mm)
 
 
@@ -171,15 +177,14 @@ def _places(files: Sequence[Path], records: Records) -> dict[Path, Place]:
 
 
 def _reading(found: Measured, place: Place, details: Mapping[str, Any]) -> dict[str, Any]:
-    rough = found.kind == "roughness"
     row = {"coupon": place.coupon, "reading": place.reading, "repeat": place.repeat, "side": place.side}
-    row |= {"field": FIELDS[found.kind][0], "value": found.value, **details}
-    row |= {"cutoff_mm": found.result.cutoff_mm} if rough else {"depth_mm": None}
-    return row | {"note": "; ".join((Path(found.file).name, *found.notes))}
+    row |= {"field": found.column, "value": found.value, **details}
+    row |= {"cutoff_mm": found.result.cutoff_mm} if isinstance(found.result, Roughness) else {"depth_mm": None}
+    return row | {"note": "; ".join((Path(found.file).name, *(say(note) for note in found.notes)))}
 
 
 def _refuse_twins(rows: Sequence[dict[str, Any]], files: Sequence[Path]) -> None:
-    seen: dict[tuple, Path] = {}
+    seen: dict[tuple[Any, ...], Path] = {}
     for row, path in zip(rows, files, strict=True):
         key = (row["coupon"], row["reading"], row["repeat"], row["field"])
         if key in seen:
@@ -214,7 +219,7 @@ def keep_pictures(measured: Sequence[Measured], target: Path) -> list[Path]:
 
     paths = picture_paths([Path(found.file) for found in measured], target)
     for path, found in zip(paths, measured, strict=True):
-        if found.kind == "roughness":
+        if isinstance(found.result, Roughness):
             drawn = trace_figure(found.result)
         else:
             drawn = scan_figure(found.result, found.result.to_mm + found.result.delta_a_mm)

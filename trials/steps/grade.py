@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from trials.errors import InputError
-from trials.store.records.as_cut import coupon_table
+from trials.store.records.as_cut import NOT_CUT, coupon_table
 from trials.store.records.records import Records
 from trials.trial import Trial
 
@@ -37,11 +37,12 @@ def require_plan(records: Records) -> None:
 def grade(records: Records) -> pd.DataFrame:
     """One graded row per coupon of the trial, by its requirement, rule and uncertainty."""
     from trials.grade.coupons import grade_coupons
+    from trials.grade.kinds import Item
 
     require_plan(records)
     trial = records.trial
     wanted = ("rz5_um", "u_mm", "dross_grade")
-    names = {trial.quantity(name).column: known for name, known in _graded_names(trial).items()}
+    names = {trial.quantity(name).column: name for name in Item if name in trial.responses}
     rows = records.readings[records.readings["field"].isin([*wanted, *names])]
     long = rows.assign(response=rows["field"].replace(names))[["coupon", "response", "value", "repeat"]]
     planned = coupon_table(records)
@@ -49,7 +50,7 @@ def grade(records: Records) -> pd.DataFrame:
         long,
         trial.application.required,
         thickness(records),
-        planned.loc[planned["outcome"] != "not cut yet", ["coupon", "outcome"]],
+        planned.loc[planned["outcome"] != NOT_CUT, ["coupon", "outcome"]],
         planned["coupon"].tolist(),
         trial.bench.judged_by,
         trial.bench.rule,
@@ -58,10 +59,6 @@ def grade(records: Records) -> pd.DataFrame:
     graded["outcome"] = graded["coupon"].map(dict(zip(planned["coupon"], planned["outcome"], strict=True)))
     graded.insert(1, "nozzle", graded["coupon"].map(dict(zip(planned["coupon"], planned["nozzle"], strict=True))))
     return graded
-
-
-def _graded_names(trial: Trial) -> dict[str, str]:
-    return {name: name for name in ("roughness", "squareness", "dross") if name in trial.responses}
 
 
 def trial_uncertainty(trial: Trial) -> dict[str, Uncertainty]:
@@ -122,3 +119,29 @@ def requirement(need: Mapping[str, Any]) -> Requirement | None:
     except ValidationError as error:
         first = error.errors()[0]
         raise InputError(first["msg"], column=str(first["loc"][0]), found=first["input"], do="Correct it.") from None
+
+
+def grade_rows(graded: pd.DataFrame) -> list[dict[str, Any]]:
+    """Graded coupons as JSON rows: the columns of the table, the reasons also in words (`why`), None where empty."""
+    from trials.words.grade import designation, why
+
+    cells = graded.astype(object).where(graded.drop(columns=["reasons", "designation"]).notna(), None)
+    cells["designation"] = graded["designation"].map(designation)
+    cells["reasons"] = graded["reasons"].map(list)
+    cells["why"] = graded["reasons"].map(why)
+    return [{str(name): value for name, value in row.items()} for row in cells.to_dict(orient="records")]
+
+
+def graded_facts(found: Graded) -> dict[str, Any]:
+    """One graded edge as a JSON row, keys as in `grade_rows`."""
+    from trials.words.grade import designation, why
+
+    return {
+        "squareness_range": found.squareness_range,
+        "roughness_range": found.roughness_range,
+        "dross_grade": found.dross_grade,
+        "designation": designation(found.designation),
+        "meets": found.meets,
+        "why": why(found.reasons),
+        "reasons": list(found.reasons),
+    }

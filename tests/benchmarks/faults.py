@@ -1,0 +1,254 @@
+"""How many one-token faults do a floor's own tests notice?
+
+Seeded random faults are put into a copy of the tree, one at a time, and the floor's own tests run against it: first
+the test files that name the faulty module, then the whole floor. A fault is caught when a test fails or never ends.
+A survivor is a gap in the tests, or a change that means the same; which of the two is judged by hand.
+
+Run as `python tests/benchmarks/faults.py --floor grade --faults 40 --seed 1 --workers 1`.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import copy
+import os
+import random
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from queue import Queue
+
+ROOT = Path(__file__).resolve().parents[2]
+FLOORS = ("infer", "plan", "grade", "decide", "bench")
+COPIED = ("trials", "tests", "designs", "example_data", "pyproject.toml", "README.md", "DEVELOPERS.md", "LICENSE")
+SPARE_S = 60.0
+"""A run that takes this much longer than four sound ones has lost its way, which is noticed too."""
+
+TURNED = {ast.Lt: ast.Gt, ast.Gt: ast.Lt, ast.LtE: ast.GtE, ast.GtE: ast.LtE, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq}
+TURNED |= {ast.Is: ast.IsNot, ast.IsNot: ast.Is, ast.In: ast.NotIn, ast.NotIn: ast.In}
+SHIFTED = {ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt}
+SWAPPED = {ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult, ast.Pow: ast.Mult}
+SWAPPED |= {ast.FloorDiv: ast.Mult, ast.Mod: ast.FloorDiv}
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One change: the text from `start` to `end` (bytes of the file) becomes `after`."""
+
+    path: Path
+    line: int
+    kind: str
+    start: int
+    end: int
+    before: str
+    after: str
+
+    def __str__(self) -> str:
+        before, after = " ".join(self.before.split()), " ".join(self.after.split())
+        return f"{self.path}:{self.line}  {self.kind}:  {before}  ->  {after}"
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What the tests made of a fault."""
+
+    fault: Fault
+    caught: bool
+    seconds: float
+
+
+def faults_of(path: Path) -> list[Fault]:
+    """Every fault that can be put into a module."""
+    source = (ROOT / path).read_bytes()
+    starts = [0]
+    for line in source.splitlines(keepends=True):
+        starts.append(starts[-1] + len(line))
+    found = []
+    for node in _code(ast.parse(source)):
+        start = starts[node.lineno - 1] + node.col_offset
+        end = starts[node.end_lineno - 1] + node.end_col_offset
+        for kind, changed in _changes(node):
+            after = ast.unparse(changed)
+            after = after if isinstance(changed, ast.Constant | ast.Name) else f"({after})"
+            found.append(Fault(path, node.lineno, kind, start, end, source[start:end].decode(), after))
+    return found
+
+
+def _code(node: ast.AST) -> Iterator[ast.expr]:
+    """Expressions that do something: no annotations, decorators, error messages, formatted texts or public names."""
+    skipped = ("annotation", "returns", "decorator_list")
+    if isinstance(node, ast.Raise | ast.JoinedStr | ast.Import | ast.ImportFrom) or _is_list_of_names(node):
+        return
+    if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
+        return
+    if isinstance(node, ast.expr):
+        yield node
+    for name, value in ast.iter_fields(node):
+        if name in skipped:
+            continue
+        for child in value if isinstance(value, list) else [value]:
+            if isinstance(child, ast.AST):
+                yield from _code(child)
+
+
+def _is_list_of_names(node: ast.AST) -> bool:
+    return isinstance(node, ast.Assign) and any(isinstance(t, ast.Name) and t.id == "__all__" for t in node.targets)
+
+
+def _changes(node: ast.expr) -> Iterator[tuple[str, ast.expr]]:
+    if isinstance(node, ast.Compare):
+        yield from _compared(node)
+    elif isinstance(node, ast.BinOp) and not _is_text(node):
+        if type(node.op) in SWAPPED:
+            yield "arithmetic", ast.BinOp(node.left, SWAPPED[type(node.op)](), node.right)
+        if isinstance(node.op, ast.Add | ast.Sub):
+            yield "dropped term", node.left
+    elif isinstance(node, ast.BoolOp):
+        yield "and/or", ast.BoolOp(ast.Or() if isinstance(node.op, ast.And) else ast.And(), node.values)
+    elif isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not | ast.Invert):
+        yield "not", node.operand
+    elif isinstance(node, ast.Constant) and isinstance(node.value, bool | int | float):
+        yield "constant", ast.Constant(_other(node.value))
+
+
+def _compared(node: ast.Compare) -> Iterator[tuple[str, ast.expr]]:
+    for place, operator in enumerate(node.ops):
+        for kind, table in (("comparison", TURNED), ("boundary", SHIFTED)):
+            if type(operator) in table:
+                changed = copy.copy(node)
+                changed.ops = [*node.ops[:place], table[type(operator)](), *node.ops[place + 1 :]]
+                yield kind, changed
+
+
+def _is_text(node: ast.BinOp) -> bool:
+    return any(isinstance(n, ast.JoinedStr) or _is_string(n) for n in ast.walk(node))
+
+
+def _is_string(node: ast.AST) -> bool:
+    return isinstance(node, ast.Constant) and isinstance(node.value, str | bytes)
+
+
+def _other(value: bool | int | float) -> bool | int | float:
+    if isinstance(value, bool):
+        return not value
+    return value + 1 if isinstance(value, int) else (value * 1.5 or 1.0)
+
+
+class Copy:
+    """A copy of the tree that carries one fault at a time."""
+
+    def __init__(self, folder: Path, floor: str) -> None:
+        """Copy what the tests need."""
+        self.folder, self.floor = folder, floor
+        leave = shutil.ignore_patterns("__pycache__", ".*")
+        for name in COPIED:
+            if (ROOT / name).is_dir():
+                shutil.copytree(ROOT / name, folder / name, ignore=leave)
+            elif (ROOT / name).exists():
+                shutil.copy(ROOT / name, folder / name)
+
+    def run(self, tests: Sequence[str], limit_s: float | None) -> bool:
+        """Whether the tests pass."""
+        threads = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"), "1")
+        command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *tests]
+        environment = {**os.environ, **threads, "PYTHONPATH": str(self.folder)}
+        try:
+            done = subprocess.run(
+                command, cwd=self.folder, env=environment, capture_output=True, timeout=limit_s, check=False
+            )
+        except subprocess.TimeoutExpired:
+            return False
+        return done.returncode == 0
+
+    def notices(self, fault: Fault, limit_s: float) -> bool:
+        """Whether a test fails while the fault is in the copy."""
+        place = self.folder / fault.path
+        sound = place.read_bytes()
+        self._write(place, sound[: fault.start] + fault.after.encode() + sound[fault.end :])
+        try:
+            near = tests_near(fault.path, self.floor)
+            return (bool(near) and not self.run(near, limit_s)) or not self.run([f"tests/{self.floor}"], limit_s)
+        finally:
+            self._write(place, sound)
+
+    @staticmethod
+    def _write(place: Path, text: bytes) -> None:
+        place.write_bytes(text)
+        # a compiled file is told from its source by whole seconds and size only
+        for stale in (place.parent / "__pycache__").glob(f"{place.stem}.*"):
+            stale.unlink()
+
+
+def tests_near(path: Path, floor: str) -> list[str]:
+    """Test files of the floor that name the module."""
+    dotted = ".".join(path.with_suffix("").parts)
+    package, _, name = dotted.rpartition(".")
+    asked = (dotted, f"from {package} import {name}")
+    tests = sorted((ROOT / "tests" / floor).rglob("test_*.py"))
+    near = [t for t in tests if any(word in t.read_text(encoding="utf-8") for word in asked)]
+    return [str(t.relative_to(ROOT)) for t in near or [t for t in tests if name.strip("_") in t.stem]]
+
+
+def chosen(floor: str, count: int, seed: int, only: str) -> list[Fault]:
+    """The faults of one run, in the order drawn."""
+    modules = sorted((ROOT / "trials" / floor).rglob("*.py"))
+    every = [fault for path in modules for fault in faults_of(path.relative_to(ROOT)) if only in str(fault.path)]
+    return random.Random(seed).sample(every, min(count, len(every)))
+
+
+def hunt(floor: str, faults: Sequence[Fault], workers: int) -> Iterator[Outcome]:
+    """Outcomes as they come."""
+    with tempfile.TemporaryDirectory() as folder:
+        copies: Queue[Copy] = Queue()
+        for number in range(workers):
+            (Path(folder) / str(number)).mkdir()
+            copies.put(Copy(Path(folder) / str(number), floor))
+        first = copies.get()
+        began = time.perf_counter()
+        if not first.run([f"tests/{floor}"], None):
+            raise SystemExit(f"The tests of {floor} fail without any fault; mend them first.")
+        limit_s = 4 * (time.perf_counter() - began) + SPARE_S
+        copies.put(first)
+        print(f"sound floor: {time.perf_counter() - began:.0f} s", flush=True)
+
+        def one(fault: Fault) -> Outcome:
+            mine, start = copies.get(), time.perf_counter()
+            try:
+                return Outcome(fault, mine.notices(fault, limit_s), time.perf_counter() - start)
+            finally:
+                copies.put(mine)
+
+        with ThreadPoolExecutor(workers) as pool:
+            yield from pool.map(one, faults)
+
+
+def main() -> None:
+    """Read the arguments, hunt, and list the survivors."""
+    asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    asked.add_argument("--floor", choices=FLOORS, required=True)
+    asked.add_argument("--faults", type=int, default=40)
+    asked.add_argument("--seed", type=int, default=1)
+    asked.add_argument("--workers", type=int, default=1)
+    asked.add_argument("--only", default="", help="part of a module's path")
+    given = asked.parse_args()
+    outcomes = []
+    for outcome in hunt(given.floor, chosen(given.floor, given.faults, given.seed, given.only), given.workers):
+        outcomes.append(outcome)
+        print(f"{'caught  ' if outcome.caught else 'SURVIVED'} {outcome.seconds:5.0f} s  {outcome.fault}", flush=True)
+    survivors = [outcome.fault for outcome in outcomes if not outcome.caught]
+    share = 1 - len(survivors) / max(len(outcomes), 1)
+    print(
+        f"\n{given.floor}: {len(outcomes) - len(survivors)} of {len(outcomes)} caught ({share:.0%}), seed {given.seed}"
+    )
+    print("\n".join(f"survived: {fault}" for fault in survivors))
+
+
+if __name__ == "__main__":
+    main()

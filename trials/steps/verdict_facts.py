@@ -1,0 +1,49 @@
+"""What the verdict prints beside the study: grades, amendments, how the edges were measured."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from trials.steps.journal import ADDED, all_plan_findings, sentences
+from trials.store.records.instruments import calibration_doubts, instruments
+from trials.store.records.records import Records
+from trials.words.bench import how_measured
+
+if TYPE_CHECKING:
+    from trials.decide.study import Evidence
+
+
+def verdict_extras(records: Records, found: Evidence) -> Any:
+    """What the verdict prints beside the study: graded coupons, tables, amendments, how it was measured."""
+    from trials.report.documents import VerdictExtras
+
+    journal = records.journal
+    return VerdictExtras(
+        engineer=records.trial.trial.engineer,
+        graded=found.grades,
+        tables=found.tables,
+        amendments=tuple(amendment_sentences(journal)),
+        plan_sentences=tuple(sentences(all_plan_findings(records))),
+        freeze_hash=records.freeze_hash,
+        bench_facts=tuple(bench_facts(records)),
+    )
+
+
+def amendment_sentences(journal: pd.DataFrame) -> list[str]:
+    """Amendments and further blocks, one sentence each, with who and why."""
+    rows = journal[journal["kind"].astype(str).str.startswith("amend") | (journal["kind"] == ADDED)]
+    return [f"{row.what} ({row.who}: {row.why})" for row in rows.itertuples()]
+
+
+def bench_facts(records: Records) -> list[str]:
+    """How edges were measured, one sentence each."""
+    rows = records.readings
+
+    def different(column: str) -> list[Any]:
+        return sorted({value for value in rows[column].dropna() if value != ""}) if column in rows else []
+
+    names = [different("instrument"), different("inspector"), different("cutoff_mm"), different("depth_mm")]
+    known = instruments(records.folder)
+    return [*how_measured(*names), *(one.words() for one in known), *calibration_doubts(known, rows)]

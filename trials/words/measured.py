@@ -1,0 +1,83 @@
+"""What was measured on traces and scans, in words."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from trials.bench.roughness import Roughness
+from trials.bench.squareness import Squareness
+from trials.grade.iso9013 import WORSE
+from trials.units import shown
+from trials.words.language import plural, text
+from trials.words.numbers import fixed, plain, rounded
+
+FEW_NAMES = 3
+"""More names than this in a row are counted instead."""
+
+
+def roughness_rows(r: Roughness) -> list[list[str]]:
+    """Quantity, value and unit of everything that one trace gives."""
+    lengths = [(text("  length {n}", n=k), float(height)) for k, height in enumerate(r.rz_each, 1)]
+    heights = [("Rz5", r.rz5), *lengths, ("Ra", r.ra), ("Rq", r.rq), ("Rt", r.rt)]
+    rows = [[name, fixed(value, 2), shown("um")] for name, value in heights]
+    elements = math.isfinite(r.rsm_mm)
+    rows.append(
+        ["RSm", fixed(r.rsm_mm, 4) if elements else "", "mm" if elements else text("fewer than two profile elements")]
+    )
+    lengths_mm = ((text("cut-off"), r.cutoff_mm), (text("evaluated"), r.evaluation_mm))
+    rows += [[name, rounded(value, 6), "mm"] for name, value in lengths_mm]
+    return [*rows, [text("spacing"), rounded(1000 * r.spacing_mm, 4), shown("um")]]
+
+
+def squareness_rows(s: Squareness) -> list[list[str]]:
+    """Quantity, value and unit of everything that one scan gives."""
+    lean = text("° out of the part with depth") if s.lean_deg > 0 else text("° into the part")
+    if s.melting_mm is None:
+        melting = ["", text("the scan starts below the top edge")]
+    else:
+        melting = [fixed(s.melting_mm, 3), "mm"]
+    return [
+        ["u", fixed(s.u_mm, 4), "mm"],
+        [text("taken from"), fixed(s.from_mm, 3), text("mm depth")],
+        [text("to"), fixed(s.to_mm, 3), text("mm depth")],
+        [text("intended angle"), rounded(s.angle_deg, 6), "°"],
+        [text("leans by"), fixed(s.lean_deg, 3), lean],
+        [text("top edge melted r"), *melting],
+    ]
+
+
+def file_cells(name: str, result: Roughness | Squareness, value: float) -> list[str]:
+    """One row of the table of measured files."""
+    if isinstance(result, Roughness):
+        taken = text("cut-off {cutoff}", cutoff=plain(result.cutoff_mm, "mm"))
+        return [name, "Rz5", f"{fixed(value, 2)} {shown('um')}", taken]
+    ends = [rounded(end, 3) for end in (result.from_mm, result.to_mm)]
+    return [name, "u", f"{fixed(value, 4)} mm", text("{low} to {high} mm", low=ends[0], high=ends[1])]
+
+
+def file_heads() -> list[str]:
+    """Heads of the table of measured files."""
+    return [text("file"), "", text("value"), text("taken")]
+
+
+def range_sentence(name: str, grade: int, thickness_mm: float) -> str:
+    """In which range a value is at a thickness."""
+    at = plain(thickness_mm, "mm")
+    if grade == WORSE:
+        return text("{name} is worse than the last range at {at}.", name=name, at=at)
+    return text("{name} is in range {n} at {at}.", name=name, n=grade, at=at)
+
+
+def few(names: Sequence[str]) -> str:
+    """Names of files, the first of them where there are many."""
+    if len(names) <= FEW_NAMES:
+        return ", ".join(names)
+    return text("{n} files, the first {first}", n=len(names), first=names[0])
+
+
+def recorded(added: int, ignored: int) -> str:
+    """How many readings came in."""
+    here = plural("{n} reading recorded", "{n} readings recorded", added)
+    before = plural("{n} was on record already", "{n} were on record already", ignored)
+    return text("{here}, {before}.", here=here, before=before)

@@ -1,0 +1,247 @@
+"""The papers of the cutting day and of the bench, in words: run sheet, bench card, labels."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from trials.words.language import plural, text
+from trials.words.numbers import plain
+
+
+def stop_rules() -> list[str]:
+    """When to stop at the machine, and what to write down."""
+    return [
+        text(
+            "Not severed: stop the cut, write “not severed”, leave the coupon in the sheet, go on with the next. Three "
+            "in a row with one mount: stop and tell the engineer."
+        ),
+        text(
+            "Burning or self-sustained fire in the kerf: stop the beam and the oxygen, let it go out, write “aborted”."
+        ),
+        text(
+            "Head contact or tip-up: stop the machine. Check the nozzle, centre and calibrate, write it in as a new "
+            "mount."
+        ),
+        text(
+            "Anything else that is not as planned (another setting, another order, a refitted nozzle): cut safely "
+            "first, then write down what was really done."
+        ),
+    ]
+
+
+def bench_steps() -> list[list[str]]:
+    """The order of work at the bench: a step and how it is done."""
+    return [
+        [
+            text("Let it cool"),
+            text("Measure cold coupons only, at the temperature of the bench. Work in the order of the workbook."),
+        ],
+        [
+            text("Dross first"),
+            text("Grade the lower edge before anything is taken off. The worst spot of the edge counts."),
+        ],
+        [
+            text("Take the dross off"),
+            text("Scraper, then a brush for loose oxide. Never grind, file or blast: the edge is what is judged."),
+        ],
+        [
+            text("Squareness u"),
+            text("Find the marked edge. Keep clear of lead-in, joint, corners and slat marks."),
+        ],
+        [
+            text("Roughness Rz5"),
+            text("Along the edge at the stated depth, at the same places each time, across no slat mark or bead."),
+        ],
+        [
+            text("Write it down"),
+            text(
+                "Every reading as shown by the instrument, with side and inspector. A doubtful value is measured again "
+                "as a repeat; nothing is rubbed out."
+            ),
+        ],
+    ]
+
+
+def where(readings: Mapping[str, int], cutoff_mm: float) -> list[str]:
+    """How many readings (by the label of the response), on which edge, and how long a trace of Rz5 is."""
+    parts = [text("{label}: {n} on each coupon", label=label, n=n) for label, n in readings.items()]
+    return [
+        text("Readings: {parts}.", parts="; ".join(parts)),
+        text("Measure the edge that the workbook names, always at the same places."),
+        text(
+            "Rz5: cut-off {cutoff}, five lengths and half a cut-off at each end, so {length} of clean edge.",
+            cutoff=plain(cutoff_mm, "mm"),
+            length=plain(6 * cutoff_mm, "mm"),
+        ),
+    ]
+
+
+def depths_unknown() -> str:
+    """What to do where the coupons differ in thickness."""
+    return text("Depths depend on the thickness of the coupon: ask the engineer for them.")
+
+
+def depths(thickness_mm: float, rz5_depth_mm: float, left_out_mm: float) -> list[str]:
+    """Where Rz5 and u are taken on an edge of one thickness."""
+    return [
+        text(
+            "Rz5: {depth} below the top face ({thickness} thick); write the depth down if it differs.",
+            depth=plain(rz5_depth_mm, "mm"),
+            thickness=plain(thickness_mm, "mm"),
+        ),
+        text(
+            "u: from {out} below the top face to {out} above the lower one; leave the rest out.",
+            out=plain(left_out_mm, "mm"),
+        ),
+    ]
+
+
+def varied(setting: str, levels: Sequence[str], unit: str, today: str) -> str:
+    """A factor with its levels and today's."""
+    return text(
+        "{setting}: {levels} (today {today})",
+        setting=setting,
+        levels=f"{', '.join(levels)} {unit}".strip(),
+        today=today,
+    )
+
+
+def coupon_heads(settings: Sequence[str]) -> list[str]:
+    """Heads of the table of coupons of one mount."""
+    return [text("No."), text("Coupon"), *settings, text("Edge")]
+
+
+def map_title(sheet: object) -> str:
+    """Title of the map of a sheet."""
+    return text("Sheet {sheet}", sheet=sheet)
+
+
+def map_alt(sheet: object, coupons: int) -> str:
+    """The map of a sheet for who cannot see it."""
+    return plural(
+        "Map of sheet {sheet}: {n} coupon with mark, order and measured edge.",
+        "Map of sheet {sheet}: {n} coupons with mark, order and measured edge.",
+        coupons,
+        sheet=sheet,
+    )
+
+
+def edge_alt() -> str:
+    """The drawing of the edge for who cannot see it."""
+    return text(
+        "The cut edge from the side: ends and corners left out, depths for u and Rz5, a slat mark to keep clear of."
+    )
+
+
+def dross_alt(grade: int, name: str) -> str:
+    """The drawing of a dross grade for who cannot see it."""
+    return text("Drawing of dross grade {grade}: {name}.", grade=grade, name=name)
+
+
+def run_sheet_title(title: str) -> str:
+    """Title of the run sheet."""
+    return text("Run sheet: {title}", title=title)
+
+
+def mount_title(mount: str, nozzle: str, specimen: str, sheet: str) -> str:
+    """Title of the block of one mount."""
+    return text(
+        "Mount {mount}: {nozzle}, specimen {specimen}, on sheet {sheet}",
+        mount=mount,
+        nozzle=nozzle,
+        specimen=specimen,
+        sheet=sheet,
+    )
+
+
+def not_allowed(limits: Sequence[str]) -> str:
+    """Settings that no coupon has."""
+    return text("Not allowed above: {limits}.", limits="; ".join(limits))
+
+
+def footer(title: str, made_on: str, program: str) -> str:
+    """Foot of the papers."""
+    return text("{title} · made on {day} · {program}", title=title, day=made_on, program=program)
+
+
+def labels_footer(title: str, coupons: int) -> str:
+    """Foot of the labels."""
+    return plural("{title} · {n} coupon", "{title} · {n} coupons", coupons, title=title)
+
+
+def labels_title() -> str:
+    """Title of the labels."""
+    return text("Coupon labels")
+
+
+def run_sheet_words() -> dict[str, str | list[str]]:
+    """Headings and fixed lines of the run sheet, by the name that the page knows them by."""
+    return {
+        "question": text("Question"),
+        "held": text("Held for the whole trial"),
+        "nothing_held": text("Nothing was named; write the settings of the machine here."),
+        "varied": text("Varied inside a mount"),
+        "nothing_varied": text("Nothing; all coupons are cut alike."),
+        "said": text("What this plan cannot tell apart, and how it is laid out"),
+        "stop": text("When to stop"),
+        "nozzles": text("Nozzles in this trial (common practice, no source)"),
+        "cautions": text("Cautions"),
+        "sheets": text("Sheets"),
+        "sheet_head": [text("Sheet"), text("Heat or lot"), text("Surface"), text("Gas purity"), text("Used")],
+        "mounts": text("Mounts in order"),
+        "mount_head": [text("No."), text("Mount"), text("Sheet"), text("Nozzle type"), text("Specimen")],
+        "before": text("Before mounting:"),
+        "bore": text("bore looked into and specimen mark read:"),
+        "ticks": [text("nozzle centred"), text("height calibrated"), text("window changed")],
+        "pierces": text("pierces before"),
+        "fitted": text("fitted at"),
+        "open_head": [text("Outcome"), text("Time"), text("Setting changed"), text("Note")],
+        "coupons": text("Mounts and their coupons"),
+        "outcomes": text(
+            "In the order printed, unless safety asks otherwise. Outcome: cut, not severed, aborted, or scrapped (for "
+            "a reason that has nothing to do with the cut). A nozzle taken off and fitted again is a new mount."
+        ),
+        "map": text(
+            "Mark and order of cutting with the direction of travel; thick: edge to measure; thin tick outside: "
+            "lead-in; gap: micro-joint."
+        ),
+        "frozen": text("Frozen settings:"),
+        "sign": [text("Cut by (name)"), text("Signature"), text("Date")],
+    }
+
+
+def bench_card_words() -> dict[str, str | list[str]]:
+    """Headings and fixed lines of the bench card, by the name that the page knows them by."""
+    return {
+        "blind": text(
+            "One card for the bench. It names no nozzle and no setting: the marks on the coupons are all you need."
+        ),
+        "order": text("In this order"),
+        "order_head": [text("Step"), text("How")],
+        "where": text("Where and how many"),
+        "dross": text("Dross of the lower edge"),
+        "scale": text(
+            "Seen from the cut face, lower edge at the bottom. This scale is the project’s own; no standard numbers "
+            "dross."
+        ),
+        "unsure": text("If in doubt"),
+        "unsure_text": text(
+            "A value ten times its neighbours is mostly a slip of the point or the unit: measure again before it is "
+            "sent. A coupon that cannot be measured stays empty, with a note why."
+        ),
+    }
+
+
+def bench_card_title() -> str:
+    """Title of the bench card."""
+    return text("Bench card")
+
+
+def limits_title(standard: str, thickness_mm: float) -> str:
+    """Title of the limits on the bench card."""
+    return text("Upper limits of {standard} at {at}", standard=standard, at=plain(thickness_mm, "mm"))
+
+
+def limits_head() -> list[str]:
+    """Heads of the limits on the bench card."""
+    return ["", *(text("range {n}", n=n) for n in range(1, 6))]
