@@ -5,7 +5,8 @@ import math
 import pytest
 
 from trials.errors import InputError
-from trials.trial import Curves, changes, freeze_hash, parse, worthwhile_on_scale
+from trials.frozen import changes, freeze_hash
+from trials.trial import Curves, parse, worthwhile_on_scale
 
 
 def test_a_complete_file_is_read(trial_text):

@@ -7,7 +7,11 @@ functions are those of `trials.steps`, imported when first used.
 from importlib import import_module
 from typing import Any
 
-_STEPS = ("load", "propose", "freeze", "grade", "evidence", "fit", "verdict", "run_sheet")
+_STEPS = (
+    *("load", "propose", "freeze", "grade", "evidence", "fit", "verdict", "run_sheet", "status"),
+    *("record", "cut", "cut_as_planned", "correct", "confirm", "Correction", "adopt", "Adoption", "Keys", "amend"),
+    *("register", "enter_instrument", "Instrument"),
+)
 __all__ = list(_STEPS)
 __version__ = "0.1.0"
 

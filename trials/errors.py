@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import FrozenInstanceError, dataclass, replace
+from typing import Any
 
 
 class TrialError(Exception):
@@ -22,15 +23,20 @@ class Infeasible(TrialError):
 
 
 class WrongShape(TrialError):
-    """Arrays do not fit together, or an argument is outside what the function accepts."""
+    """Arrays do not fit together."""
 
 
-@dataclass
+class WrongArgument(TrialError):
+    """An argument is outside what the function accepts; the text says what it accepts."""
+
+
+@dataclass(eq=False)
 class InputError(TrialError):
     """A file, cell or argument cannot be used; says where, what was found, what is allowed and what to do.
 
     `where` is built from the parts that are known: file, row (1-based as the user sees it, the header is row 1),
-    column. Every part may be empty.
+    column. Every part may be empty. Its fields are frozen; what Python itself notes on an exception is not,
+    so that it can be raised.
     """
 
     problem: str
@@ -40,6 +46,20 @@ class InputError(TrialError):
     found: object = None
     allowed: str = ""
     do: str = ""
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        """Set a field once; a second time raises FrozenInstanceError."""
+        if name in self.__dataclass_fields__ and name in vars(self):
+            raise FrozenInstanceError(f"cannot assign to field {name!r}")
+        super().__setattr__(name, value)
+
+    def __reduce__(self) -> tuple[type[InputError], tuple[Any, ...]]:
+        """For copies and other processes: made again from its fields."""
+        return type(self), tuple(getattr(self, name) for name in self.__dataclass_fields__)
+
+    def placed(self, file: str, row: int | None = None) -> InputError:
+        """The same error with a place, where it has none yet."""
+        return replace(self, file=self.file or file, row=row if self.row is None else self.row)
 
     def __str__(self) -> str:
         """One line: place, problem, value found, what is allowed, next step."""

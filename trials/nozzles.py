@@ -11,7 +11,10 @@ Wall = Literal["single", "double"]
 
 
 class Nozzle(BaseModel):
-    """One nozzle type and the physical pieces (specimens) that stand for it; details may be unknown (None)."""
+    """One nozzle type and the physical pieces (specimens) that stand for it; details may be unknown (None).
+
+    lots: delivery or lot of each piece, in the order of the specimens; empty where not stated.
+    """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
@@ -25,6 +28,7 @@ class Nozzle(BaseModel):
     flow_area_mm2: float | None = Field(default=None, gt=0)
     price: float | None = Field(default=None, ge=0)
     specimens: tuple[str, ...] = ()
+    lots: tuple[str, ...] = ()
     today: bool = False
     notes: str = ""
 

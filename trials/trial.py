@@ -2,12 +2,13 @@
 
 Nothing here opens a file: `parse` takes the text. Names of keys are a contract; unknown keys are refused, so that a
 slip of the pen is not a setting that silently does nothing.
+
+What the freeze covers stands in `trials.frozen`. Never frozen: `[trial]` title, engineer, currency, notes, language,
+units; price, notes and (journalled) lots of a nozzle; `[plan]` settle; `[costs]`; `[store]`; `lives`.
 """
 
 from __future__ import annotations
 
-import hashlib
-import json
 import math
 import tomllib
 from enum import StrEnum
@@ -20,10 +21,8 @@ from trials.limits import Level as Level
 from trials.limits import Limit as Limit
 from trials.nozzles import Nozzle
 from trials.responses import QUANTITIES, Quantity, Scale
-from trials.unfrozen import Costs
+from trials.unfrozen import Costs, LivesAsWritten, StorePlace
 from trials.units import column, factor, parse_amount
-
-EDITABLE = {"trial": ("title", "engineer", "currency", "notes"), "nozzles": ("price", "notes")}
 
 
 class _Part(BaseModel):
@@ -31,13 +30,20 @@ class _Part(BaseModel):
 
 
 class Heading(_Part):
-    """`[trial]`: what is asked, and by whom."""
+    """`[trial]`: what is asked, and by whom.
+
+    language: of the papers, two letters (`en`, `de`); units: those that papers and screens show; invented: the data
+    are made up, and every paper says so.
+    """
 
     title: str
     question: str
     engineer: str = ""
     currency: str = "EUR"
     notes: str = ""
+    language: str = Field(default="en", pattern="^[a-z]{2}$")
+    units: Literal["metric", "inch"] = "metric"
+    invented: bool = False
 
 
 class Requirement(_Part):
@@ -164,8 +170,8 @@ class PlanRequest(_Part):
     seed: int = 1
     compare_at: CompareAt = CompareAt.TODAY
     looks: int = Field(default=1, ge=1)
-    settle: Share | None = None
     curves: Curves = Curves.BY_TYPE
+    settle: Share | None = None
     limits: tuple[Limit, ...] = ()
 
 
@@ -240,6 +246,8 @@ class Trial(_Part):
     responses: dict[str, ResponseRequest] = Field(min_length=1)
     bench: BenchRequest = BenchRequest()
     costs: Costs = Costs()
+    store: StorePlace = StorePlace()
+    lives: LivesAsWritten | None = None
 
     @property
     def types(self) -> tuple[str, ...]:
@@ -286,7 +294,7 @@ class Trial(_Part):
 
     @model_validator(mode="after")
     def _fits_together(self) -> Trial:
-        for check in (_check_nozzles, _check_limits, _check_mounts, _check_responses):
+        for check in (_check_nozzles, _check_lives, _check_limits, _check_mounts, _check_responses):
             check(self)
         return self
 
@@ -309,6 +317,14 @@ def _check_nozzles(trial: Trial) -> None:
             seen[specimen] = nozzle.type
         if not nozzle.specimens and trial.plan.method != "adopted":
             raise ValueError(f"nozzles: type {nozzle.type!r} has no specimens; list the marks of its pieces")
+        if nozzle.lots and len(nozzle.lots) != len(nozzle.specimens):
+            raise ValueError(f"nozzles: lots of {nozzle.type!r} need one entry per specimen, in the same order")
+
+
+def _check_lives(trial: Trial) -> None:
+    strange = sorted(set(trial.lives.figures) - set(trial.types)) if trial.lives else []
+    if strange:
+        raise ValueError(f"lives.figures: nozzle {strange[0]!r} is not among {list(trial.types)}")
 
 
 def with_marks(data: dict[str, Any]) -> dict[str, Any]:
@@ -469,46 +485,3 @@ def _first_problem(error: ValidationError, file: str) -> InputError:
         return InputError("missing key", file=file, column=place, do="Add it; `trials new` shows a complete file.")
     found = first["input"] if isinstance(first["input"], (str, int, float, bool)) else None
     return InputError(message, file=file, column=place, found=found, do="Correct the file and run again.")
-
-
-def frozen_part(trial: Trial) -> dict[str, Any]:
-    """What the freeze covers: everything but title, engineer, currency, prices, costs, notes and the asked chance."""
-    data = trial.model_dump(mode="json")
-    for key in EDITABLE["trial"]:
-        data["trial"].pop(key)
-    for nozzle in data["nozzles"]:
-        for key in EDITABLE["nozzles"]:
-            nozzle.pop(key)
-    if not data["bench"]["repeatability"]:
-        # trials frozen before this key was known keep their hash
-        data["bench"].pop("repeatability")
-    if data["plan"]["curves"] == Curves.BY_TYPE:  # the same
-        data["plan"].pop("curves")
-    if data["plan"]["coupons_per_mount"] is None:  # the same
-        data["plan"].pop("coupons_per_mount")
-    data["plan"].pop("settle")
-    data.pop("costs")
-    return data
-
-
-def freeze_hash(trial: Trial) -> str:
-    """SHA-256 of the frozen part, as 64 hexadecimal digits; independent of key order and layout of the file."""
-    text = json.dumps(frozen_part(trial), sort_keys=True, ensure_ascii=False, separators=(",", ":"))
-    return hashlib.sha256(text.encode()).hexdigest()
-
-
-def changes(old: Trial, new: Trial) -> list[tuple[str, str, str]]:
-    """Frozen keys that differ: (key, old value, new value) as text, in key order."""
-    before, after = _flat(frozen_part(old)), _flat(frozen_part(new))
-    keys = sorted(before.keys() | after.keys())
-    return [
-        (key, before.get(key, "absent"), after.get(key, "absent")) for key in keys if before.get(key) != after.get(key)
-    ]
-
-
-def _flat(data: Any, path: str = "") -> dict[str, str]:
-    if isinstance(data, dict):
-        return {k: v for key, value in data.items() for k, v in _flat(value, f"{path}.{key}".strip(".")).items()}
-    if isinstance(data, list) and any(isinstance(item, dict) for item in data):
-        return {k: v for i, value in enumerate(data, 1) for k, v in _flat(value, f"{path}.{i}").items()}
-    return {path: json.dumps(data, ensure_ascii=False)}

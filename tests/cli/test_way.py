@@ -68,8 +68,9 @@ def test_the_filled_workbook_comes_back(trials, at, tmp_path):
     assert done.code == 0 and "54 cuts recorded" in done.out, done.out + done.err
     from trials.steps import load
     from trials.store.records.as_cut import departures
+    from trials.words.findings import say
 
-    said = " ".join(departures(load(folder)))
+    said = " ".join(map(say, departures(load(folder))))
     for words in ("was not severed", "was scrapped", "was cut with pressure_bar 0.6", "was not centred"):
         assert words in said
     again = trials("cut", folder, tmp_path / "back.xlsx")

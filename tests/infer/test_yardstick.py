@@ -91,9 +91,11 @@ def test_twelve_specimens_leave_eight_degrees_of_freedom_on_one_sheet_and_six_on
         assert abs(judge(y, trial.fixed, trial.groups, trial.contrast).den_df - left) <= SAME
 
 
-def test_sheets_as_fixed_columns_give_what_sheets_as_a_grouping_give():
-    trial = Trial((3, 3, 3, 3), sheets=3)
-    y = trial.response(np.random.default_rng(8), 0.4)
+@pytest.mark.parametrize("sheet", [0.0, 1.0])
+def test_sheets_as_fixed_columns_give_what_sheets_as_a_grouping_give(sheet):
+    """With losses too, and whether or not sheets differ: one rule."""
+    trial = Trial((3, 3, 3, 3), sheets=3, keep=lambda n: np.arange(n) % 7 != 3)
+    y = trial.response(np.random.default_rng(8), 0.4, sheet)
     grouped = judge(y, trial.fixed, trial.groups, trial.contrast)
     columns = coded(trial.sheet)
     apart = {name: labels for name, labels in trial.groups.items() if name != "sheet"}

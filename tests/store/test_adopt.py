@@ -6,8 +6,10 @@ import pandas as pd
 import pytest
 
 from trials.errors import InputError
-from trials.store.intake.adopt import UNKNOWN_ORDER, AdoptedResponse, adopt
+from trials.record_kinds import JournalKind
+from trials.store.intake.adopt import AdoptedResponse, Adoption, Keys, adopt
 from trials.store.records.as_cut import analysis_table, departures
+from trials.store.records.journal import entries
 
 TABLE = Path(__file__).parents[1] / "reference" / "aisi12l14" / "aisi12l14_roughness_D30.csv"
 ROUGH = AdoptedResponse("roughness", "rz5_um", worthwhile="10 %")
@@ -31,11 +33,23 @@ PARTS = {
 }
 
 
-def small(tmp_path, text=SMALL, **changes):
+KEYS = ("nozzle", "specimen", "mount", "coupon", "block")
+
+
+def adoption(**said):
+    """What is said about a table; a key of one column may be its name alone."""
+    keys = {name: said.pop(name, ()) for name in KEYS}
+    responses = tuple(said.pop("responses"))
+    joined = {name: (part,) if isinstance(part, str) else tuple(part) for name, part in keys.items()}
+    return Adoption(Keys(**joined), responses=responses, **said)
+
+
+def small(tmp_path, text=SMALL, at=None, **changes):
     path = tmp_path / "table.csv"
     path.write_text(text, encoding="utf-8")
-    arguments = {"today": "old", "responses": [ROUGH], **PARTS, **changes}
-    return adopt(tmp_path / "trial", path, **arguments)
+    return adopt(
+        tmp_path / "trial", path, adoption(**{"today": "old", "responses": [ROUGH], **PARTS, **changes}), at=at
+    )
 
 
 def test_a_small_table_with_composite_keys(tmp_path, at):
@@ -49,8 +63,11 @@ def test_a_small_table_with_composite_keys(tmp_path, at):
     ]
     assert records.mounts[["mount", "nozzle", "specimen", "sheet"]].values.tolist()[-1] == ["d / 2", "new", "d", "2"]
     assert records.readings["reading"].tolist() == [1, 2, 1, 1, 1, 1, 1]
-    assert UNKNOWN_ORDER in records.journal["what"].tolist()
-    assert departures(records) == []
+    assert [entry.said for entry in entries(records.journal, JournalKind.PLAN)] == [
+        "Adopted table: the order of cutting is not known to be random."
+    ]
+    assert entries(records.journal, JournalKind.ADOPTED)[0].payload == {"file": "table.csv", "rows": 7, "coupons": 6}
+    assert departures(records) == ()
     table = analysis_table(records, "roughness")
     assert table["value"].tolist() == [30.0, 31.0, 33.0, 25.0, 29.0, 24.0, 26.0]
     assert table["pressure_bar"].tolist() == [0.5, 0.5, 0.9, 0.5, 0.5, 0.9, 0.9]
@@ -78,14 +95,8 @@ def test_responses_and_units_in_short(tmp_path):
     assert trial.application.thickness_mm == 6.0
     assert records.coupons["p_bar"].tolist() == [0.5, 0.9, 0.5, 0.5, 0.9, 0.9]
     with pytest.raises(InputError, match="unknown scale; found 'square root'"):
-        adopt(
-            tmp_path / "other",
-            tmp_path / "table.csv",
-            nozzle="type",
-            today="old",
-            responses=["Rz"],
-            scale="square root",
-        )
+        asked = adoption(nozzle="type", today="old", responses=["Rz"], scale="square root")
+        adopt(tmp_path / "other", tmp_path / "table.csv", asked)
 
 
 def test_other_units_and_decimal_commas(tmp_path):
@@ -143,17 +154,10 @@ def test_a_folder_that_holds_a_trial_is_refused(tmp_path):
 
 
 def test_a_measured_nested_table_is_adopted_whole(tmp_path, at):
-    records = adopt(
-        tmp_path / "trial",
-        TABLE,
-        nozzle="VB",
-        today="New",
-        block="run",
-        coupon=("run", "VB", "P"),
-        factors={"P": True},
-        responses=[AdoptedResponse("Rz", "Rz", unit="um", scale="log")],
-        at=at,
-    )
+    responses = [AdoptedResponse("Rz", "Rz", unit="um", scale="log")]
+    keys = {"nozzle": "VB", "block": "run", "coupon": ("run", "VB", "P")}
+    asked = adoption(today="New", factors={"P": True}, responses=responses, **keys)
+    records = adopt(tmp_path / "trial", TABLE, asked, at=at)
     assert (len(records.coupons), len(records.readings), len(records.sheets)) == (102, 1224, 17)
     assert records.trial.today.type == "New"
     assert records.trial.quantity("Rz").scale == "log"

@@ -4,7 +4,9 @@ import pytest
 from trials.errors import InputError
 from trials.store.records import database
 from trials.store.records.as_cut import analysis_table, coupon_table, departures
+from trials.store.records.corrections import ReadingPlace
 from trials.store.records.records import CUT_COLUMNS, READING_COLUMNS
+from trials.words.findings import say
 
 
 def cuts(*rows):
@@ -31,13 +33,13 @@ def test_before_cutting_every_coupon_waits_and_nothing_departs(frozen):
     table = coupon_table(records)
     assert set(table["outcome"]) == {"not cut yet"}
     assert table["cut_order"].isna().all()
-    assert departures(records) == []
+    assert departures(records) == ()
 
 
 def test_a_trial_cut_as_planned_has_no_departures(cut):
     database.record_readings(cut, full(PLANNED))
     records = database.load(cut)
-    assert departures(records) == []
+    assert departures(records) == ()
     table = coupon_table(records)
     assert table["pressure_bar"].tolist() == records.coupons["pressure_bar"].tolist()
     assert table["x_mm"].tolist() == records.coupons["x_mm"].tolist()
@@ -76,7 +78,7 @@ def test_analysis_uses_what_was_cut(frozen):
 
 def test_a_correction_reaches_the_analysis(cut):
     database.record_readings(cut, readings(("KX7", 1, "rz5_um", 310.0)))
-    database.correct(cut, "KX7", 1, "rz5_um", 31.0, "Inspector", "decimal point")
+    database.correct(cut, ReadingPlace("KX7", "rz5_um", 1), 31.0, "Inspector", "decimal point")
     assert analysis_table(database.load(cut), "roughness")["value"].tolist() == [31.0]
 
 
@@ -157,14 +159,14 @@ M9 = {"mount": "M9", "nozzle": "cylindrical", "specimen": "C1", "sheet": "S1"}
 )
 def test_departures_in_words(frozen, rows, mounts, sentences):
     database.record_cuts(frozen, rows, mounts=None if mounts is None else pd.DataFrame(mounts))
-    assert departures(database.load(frozen)) == sentences
+    assert [say(found) for found in departures(database.load(frozen))] == sentences
 
 
 def test_fewer_readings_than_planned_are_listed(cut):
     rows = full(PLANNED)
     rows = rows[~((rows["coupon"] == "KX7") & (rows["reading"] == 3)) & (rows["coupon"] != "B2M")]
     database.record_readings(cut, rows)
-    assert departures(database.load(cut)) == [
+    assert [say(found) for found in departures(database.load(cut))] == [
         "No reading of mean height of profile Rz5 on B2M.",
         "Fewer than the planned 3 readings of mean height of profile Rz5 on KX7.",
     ]
@@ -173,4 +175,6 @@ def test_fewer_readings_than_planned_are_listed(cut):
 def test_only_coupons_that_really_moved_are_out_of_turn(frozen):
     order = ["B2M", "QF4", "T9R", "W3H", "KX7", "ZN6", "H8D", "P5C"]
     database.record_cuts(frozen, cuts(*((mark, i, "cut") for i, mark in enumerate(order, 1))))
-    assert departures(database.load(frozen)) == ["Coupon KX7 was cut in another order than planned."]
+    assert [say(found) for found in departures(database.load(frozen))] == [
+        "Coupon KX7 was cut in another order than planned."
+    ]

@@ -14,8 +14,13 @@ from trials.errors import InputError
 from trials.store.intake import typed_tables as intake
 from trials.store.records import database
 from trials.store.tables import read_table
+from trials.words.findings import say
 
 HEAD = "coupon,reading,repeat,side,rz5_um,u_mm,dross_grade,cutoff_mm\n"
+
+
+def heard(table):
+    return [say(one) for one in table.said]
 
 
 def written(tmp_path, text, name="t.csv", encoding="utf-8"):
@@ -47,21 +52,21 @@ def workbook(path, **sheets):
 )
 def test_separators_and_encodings(tmp_path, text, encoding):
     table = read_table(written(tmp_path, text, encoding=encoding))
-    assert table.to_dict("list") == {"a": ["1", "2"], "b": ["x", "y"]}
-    assert list(table.index) == ([3, 4] if text.startswith("sep") else [2, 4])
+    assert table.frame.to_dict("list") == {"a": ["1", "2"], "b": ["x", "y"]}
+    assert list(table.frame.index) == ([3, 4] if text.startswith("sep") else [2, 4])
 
 
 def test_latin_1_is_said(tmp_path):
     table = read_table(written(tmp_path, "a,b\n1,Größe\n", encoding="latin-1"))
-    assert table["b"].tolist() == ["Größe"]
-    assert table.attrs["said"] == [f"{tmp_path / 't.csv'}: not UTF-8; read as Latin-1."]
+    assert table.frame["b"].tolist() == ["Größe"]
+    assert heard(table) == [f"{tmp_path / 't.csv'}: not UTF-8; read as Latin-1."]
 
 
 def test_standard_input(monkeypatch):
     monkeypatch.setattr(sys, "stdin", SimpleNamespace(buffer=io.BytesIO(b"a,b\n1,2\n")))
     table = read_table("-")
-    assert table.attrs["file"] == "standard input"
-    assert table["b"].tolist() == ["2"]
+    assert table.file == "standard input"
+    assert table.frame["b"].tolist() == ["2"]
 
 
 @pytest.mark.parametrize(
@@ -97,9 +102,9 @@ def test_no_file_and_a_folder(tmp_path):
 def test_a_workbook_keeps_row_numbers_and_names_its_sheets(tmp_path):
     path = workbook(tmp_path / "b.xlsx", one=[["a", "b"], [1, "x"], [], [2.5, None]], two=[["c"], [1]])
     table = read_table(path)
-    assert list(table.index) == [2, 4]
-    assert table["a"].tolist() == [1, 2.5]
-    assert read_table(path, "TWO").columns.tolist() == ["c"]
+    assert list(table.frame.index) == [2, 4]
+    assert table.frame["a"].tolist() == [1, 2.5]
+    assert read_table(path, "TWO").frame.columns.tolist() == ["c"]
     with pytest.raises(InputError, match="has no sheet 'three'; allowed: one, two"):
         read_table(path, "three")
 
@@ -112,16 +117,16 @@ def test_readings_become_long_in_the_kept_units(cut, tmp_path):
         + "KX7;2;right;1400;0,005;2;2,5;Ann;2026-03-04;near slat\n;;;;;;;;;\n",
     )
     long = intake.read_readings(path, database.load(cut))
-    assert long[["reading", "field", "value"]].values.tolist() == [
+    assert long.frame[["reading", "field", "value"]].values.tolist() == [
         [1, "rz5_um", 35.5727],
         [2, "rz5_um", 35.56],
         [2, "u_mm", 0.127],
         [1, "dross_grade", 2.0],
     ]
-    last = long.iloc[1]
+    last = long.frame.iloc[1]
     assert (last["side"], last["cutoff_mm"], last["inspector"]) == ("right", 2.5, "Ann")
     assert (last["measured_on"], last["note"], int(last["repeat"])) == ("2026-03-04", "near slat", 0)
-    assert list(long.index) == [2, 3, 3, 3]
+    assert list(long.frame.index) == [2, 3, 3, 3]
 
 
 @pytest.mark.parametrize(
@@ -184,22 +189,22 @@ def test_readings_before_anything_was_cut(frozen, tmp_path):
 def test_coupon_level_fields_once_or_equal_and_a_repeat_may_differ(cut, tmp_path):
     path = written(tmp_path, HEAD + "KX7,1,,,30,,1,\nKX7,2,,,31,,1,\nKX7,1,1,,29,,2,\n")
     long = intake.read_readings(path, database.load(cut))
-    grades = long[long["field"] == "dross_grade"]
+    grades = long.frame[long.frame["field"] == "dross_grade"]
     assert grades[["reading", "repeat", "value"]].values.tolist() == [[1, 0, 1.0], [1, 1, 2.0]]
-    assert long.attrs["said"] == ["1 cells repeat an equal one above; ignored."]
+    assert heard(long) == ["1 cell repeats an equal one above; ignored."]
 
 
 def test_other_columns_are_left_out_and_said(cut, tmp_path):
     path = written(tmp_path, "coupon,reading,rz5_um,weather\nKX7,1,30,rain\n")
     long = intake.read_readings(path, database.load(cut))
-    assert long.attrs["said"] == ["Columns left out: weather."]
-    assert database.record_readings(cut, long).said == ("Columns left out: weather.",)
+    assert heard(long) == ["Columns left out: weather."]
+    assert heard(database.record_readings(cut, long)) == ["Columns left out: weather."]
 
 
 def test_numbers_in_a_workbook_come_as_they_are(cut, tmp_path):
     rows = [["coupon", "reading", "rz5_um", "u_mm"], ["KX7", 1, 31.5, None], ["KX7", 2, "about 30", None]]
     path = workbook(tmp_path / "r.xlsx", notes=[["x"]], readings=rows[:2])
-    assert intake.read_readings(path, database.load(cut))["value"].tolist() == [31.5]
+    assert intake.read_readings(path, database.load(cut)).frame["value"].tolist() == [31.5]
     path = workbook(tmp_path / "r2.xlsx", readings=rows)
     with pytest.raises(InputError, match="row 3, column rz5_um: not a number; found 'about 30'"):
         intake.read_readings(path, database.load(cut))
@@ -217,22 +222,22 @@ def test_cuts_from_csv(frozen, tmp_path):
         + "QF4,,,,,scrapped,,fell\nT9R,,,,,,,\n",
     )
     rows = intake.read_cuts(path, database.load(frozen))
-    assert rows["outcome"].tolist() == ["cut", "not_severed", "scrapped"]
-    assert rows["mount"].tolist() == ["M1", "M1", "M2"]
-    assert rows["changed_setting"].tolist()[:2] == [
+    assert rows.frame["outcome"].tolist() == ["cut", "not_severed", "scrapped"]
+    assert rows.frame["mount"].tolist() == ["M1", "M1", "M2"]
+    assert rows.frame["changed_setting"].tolist()[:2] == [
         "pressure_bar=0.689475729317",
         "gas_purity_class=2.5; speed_m_min=1.0",
     ]
-    assert rows["cut_at"].tolist() == ["2026-03-03 14:05", "14:20", ""]
-    assert rows.attrs["said"] == ["1 rows have no outcome yet; left out."]
+    assert rows.frame["cut_at"].tolist() == ["2026-03-03 14:05", "14:20", ""]
+    assert heard(rows) == ["1 row has no outcome yet; left out."]
     database.record_cuts(frozen, rows)
     assert len(database.load(frozen).cuts) == 3
 
 
 def test_cuts_without_an_order_take_the_planned_one(frozen, tmp_path):
     rows = intake.read_cuts(written(tmp_path, "coupon,outcome\nQF4,cut\nKX7,cut\n"), database.load(frozen))
-    assert rows["cut_order"].tolist() == [3, 1]
-    assert rows.attrs["said"] == ["No column cut_order: the planned order was taken."]
+    assert rows.frame["cut_order"].tolist() == [3, 1]
+    assert heard(rows) == ["No column cut_order: the planned order was taken."]
 
 
 @pytest.mark.parametrize(
@@ -282,8 +287,8 @@ def test_one_workbook_holds_cuts_mounts_and_sheets(frozen, tmp_path):
     )
     records = database.load(frozen)
     mounts, sheets = intake.read_mounts(path, records), intake.read_sheets(path, records)
-    assert mounts["mount"].tolist() == ["M9"]
-    assert sheets[["sheet", "heat_lot"]].values.tolist() == [["S9", "4711"]]
+    assert mounts.frame["mount"].tolist() == ["M9"]
+    assert sheets.frame[["sheet", "heat_lot"]].values.tolist() == [["S9", "4711"]]
     database.record_cuts(frozen, intake.read_cuts(path, records), mounts, sheets)
     assert database.load(frozen).cuts.loc[0, ["mount", "sheet"]].tolist() == ["M9", "S9"]
 

@@ -1,10 +1,10 @@
-import numpy as np
 import pandas as pd
 import pytest
 
 from trials.store.records import database
 from trials.store.records.records import READING_COLUMNS
-from trials.store.records.slips import _medians_of_others, slips
+from trials.store.records.slips import slips
+from trials.words.findings import say
 
 
 def long(values, coupon="KX7", field="rz5_um"):
@@ -34,7 +34,7 @@ def test_a_lonely_reading_is_compared_with_the_trial(cut):
     rows = pd.concat([rows, long([310.0], coupon="P5C")])
     found = slips(rows, database.load(cut))
     assert [(slip.coupon, slip.neighbours_median) for slip in found] == [("P5C", 32.0)]
-    assert found[0].words == (
+    assert say(found[0].finding) == (
         "coupon P5C, reading 1: Rz5 310 µm is 9.69 times the median 32 µm of the other readings of the trial; "
         "a slip of the pen or a wrong unit?"
     )
@@ -52,10 +52,3 @@ def test_a_lonely_reading_is_compared_with_the_trial(cut):
 )
 def test_fields_on_which_tenfold_is_no_surprise_are_left_alone(cut, field, values, flagged):
     assert [slip.value for slip in slips(long(values, field=field), database.load(cut))] == flagged
-
-
-@pytest.mark.parametrize("count", [2, 3, 4, 7, 10])
-def test_medians_of_the_others_are_those_with_one_left_out(count):
-    values = np.random.default_rng(count).integers(0, 5, count).astype(float)
-    expected = [np.median(np.delete(values, i)) for i in range(count)]
-    assert _medians_of_others(values).tolist() == expected

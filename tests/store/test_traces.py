@@ -7,6 +7,7 @@ import pytest
 
 from trials.errors import InputError
 from trials.store.intake.traces import place_of, point_files, read_points
+from trials.words.findings import say
 
 # three points, 0.5 um apart, heights 1, -2 and 3.5 um
 SAME = [
@@ -50,7 +51,7 @@ def test_a_scan_is_known_by_its_columns(tmp_path):
 def test_lines_above_the_names_are_said(tmp_path):
     path = tmp_path / "trace.csv"
     path.write_text("Stylus 4\nday 3\ndistance_mm,height_um\n0,1\n", encoding="utf-8")
-    assert read_points(path).said == ("2 lines above the column names were passed over",)
+    assert [say(one) for one in read_points(path).said] == ["2 lines above the column names were passed over"]
 
 
 BAD = [

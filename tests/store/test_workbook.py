@@ -11,7 +11,8 @@ from trials.errors import InputError
 from trials.grade.iso9013 import roughness_range, squareness_range
 from trials.store.intake import typed_tables as intake
 from trials.store.records import database
-from trials.store.workbooks.both import bench_workbook, measuring_order, run_workbook
+from trials.store.workbooks import bench_workbook, measuring_order, run_workbook
+from trials.words.findings import say
 
 
 def cells(path, sheet):
@@ -43,10 +44,10 @@ def test_an_untouched_run_workbook_records_nothing(frozen, tmp_path):
     records = database.load(frozen)
     path = run_workbook(records, tmp_path / "run.xlsx")
     rows = intake.read_cuts(path, records)
-    assert len(rows) == 0
-    assert database.record_cuts(frozen, rows).said == ("8 rows have no outcome yet; left out.",)
-    assert len(intake.read_mounts(path, records)) == 0
-    assert len(intake.read_sheets(path, records)) == 0
+    assert len(rows.frame) == 0
+    assert [say(one) for one in database.record_cuts(frozen, rows).said] == ["8 rows have no outcome yet; left out."]
+    assert len(intake.read_mounts(path, records).frame) == 0
+    assert len(intake.read_sheets(path, records).frame) == 0
 
 
 def test_a_run_workbook_made_after_cutting_reads_back_as_recorded(cut, tmp_path):
@@ -144,12 +145,13 @@ def test_a_filled_bench_workbook_is_read_back(cut, tmp_path, monkeypatch):
     monkeypatch.setattr(bench_book, "_rows", filled)
     records = database.load(cut)
     long = intake.read_readings(bench_workbook(records, tmp_path / "bench.xlsx"), records)
-    assert long.attrs["said"] == []
-    assert long["field"].value_counts().to_dict() == {"rz5_um": 27, "dross_grade": 9}
-    assert set(long["cutoff_mm"]) == {2.5}
+    assert long.said == ()
+    assert long.frame["field"].value_counts().to_dict() == {"rz5_um": 27, "dross_grade": 9}
+    assert set(long.frame["cutoff_mm"]) == {2.5}
     assert database.record_readings(cut, long).added == 36
     order = measuring_order(records)
-    assert long.loc[long["field"] == "dross_grade", ["coupon", "repeat"]].values.tolist() == [list(o) for o in order]
+    rows = long.frame
+    assert rows.loc[rows["field"] == "dross_grade", ["coupon", "repeat"]].values.tolist() == [list(o) for o in order]
 
 
 def evaluated(formula, cell, value, limits, thickness):
@@ -201,7 +203,7 @@ def test_a_thickness_that_is_varied_stands_beside_the_mark(tmp_path, toml, plan,
     given = dict(zip(records.coupons["coupon"], records.coupons["thickness_mm"], strict=True))
     assert all(row[5] == given[row[1]] for row in rows[1:])
     assert "*$F2" in inside(path)["xl/worksheets/sheet1.xml"]
-    assert len(intake.read_readings(path, records)) == 0
+    assert len(intake.read_readings(path, records).frame) == 0
 
 
 def test_a_workbook_that_cannot_be_written(frozen, tmp_path):

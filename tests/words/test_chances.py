@@ -102,11 +102,12 @@ def test_a_chance_is_never_certain(share, words):
 def test_a_row_for_machines_keeps_its_words_beside_its_fields():
     lost = Finding(K.LOST_CUTS, About(nozzle="a"), {"lost": 2, "cuts": 9})
     rule = Finding(K.RULE, facts={"judged_by": "worst", "readings": 3})
-    place = Place(PlaceKind.TODAY, ({"pressure": 0.7},), {"pressure": "bar"})
-    row = plain(ChanceResult("a", TOGETHER, place, 0.7, 0.4, notes=(lost,), rests_on=(rule,)))
+    today = Place(PlaceKind.TODAY, ({"pressure": 0.7},), {"pressure": "bar"})
+    row = plain(ChanceResult("a", TOGETHER, today, 0.7, 0.4, notes=(lost,), rests_on=(rule,)))
     assert (row["requirement"], row["settings"]) == ("all together", "pressure 0.7 bar")
     assert row["words"] == "2 of 9 cuts were lost and count as not meeting."
     assert row["assumed"] == ["Worst of 3 readings per edge."] and row["estimate"] == 0.7
+    assert row["notes"][0]["facts"] == {"lost": 2, "cuts": 9} and row["notes"][0]["kind"] == "chance_lost_cuts"
 
 
 def test_every_sentence_goes_through_the_language():

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, get_args
@@ -12,7 +12,11 @@ import typer
 from trials.cli import bench_study, show
 from trials.cli.bench_study import figures
 from trials.cli.planning import FOLDER, JSON
+from trials.commands import Before, Blank, Command, Next
 from trials.errors import InputError
+from trials.words import language
+from trials.words import records as words
+from trials.words.findings import say
 
 if TYPE_CHECKING:
     from trials.bench.roughness import Spikes
@@ -133,7 +137,7 @@ def _spacing(text: str) -> float | None:
 
 def _show_recorded(folder: Path, done: Recorded, found: list[Measured], pictures: list[Path], json_: bool) -> None:
     if json_:
-        slips = [slip.words for slip in done.slips]
+        slips = [say(slip.finding) for slip in done.slips]
         counts = {"schema": SCHEMA, "recorded": done.added, "already_there": done.ignored, "slips": slips}
         show.as_json({**counts, "files": [_facts(one) for one in found], "pictures": [str(path) for path in pictures]})
         return
@@ -143,22 +147,20 @@ def _show_recorded(folder: Path, done: Recorded, found: list[Measured], pictures
     _table(found)
     show.say(words.recorded(done.added, done.ignored))
     _remarks(found)
-    show_doubts(folder)
+    from trials.steps import register as register_of
+
+    show_doubts(register_of(folder).doubts)
     if done.slips:
         show.heading(text("Look at these again: they stand far from their neighbours"))
-        show.bullets(slip.words for slip in done.slips)
+        show.bullets(say(slip.finding) for slip in done.slips)
     show.next_step(f"trials grade {folder}")
 
 
-def show_doubts(folder: Path) -> None:
+def show_doubts(doubts: Sequence[Finding]) -> None:
     """Print what the register of instruments leaves open about the readings of a trial, if anything."""
-    from trials.steps import load
-    from trials.store.records.instruments import calibration_doubts, instruments
-
-    doubts = calibration_doubts(instruments(folder), load(folder).readings)
     if doubts:
-        show.heading("Calibration")
-        show.bullets(doubts)
+        show.heading(language.text("Calibration"))
+        show.bullets(map(say, doubts))
 
 
 def _show_measured(found: list[Measured], pictures: list[Path], thickness: float | None, json_: bool) -> None:
@@ -258,28 +260,22 @@ def instrument(
     Example: `trials instrument my-trial`, or
     `trials instrument my-trial "stylus 4" --calibrated 2026-01-10 --due 2027-01-10 --who "A. Berg"`
     """
-    from dataclasses import asdict
+    from trials import steps
 
-    from trials.steps import load
-    from trials.store.records import instruments as register
-
-    records = load(folder)
     if name:
-        entry = register.Instrument(name, calibrated, due, figures(uncertainty, "--uncertainty"), note)
-        kept = register.keep_instrument(folder, entry, who)
-        if not json_:
-            show.say("Entered." if kept else "The same is on record already.")
+        entry = steps.Instrument(name, calibrated, due, figures(uncertainty, "--uncertainty"), note)
+        found = steps.enter_instrument(folder, entry, who)
     elif calibrated or due or uncertainty or note:
         raise InputError("no instrument named", do="Put its name after the folder.")
-    known = register.instruments(folder)
-    doubts = register.calibration_doubts(known, records.readings)
+    else:
+        found = steps.register(folder)
     if json_:
-        show.as_json({"instruments": [asdict(one) for one in known], "doubts": doubts})
+        show.as_json({"schema": 2, "instruments": found.instruments, "doubts": found.doubts})
         return
-    if not known:
-        show.say("No instrument is entered yet.")
-    show.bullets(one.words() for one in known)
-    if doubts:
-        show.heading("Look at")
-        show.bullets(doubts)
-    show.next_step(f"trials record {folder} FILE, with the instrument beside each reading")
+    if found.entered is not None:
+        show.say(language.text("Entered.") if found.entered else language.text("The same is on record already."))
+    if not found.instruments:
+        show.say(language.text("No instrument is entered yet."))
+    show.bullets(one.words() for one in found.instruments)
+    show_doubts(found.doubts)
+    show.next_step(words.next_words(Next(Command("record", (str(folder), Blank.FILE)), before=Before.NAME_INSTRUMENT)))

@@ -115,9 +115,13 @@ def amend(folder: Path = FOLDER, who: str = WHO, why: str = WHY) -> None:
 
     Example: `trials amend my-trial --who "A. Berg" --why "third sheet never came"`
     """
-    from trials.store.records import database
+    from trials import steps
+    from trials.commands import Command, Next
+    from trials.words import language
+    from trials.words.records import next_words
 
-    changed = database.amend(folder, who, why)
-    show.say(f"Amended by {who}: {why}")
-    show.table(["key", "was", "is now"], changed)
-    show.next_step(f"trials status {folder}")
+    done = steps.amend(folder, who, why)
+    show.say(language.text("Amended by {who}: {why}", who=done.who, why=done.why))
+    head = [language.text("key"), language.text("was"), language.text("is now")]
+    show.table(head, [[change.key, change.old, change.new] for change in done.changes])
+    show.next_step(next_words(Next(Command("status", (str(folder),)))))

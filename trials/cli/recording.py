@@ -9,7 +9,11 @@ import typer
 from trials.cli import show
 from trials.cli.measuring import show_doubts
 from trials.cli.planning import FOLDER, WHO, WHY
+from trials.commands import Before, Blank, Command, Next
 from trials.errors import InputError
+from trials.words import language
+from trials.words import records as words
+from trials.words.findings import say
 
 
 def register(app: typer.Typer) -> None:
@@ -32,54 +36,25 @@ def cut(
 
     Example: `trials cut my-trial my-trial/papers/run-workbook.xlsx`, or `trials cut my-trial cuts.csv mounts.csv`
     """
-    from trials.store.records import recording
+    from trials import steps
 
     if as_planned == bool(files):
         raise InputError("give files or --as-planned, one of the two", do=f"See `trials cut {folder} --help`.")
-    if as_planned:
-        done = recording.record_as_planned(folder, who)
-    else:
-        tables = _cut_tables(folder, files)
-        done = recording.record_cuts(folder, *tables, who=who)
-    show.say(f"{done.added} cuts recorded, {done.ignored} were on record already.")
-    show.bullets(done.said)
-    if done.added + done.ignored:
-        show.next_step(f"measure at the bench, then `trials record {folder} FILE`")
-    else:
-        show.next_step("fill in the column outcome of what was cut, then the same command again")
-
-
-def _cut_tables(folder: Path, files: list[Path]):
-    from trials.steps import load
-    from trials.store.intake import typed_tables as intake
-
-    records = load(folder)
-    found = {}
-    for file in files:
-        if file.suffix.lower() == ".xlsx":
-            found["cuts"] = intake.read_cuts(file, records)
-            found["mounts"] = intake.read_mounts(file, records)
-            found["sheets"] = intake.read_sheets(file, records)
-            continue
-        kind = _kind(list(intake.read_table(file).columns), file)
-        found[kind] = getattr(intake, f"read_{kind}")(file, records)
-    if "cuts" not in found:
-        raise InputError("no table of cuts among the files", do="Add the file whose columns are coupon, outcome, ...")
-    return found["cuts"], found.get("mounts"), found.get("sheets")
-
-
-def _kind(columns: list[str], file: Path) -> str:
-    names = {str(name).strip().lower() for name in columns}
-    for kind, mark in (("cuts", "coupon"), ("mounts", "mount"), ("sheets", "sheet")):
-        if mark in names:
-            return kind
-    raise InputError(
-        "not a table of cuts, mounts or sheets",
-        file=str(file),
-        found=", ".join(map(str, columns)),
-        allowed="a column coupon, mount or sheet",
-        do="Correct the header.",
+    done = steps.cut_as_planned(folder, who) if as_planned else steps.cut(folder, files, who)
+    show.say(
+        language.plural(
+            "{n} cut recorded, {known} on record already.",
+            "{n} cuts recorded, {known} on record already.",
+            done.added,
+            known=done.known,
+        )
     )
+    show.bullets(map(say, done.remarks))
+    if done.added + done.known:
+        following = Next(Command("record", (str(folder), Blank.FILE)), before=Before.MEASURE)
+    else:
+        following = Next(Command("cut", (str(folder), *map(str, files or ()))), before=Before.FILL_IN)
+    show.next_step(words.next_words(following))
 
 
 def record(
@@ -93,19 +68,27 @@ def record(
 
     Example: `trials record my-trial my-trial/papers/bench-workbook.xlsx --who "A. Berg"`
     """
-    from trials.steps import load
-    from trials.store.intake import typed_tables as intake
-    from trials.store.records import recording
+    from trials import steps
 
-    readings = intake.read_readings(file, load(folder))
-    done = recording.record_readings(folder, readings, who)
-    show.say(f"{done.added} values recorded, {done.ignored} were on record already.")
-    show.bullets(done.said)
-    show_doubts(folder)
+    done = steps.record(folder, file, who)
+    show.say(
+        language.plural(
+            "{n} value recorded, {known} on record already.",
+            "{n} values recorded, {known} on record already.",
+            done.added,
+            known=done.known,
+        )
+    )
+    show.bullets(map(say, done.remarks))
+    show_doubts(done.doubts)
     if done.slips:
-        show.heading("Look at these again: they stand far from their neighbours")
-        show.bullets(slip.words for slip in done.slips)
-    show.next_step(f"trials status {folder}")
+        show.heading(language.text("Look at these again: they stand far from their neighbours"))
+        show.bullets(map(say, done.slips))
+    show.next_step(_status(folder))
+
+
+def _status(folder: Path) -> str:
+    return words.next_words(Next(Command("status", (str(folder),))))
 
 
 def correct(
@@ -126,42 +109,14 @@ def correct(
 
     Example: `trials correct my-trial K7T rz5_um 35.2 --reading 2 --who "A. Berg" --why "decimal point"`
     """
-    from trials.store.records import recording
+    from trials import steps
 
     if as_read:
-        done = recording.confirm_slips(folder, who, why, [coupon])
-    elif not column:
-        raise InputError("the column to correct is missing", do="Name it, or give --as-read for a flagged reading.")
-    elif of in ("mount", "sheet"):
-        change = recording.correct_mount if of == "mount" else recording.correct_sheet
-        done = change(folder, coupon, column, value, who, why)
-    elif of != "coupon":
-        raise InputError("unknown kind of record", column="--of", found=of, allowed="coupon, mount, sheet")
-    elif _is_reading(folder, column):
-        done = recording.correct(folder, coupon, reading, column, _number(value, column), who, why, repeat)
+        done = steps.confirm(folder, coupon, who, why)
     else:
-        done = recording.correct_cut(folder, coupon, column, value, who, why)
-    show.bullets(done.said or [f"{coupon}: corrected by {who}."])
-    show.next_step(f"trials status {folder}")
-
-
-def _is_reading(folder: Path, column: str) -> bool:
-    from trials.responses import VALUE_COLUMNS
-    from trials.steps import load
-
-    trial = load(folder).trial
-    return column in {*VALUE_COLUMNS, *(trial.quantity(name).column for name in trial.responses)}
-
-
-def _number(value: str, column: str) -> float | None:
-    if not value:
-        return None
-    try:
-        return float(value)
-    except ValueError:
-        raise InputError(
-            "not a number", column=column, found=value, allowed="a number with a decimal point", do="Type it again."
-        ) from None
+        done = steps.correct(folder, steps.Correction(coupon, column, value, reading, repeat, of), who, why)
+    show.bullets([language.text("{mark}: corrected by {who}.", mark=done.mark, who=done.who)])
+    show.next_step(_status(folder))
 
 
 def adopt(
@@ -195,32 +150,26 @@ def adopt(
     Example: `trials adopt turned table.csv --nozzle VB --today New --text-factor P --block run --coupon run+VB+P
     --response Rz:um --worthwhile "15 %"`
     """
-    from trials.store.intake.adopt import adopt as take_in
+    from trials import steps
 
-    records = take_in(
-        folder,
-        table,
-        nozzle=_keys(nozzle),
-        today=today,
-        responses=response,
-        specimen=_keys(specimen),
-        mount=_keys(mount),
-        coupon=_keys(coupon),
-        block=_keys(block),
-        factors={**dict.fromkeys(factor, False), **dict.fromkeys(text_factor, True)},
+    keys = steps.Keys(_keys(nozzle), _keys(specimen), _keys(mount), _keys(coupon), _keys(block))
+    said = steps.Adoption(
+        keys,
+        today,
+        tuple(response),
+        {**dict.fromkeys(factor, False), **dict.fromkeys(text_factor, True)},
+        scale=scale,
+        worthwhile=worthwhile,
         title=title,
         question=question or f"How do the nozzle types compare with {today}?",
         material=material,
         thickness=thickness,
-        scale=scale,
-        worthwhile=worthwhile,
-        who=who,
     )
-    show.say(f"Adopted {len(records.coupons)} coupons with {len(records.readings)} readings into {folder}.")
-    show.say("Nothing is known about the order of cutting; the verdict says so.")
-    if not worthwhile:
-        show.say("No worthwhile difference was given: 15 % is taken until `trials amend` says otherwise.")
-    show.next_step(f"trials fit {folder}")
+    found = steps.adopt(folder, table, said, who)
+    counts = {"coupons": found.coupons, "readings": found.readings, "folder": folder}
+    show.say(language.text("Adopted {coupons} coupons with {readings} readings into {folder}.", **counts))
+    show.say(*map(say, found.remarks))
+    show.next_step(words.next_words(Next(Command("fit", (str(folder),)))))
 
 
 def _keys(text: str) -> tuple[str, ...]:

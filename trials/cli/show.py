@@ -64,7 +64,8 @@ def as_json(value: Any) -> None:
 
 def rows_of(frame: Any) -> list[dict[str, Any]]:
     """A pandas table as a list of plain rows for JSON."""
-    return frame.astype(object).where(frame.notna(), None).to_dict(orient="records")
+    rows: list[dict[str, Any]] = frame.astype(object).where(frame.notna(), None).to_dict(orient="records")
+    return rows
 
 
 def _is_figure(value: Any) -> bool:

@@ -1,107 +1,70 @@
-"""Where a trial stands: counts per step, what is missing, the next command."""
+"""How `status` is shown: a table of steps, what is open, the next command; or the same as JSON."""
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+from trials.cli import show
+from trials.words import language
+from trials.words import records as words
+from trials.words.findings import say
+
+if TYPE_CHECKING:
+    from trials.commands import Command, Next
+    from trials.steps.status import Status
 
 
-def standing(folder: Path) -> dict[str, Any]:
-    """Title, steps with counts, what is missing, and the next command for a newcomer."""
-    from trials.steps import load, look_number
-    from trials.steps.extend import blocks
-    from trials.store.records.as_cut import coupon_table
-    from trials.store.records.slips import open_slips
+def show_status(found: Status) -> None:
+    """Print where a trial stands."""
+    show.say(found.title)
+    head = [language.text("step"), language.text("done"), language.text("of"), language.text("note")]
+    show.table(head, [_row(found, place) for place in range(len(found.steps))])
+    if found.open:
+        show.heading(language.text("Missing"))
+        show.bullets(map(say, found.open))
+    show.next_step(words.next_words(found.next))
 
-    records = load(folder)
-    title = records.trial.trial.title
-    if not records.frozen:
-        step = {"step": "plan", "done": 0, "of": "", "note": "not frozen yet"}
-        return {"title": title, "steps": [step], "missing": [], "next": f"trials plan {folder}"}
-    table = coupon_table(records)
-    cut = int((table["outcome"] != "not cut yet").sum())
-    measurable = table.loc[table["outcome"] == "cut", "coupon"]
-    measured = measurable.isin(set(records.readings["coupon"]))
-    slips = open_slips(records)
-    current = len(records.looks) and look_number(records) <= len(records.looks)
+
+def _row(found: Status, place: int) -> list[Any]:
+    state = found.steps[place]
+    notes = [words.step_note(state.step, state.facts)]
+    if place == 0:
+        later = (block for block in found.blocks if block.declared is not None)
+        notes += [words.later_block(b.block, b.added_on, b.cut, b.coupons, bool(b.declared)) for b in later]
+    return [words.step_name(state.step), state.done, "" if state.of is None else state.of, "; ".join(notes)]
+
+
+def status_json(found: Status) -> dict[str, Any]:
+    """Keys of `status --json`; words are made here, beside the values they say."""
+    from dataclasses import asdict
+
+    from trials.steps.files import plain
+
     steps = [
-        {"step": "plan", "done": len(table), "of": len(table), "note": _plan_note(records)},
-        {"step": "cut", "done": cut, "of": len(table), "note": _lost(table)},
-        {"step": "measured", "done": int(measured.sum()), "of": len(measurable), "note": _readings(records)},
-        {
-            "step": "verdict",
-            "done": len(records.looks),
-            "of": records.trial.plan.looks,
-            "note": _look(records, current),
-        },
+        {"step": s.step.value, "done": s.done, "of": s.of}
+        | {"note": words.step_note(s.step, s.facts), "facts": dict(s.facts)}
+        for s in found.steps
     ]
-    missing = [f"{len(table) - cut} coupons are not recorded as cut."] if cut < len(table) else []
-    if cut and not measured.all():
-        names = measurable[~measured].tolist()
-        missing.append(
-            f"{len(names)} cut coupons have no readings: {', '.join(names[:8])}{' ...' if names[8:] else ''}."
-        )
-    missing += [slip.words for slip in slips]
     return {
-        "title": title,
+        "schema": 2,
+        "title": found.title,
         "steps": steps,
-        "missing": missing,
-        "blocks": blocks(records),
-        "next": _next(records, table, cut, measured, slips, current),
+        "missing": [plain(finding) for finding in found.open],
+        "blocks": [asdict(block) for block in found.blocks],
+        "next": _next_json(found.next),
     }
 
 
-def _plan_note(records: Any) -> str:
-    """When the plan was frozen, and the blocks added since with their state."""
-    from trials.steps.extend import blocks
-
-    later = [
-        f"block {b['block']} added {b['added_on']}, {b['cut']} of {b['coupons']} cut, "
-        f"{'declared' if b['declared'] else 'exploratory'}"
-        for b in blocks(records)[1:]
-    ]
-    return "; ".join([f"frozen {records.frozen_at[:10]}", *later])
-
-
-def _lost(table: Any) -> str:
-    counts = table["outcome"].value_counts()
-    parts = [f"{counts[k]} {k.replace('_', ' ')}" for k in ("not_severed", "aborted", "scrapped") if counts.get(k)]
-    return ", ".join(parts)
+def _next_json(following: Next) -> dict[str, Any]:
+    return {
+        "command": _command_json(following.command),
+        "before": following.before.value if following.before else None,
+        "coupon": following.coupon or None,
+        "instead": _command_json(following.instead) if following.instead else None,
+        "open": following.open or None,
+        "words": words.next_words(following),
+    }
 
 
-def _readings(records: Any) -> str:
-    return f"{len(records.readings)} values"
-
-
-def _look(records: Any, current: bool) -> str:
-    if not len(records.looks):
-        return "none yet"
-    return "up to date" if current else "records changed since"
-
-
-def _next(records: Any, table: Any, cut: int, measured: Any, slips: Any, current: bool) -> str:
-    from trials.steps import look_number
-    from trials.steps.sheet import papers_folder
-    from trials.steps.verdict import verdict_path
-
-    folder, papers = records.folder, papers_folder(records)
-    newest = table["block"] == table["block"].max()
-    if (table.loc[newest, "outcome"] == "not cut yet").all():
-        if not (papers / "run-sheet.pdf").is_file():
-            return f"trials sheet {folder}"
-        return f"cut the coupons, then `trials cut {folder} {papers / 'run-workbook.xlsx'}`"
-    if cut < len(table) and records.trial.plan.method != "ladder":
-        return f"trials cut {folder} FILE (or --as-planned for the rest)"
-    if not measured.all():
-        return f"trials record {folder} FILE (the bench workbook or a CSV file)"
-    if slips:
-        slip = slips[0]
-        return (
-            f"look at coupon {slip.coupon} again, then `trials correct {folder} {slip.coupon} {slip.field} VALUE "
-            f"--reading {slip.reading} --who NAME --why REASON`, or `--as-read` in place of VALUE if it is right"
-        )
-    if records.trial.plan.method in ("life", "bench"):
-        return f"trials {records.trial.plan.method} {folder}"
-    if not current:
-        return f"trials verdict {folder}"
-    return f"open {verdict_path(folder, look_number(records))}; `trials fit {folder}` shows the numbers"
+def _command_json(command: Command) -> dict[str, Any]:
+    return {"name": command.name, "arguments": [str(part) for part in command.arguments]}

@@ -114,15 +114,11 @@ def status(
 
     Example: `trials status my-trial`
     """
-    from trials.cli.standing import standing
+    from trials import steps
+    from trials.cli.standing import show_status, status_json
 
-    found = standing(folder)
+    found = steps.status(folder)
     if json_:
-        show.as_json(found)
-        return
-    show.say(found["title"])
-    show.table(["step", "done", "of", "note"], [[s["step"], s["done"], s["of"], s["note"]] for s in found["steps"]])
-    if found["missing"]:
-        show.heading("Missing")
-        show.bullets(found["missing"])
-    show.next_step(found["next"])
+        show.as_json(status_json(found))
+    else:
+        show_status(found)

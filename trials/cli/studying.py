@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import typer
 
 from trials.cli import show
 from trials.cli.planning import FOLDER, JSON
 from trials.errors import InputError
+
+if TYPE_CHECKING:
+    from rich.status import Status
 
 
 def register(app: typer.Typer) -> None:
@@ -88,7 +92,7 @@ def verdict(
     show.next_step(f"read it, then sign it; `trials fit {folder}` shows the numbers behind it")
 
 
-def _busy(text: str):
+def _busy(text: str) -> Status:
     from rich.console import Console
 
     return Console(file=sys.stderr).status(text)

@@ -45,7 +45,7 @@ class StudyKind(StrEnum):
     MANY_PRIMARIES = "many_primaries"
     OTHER_JOBS = "other_jobs"
     OTHER_SETTINGS = "other_settings"
-    NOT_MEASURED = "not_measured"
+    NOT_MEASURED = "lives_not_measured"
     SETTLE_READING = "settle_reading"
     NOT_RECORDED_AS_CUT = "not_recorded_as_cut"
     CONSIDER = "consider"

@@ -87,8 +87,7 @@ def _fastest(
 ) -> tuple[float, Remark] | None:
     """Fastest clean speed of one ladder and a remark; None where nothing of it is known."""
     best, steps = None, ladder[speed].astype(float).sort_values()
-    for index, value in steps.items():
-        row = ladder.loc[index]
+    for value, (_, row) in zip(steps, ladder.loc[steps.index].iterrows(), strict=True):
         if row["outcome"] in LOST:
             clean = False
         elif row["outcome"] == Outcome.CUT and row["coupon"] in grades:

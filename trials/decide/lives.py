@@ -11,7 +11,7 @@ from typing import Literal
 
 from trials.endings import Ended
 from trials.findings import Finding, Place, PlaceKind, Weight
-from trials.infer.answer import Answer, answer
+from trials.infer.answer import Added, Answer, answer
 from trials.infer.life import LifeRatio, LifeStudy
 
 ANYWHERE = Place(PlaceKind.STATED, ({},))
@@ -42,7 +42,7 @@ class LifeComparison:
     high: float
     p: float | None
     answer: Answer | None
-    answer_adds: str | None
+    answer_adds: Added | None
     confidence: float
     times_worthwhile: float | None = None
 
@@ -130,7 +130,7 @@ def compare(wide: LifeRatio, narrow: LifeRatio, confidence: float, worthwhile: f
 
 def _not_compared(name: str, study: LifeStudy, worthwhile: float | None) -> LifeComparison:
     """Neither type failed: nothing bounds the ratio."""
-    word: Answer | None = None if worthwhile is None else "not settled"
+    word: Answer | None = None if worthwhile is None else Answer.NOT_SETTLED
     return LifeComparison(
         name, study.today, ANYWHERE, "ratio", math.nan, 0.0, math.inf, None, word, None, study.confidence
     )

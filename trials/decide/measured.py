@@ -65,10 +65,19 @@ def term_tests(ready: Prepared, fit: MixedFit) -> tuple[TermTest, ...]:
         test = fit.test(eye[part])
         beside = strata.get(name)
         bare = name == NOZZLE and not ready.structure.replicated
-        kept = beside is not None and not bare
-        classical = (beside.F, beside.den_df, beside.p) if kept and beside is not None else (None, None, None)
-        p = math.nan if bare else test.p
-        found.append(TermTest(name, test.df, test.den_df, test.F, p, *classical, parts[name]))
+        found.append(
+            TermTest(
+                term=name,
+                df=test.df,
+                den_df=test.den_df,
+                F=test.F,
+                p=math.nan if bare else test.p,
+                F_classical=beside.F if beside is not None and not bare else None,
+                den_df_classical=beside.den_df if beside is not None and not bare else None,
+                p_classical=beside.p if beside is not None and not bare else None,
+                parts=parts[name],
+            )
+        )
     return tuple(found)
 
 

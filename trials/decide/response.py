@@ -25,7 +25,7 @@ from trials.decide.prepare import NOZZLE, Prepared, prepare, with_sheets_fixed
 from trials.decide.repeated import Asked, repeated
 from trials.decide.results import Comparison, ResponseResult, State, TermTest
 from trials.errors import TrialError
-from trials.findings import About, Finding, Place, Weight, each_once
+from trials.findings import About, Fact, Finding, Place, Weight, each_once
 from trials.infer.answer import Levels
 from trials.infer.mixed import MixedFit
 from trials.infer.model import rests_on
@@ -192,7 +192,7 @@ def _cautious(studied: Studied, tests: Sequence[TermTest]) -> list[Finding]:
         found.append(Finding(StudyKind.BLOCKS_TAKEN_OUT, facts={"block": word}))
     if zero:
         beside = any(t.F_classical is not None for t in tests)
-        facts = {"sources": tuple(zero), "block": word, "classical_beside": beside}
+        facts: dict[str, Fact] = {"sources": tuple(zero), "block": word, "classical_beside": beside}
         found.append(Finding(StudyKind.SPREAD_ZERO, facts=facts))
     return found
 

@@ -7,7 +7,7 @@ keeps to one stratum, its F is the ratio of two mean squares of that stratum, ex
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,7 +15,7 @@ from scipy import sparse, special
 from scipy.sparse import csgraph
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
-from trials.infer.mixed.groupings import RESIDUAL, Grouping, numbers, read_groupings
+from trials.infer.mixed.groupings import RESIDUAL, Grouping, Labels, numbers, read_groupings
 
 INSIDE = 1e-8  # part of a unit column outside a space that still counts as rounding
 MEAN = "mean"
@@ -49,7 +49,7 @@ class StrataResult:
     strata: tuple[Stratum, ...]
 
 
-def strata_tests(response: np.ndarray, terms: Mapping[str, np.ndarray], groups: Mapping[str, Sequence]) -> StrataResult:
+def strata_tests(response: np.ndarray, terms: Mapping[str, np.ndarray], groups: Mapping[str, Labels]) -> StrataResult:
     """Test each fixed term in its own stratum.
 
     Args:
@@ -133,7 +133,8 @@ def _require_equal(grouping: Grouping, n: int) -> None:
 def _join(a: Grouping, b: Grouping, n: int) -> Grouping:
     """Finest partition in which both nest; the two must cross in proportion inside it."""
     cells = sparse.coo_array((np.ones(n), (a.codes, b.codes)), shape=(a.levels, b.levels)).tocsr()
-    graph = sparse.block_array([[None, cells], [cells.T, None]])
+    nodes = a.levels + b.levels
+    graph = sparse.coo_array((np.ones(n), (a.codes, a.levels + b.codes)), shape=(nodes, nodes)).tocsr()
     levels, of_node = csgraph.connected_components(graph, directed=False)
     codes = of_node[a.codes].astype(np.intp)
     cell_sizes = np.asarray(cells[a.codes, b.codes]).ravel()
@@ -159,7 +160,8 @@ def _averages(columns: np.ndarray, grouping: Grouping) -> np.ndarray:
     size = len(columns) // grouping.levels
     if grouping.levels > 1 and size * grouping.levels == len(columns):
         sums = columns[order].reshape(grouping.levels, size, -1).sum(axis=1)
-        return (sums / size)[grouping.codes].reshape(columns.shape)
+        result: np.ndarray = (sums / size)[grouping.codes].reshape(columns.shape)
+        return result
     return np.broadcast_to(columns.mean(axis=0), columns.shape)
 
 

@@ -10,6 +10,7 @@ import pandas as pd
 
 from trials import standards
 from trials.bench.squareness import delta_a_of
+from trials.frozen import freeze_hash
 from trials.grade.dross import SCALE
 from trials.grade.iso9013 import limit_table
 from trials.plan.cautions import nozzle_cautions
@@ -19,7 +20,7 @@ from trials.report.figures.bench import dross_drawing, edge_figure
 from trials.report.figures.planning import sheet_figure
 from trials.report.record_pages import caution_lines, held_rows, program
 from trials.report.typeset import day_words
-from trials.trial import Trial, freeze_hash
+from trials.trial import Trial
 from trials.units import shown
 from trials.words import sheet as words
 from trials.words.findings import say

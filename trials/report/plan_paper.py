@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from trials.findings import Finding, each_once
+from trials.frozen import freeze_hash
 from trials.plan.assess import Assessment, Detectable
 from trials.plan.assess.prediction_map import PredictionMap
 from trials.plan.cautions import nozzle_cautions
@@ -22,7 +23,7 @@ from trials.report.figures.planning import detectable_figure, prediction_figure
 from trials.report.record_pages import caution_lines, program
 from trials.report.typeset import day_words, pdf
 from trials.responses import Scale
-from trials.trial import Factor, Trial, freeze_hash, worthwhile_on_scale
+from trials.trial import Factor, Trial, worthwhile_on_scale
 from trials.units import shown
 from trials.words.findings import say
 from trials.words.language import text

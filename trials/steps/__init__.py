@@ -4,24 +4,45 @@ load -> propose, freeze -> run_sheet -> grade | fit | verdict. Each step reads t
 Functions take a folder or plain pandas tables and return plain tables or frozen results.
 """
 
+from trials.steps.adopt import Adoption, Keys, adopt
+from trials.steps.amend import amend
 from trials.steps.bench_study import Against, keep_study_picture, study_bench
+from trials.steps.correct import Correction, confirm, correct
+from trials.steps.cut import cut, cut_as_planned
 from trials.steps.demo import demo_trial
 from trials.steps.extend import add_extension, extension, extension_json
 from trials.steps.files import plain, write_bytes
 from trials.steps.fit import evidence, fit
 from trials.steps.grade import grade, grade_rows, grade_table, grade_value, graded_facts, requirement
+from trials.steps.instrument import Instrument, enter_instrument, register
 from trials.steps.ladders import ladder_study
 from trials.steps.lives import read_lives, recorded_lives, study_table, write_lives
 from trials.steps.load import load
 from trials.steps.looks import look_number
 from trials.steps.measure import Settings, keep_pictures, measure_files, measure_into
 from trials.steps.plan import freeze, judge, plan_folder, plan_json, propose
+from trials.steps.record import record
 from trials.steps.settling import Wanted, settle_folder, settled_json, side_by_side, sides_json
 from trials.steps.sheet import run_sheet
+from trials.steps.status import status
 from trials.steps.verdict import verdict
 
 __all__ = [
+    "Adoption",
     "Against",
+    "Correction",
+    "Instrument",
+    "Keys",
+    "adopt",
+    "amend",
+    "confirm",
+    "correct",
+    "cut",
+    "cut_as_planned",
+    "enter_instrument",
+    "record",
+    "register",
+    "status",
     "Settings",
     "Wanted",
     "add_extension",

@@ -39,7 +39,7 @@ def _plain_result(value: Any) -> dict[str, Any] | str:
     if isinstance(in_words, str):
         return in_words
     shown = {field.name: getattr(value, field.name) for field in fields(value) if not field.name.startswith("_")}
-    return {str(name): plain(item) for name, item in (shown | in_words).items()}
+    return {str(name): plain(item) for name, item in {**shown, **in_words}.items()}
 
 
 def write_bytes(path: Path, data: bytes) -> None:

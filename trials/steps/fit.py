@@ -46,7 +46,7 @@ def evidence(records: Records) -> Evidence:
         allowed=allowed_settings(records),
         departures=tuple(departures(records)),
         confounded=() if adopted else tuple(confounded(trial)),
-        open_slips=tuple(slip.words for slip in open_slips(records)),
+        open_slips=tuple(slip.finding for slip in open_slips(records)),
         look=look_number(records),
     )
 

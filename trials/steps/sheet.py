@@ -22,7 +22,7 @@ def run_sheet(folder: Path | str) -> list[Path]:
     newest block, in a folder of their own below `papers`, while the plan is judged with all blocks together.
     """
     from trials.report import documents
-    from trials.store.workbooks import both as workbook
+    from trials.store import workbooks as workbook
 
     whole = load(folder)
     day = block_day(whole) or frozen_day(whole)

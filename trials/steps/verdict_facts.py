@@ -10,6 +10,7 @@ from trials.steps.journal import ADDED, all_plan_findings, sentences
 from trials.store.records.instruments import calibration_doubts, instruments
 from trials.store.records.records import Records
 from trials.words.bench import how_measured
+from trials.words.findings import say
 
 if TYPE_CHECKING:
     from trials.decide.study import Evidence
@@ -46,4 +47,4 @@ def bench_facts(records: Records) -> list[str]:
 
     names = [different("instrument"), different("inspector"), different("cutoff_mm"), different("depth_mm")]
     known = instruments(records.folder)
-    return [*how_measured(*names), *(one.words() for one in known), *calibration_doubts(known, rows)]
+    return [*how_measured(*names), *(one.words() for one in known), *map(say, calibration_doubts(known, rows))]

@@ -6,24 +6,59 @@ import csv
 import io
 import math
 import sys
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
 from trials.errors import InputError
+from trials.findings import Finding
+from trials.record_kinds import RecordKind
+
+if TYPE_CHECKING:
+    from python_calamine import CalamineWorkbook
 
 WORKBOOKS = (".xlsx", ".xlsm", ".xls", ".ods")
 YES_NO = {"yes": "yes", "y": "yes", "true": "yes", "1": "yes", "no": "no", "n": "no", "false": "no", "0": "no"}
 SAVE = "Save it as CSV or XLSX."
 
 
-def read_table(path: str | Path, sheet: str | None = None) -> pd.DataFrame:
+@dataclass(frozen=True)
+class FileTable:
+    """A table with its source.
+
+    frame: its index holds row numbers as the user sees them (the header is row 1); file: as messages name it, empty
+    for a table that no file stands behind; header_row: of the column names; decimal_comma: cells are separated by `;`;
+    sheet: of a workbook; said: what was passed over or taken for granted.
+    """
+
+    frame: pd.DataFrame
+    file: str = ""
+    header_row: int = 1
+    decimal_comma: bool = False
+    sheet: str = ""
+    said: tuple[Finding, ...] = ()
+
+    def with_said(self, *more: Finding) -> FileTable:
+        """The same table with further remarks."""
+        return replace(self, said=(*self.said, *more))
+
+    def place(self, row: object) -> dict[str, Any]:
+        """File and row for a message; nothing where no file stands behind the table."""
+        return {"file": self.file, "row": int(str(row))} if self.file else {}
+
+
+def sourced(table: FileTable | pd.DataFrame) -> FileTable:
+    """A table with its source; a plain table of a notebook has none."""
+    return table if isinstance(table, FileTable) else FileTable(table)
+
+
+def read_table(path: str | Path, sheet: str | None = None) -> FileTable:
     """Cells of a CSV file, a workbook sheet, or (`-`) CSV on standard input, with empty rows left out.
 
-    The index holds row numbers as the user sees them (the header is row 1). Cells are text, numbers, dates or None.
-    attrs: `file`, `decimal_comma` (separator is `;`), `said` (remarks for the user), `sheet`.
+    Cells are text, numbers, dates or None.
 
     Raises
     ------
@@ -34,16 +69,19 @@ def read_table(path: str | Path, sheet: str | None = None) -> pd.DataFrame:
     data = _bytes(path, name)
     if Path(name).suffix.lower() in WORKBOOKS or data.startswith(b"PK\x03\x04"):
         rows, found = _workbook_rows(data, name, sheet)
-        return _frame(rows, name, {"sheet": found, "said": [], "decimal_comma": False})
-    rows, attrs = _csv_rows(data, name)
-    return _frame(rows, name, attrs)
+        frame, header_row = _frame(rows, name)
+        return FileTable(frame, name, header_row, sheet=found)
+    rows, decimal_comma, said = _csv_rows(data, name)
+    frame, header_row = _frame(rows, name)
+    return FileTable(frame, name, header_row, decimal_comma, said=said)
 
 
 def sheet_names(path: str | Path) -> list[str]:
     """Names of the sheets of a workbook; an empty list for anything else."""
     if Path(path).suffix.lower() not in WORKBOOKS:
         return []
-    return _open_workbook(_bytes(path, str(path)), str(path)).sheet_names
+    names: list[str] = _open_workbook(_bytes(path, str(path)), str(path)).sheet_names
+    return names
 
 
 def _bytes(path: str | Path, name: str) -> bytes:
@@ -63,18 +101,19 @@ def _bytes(path: str | Path, name: str) -> bytes:
     return data
 
 
-def _text(data: bytes, name: str) -> tuple[str, list[str]]:
+def _text(data: bytes, name: str) -> tuple[str, tuple[Finding, ...]]:
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return data.decode("utf-16", errors="replace"), []
+        return data.decode("utf-16", errors="replace"), ()
     if data.startswith(b"%PDF") or b"\0" in data[:4096]:
         raise InputError("is not a table of text", file=name, do=SAVE)
     try:
-        return data.decode("utf-8-sig"), []
+        return data.decode("utf-8-sig"), ()
     except UnicodeDecodeError:
-        return data.decode("latin-1"), [f"{name}: not UTF-8; read as Latin-1."]
+        return data.decode("latin-1"), (Finding(RecordKind.READ_AS_LATIN, facts={"file": name}),)
 
 
-def _csv_rows(data: bytes, name: str) -> tuple[list[tuple[int, list[Any]]], dict[str, Any]]:
+def _csv_rows(data: bytes, name: str) -> tuple[list[tuple[int, list[Any]]], bool, tuple[Finding, ...]]:
+    """Rows with their numbers, whether a comma is the decimal sign, and remarks."""
     text, said = _text(data, name)
     lines = text.splitlines()
     skipped = 0
@@ -90,15 +129,17 @@ def _csv_rows(data: bytes, name: str) -> tuple[list[tuple[int, list[Any]]], dict
         raise InputError(
             f"not a table: {error}", file=name, do="Check the quotation marks, or save it again."
         ) from None
-    rows = [(number, [cell.strip() or None for cell in row]) for number, row in enumerate(parsed, 1 + skipped)]
-    return rows, {"decimal_comma": separator == ";", "said": said, "sheet": ""}
+    rows: list[tuple[int, list[Any]]] = [
+        (number, [cell.strip() or None for cell in row]) for number, row in enumerate(parsed, 1 + skipped)
+    ]
+    return rows, separator == ";", said
 
 
 def _outside_quotes(line: str) -> str:
     return "".join(line.split('"')[::2])
 
 
-def _open_workbook(data: bytes, name: str):
+def _open_workbook(data: bytes, name: str) -> CalamineWorkbook:
     from python_calamine import CalamineError, CalamineWorkbook
 
     try:
@@ -126,7 +167,8 @@ def _cell(cell: Any) -> Any:
     return cell
 
 
-def _frame(rows: list[tuple[int, list[Any]]], name: str, attrs: dict[str, Any]) -> pd.DataFrame:
+def _frame(rows: list[tuple[int, list[Any]]], name: str) -> tuple[pd.DataFrame, int]:
+    """The cells below the header, and the row of the header."""
     filled = [(number, row) for number, row in rows if any(cell is not None for cell in row)]
     if not filled:
         raise InputError("the table is empty", file=name, do="It needs a header row and rows below it.")
@@ -149,8 +191,7 @@ def _frame(rows: list[tuple[int, list[Any]]], name: str, attrs: dict[str, Any]) 
         index=[number for number, _ in filled[1:]],
         dtype=object,
     )
-    table.attrs = {"file": name, "header_row": filled[0][0], **attrs}
-    return table
+    return table, filled[0][0]
 
 
 def _header(number: int, row: list[Any], name: str) -> list[str]:

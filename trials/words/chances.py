@@ -6,11 +6,13 @@ from collections.abc import Callable, Mapping
 from enum import StrEnum
 
 from trials.decide.chance_result import Asked, ChanceResult
-from trials.findings import Amount, Finding
+from trials.findings import Fact, Finding
 from trials.infer.chance import ChanceKind
 from trials.responses import QUANTITIES
+from trials.words.facts import amount, as_figure, as_row, figure, several, whole
 from trials.words.language import plural, text
 from trials.words.numbers import listed, percent, plain, with_unit
+from trials.words.settings import layer_name
 
 
 def asked_words(asked: Asked) -> str:
@@ -31,14 +33,14 @@ def likely(share: float) -> str:
 
 
 def _rule(finding: Finding) -> str:
-    n = _whole(finding, "readings")
+    n = whole(finding, "readings")
     if finding.facts["judged_by"] == "worst":
         return plural("Worst of {n} reading per edge.", "Worst of {n} readings per edge.", n)
     return plural("Mean of {n} reading per edge.", "Mean of {n} readings per edge.", n)
 
 
 def _grade_rule(finding: Finding) -> str:
-    grade = plain(_number(finding, "at_most"))
+    grade = plain(figure(finding, "at_most"))
     if finding.facts["new_specimen"]:
         return text("Grade {grade} or better; a new specimen each time.", grade=grade)
     return text("Grade {grade} or better; for these specimens only.", grade=grade)
@@ -71,7 +73,7 @@ def _no_grade_model(finding: Finding) -> str:
     return plural(
         "No model of the grades: the share that was seen; the bound counts {n} whole specimen.",
         "No model of the grades: the share that was seen; the bound counts {n} whole specimens.",
-        _whole(finding, "specimens"),
+        whole(finding, "specimens"),
     )
 
 
@@ -79,24 +81,23 @@ def _lost_cuts(finding: Finding) -> str:
     return plural(
         "{n} of {cuts} cuts was lost and counts as not meeting.",
         "{n} of {cuts} cuts were lost and count as not meeting.",
-        _whole(finding, "lost"),
+        whole(finding, "lost"),
         cuts=finding.facts["cuts"],
     )
 
 
 def _tolerance(finding: Finding) -> str:
-    value = finding.facts["value"]
-    assert isinstance(value, Amount)
+    value = amount(finding, "value")
     return text(
         "With {confidence} confidence {share} of edges lie below {value} (one reading).",
-        confidence=percent(_number(finding, "confidence")),
-        share=percent(_number(finding, "share")),
+        confidence=percent(figure(finding, "confidence")),
+        share=percent(figure(finding, "share")),
         value=with_unit(value.value, value.unit),
     )
 
 
 def _reach(finding: Finding) -> str:
-    target, specimens = percent(_number(finding, "target")), _whole(finding, "specimens")
+    target, specimens = percent(figure(finding, "target")), whole(finding, "specimens")
     if finding.facts["needed"] is not None:
         return text(
             "{specimens} specimens of a type do not show {target}; about {needed} would, if the estimate is right.",
@@ -112,9 +113,7 @@ def _reach(finding: Finding) -> str:
             target=target,
             most=finding.facts["more_than"],
         )
-    shown = finding.facts["shown"]
-    assert isinstance(shown, tuple)
-    steps = [_step(*pair) for pair in shown if isinstance(pair, tuple)]
+    steps = [_step(*as_row(pair)) for pair in several(finding, "shown")]
     return text(
         "The estimate lies below {target}, so {specimens} specimens of a type do not show it; if the estimate is "
         "right, {steps}.",
@@ -124,24 +123,23 @@ def _reach(finding: Finding) -> str:
     )
 
 
-def _step(specimens: object, low: object) -> str:
-    assert isinstance(low, float)
-    return text("{specimens} specimens would show at least {low}", specimens=specimens, low=likely(low))
+def _step(specimens: Fact, low: Fact) -> str:
+    return text("{specimens} specimens would show at least {low}", specimens=specimens, low=likely(as_figure(low)))
 
 
 def _without_flagged(finding: Finding) -> str:
     return text(
         "Without the flagged readings {estimate}, at least {low}.",
-        estimate=likely(_number(finding, "estimate")),
-        low=likely(_number(finding, "low")),
+        estimate=likely(figure(finding, "estimate")),
+        low=likely(figure(finding, "low")),
     )
 
 
 def _any_correlation(finding: Finding) -> str:
     return text(
         "Whatever the correlation, the estimates allow {least} to {most}.",
-        least=percent(_number(finding, "least")),
-        most=percent(_number(finding, "most")),
+        least=percent(figure(finding, "least")),
+        most=percent(figure(finding, "most")),
     )
 
 
@@ -190,25 +188,6 @@ def notes(chance: ChanceResult) -> str:
     return " ".join(SENTENCES[finding.kind](finding) for finding in chance.notes)
 
 
-def _number(finding: Finding, name: str) -> float:
-    value = finding.facts[name]
-    assert isinstance(value, (int, float))
-    return float(value)
-
-
-def _whole(finding: Finding, name: str) -> int:
-    return int(_number(finding, name))
-
-
 def _layers(finding: Finding, name: str) -> list[str]:
     """Layers of a nozzle trial as nouns of the trade."""
-    named = {
-        "sheet": text("sheet"),
-        "specimen": text("specimen"),
-        "mount": text("mount"),
-        "coupon": text("coupon"),
-        "reading": text("reading"),
-    }
-    layers = finding.facts[name]
-    assert isinstance(layers, tuple)
-    return [named.get(str(layer), str(layer)) for layer in layers]
+    return [layer_name(str(layer)) for layer in several(finding, name)]

@@ -7,9 +7,13 @@ from trials.findings import Amount, Fact, Finding, Place
 
 def figure(finding: Finding, name: str) -> float:
     """A number."""
-    value = finding.facts[name]
+    return as_figure(finding.facts[name])
+
+
+def as_figure(value: Fact) -> float:
+    """The same of a fact at hand."""
     if isinstance(value, bool) or not isinstance(value, (int, float)):
-        raise TypeError(f"{finding.kind}: {name} is no number")
+        raise TypeError(f"{value!r} is no number")
     return float(value)
 
 

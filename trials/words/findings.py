@@ -6,21 +6,11 @@ from collections.abc import Callable, Mapping
 from enum import StrEnum
 
 from trials.findings import Finding
-from trials.words import bench, chances, grade, ladders, lives, model, plan, plan_chances, remarks, settling
+from trials.words import bench, chances, grade, ladders, lives, model, plan, plan_chances, records, remarks, settling
 
 Sentence = Callable[[Finding], str]
-SENTENCES: Mapping[StrEnum, Sentence] = {
-    **bench.SENTENCES,
-    **chances.SENTENCES,
-    **grade.SENTENCES,
-    **ladders.SENTENCES,
-    **lives.SENTENCES,
-    **model.SENTENCES,
-    **plan.SENTENCES,
-    **plan_chances.SENTENCES,
-    **remarks.SENTENCES,
-    **settling.SENTENCES,
-}
+ROOMS = (bench, chances, grade, ladders, lives, model, plan, plan_chances, records, remarks, settling)
+SENTENCES: Mapping[StrEnum, Sentence] = {kind: said for room in ROOMS for kind, said in room.SENTENCES.items()}
 
 
 def say(finding: Finding) -> str:

@@ -7,6 +7,7 @@ from enum import StrEnum
 
 from trials.decide.ladder import LadderComparison, LadderKind, LadderStudy, Remark
 from trials.findings import Finding
+from trials.words.facts import several
 from trials.words.language import text
 from trials.words.lives import percent_of
 from trials.words.numbers import fixed, listed, with_unit
@@ -69,9 +70,7 @@ def _speeds_rise(finding: Finding) -> str:
 
 
 def _mounts(finding: Finding) -> str:
-    mounts = finding.facts["mounts"]
-    assert isinstance(mounts, tuple)
-    return listed(mounts)
+    return listed(several(finding, "mounts"))
 
 
 SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {

@@ -9,9 +9,10 @@ from enum import StrEnum
 from trials.decide.lives import LifeComparison, LivesAnswer, LivesKind
 from trials.endings import Ended
 from trials.findings import Finding
-from trials.infer.answer import Added
+from trials.infer.answer import Added, Answer
 from trials.infer.life import LifeKind, LifeRatio, TypeLife
 from trials.infer.life.regression import CHARACTERISTIC
+from trials.words.facts import as_figure, as_row, figure, several, whole
 from trials.words.language import plural, text
 from trials.words.numbers import fixed, listed, number, percent, with_unit
 
@@ -79,13 +80,13 @@ def _shown(c: LifeComparison) -> str:
 def _word(c: LifeComparison, worthwhile: float | None) -> str:
     """The word and its added clause, with the worthwhile difference."""
     share = percent(worthwhile or 0.0)
-    if c.answer == "better" and c.answer_adds == Added.BY_AT_LEAST:
+    if c.answer == Answer.BETTER and c.answer_adds == Added.BY_AT_LEAST:
         return text("better, by at least the worthwhile {share}", share=share)
-    if c.answer == "better":
+    if c.answer == Answer.BETTER:
         return text("better; whether by the worthwhile {share} is open", share=share)
-    if c.answer == "worse":
+    if c.answer == Answer.WORSE:
         return text("worse (worthwhile: {share} longer)", share=share)
-    if c.answer == "same for practical purposes":
+    if c.answer == Answer.SAME:
         return text("same for practical purposes (worthwhile: {share} longer)", share=share)
     return text("not settled (worthwhile: {share} longer)", share=share)
 
@@ -196,7 +197,7 @@ def end_words(ended: Ended) -> str:
 def _nothing_failed(finding: Finding) -> str:
     return text(
         "Nothing failed, so types cannot be compared; bounds assume a Weibull shape of {shape}.",
-        shape=number(_number(finding, "shape")),
+        shape=number(figure(finding, "shape")),
     )
 
 
@@ -217,13 +218,12 @@ def _shapes_not_checked(finding: Finding) -> str:
 
 
 def _shapes_differ(finding: Finding) -> str:
-    pairs = finding.facts["shapes"]
-    assert isinstance(pairs, tuple)
-    shapes = [f"{pair[0]} {fixed(_float(pair[1]), 2)}" for pair in pairs if isinstance(pair, tuple)]
+    pairs = [as_row(pair) for pair in several(finding, "shapes")]
+    shapes = [f"{name} {fixed(as_figure(shape), 2)}" for name, shape in pairs]
     return text(
         "The types do not share one Weibull shape (p {p}; {shapes}): the ratio depends on the share failed, so read "
         "the ratios with shapes of their own.",
-        p=fixed(_number(finding, "p"), 3),
+        p=fixed(figure(finding, "p"), 3),
         shapes=", ".join(shapes),
     )
 
@@ -231,8 +231,8 @@ def _shapes_differ(finding: Finding) -> str:
 def _shapes_alike(finding: Finding) -> str:
     return text(
         "One Weibull shape for all types ({shape}) is not contradicted (p {p}).",
-        shape=fixed(_number(finding, "shape"), 2),
-        p=fixed(_number(finding, "p"), 2),
+        shape=fixed(figure(finding, "shape"), 2),
+        p=fixed(figure(finding, "p"), 2),
     )
 
 
@@ -272,7 +272,7 @@ def _note_means_good(finding: Finding) -> str:
         "their column ended.",
         "The notes of {n} lives say that they were still good: read as taken off while good. New records say so in "
         "their column ended.",
-        int(_number(finding, "lives")),
+        whole(finding, "lives"),
     )
 
 
@@ -300,12 +300,3 @@ def say_life(finding: Finding) -> str:
 def cautions(found: LivesAnswer) -> Sequence[str]:
     """What these lives cannot say."""
     return tuple(say_life(finding) for finding in found.study.cautions)
-
-
-def _number(finding: Finding, name: str) -> float:
-    return _float(finding.facts[name])
-
-
-def _float(value: object) -> float:
-    assert isinstance(value, (int, float))
-    return float(value)

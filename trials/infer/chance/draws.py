@@ -32,12 +32,12 @@ def chi_square_draws(df: float, dimensions: int, count: int, seed: int, column: 
 
 def chi_squares(df: float, z: np.ndarray) -> np.ndarray:
     """Chi-square quantiles at the normal quantiles z (draws,), to a relative 1e-7 by a spline of their logarithm."""
-    return np.exp(_log_chi_square(df)(np.clip(z, _GRID[0], _GRID[-1])))
+    return np.asarray(np.exp(_log_chi_square(df)(np.clip(z, _GRID[0], _GRID[-1]))))
 
 
 def beta_draws(above: float, below: float, z: np.ndarray) -> np.ndarray:
     """Beta(above, below) quantiles at the normal quantiles z (draws,), to 1e-7 by a spline."""
-    return np.clip(_beta(above, below)(np.clip(z, _GRID[0], _GRID[-1])), 0.0, 1.0)
+    return np.asarray(np.clip(_beta(above, below)(np.clip(z, _GRID[0], _GRID[-1])), 0.0, 1.0))
 
 
 @lru_cache(maxsize=256)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -43,7 +44,7 @@ class JointChance:
 def chance_of_all(
     edges: tuple[NextEdge, ...],
     rules: tuple[Rule, ...],
-    correlation: dict[str, np.ndarray],
+    correlation: Mapping[str, np.ndarray],
     confidence: float = 0.95,
     draws: int = 2_048,
     seed: int = 0,
@@ -155,7 +156,7 @@ def _joint(
         low = sum((found[i][n] for layer, n in edge.between.items() if layer == "coupon"), np.zeros(len(means[i])))
         level = means[i][:, None] + np.sqrt(high)[:, None] * upper[:, i] + np.sqrt(low)[:, None] * lower[:, i]
         total *= edge_chance(level, 0.0, np.sqrt(np.atleast_1d(found[i][edge.reading]))[:, None], rule)
-    return total.mean(axis=1)
+    return np.asarray(total.mean(axis=1))
 
 
 def _root(matrix: np.ndarray, m: int, level: str) -> np.ndarray:
@@ -166,4 +167,4 @@ def _root(matrix: np.ndarray, m: int, level: str) -> np.ndarray:
     size, turn = np.linalg.eigh(matrix)
     if size.min() < -1e-8:
         raise WrongShape(f"The {level} correlations contradict each other; estimate them from the same coupons.")
-    return turn * np.sqrt(np.maximum(size, 0.0))
+    return np.asarray(turn * np.sqrt(np.maximum(size, 0.0)))

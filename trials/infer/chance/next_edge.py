@@ -132,7 +132,9 @@ def estimate_chance(edge: NextEdge, rule: Rule) -> float:
     return float(edge_chance(edge.mean, np.sqrt(between), np.sqrt(float(found[edge.reading])), rule))
 
 
-def edge_chance(mean: np.ndarray, between_sd: np.ndarray, reading_sd: np.ndarray, rule: Rule) -> np.ndarray:
+def edge_chance(
+    mean: float | np.ndarray, between_sd: float | np.ndarray, reading_sd: float | np.ndarray, rule: Rule
+) -> np.ndarray:
     """Chance that one edge keeps to the rule, given mean and spreads (arrays of one shape), by quadrature.
 
     Edge level is normal around the mean with `between_sd`, readings normal around it with `reading_sd`.
@@ -228,7 +230,7 @@ def pivot_draws(edge: NextEdge, chi_square: np.ndarray, z: np.ndarray) -> tuple[
 def _step(room: np.ndarray, spread: np.ndarray) -> np.ndarray:
     """Normal probability of staying within `room`, a plain step where the spread is zero."""
     if np.all(spread > 0):
-        return ndtr(room / spread)
+        return np.asarray(ndtr(room / spread))
     room, spread = np.broadcast_arrays(room, spread)
     safe = np.where(spread > 0, spread, 1.0)
     return np.where(spread > 0, ndtr(room / safe), (room >= 0).astype(float))

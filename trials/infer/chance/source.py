@@ -85,6 +85,8 @@ def _pair(one: CouponResponse, other: CouponResponse) -> dict[str, float]:
     known = dict(zip(other.coupon[second].astype(str), values, strict=True))
     beside = np.array([known.get(name, np.nan) for name in one.coupon[first].astype(str)])
     keep = np.isfinite(beside)
+    if not keep.any():
+        return {}
     groups = {layer: labels[first][keep] for layer, labels in one.groups.items() if layer != "coupon"}
     own = (one.coupon_variance, other.coupon_variance)
     try:

@@ -102,7 +102,7 @@ class Space:
 
     def leverage(self) -> np.ndarray:
         """Diagonal (m,) of the projection."""
-        return _lengths(self.level.T) ** 2 + np.sum(self.beside**2, axis=1)
+        return np.asarray(_lengths(self.level.T) ** 2 + np.sum(self.beside**2, axis=1))
 
     def join(self, level: Matrix) -> Space:
         """The space with the columns of a further grouping."""
@@ -186,4 +186,4 @@ def _weighed(blocks: _Blocks, a: _Seen, b: _Seen) -> float:
 def _lengths(matrix: Matrix) -> np.ndarray:
     """Length of every column."""
     squares = matrix * matrix if isinstance(matrix, np.ndarray) else matrix.power(2)
-    return np.sqrt(np.asarray(squares.sum(axis=0)).ravel())
+    return np.asarray(np.sqrt(np.asarray(squares.sum(axis=0)).ravel()))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -18,7 +19,9 @@ from trials.errors import NotIdentifiable, WrongShape
 from trials.infer.mixed import FTest, MixedDesign, fit_mixed
 
 Array = NDArray[np.float64]
-Labels = NDArray
+Labels = NDArray[Any]
+Indices = NDArray[np.intp]
+SideMean = tuple[object, object, float]  # coupon, side, mean residual
 
 
 @dataclass(frozen=True)
@@ -115,13 +118,13 @@ def residual_shape(residuals: Array) -> Shape | None:
     return Shape(float(stats.skew(residuals)), float(stats.kurtosis(residuals)), float(stats.shapiro(sample).pvalue))
 
 
-def coupon_means(values: Array, coupon: Labels) -> tuple[Array, Array, Array]:
+def coupon_means(values: Array, coupon: Labels) -> tuple[Indices, Array, Indices]:
     """(index of the first row of each coupon, mean per coupon, coupon number per row)."""
     _, first, place = np.unique(np.asarray(coupon, dtype=str), return_index=True, return_inverse=True)
     return first, np.bincount(place, values) / np.bincount(place), place
 
 
-def coupon_residuals(values: Array, fixed: Array, coupon: Labels, specimen: Labels | None) -> tuple[Array, Array]:
+def coupon_residuals(values: Array, fixed: Array, coupon: Labels, specimen: Labels | None) -> tuple[Indices, Array]:
     """Residuals of coupon means after the fixed part and each specimen's (or mount's) own level.
 
     Returns the index of the first row of each coupon and the residuals, both (coupons,).
@@ -135,7 +138,7 @@ def coupon_residuals(values: Array, fixed: Array, coupon: Labels, specimen: Labe
     return first, means - design @ solution
 
 
-def log_variance_within(values: Array, coupon: Labels, resolution: float) -> tuple[Array, Array]:
+def log_variance_within(values: Array, coupon: Labels, resolution: float) -> tuple[Indices, Array]:
     """Log of the within-coupon variance, floored by the resolution and corrected for bias.
 
     The floor is resolution^2 / 12 (a uniform step); the correction takes off the mean of log chi-square,
@@ -163,16 +166,17 @@ def side_shifts(residuals: Array, mount: Labels, coupon: Labels, side: Labels) -
     return tuple(SideShift(s.mount, s.high_side, s.low_side, s.difference, min(1.0, s.p * len(known))) for s in known)
 
 
-def _cells(residuals: Array, mount: Labels, coupon: Labels, side: Labels) -> dict[object, list[tuple]]:
+def _cells(residuals: Array, mount: Labels, coupon: Labels, side: Labels) -> dict[object, list[SideMean]]:
     frame = pd.DataFrame({"mount": mount, "coupon": coupon, "side": side, "value": residuals})
     known = frame[frame["side"].notna() & (frame["side"].astype(str) != "")]
-    table: dict[object, list[tuple]] = {}
-    for (m, c, s), value in known.groupby(["mount", "coupon", "side"], sort=False)["value"].mean().items():
+    means = known.groupby(["mount", "coupon", "side"], sort=False, as_index=False)["value"].mean()
+    table: dict[object, list[SideMean]] = {}
+    for m, c, s, value in means.itertuples(index=False, name=None):
         table.setdefault(m, []).append((c, s, float(value)))
     return table
 
 
-def _one_mount(label: object, rows: list[tuple]) -> SideShift | None:
+def _one_mount(label: object, rows: list[SideMean]) -> SideShift | None:
     sides = sorted({s for _, s, _ in rows}, key=str)
     coupons = sorted({c for c, _, _ in rows}, key=str)
     if len(sides) < 2 or len(rows) < len(sides) + 2:
@@ -187,7 +191,7 @@ def _one_mount(label: object, rows: list[tuple]) -> SideShift | None:
     return _side_test(label, sides, design, values)
 
 
-def _side_test(label: object, sides: list, design: Array, values: Array) -> SideShift | None:
+def _side_test(label: object, sides: list[object], design: Array, values: Array) -> SideShift | None:
     q = len(sides) - 1
     solution, _, rank, _ = np.linalg.lstsq(design, values, rcond=None)
     free = len(values) - rank
@@ -224,4 +228,5 @@ def _power(values: Array, power: float, middle: float) -> Array:
     """Scaled power transform z(lambda) of Box and Cox (1964), whose likelihoods compare across powers."""
     if abs(power) < 1e-9:
         return middle * np.log(values)
-    return (values**power - 1.0) / (power * middle ** (power - 1.0))
+    result: Array = (values**power - 1.0) / (power * middle ** (power - 1.0))
+    return result

@@ -144,13 +144,14 @@ def _f_statistic(values: np.ndarray, codes: np.ndarray, blocks: np.ndarray, kind
 
     def measure(every: np.ndarray) -> np.ndarray:
         sums = np.stack([(every == t) @ rest for t in range(kinds)], axis=1)
-        between = np.einsum("at,tu,au->a", sums, inverse, sums)
+        between: np.ndarray = np.einsum("at,tu,au->a", sums, inverse, sums)
         if den_df < 1 or total <= 0:
             return between
         left = total - between
         sure = left > SAME * total
         # Beyond a share of 1 - 1e-9 the F value is cut off, so that rounding cannot order perfect fits.
-        return (between / df) / (np.where(sure, left, SAME * total) / den_df)
+        result: np.ndarray = (between / df) / (np.where(sure, left, SAME * total) / den_df)
+        return result
 
     return measure
 

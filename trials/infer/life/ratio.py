@@ -155,7 +155,7 @@ def _separate(
 
     def height(r: float) -> float:
         """Best joint likelihood with log ratio r: the second log life slides between the two estimates."""
-        ends = sorted((b, a - r))
+        ends = min(b, a - r), max(b, a - r)
         if ends[1] - ends[0] < 1e-9:
             return top
         found = minimize_scalar(
@@ -173,8 +173,8 @@ def _separate(
         near, far = a - b, a - b + 2 * way * spread
         while height(far) - top + drop > 0:
             near, far = far, far + 2 * way * spread
-        limits.append(brentq(lambda r: height(r) - top + drop, *sorted((near, far)), xtol=1e-8))
-    return a - b, tuple(limits), cut.p(top - height(0.0))
+        limits.append(float(brentq(lambda r: height(r) - top + drop, min(near, far), max(near, far), xtol=1e-8)))
+    return a - b, (limits[0], limits[1]), cut.p(top - height(0.0))
 
 
 def check_shape(time: np.ndarray, failed: np.ndarray, types: np.ndarray) -> ShapeCheck:

@@ -10,12 +10,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.stats import chi2
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
 from trials.infer.life.weibull import Lives, WeibullTop, check_shape_bounded, maximise
 
+Array = NDArray[np.float64]
 CHARACTERISTIC = 1.0 - float(np.exp(-1.0))
 
 
@@ -34,9 +36,9 @@ class LifeFit:
         converged: the climb ended at a summit.
     """
 
-    coefficients: np.ndarray
+    coefficients: Array
     scale: float
-    covariance: np.ndarray
+    covariance: Array
     log_likelihood: float
     failures: int
     separated: bool
@@ -63,7 +65,7 @@ class LifeFit:
         return self.profile_quantile(np.eye(k)[i], CHARACTERISTIC, confidence)
 
     def profile_quantile(
-        self, row: np.ndarray, quantile: float = CHARACTERISTIC, confidence: float = 0.95
+        self, row: Array, quantile: float = CHARACTERISTIC, confidence: float = 0.95
     ) -> tuple[float, float]:
         """Profile-likelihood interval of row @ coefficients + scale * log(-log(1 - quantile)).
 
@@ -75,7 +77,7 @@ class LifeFit:
         """
         return self.limits_at_drop(row, quantile, _drop(confidence))
 
-    def limits_at_drop(self, row: np.ndarray, quantile: float, drop: float) -> tuple[float, float]:
+    def limits_at_drop(self, row: Array, quantile: float, drop: float) -> tuple[float, float]:
         """Where the profile of `profile_quantile` lies `drop` under the supremum."""
         row, w = self._check(row, quantile)
         value, spread = self.log_life(row, quantile)
@@ -85,7 +87,7 @@ class LifeFit:
 
         return _both_limits(above, value, spread, float(row @ self._finite() + w * self.scale))
 
-    def log_life(self, row: np.ndarray, quantile: float = CHARACTERISTIC) -> tuple[float, float]:
+    def log_life(self, row: Array, quantile: float = CHARACTERISTIC) -> tuple[float, float]:
         """Log life (or log ratio of lives) at a row and its standard error; infinite where a group never failed.
 
         Raises:
@@ -100,7 +102,7 @@ class LifeFit:
         g = np.append(inside, w * self.scale)
         return float(row @ self._finite() + w * self.scale), float(np.sqrt(g @ self._finite_covariance() @ g))
 
-    def height_at(self, row: np.ndarray, quantile: float, log_life: float) -> float:
+    def height_at(self, row: Array, quantile: float, log_life: float) -> float:
         """Largest log-likelihood with row @ coefficients + scale * log(-log(1 - quantile)) held at `log_life`."""
         row, w = self._check(row, quantile)
         return maximise(self._lives, np.append(row, -log_life), -w).height
@@ -114,7 +116,7 @@ class LifeFit:
 
         return _both_limits(above, float(np.log(self.scale)), float(np.sqrt(self.covariance[k, k])), 0.0)
 
-    def _check(self, row: np.ndarray, quantile: float) -> tuple[np.ndarray, float]:
+    def _check(self, row: Array, quantile: float) -> tuple[Array, float]:
         row = np.asarray(row, dtype=float)
         if row.shape != self.coefficients.shape:
             raise WrongShape(f"The row has shape {row.shape} where {self.coefficients.shape} is needed.")
@@ -124,21 +126,21 @@ class LifeFit:
             raise WrongShape("The quantile must lie between 0 and 1; 0.1 is the life that nine in ten outlast.")
         return row, 0.0 if quantile == CHARACTERISTIC else float(np.log(-np.log1p(-quantile)))
 
-    def _way(self, row: np.ndarray) -> int:
+    def _way(self, row: Array) -> int:
         """0 where row @ coefficients is finite, else the sign of its infinity."""
         basis = self._top.cone.basis
-        if np.linalg.norm(row - basis @ (basis.T @ row)) < 1e-8 * max(1.0, np.linalg.norm(row)):
+        if np.linalg.norm(row - basis @ (basis.T @ row)) < 1e-8 * max(1.0, float(np.linalg.norm(row))):
             return 0
         return 1 if row @ self._top.cone.direction > 0 else -1
 
-    def _finite(self) -> np.ndarray:
-        return self._top.phi[:-1] / self._top.phi[-1]
+    def _finite(self) -> Array:
+        return np.asarray(self._top.phi[:-1] / self._top.phi[-1])
 
-    def _finite_covariance(self) -> np.ndarray:
+    def _finite_covariance(self) -> Array:
         return _covariance(self._top)
 
 
-def fit_life(time: np.ndarray, failed: np.ndarray, fixed: np.ndarray) -> LifeFit:
+def fit_life(time: Array, failed: Array, fixed: Array) -> LifeFit:
     """Weibull regression by maximum likelihood.
 
     Args:
@@ -174,7 +176,7 @@ def fit_life(time: np.ndarray, failed: np.ndarray, fixed: np.ndarray) -> LifeFit
     )
 
 
-def _lives(time: np.ndarray, failed: np.ndarray, fixed: np.ndarray) -> Lives:
+def _lives(time: Array, failed: Array, fixed: Array) -> Lives:
     """Checked inputs."""
     time, failed, fixed = (np.asarray(a, dtype=float) for a in (time, failed, fixed))
     if time.ndim != 1 or not len(time) or failed.shape != time.shape or fixed.ndim != 2 or len(fixed) != len(time):
@@ -198,7 +200,7 @@ def _lives(time: np.ndarray, failed: np.ndarray, fixed: np.ndarray) -> Lives:
     return lives
 
 
-def _covariance(top: WeibullTop) -> np.ndarray:
+def _covariance(top: WeibullTop) -> Array:
     """Inverse information carried from (delta, gamma) to (coefficients, log scale), finite part only."""
     k = len(top.phi) - 1
     gamma = top.phi[-1]
@@ -208,7 +210,7 @@ def _covariance(top: WeibullTop) -> np.ndarray:
     free = np.zeros((k + 1, top.cone.basis.shape[1] + 1))
     free[:k, :-1], free[k, -1] = top.cone.basis, 1.0
     inner = free.T @ jacobian.T @ top.information @ jacobian @ free
-    return free @ np.linalg.inv(inner) @ free.T
+    return np.asarray(free @ np.linalg.inv(inner) @ free.T)
 
 
 def _drop(confidence: float) -> float:
@@ -237,4 +239,4 @@ def _outward(above: Callable[[float], float], inside: float, step: float) -> flo
         near, far, step = far, far + step, 2 * step
         if abs(far) > 1e6:
             return float(np.copysign(np.inf, step))
-    return float(brentq(above, *sorted((near, far)), xtol=1e-11, rtol=1e-13))
+    return float(brentq(above, min(near, far), max(near, far), xtol=1e-11, rtol=1e-13))

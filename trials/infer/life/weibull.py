@@ -12,11 +12,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from trials.errors import NotIdentifiable
 from trials.infer.likelihood.climb import climb
 from trials.infer.likelihood.recession import Recession, nothing_separates, recession
 
+Array = NDArray[np.float64]
 TIED = (
     "Every failure falls exactly where the settings predict it, so the shape has no finite estimate; record the "
     "times more finely or add failures."
@@ -27,23 +29,23 @@ TIED = (
 class Lives:
     """Log times (n,), failed (n,) bool, columns (n, k)."""
 
-    log_time: np.ndarray
-    failed: np.ndarray
-    fixed: np.ndarray
+    log_time: Array
+    failed: NDArray[np.bool_]
+    fixed: Array
 
 
 @dataclass(frozen=True)
 class WeibullTop:
     """Supremum at phi = (delta, gamma) (k + 1,): height, information (k + 1, k + 1) in phi, cone of delta."""
 
-    phi: np.ndarray
+    phi: Array
     height: float
-    information: np.ndarray
+    information: Array
     cone: Recession
     converged: bool
 
 
-def maximise(lives: Lives, held: np.ndarray | None = None, value: float = 0.0) -> WeibullTop:
+def maximise(lives: Lives, held: Array | None = None, value: float = 0.0) -> WeibullTop:
     """Supremum over all phi, or over those with held (k + 1,) @ phi = value.
 
     Raises:
@@ -62,35 +64,34 @@ def maximise(lives: Lives, held: np.ndarray | None = None, value: float = 0.0) -
     failed, n_failed = kept.failed, int(kept.failed.sum())
     constant = -float(kept.log_time[failed].sum())
 
-    def at(z: np.ndarray) -> np.ndarray:
-        return origin + free @ z
+    def at(z: Array) -> Array:
+        return np.asarray(origin + free @ z)
 
-    def height(z: np.ndarray) -> float:
+    def height(z: Array) -> float:
         phi = at(z)
         if phi[-1] <= 0:
             return -np.inf
         e = rows @ phi
-        return (
-            n_failed * np.log(phi[-1]) + float(e[failed].sum()) - float(np.exp(np.minimum(e, 700.0)).sum()) + constant
-        )
+        total = float(np.exp(np.minimum(e, 700.0)).sum())
+        return n_failed * float(np.log(phi[-1])) + float(e[failed].sum()) - total + constant
 
-    def slope(z: np.ndarray) -> np.ndarray:
+    def slope(z: Array) -> Array:
         phi = at(z)
         out = rows.T @ (failed - np.exp(np.minimum(rows @ phi, 700.0)))
         out[-1] += n_failed / phi[-1]
-        return free.T @ out
+        return np.asarray(free.T @ out)
 
-    def bend_phi(phi: np.ndarray) -> np.ndarray:
+    def bend_phi(phi: Array) -> Array:
         out = -(rows.T * np.exp(np.minimum(rows @ phi, 700.0))) @ rows
         out[-1, -1] -= n_failed / phi[-1] ** 2
-        return out
+        return np.asarray(out)
 
     top = climb(height, slope, lambda z: free.T @ bend_phi(at(z)) @ free, start)
     phi = at(top.point)
     return WeibullTop(phi, float(top.height), -bend_phi(phi), cone, top.converged)
 
 
-def _cone(lives: Lives, held: np.ndarray | None) -> Recession:
+def _cone(lives: Lives, held: Array | None) -> Recession:
     """Directions of delta that raise censored rows and leave failures where they are (gamma held)."""
     failed, fixed = lives.failed, lives.fixed
     level = fixed[failed]
@@ -126,7 +127,7 @@ def check_shape_bounded(lives: Lives) -> None:
         raise NotIdentifiable(TIED)
 
 
-def _constrain(held: np.ndarray, value: float, free: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _constrain(held: Array, value: float, free: Array) -> tuple[Array, Array]:
     """Origin and basis of {free @ y: held @ free @ y = value}; held must not vanish on the free space."""
     along = held @ free
     size = float(along @ along)
@@ -135,7 +136,7 @@ def _constrain(held: np.ndarray, value: float, free: np.ndarray) -> tuple[np.nda
     return origin, free @ turned[1:].T
 
 
-def _start(lives: Lives, rows: np.ndarray, origin: np.ndarray, free: np.ndarray) -> np.ndarray:
+def _start(lives: Lives, rows: Array, origin: Array, free: Array) -> Array:
     """A point with gamma > 0, near the least-squares line through the log times where that is allowed."""
     wish = np.append(np.linalg.lstsq(lives.fixed, lives.log_time, rcond=None)[0], 1.0)
     spread = float(np.std(lives.log_time - lives.fixed @ wish[:-1])) or 1.0
@@ -143,6 +144,6 @@ def _start(lives: Lives, rows: np.ndarray, origin: np.ndarray, free: np.ndarray)
     z = np.linalg.lstsq(free, wish - origin, rcond=None)[0]
     gamma = (origin + free @ z)[-1]
     if gamma > 0:
-        return z
+        return np.asarray(z)
     lift = free[-1]
-    return z + lift * (0.1 - gamma) / float(lift @ lift)
+    return np.asarray(z + lift * (0.1 - gamma) / float(lift @ lift))

@@ -134,19 +134,21 @@ def plain_value(rows: Rows, theta: np.ndarray) -> float:
 def plain_slope(rows: Rows, theta: np.ndarray) -> np.ndarray:
     """Gradient (p,) without a group effect."""
     up, low = slopes(*rows.ends(theta))
-    return rows.upper.T @ (rows.weight * up) + rows.lower.T @ (rows.weight * low)
+    result: np.ndarray = rows.upper.T @ (rows.weight * up) + rows.lower.T @ (rows.weight * low)
+    return result
 
 
 def plain_bend(rows: Rows, theta: np.ndarray) -> np.ndarray:
     """Second derivatives (p, p) without a group effect."""
     uu, ll, ul = (rows.weight * part for part in bends(*rows.ends(theta)))
     cross = (rows.upper.T * ul) @ rows.lower
-    return (rows.upper.T * uu) @ rows.upper + (rows.lower.T * ll) @ rows.lower + cross + cross.T
+    result: np.ndarray = (rows.upper.T * uu) @ rows.upper + (rows.lower.T * ll) @ rows.lower + cross + cross.T
+    return result
 
 
 def _climb_grouped(problem: Problem, basis: np.ndarray, free: np.ndarray, informed: bool) -> Summit:
     """Newton on (basis coordinates, group sd); the information at the summit by differences of the exact gradient."""
-    prior, turn = problem.prior_rows, block_diag(basis, 1.0)
+    prior, turn = problem.prior_rows, block_diag(basis, np.ones((1, 1)))
     seen: list[tuple[np.ndarray, _Integral]] = []
 
     def at(z: np.ndarray) -> _Integral:
@@ -166,14 +168,16 @@ def _climb_grouped(problem: Problem, basis: np.ndarray, free: np.ndarray, inform
         uphill[-1] -= z[-1] / problem.prior_sd**2
         if prior is not None:
             uphill[:-1] += plain_slope(prior, basis @ z[:-1])
-        return turn.T @ uphill
+        result: np.ndarray = turn.T @ uphill
+        return result
 
     def bend(z: np.ndarray) -> np.ndarray:
         found = at(z).bend()
         found[-1, -1] -= 1.0 / problem.prior_sd**2
         if prior is not None:
             found[:-1, :-1] += plain_bend(prior, basis @ z[:-1])
-        return turn.T @ found @ turn
+        result: np.ndarray = turn.T @ found @ turn
+        return result
 
     top = climb(value, slope, bend, free, steps=100)
     return replace(top, information=-bend_by_differences(slope)(top.point)) if informed else top
@@ -267,7 +271,8 @@ class _Integral:
             out[:-1, -1] += rows.T @ np.sum(d * z_row, axis=1)
         out[-1, :-1] = out[:-1, -1]
         out[-1, -1] = -np.sum((dense[0] + dense[1]) * z_row**2)
-        return out + self._covariance()
+        result: np.ndarray = out + self._covariance()
+        return result
 
     def _covariance(self) -> np.ndarray:
         """Sum over groups of the covariance (p + 1, p + 1) of the first derivatives over the group effect."""
@@ -280,12 +285,14 @@ class _Integral:
         weighed = self.share.T[:, :, None] * each
         middle = weighed.sum(axis=0)
         size = each.shape[2]
-        return weighed.reshape(-1, size).T @ each.reshape(-1, size) - middle.T @ middle
+        result: np.ndarray = weighed.reshape(-1, size).T @ each.reshape(-1, size) - middle.T @ middle
+        return result
 
 
 def integrate(problem: Problem, theta: np.ndarray, sd: float, mode: np.ndarray | None = None) -> _Integral:
     """Integrate the group effect out; `mode` (g,) is where the search for the group modes starts."""
     rows, starts = problem.rows, problem.starts
+    assert starts is not None  # only problems with a group are integrated
     upper, lower = rows.ends(theta)
     sizes = np.diff(np.append(starts, len(upper)))
     gap = upper - lower

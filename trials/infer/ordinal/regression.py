@@ -200,7 +200,8 @@ def _covariance(solution: Solution, way: np.ndarray) -> np.ndarray:
     out[lost, :] = np.nan
     out[:, lost] = np.nan
     out[lost, lost] = np.inf
-    return out
+    result: np.ndarray = out
+    return result
 
 
 def _penalised(data: _Data, problem: Problem, steps: int) -> Penalised:

@@ -115,12 +115,12 @@ def side_marker(side: str, position: int) -> str:
 def _draw_sides(axes: Axes, place: int, own: pd.DataFrame, sides: Sequence[str], flagged: bool) -> None:
     colour = INK if flagged else GREY
     axes.plot([own["left"].min(), own["left"].max()], [place] * 2, color=colour, lw=2.0 if flagged else 0.8, zorder=1)
-    for row in own.itertuples():
+    for left, side in zip(own["left"].astype(float), own["side"].astype(str), strict=True):
         axes.scatter(
-            row.left,
+            left,
             place,
             s=46 if flagged else 26,
-            marker=side_marker(str(row.side), sides.index(str(row.side))),
+            marker=side_marker(side, sides.index(side)),
             facecolors=colour if flagged else "white",
             edgecolors=colour,
             linewidths=0.9,
@@ -129,5 +129,6 @@ def _draw_sides(axes: Axes, place: int, own: pd.DataFrame, sides: Sequence[str],
 
 
 def _mount_labels(means: pd.DataFrame, mounts: Sequence[object], flagged: Sequence[str]) -> list[str]:
-    owner = means.drop_duplicates("mount").set_index("mount")["nozzle"]
+    first = means.drop_duplicates("mount")
+    owner = dict(zip(first["mount"], first["nozzle"], strict=True))
     return [f"{'flagged: ' if str(m) in flagged else ''}{drawn(m, 10)}, {drawn(owner[m], 24)}" for m in mounts]

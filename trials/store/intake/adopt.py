@@ -6,7 +6,7 @@ Nothing is claimed about the order in which it was cut: the journal says that it
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -15,22 +15,31 @@ import pandas as pd
 from sqlalchemy import Connection, insert
 
 from trials.errors import InputError
+from trials.findings import Finding
+from trials.record_kinds import JournalKind, RecordKind
 from trials.responses import QUANTITIES
-from trials.store.intake.adopted_file import AdoptedFactor, AdoptedResponse, asked_response, column_and_unit, trial_text
+from trials.store.intake.adopted_file import (
+    AdoptedFactor,
+    AdoptedResponse,
+    AdoptedTrial,
+    asked_response,
+    column_and_unit,
+    trial_text,
+)
 from trials.store.records import schema
 from trials.store.records.changed_setting import nearest
-from trials.store.records.database import create
-from trials.store.records.folder import TOML, database_path, load, write_journal
+from trials.store.records.database import NewTrial, create
+from trials.store.records.folder import TOML, database_path, load
+from trials.store.records.journal import write_journal
 from trials.store.records.records import Records
 from trials.store.records.rules import check_value
-from trials.store.tables import number_in, read_table, text_in
+from trials.store.tables import FileTable, number_in, read_table, text_in
 from trials.trial import Trial, parse
 from trials.units import column as column_name
 from trials.units import factor as unit_factor
 from trials.units import match_header, suffix
 
 JOIN = " / "
-UNKNOWN_ORDER = "Adopted table: the order of cutting is not known to be random."
 
 
 @dataclass(frozen=True)
@@ -44,36 +53,36 @@ class Keys:
     block: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True)
+class Adoption:
+    """What is said about a table with one row per reading, so that it becomes a trial.
+
+    keys: columns of nozzle, specimen, mount, coupon, block; block columns become the sheets of the trial, without
+    coupon columns each row is a coupon of its own. today: type in use, as written in the table. responses: as
+    `AdoptedResponse`, or `column:unit`, of which the first is primary; scale (`log` or `measured`) and worthwhile are
+    for those. factors: column -> whether its levels are text; its unit stands at the end of the name (`pressure_bar`)
+    or after a colon (`p:bar`). thickness in mm; sheet: of a workbook.
+    """
+
+    keys: Keys
+    today: str
+    responses: tuple[AdoptedResponse | str, ...]
+    factors: Mapping[str, bool] = field(default_factory=dict)
+    scale: str = ""
+    worthwhile: str = ""
+    title: str = ""
+    question: str = ""
+    material: str = "not given"
+    thickness: float | None = None
+    gas: str = ""
+    cut: str | None = None
+    sheet: str | None = None
+
+
 def adopt(
-    folder: Path | str,
-    table_path: Path | str,
-    *,
-    nozzle: str | Sequence[str],
-    today: str,
-    responses: Sequence[AdoptedResponse | str],
-    specimen: str | Sequence[str] = (),
-    mount: str | Sequence[str] = (),
-    coupon: str | Sequence[str] = (),
-    block: str | Sequence[str] = (),
-    factors: Mapping[str, bool] | None = None,
-    title: str = "",
-    question: str = "",
-    material: str = "not given",
-    thickness: float | None = None,
-    gas: str = "",
-    cut: str | None = None,
-    scale: str = "",
-    worthwhile: str = "",
-    who: str = "",
-    sheet: str | None = None,
-    at: datetime | None = None,
+    folder: Path | str, table_path: Path | str, said: Adoption, who: str = "", at: datetime | None = None
 ) -> Records:
     """Make a trial folder from a table with one row per reading.
-
-    factors: column -> whether its levels are text; its unit stands at the end of the name (`pressure_bar`) or after a
-    colon (`p:bar`). responses: as `AdoptedResponse`, or `column:unit`, of which the first is primary; scale (`log` or
-    `measured`) and worthwhile are for those. thickness in mm. block columns become the sheets of the trial. Without
-    coupon columns each row is a coupon of its own.
 
     Raises
     ------
@@ -82,27 +91,38 @@ def adopt(
         be used, or the folder holds a trial already. Nothing is written then.
     """
     folder = Path(folder)
-    keys = Keys(*(_tuple(part) for part in (nozzle, specimen, mount, coupon, block)))
-    settings = [AdoptedFactor(*column_and_unit(name), is_text) for name, is_text in (factors or {}).items()]
-    asked = [asked_response(r, place, scale, worthwhile) for place, r in enumerate(responses)]
+    settings = [AdoptedFactor(*column_and_unit(name), is_text) for name, is_text in said.factors.items()]
+    asked = [asked_response(r, place, said.scale, said.worthwhile) for place, r in enumerate(said.responses)]
     _refuse_occupied(folder)
-    table = read_table(table_path, sheet)
-    _check_columns(table, keys, settings, asked)
-    rows = [_row(table, number, cells, keys, settings, asked) for number, cells in _cells(table)]
+    table = read_table(table_path, said.sheet)
+    _check_columns(table, said.keys, settings, asked)
+    rows = [_row(table, number, cells, said.keys, settings, asked) for number, cells in _cells(table)]
     if not rows:
-        raise InputError("the table has no rows below its header", file=table.attrs["file"], do="Add the readings.")
-    _check_today(today, rows, table.attrs["file"])
-    coupons = _coupons(rows, keys, table.attrs["file"])
-    heading = {"title": title or f"Adopted from {Path(str(table_path)).name}", "question": question}
-    application = {"material": material, "thickness_mm": thickness, "gas": gas, "cut": cut}
-    text = trial_text(heading, application, rows, today, settings, asked, table.attrs["file"])
-    trial = parse(text, str(folder / TOML))
-    _write(folder, trial, text, rows, coupons, settings, keys, who, at, Path(str(table_path)).name)
+        raise InputError("the table has no rows below its header", file=table.file, do="Add the readings.")
+    _check_today(said.today, rows, table.file)
+    coupons = _coupons(rows, table.file)
+    trial_file = AdoptedTrial(
+        {"title": said.title or f"Adopted from {Path(str(table_path)).name}", "question": said.question},
+        {"material": said.material, "thickness_mm": said.thickness, "gas": said.gas, "cut": said.cut},
+        said.today,
+        tuple(settings),
+        tuple(asked),
+    )
+    text = trial_text(trial_file, rows, table.file)
+    found = _Found(parse(text, str(folder / TOML)), text, rows, coupons, Path(str(table_path)).name)
+    _write(folder, found, settings, said.keys, who, at)
     return load(folder)
 
 
-def _tuple(columns: str | Sequence[str]) -> tuple[str, ...]:
-    return (columns,) if isinstance(columns, str) and columns else tuple(columns)
+@dataclass(frozen=True)
+class _Found:
+    """A table as it was understood: the question and its text, its rows, its coupons, the name of its file."""
+
+    trial: Trial
+    text: str
+    rows: list[dict[str, Any]]
+    coupons: list[dict[str, Any]]
+    name: str
 
 
 def _refuse_occupied(folder: Path) -> None:
@@ -112,7 +132,9 @@ def _refuse_occupied(folder: Path) -> None:
         raise InputError("is a file, not a folder", file=str(folder), do="Name a new folder.")
 
 
-def _check_columns(table: pd.DataFrame, keys: Keys, factors: Sequence[AdoptedFactor], responses) -> None:
+def _check_columns(
+    table: FileTable, keys: Keys, factors: Sequence[AdoptedFactor], responses: Sequence[AdoptedResponse]
+) -> None:
     if not keys.nozzle or not responses:
         raise InputError("which nozzle and which response?", do="Name the column of the nozzle type and of a response.")
     wanted = [
@@ -120,29 +142,36 @@ def _check_columns(table: pd.DataFrame, keys: Keys, factors: Sequence[AdoptedFac
         *(f.column for f in factors),
         *(r.column for r in responses),
     ]
-    have = [str(name) for name in table.columns]
+    have = [str(name) for name in table.frame.columns]
     for name in wanted:
         if name not in have:
             raise InputError(
                 "no such column",
-                file=table.attrs["file"],
-                row=table.attrs["header_row"],
+                file=table.file,
+                row=table.header_row,
                 found=name,
                 allowed=", ".join(have),
                 do=nearest(name, have) or "Name one of these.",
             )
 
 
-def _cells(table: pd.DataFrame) -> Iterable[tuple[int, dict[str, Any]]]:
-    names = [str(name) for name in table.columns]
-    for number, row in zip(table.index, table.itertuples(index=False, name=None), strict=True):
+def _cells(table: FileTable) -> Iterable[tuple[int, dict[str, Any]]]:
+    names = [str(name) for name in table.frame.columns]
+    for number, row in zip(table.frame.index, table.frame.itertuples(index=False, name=None), strict=True):
         yield int(number), dict(zip(names, row, strict=True))
 
 
-def _row(table: pd.DataFrame, number: int, cells: dict[str, Any], keys: Keys, factors, responses) -> dict[str, Any]:
+def _row(
+    table: FileTable,
+    number: int,
+    cells: dict[str, Any],
+    keys: Keys,
+    factors: Sequence[AdoptedFactor],
+    responses: Sequence[AdoptedResponse],
+) -> dict[str, Any]:
     """One row of the table in the words of a trial: keys joined, settings and values as numbers."""
-    place = {"file": table.attrs["file"], "row": number}
-    comma = table.attrs["decimal_comma"]
+    place: dict[str, Any] = {"file": table.file, "row": number}
+    comma = table.decimal_comma
     row: dict[str, Any] = {"row": number}
     for part, columns in vars(keys).items():
         row[part] = JOIN.join(_key_cell(cells, name, place) for name in columns)
@@ -154,7 +183,7 @@ def _row(table: pd.DataFrame, number: int, cells: dict[str, Any], keys: Keys, fa
     for r in responses:
         value = number_in(cells[r.column], decimal_comma=comma, column=r.column, **place)
         if value is not None:
-            row["values"][r.name] = value * _onto_kept_unit(r, table.attrs["file"])
+            row["values"][r.name] = value * _onto_kept_unit(r, table.file)
     if not row["values"]:
         raise InputError("no value", column=responses[0].column, do="Fill it in or remove the row.", **place)
     return row
@@ -189,7 +218,7 @@ def _key_cell(cells: dict[str, Any], name: str, place: dict[str, Any]) -> str:
     return text
 
 
-def _coupons(rows: list[dict[str, Any]], keys: Keys, file: str) -> list[dict[str, Any]]:
+def _coupons(rows: list[dict[str, Any]], file: str) -> list[dict[str, Any]]:
     """Coupons in the order in which they first appear; each row gets its coupon and its reading number."""
     found: dict[str, dict[str, Any]] = {}
     mounts: dict[str, dict[str, Any]] = {}
@@ -242,21 +271,25 @@ def _check_today(today: str, rows: list[dict[str, Any]], file: str) -> None:
         )
 
 
-def _write(folder, trial: Trial, text: str, rows, coupons, factors, keys: Keys, who: str, at, name: str) -> None:
-    plan = _plan_tables(coupons, factors, keys)
+def _write(
+    folder: Path, found: _Found, factors: Sequence[AdoptedFactor], keys: Keys, who: str, at: datetime | None
+) -> None:
+    plan = _plan_tables(found.coupons, factors, keys)
+    readings = _readings(found.rows, found.trial, found.name)
 
     def fill(connection: Connection, moment: str) -> None:
-        write_journal(connection, moment, who, "adopted", f"{name}: {len(rows)} rows, {len(coupons)} coupons")
+        facts = {"file": found.name, "rows": len(found.rows), "coupons": len(found.coupons)}
+        write_journal(connection, moment, who, JournalKind.ADOPTED, facts)
         entry = {"who": who.strip(), "why": "", "entered_at": moment}
-        connection.execute(insert(schema.cuts), [{**_cut(c, i), **entry} for i, c in enumerate(coupons, 1)])
+        connection.execute(insert(schema.cuts), [{**_cut(c, i), **entry} for i, c in enumerate(found.coupons, 1)])
         connection.execute(insert(schema.readings), [{**r, **entry} for r in readings])
 
-    readings = _readings(rows, trial, name)
     made = not folder.exists()
     folder.mkdir(parents=True, exist_ok=True)
     try:
-        create(folder, trial, text, plan, [UNKNOWN_ORDER], at, fill)
-        (folder / TOML).write_text(text, encoding="utf-8")
+        said = [Finding(RecordKind.ORDER_NOT_RANDOM)]
+        create(folder, NewTrial(found.trial, found.text, plan, tuple(said)), at, fill)
+        (folder / TOML).write_text(found.text, encoding="utf-8")
     except BaseException:
         database_path(folder).unlink(missing_ok=True)
         if made:
@@ -282,7 +315,7 @@ def _plan_tables(
             for place, c in enumerate(coupons, 1)
         ]
     )
-    plan = {"coupons": frame}
+    plan: dict[str, pd.DataFrame] = {"coupons": frame}
     if keys.block:
         plan["sheets"] = pd.DataFrame({"sheet": frame["sheet"].unique()})
     if keys.mount:

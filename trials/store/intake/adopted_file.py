@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,9 @@ from trials.errors import InputError
 from trials.responses import QUANTITIES
 from trials.units import column as column_name
 from trials.units import match_header, suffix
+
+ASSUMED_WORTHWHILE = 15.0
+"""Worthwhile difference in per cent, taken where none is given for the first response."""
 
 
 @dataclass(frozen=True)
@@ -87,8 +91,21 @@ def asked_response(asked: AdoptedResponse | str, place: int, scale: str, worthwh
     )
 
 
-def trial_text(heading, application, rows, today: str, factors, responses, file: str) -> str:
+@dataclass(frozen=True)
+class AdoptedTrial:
+    """What the trial file of an adopted table says beside its rows: keys of `[trial]` and `[application]`, the type in
+    use, factors, responses."""
+
+    heading: Mapping[str, str]
+    application: Mapping[str, Any]
+    today: str
+    factors: tuple[AdoptedFactor, ...]
+    responses: tuple[AdoptedResponse, ...]
+
+
+def trial_text(said: AdoptedTrial, rows: list[dict[str, Any]], file: str) -> str:
     """The text of the trial file."""
+    heading, application, today = said.heading, said.application, said.today
     lines = [f"# Written from {json.dumps(Path(file).name)}; details that are missing may be added.", "", "[trial]"]
     question = heading["question"] or f"Which nozzle type gives the better edge, compared with {today}?"
     lines += [f"title = {_quoted(heading['title'])}", f"question = {_quoted(question)}", "", "[application]"]
@@ -99,14 +116,14 @@ def trial_text(heading, application, rows, today: str, factors, responses, file:
         lines += ["", "[[nozzles]]", f"type = {_quoted(kind)}"]
         lines += [f"specimens = {_value(list(pieces))}"] if pieces else []
         lines += ["today = true"] if kind == today else []
-    for factor in factors:
+    for factor in said.factors:
         stem, unit = factor.parts
         levels = dict.fromkeys(row["settings"][factor.column] for row in rows)
         ordered = list(levels) if factor.is_text else sorted(levels)
         lines += ["", f"[factors.{_quoted(stem)}]", f"unit = {_quoted(unit)}", f"levels = {_value(ordered)}"]
     blocks = len({row["block"] for row in rows if row["block"]})
     lines += ["", "[plan]", 'method = "adopted"', f"sheets = {max(blocks, 1)}", 'compare_at = "average"']
-    for response in responses:
+    for response in said.responses:
         lines += _response_lines(response, rows, file)
     return "\n".join(lines) + "\n"
 
@@ -121,9 +138,10 @@ def _response_lines(response: AdoptedResponse, rows: list[dict[str, Any]], file:
     lines = ["", f"[responses.{_quoted(response.name)}]", f"readings = {max(per_coupon.values())}"]
     known = QUANTITIES.get(response.name)
     scale = response.scale or (known.scale if known else "as measured")
+    assumed = f"{ASSUMED_WORTHWHILE:g} %" if response.primary and scale != "grade" else None
     stated = {
         "primary": response.primary or None,
-        "worthwhile": response.worthwhile or ("15 %" if response.primary and scale != "grade" else None),
+        "worthwhile": response.worthwhile or assumed,
         "scale": response.scale,
         "column": None if known else response.column,
         "unit": None if known else response.unit or None,

@@ -2,18 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from trials.errors import InputError
+from trials.findings import Finding
+from trials.record_kinds import RecordKind
 from trials.store.records.changed_setting import nearest
-from trials.store.tables import read_table, sheet_names
+from trials.store.tables import FileTable, read_table, sheet_names
 from trials.units import factor, match_header, shown
 
 GRADE_COLUMNS = ("range of u", "range of Rz5", "measure_order")
 """Columns of the bench workbook that are worked out or printed there, not typed."""
+
+
+Columns = Mapping[str, tuple[str, float]]
+"""Kept column -> (header as typed, factor onto the kept unit)."""
+Placer = Callable[[str], dict[str, Any]]
 
 
 def lower(names: list[str]) -> list[str]:
@@ -21,18 +29,20 @@ def lower(names: list[str]) -> list[str]:
     return [name.lower() for name in names]
 
 
-def named_sheet(path: str | Path, name: str) -> pd.DataFrame:
+def named_sheet(path: str | Path, name: str) -> FileTable:
     """The sheet of that name, or the only sheet of a workbook, or a CSV file."""
     names = sheet_names(path)
     return read_table(path, name if len(names) > 1 else None)
 
 
-def match_columns(table: pd.DataFrame, wanted: dict[str, str], needed: tuple[str, ...]) -> dict[str, tuple[str, float]]:
-    """Kept column -> (header as typed, factor onto the kept unit); unknown headers are refused where they look like
-    a slip of the pen, else left out and said."""
+def match_columns(
+    table: FileTable, wanted: dict[str, str], needed: tuple[str, ...]
+) -> tuple[dict[str, tuple[str, float]], tuple[Finding, ...]]:
+    """Columns by kept name, and what is said of others: unknown headers are refused where they look like a slip of
+    the pen, else left out."""
     found: dict[str, tuple[str, float]] = {}
     strange: list[str] = []
-    for header in table.columns:
+    for header in table.frame.columns:
         matched = match_header(str(header), wanted)
         if matched is None:
             _refuse_slip(str(header), wanted, table)
@@ -47,23 +57,22 @@ def match_columns(table: pd.DataFrame, wanted: dict[str, str], needed: tuple[str
     for name in needed:
         if name not in found:
             raise missing(table, name)
-    if strange:
-        table.attrs["said"] = [*table.attrs["said"], f"Columns left out: {', '.join(strange)}."]
-    return found
+    left_out = (Finding(RecordKind.COLUMNS_LEFT_OUT, facts={"columns": tuple(strange)}),) if strange else ()
+    return found, left_out
 
 
-def head(table: pd.DataFrame) -> dict[str, Any]:
+def head(table: FileTable) -> dict[str, Any]:
     """Where the header of a table stands, for a message."""
-    return {"file": table.attrs["file"], "row": table.attrs["header_row"]}
+    return {"file": table.file, "row": table.header_row}
 
 
-def missing(table: pd.DataFrame, name: str) -> InputError:
+def missing(table: FileTable, name: str) -> InputError:
     """The error for a column that a table needs and does not have."""
-    hint = nearest(name, [str(column) for column in table.columns]).replace("Did you mean", "Is it")
+    hint = nearest(name, [str(column) for column in table.frame.columns]).replace("Did you mean", "Is it")
     return InputError("missing column", column=name, do=f"Add it to the header row. {hint}".strip(), **head(table))
 
 
-def _refuse_slip(header: str, wanted: dict[str, str], table: pd.DataFrame) -> None:
+def _refuse_slip(header: str, wanted: dict[str, str], table: FileTable) -> None:
     if header in GRADE_COLUMNS or "(plan)" in header:
         return
     typed = header.strip().lower().replace(" ", "_").replace("-", "_")
@@ -87,18 +96,19 @@ def _other_units(unit: str) -> str:
     return ", ".join(name for name in names if name != unit and factor(name, unit) is not None) or unit
 
 
-def each_row(table: pd.DataFrame, columns: dict[str, tuple[str, float]]):
+def each_row(table: FileTable, columns: Columns) -> Iterator[tuple[int, dict[str, Any]]]:
     """Each row as (row number, {kept column: cell})."""
-    positions = {kept: table.columns.get_loc(header) for kept, (header, _) in columns.items()}
-    for number, row in zip(table.index, table.itertuples(index=False, name=None), strict=True):
+    names = list(table.frame.columns)
+    positions = {kept: names.index(header) for kept, (header, _) in columns.items()}
+    for number, row in zip(table.frame.index, table.frame.itertuples(index=False, name=None), strict=True):
         yield int(number), {kept: row[position] for kept, position in positions.items()}
 
 
-def placer(table: pd.DataFrame, number: int, columns: dict[str, tuple[str, float]]):
+def placer(table: FileTable, number: int, columns: Columns) -> Placer:
     """column -> keyword arguments that say where, in the user's own header."""
 
     def place(column: str) -> dict[str, Any]:
-        return {"file": table.attrs["file"], "row": number, "column": columns.get(column, (column, 1.0))[0]}
+        return {"file": table.file, "row": number, "column": columns.get(column, (column, 1.0))[0]}
 
     return place
 
@@ -116,12 +126,12 @@ def once(rows: dict[int, dict[str, Any]], column: str, file: str) -> None:
         seen[value] = number
 
 
-def result(rows, columns: tuple[str, ...], table: pd.DataFrame, said: list[str]) -> pd.DataFrame:
-    """Rows by row number as a table with `columns`; attrs hold the file and what there was to say."""
-    pairs = list(rows.items()) if isinstance(rows, dict) else rows
+def result(
+    pairs: Sequence[tuple[int, dict[str, Any]]], columns: tuple[str, ...], file: str, said: Sequence[Finding]
+) -> FileTable:
+    """Rows by row number as a table with `columns`, with its file and what there was to say."""
     data = pd.DataFrame([row for _, row in pairs], columns=list(columns), index=[number for number, _ in pairs])
     for name in ("value", "cutoff_mm", "depth_mm"):
         if name in data.columns:
             data[name] = pd.to_numeric(data[name]).astype("float64")
-    data.attrs = {"file": table.attrs["file"], "said": said}
-    return data
+    return FileTable(data, file, said=tuple(said))

@@ -42,12 +42,12 @@ def read_inspections(path: str | Path, needed: tuple[str, ...] = ("coupon",)) ->
     table = named_sheet(path, "readings")
     known = {quantity.column: quantity for quantity in QUANTITIES.values()}
     wanted = dict.fromkeys(WHO, "") | {name: suffix(quantity.unit) for name, quantity in known.items()}
-    columns = match_columns(table, wanted, needed)
+    columns, _ = match_columns(table, wanted, needed)
     found = [name for name in columns if name in known]
     if not found:
         allowed = ", ".join(known)
         raise InputError("no column of readings", allowed=allowed, do="Name one in the header row.", **head(table))
-    comma = table.attrs["decimal_comma"]
+    comma = table.decimal_comma
     rows: list[dict[str, Any]] = []
     for number, cells in each_row(table, columns):
         place = placer(table, number, columns)
@@ -63,7 +63,7 @@ def read_inspections(path: str | Path, needed: tuple[str, ...] = ("coupon",)) ->
             )
         rows.append(row)
     frame = pd.DataFrame(rows, columns=[*WHO, *found]).astype(dict.fromkeys(found, "float64"))
-    return Inspections(frame, tuple(found), table.attrs["file"])
+    return Inspections(frame, tuple(found), table.file)
 
 
 def _converted(value: float, scale: float) -> float:

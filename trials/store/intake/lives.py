@@ -10,7 +10,7 @@ import pandas as pd
 
 from trials.endings import Ended
 from trials.errors import InputError
-from trials.store.tables import number_in, read_table, text_in, yes_no_in
+from trials.store.tables import FileTable, number_in, read_table, text_in, yes_no_in
 
 UNITS = ("hours", "metres", "pierces")
 STILL_GOOD = "still good"
@@ -62,21 +62,24 @@ def read_table_of_lives(path: Any, columns: LifeColumns) -> StoredLives:
     """
     raw = read_table(path)
     source, unit = _source(raw, columns)
-    rows = [_row(int(number), cells, source) for number, cells in zip(raw.index, raw.to_dict("records"), strict=True)]
+    rows = [
+        _row(int(str(number)), {str(k): v for k, v in cells.items()}, source)
+        for number, cells in zip(raw.frame.index, raw.frame.to_dict("records"), strict=True)
+    ]
     if not rows:
         raise InputError("the table holds no lives", file=source.file, do="Add one row per specimen.")
-    table = pd.DataFrame(rows, index=raw.index)
+    table = pd.DataFrame(rows, index=raw.frame.index)
     _each_once(table, source)
     check_spelling([str(name) for name in table["nozzle"]], [int(n) for n in table.index], source.file, columns.nozzle)
     return StoredLives(table, unit, source.file)
 
 
-def _source(raw: pd.DataFrame, columns: LifeColumns) -> tuple[_Source, str]:
+def _source(raw: FileTable, columns: LifeColumns) -> tuple[_Source, str]:
     """Which columns a table has, and the unit of its lives."""
-    place: dict[str, Any] = {"file": raw.attrs["file"], "row": raw.attrs["header_row"]}
+    place: dict[str, Any] = {"file": raw.file, "row": raw.header_row}
     life, unit = _life_column(raw, columns.life)
-    ended, failed = columns.ended in raw, columns.failed in raw
-    absent = columns.nozzle if columns.nozzle not in raw else "" if ended or failed else columns.ended
+    ended, failed = columns.ended in raw.frame, columns.failed in raw.frame
+    absent = columns.nozzle if columns.nozzle not in raw.frame else "" if ended or failed else columns.ended
     if absent:
         raise InputError(
             "missing column",
@@ -85,27 +88,25 @@ def _source(raw: pd.DataFrame, columns: LifeColumns) -> tuple[_Source, str]:
             do="Rename the column, or name it with an option (`trials life --help`).",
             **place,
         )
-    return _Source(
-        raw.attrs["file"], raw.attrs["header_row"], raw.attrs["decimal_comma"], columns, life, ended, failed
-    ), unit
+    return _Source(raw.file, raw.header_row, raw.decimal_comma, columns, life, ended, failed), unit
 
 
-def _life_column(raw: pd.DataFrame, named: str) -> tuple[str, str]:
+def _life_column(raw: FileTable, named: str) -> tuple[str, str]:
     """Column of lives and its unit."""
     if named:
-        if named not in raw:
+        if named not in raw.frame:
             raise InputError(
-                "missing column", file=raw.attrs["file"], column=named, allowed=", ".join(raw.columns), do="Correct it."
+                "missing column", file=raw.file, column=named, allowed=", ".join(raw.frame.columns), do="Correct it."
             )
         unit = next((unit for unit in UNITS if named.lower().endswith(unit)), named.replace("_", " "))
         return named, unit
-    found = [(str(c), u) for c in raw.columns for u in UNITS if str(c).lower() in (u, f"life_{u}")]
+    found = [(str(c), u) for c in raw.frame.columns for u in UNITS if str(c).lower() in (u, f"life_{u}")]
     if len(found) != 1:
         problem = "several columns of lives" if found else "no column of lives"
         raise InputError(
             problem,
-            file=raw.attrs["file"],
-            row=raw.attrs["header_row"],
+            file=raw.file,
+            row=raw.header_row,
             allowed=", ".join(UNITS),
             do="Name the one to use with --life-column.",
         )

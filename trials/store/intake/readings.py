@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -9,8 +10,20 @@ import pandas as pd
 
 from trials.endings import Ended
 from trials.errors import InputError
+from trials.findings import Fact, Finding
+from trials.record_kinds import RecordKind
 from trials.responses import QUANTITIES, Quantity
-from trials.store.intake.headers import each_row, head, match_columns, missing, named_sheet, placer, result
+from trials.store.intake.headers import (
+    Columns,
+    Placer,
+    each_row,
+    head,
+    match_columns,
+    missing,
+    named_sheet,
+    placer,
+    result,
+)
 from trials.store.intake.lives import ended_in, note_says_good
 from trials.store.records.records import (
     READING_COLUMNS,
@@ -24,7 +37,7 @@ from trials.store.records.rules import (
     outcomes,
     quantities,
 )
-from trials.store.tables import moment_in, number_in, text_in, whole_in
+from trials.store.tables import FileTable, moment_in, number_in, text_in, whole_in
 from trials.trial import Method
 from trials.units import suffix
 
@@ -32,7 +45,7 @@ PLAIN = {"coupon": "", "repeat": "", "thickness_mm": "mm", "u_mm": "mm", "rz5_um
 READING_UNITS = {"cutoff_mm": "mm", "depth_mm": "mm"}
 
 
-def read_readings(path: str | Path, records: Records) -> pd.DataFrame:
+def read_readings(path: str | Path, records: Records) -> FileTable:
     """Readings in long form, from a wide CSV file or the sheet `readings` of the bench workbook.
 
     One row per coupon, reading, repeat and field, in the kept unit; the index holds the row of the file.
@@ -47,30 +60,28 @@ def read_readings(path: str | Path, records: Records) -> pd.DataFrame:
     known = quantities(records.trial)
     wanted = {name: "" for name in READING_COLUMNS if name not in ("field", "value")} | READING_UNITS
     wanted |= {column: suffix(quantity.unit) for column, quantity in known.items()}
-    columns = match_columns(table, wanted, ("coupon",))
+    columns, left_out = match_columns(table, wanted, ("coupon",))
     values = [name for name in columns if name in known]
     if not values:
         raise InputError(
             "no column of readings",
-            file=table.attrs["file"],
-            row=table.attrs["header_row"],
             allowed=", ".join(known),
             do="Name the columns as in the bench workbook.",
+            **head(table),
         )
     per_reading = [name for name in values if not known[name].per_coupon]
     if per_reading and "reading" not in columns:
         raise missing(table, "reading")
     rows = _long_rows(table, columns, {name: known[name] for name in values}, records)
-    said = list(table.attrs["said"])
-    kept = _without_equals(rows, table.attrs["file"], said)
-    _with_ends(kept, records, said)
-    long = result(kept, READING_COLUMNS, table, said)
-    check_cutoff(long, records, table.attrs["file"])
+    kept, equal = _without_equals(rows, table.file)
+    said = (*table.said, *left_out, *equal, *_with_ends(kept, records))
+    long = result(kept, READING_COLUMNS, table.file, said)
+    check_cutoff(long.frame, records, table.file)
     return long
 
 
 def _long_rows(
-    table: pd.DataFrame, columns: dict[str, tuple[str, float]], known: dict[str, Quantity], records: Records
+    table: FileTable, columns: Columns, known: dict[str, Quantity], records: Records
 ) -> list[tuple[int, dict[str, Any]]]:
     marks, recorded = set(records.coupons["coupon"]), outcomes(records)
     rows: list[tuple[int, dict[str, Any]]] = []
@@ -78,11 +89,11 @@ def _long_rows(
         if all(cells[name] is None for name in known):
             continue
         place = placer(table, number, columns)
-        base = _reading_base(cells, columns, place, table.attrs["decimal_comma"])
+        base = _reading_base(cells, columns, place, table.decimal_comma)
         check_coupon(base["coupon"], marks, **place("coupon"))
         check_was_cut(base["coupon"], recorded, **place("coupon"))
         for name, quantity in known.items():
-            value = number_in(cells[name], decimal_comma=table.attrs["decimal_comma"], **place(name))
+            value = number_in(cells[name], decimal_comma=table.decimal_comma, **place(name))
             if value is None:
                 continue
             kept = check_value(_converted(value, columns[name][1]), quantity, **place(name))
@@ -93,7 +104,7 @@ def _long_rows(
     return rows
 
 
-def _reading_base(cells: dict[str, Any], columns, place, decimal_comma: bool) -> dict[str, Any]:
+def _reading_base(cells: dict[str, Any], columns: Columns, place: Placer, decimal_comma: bool) -> dict[str, Any]:
     """The columns of a reading that are not values."""
     names = [name for name in READING_COLUMNS if name not in ("field", "value")]
     row: dict[str, Any] = {name: text_in(cells.get(name)) for name in names}
@@ -109,21 +120,21 @@ def _reading_base(cells: dict[str, Any], columns, place, decimal_comma: bool) ->
     return row
 
 
-def _ended(cells: dict[str, Any], place) -> str:
+def _ended(cells: dict[str, Any], place: Callable[[str], Any]) -> str:
     """How a life ended, empty where the cell is."""
     found = ended_in(cells.get("ended"), **place("ended"))
     return "" if found is None else found.value
 
 
-def _with_ends(rows: list[tuple[int, dict[str, Any]]], records: Records, said: list[str]) -> None:
+def _with_ends(rows: list[tuple[int, dict[str, Any]]], records: Records) -> tuple[Finding, ...]:
     """In a life trial a note `still good` of an older file becomes the end of that life, and it is said."""
     if records.trial.plan.method != Method.LIFE:
-        return
+        return ()
     noted = [row for _, row in rows if not row["ended"] and note_says_good(row["note"])]
     for row in noted:
         row["ended"] = Ended.TAKEN_OFF_GOOD.value
-    if noted:
-        said.append(f"{len(noted)} notes say still good: kept as {Ended.TAKEN_OFF_GOOD.value} in the column ended.")
+    facts: dict[str, Fact] = {"notes": len(noted), "ended": Ended.TAKEN_OFF_GOOD.value}
+    return (Finding(RecordKind.NOTED_GOOD, facts=facts),) if noted else ()
 
 
 def _converted(value: float, scale: float) -> float:
@@ -131,7 +142,9 @@ def _converted(value: float, scale: float) -> float:
     return value if scale == 1.0 else float(f"{value * scale:.12g}")
 
 
-def _without_equals(rows: list[tuple[int, dict[str, Any]]], file: str, said: list[str]) -> list[tuple[int, dict]]:
+def _without_equals(
+    rows: list[tuple[int, dict[str, Any]]], file: str
+) -> tuple[list[tuple[int, dict[str, Any]]], tuple[Finding, ...]]:
     """One row per coupon, reading, repeat and field; equal ones are dropped, different ones refused."""
     seen: dict[tuple[Any, ...], tuple[int, float]] = {}
     kept: list[tuple[int, dict[str, Any]]] = []
@@ -153,9 +166,7 @@ def _without_equals(rows: list[tuple[int, dict[str, Any]]], file: str, said: lis
                 do="Keep one of them; a second measurement of the same place is repeat 1.",
             )
         equal += 1
-    if equal:
-        said.append(f"{equal} cells repeat an equal one above; ignored.")
-    return kept
+    return kept, (Finding(RecordKind.EQUAL_CELLS, facts={"cells": equal}),) if equal else ()
 
 
 def read_plain_readings(path: str | Path) -> pd.DataFrame:
@@ -169,7 +180,7 @@ def read_plain_readings(path: str | Path) -> pd.DataFrame:
         If a column is missing or a cell cannot be used.
     """
     table = named_sheet(path, "readings")
-    columns = match_columns(table, PLAIN, ("coupon",))
+    columns, _ = match_columns(table, PLAIN, ("coupon",))
     known = {quantity.column: quantity for quantity in QUANTITIES.values() if quantity.column in columns}
     if not known:
         raise InputError(
@@ -184,9 +195,11 @@ def read_plain_readings(path: str | Path) -> pd.DataFrame:
     return frame.astype(dict.fromkeys(numbers, "float64"))
 
 
-def _plain_row(cells: dict[str, Any], columns, known: dict[str, Quantity], table: pd.DataFrame, number: int) -> list:
+def _plain_row(
+    cells: dict[str, Any], columns: Columns, known: dict[str, Quantity], table: FileTable, number: int
+) -> list[Any]:
     place = placer(table, number, columns)
-    comma = table.attrs["decimal_comma"]
+    comma = table.decimal_comma
     row: dict[str, Any] = {"coupon": text_in(cells["coupon"])}
     if not row["coupon"]:
         raise InputError("no coupon", do="Fill in its mark, or remove the row.", **place("coupon"))

@@ -8,7 +8,7 @@ their own below them, or are given by the caller; a unit that nobody named is re
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -27,7 +27,7 @@ FloatArray = npt.NDArray[np.float64]
 Row = tuple[int, list[str]]
 
 SUFFIXES = (".csv", ".txt", ".dat", ".xlsx")
-NAMES = {
+NAMES: Mapping[Kind, Mapping[str, tuple[str, ...]]] = {
     "roughness": {"distance": ("distance", "x", "position", "length"), "height": ("height", "z", "profile")},
     "squareness": {"depth": ("depth",), "offset": ("offset",)},
 }
@@ -181,9 +181,9 @@ def _cells(lines: list[tuple[int, str]], file: str) -> list[Row]:
 
 def _workbook_rows(path: Path) -> list[Row]:
     table = read_table(path)
-    rows = [(table.attrs["header_row"], [str(name) for name in table.columns])]
-    for number, cells in zip(table.index, table.itertuples(index=False, name=None), strict=True):
-        rows.append((int(number), ["" if cell is None else str(cell) for cell in cells]))
+    rows = [(table.header_row, [str(name) for name in table.frame.columns])]
+    for number, cells in zip(table.frame.index, table.frame.itertuples(index=False, name=None), strict=True):
+        rows.append((int(str(number)), ["" if cell is None else str(cell) for cell in cells]))
     return rows
 
 

@@ -1,7 +1,7 @@
 """Tables that people fill in, checked cell by cell on the way in: cuts, mounts, sheets and readings.
 
 Each problem is one InputError that names file, row (the header is row 1) and column, the value found, what is allowed
-and what to do. What a reader had to say without refusing is in `attrs["said"]` of the table it returns.
+and what to do. What a reader had to say without refusing is in `said` of the table it returns.
 """
 
 from __future__ import annotations
@@ -9,10 +9,10 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-import pandas as pd
-
 from trials.errors import InputError
-from trials.store.intake.headers import each_row, lower, match_columns, named_sheet, once, placer, result
+from trials.findings import Finding
+from trials.record_kinds import RecordKind
+from trials.store.intake.headers import Placer, each_row, lower, match_columns, named_sheet, once, placer, result
 from trials.store.intake.readings import read_plain_readings, read_readings
 from trials.store.records.changed_setting import parse_changed_setting, written
 from trials.store.records.records import (
@@ -29,7 +29,7 @@ from trials.store.records.rules import (
     check_mount,
 )
 from trials.store.records.slips import Slip, open_slips, slips
-from trials.store.tables import moment_in, read_table, sheet_names, text_in, whole_in, yes_no_in
+from trials.store.tables import FileTable, moment_in, read_table, sheet_names, text_in, whole_in, yes_no_in
 
 __all__ = [
     "Slip",
@@ -44,7 +44,7 @@ __all__ = [
 ]
 
 
-def read_cuts(path: str | Path, records: Records) -> pd.DataFrame:
+def read_cuts(path: str | Path, records: Records) -> FileTable:
     """What was cut, from a CSV file or the sheet `cuts` of the run workbook; rows without an outcome are left out.
 
     Mounts and sheets that were added at the machine are looked up in the workbook; beside a CSV file they stand in
@@ -56,11 +56,11 @@ def read_cuts(path: str | Path, records: Records) -> pd.DataFrame:
         For the first cell that cannot be used.
     """
     table = named_sheet(path, "cuts")
-    columns = match_columns(table, dict.fromkeys(CUT_COLUMNS, ""), ("coupon", "outcome"))
+    columns, left_out = match_columns(table, dict.fromkeys(CUT_COLUMNS, ""), ("coupon", "outcome"))
     marks, sheets = _added(path, records)
-    said = list(table.attrs["said"])
+    said = [*table.said, *left_out]
     if "cut_order" not in columns:
-        said.append("No column cut_order: the planned order was taken.")
+        said.append(Finding(RecordKind.PLANNED_ORDER_TAKEN))
     planned = {row["coupon"]: row for row in rows_of(records.coupons)}
     rows: dict[int, dict[str, Any]] = {}
     blank = 0
@@ -69,17 +69,17 @@ def read_cuts(path: str | Path, records: Records) -> pd.DataFrame:
         if not row["outcome"]:
             blank += 1
             continue
-        check_cut(row, records, marks, sheets, file=table.attrs["file"], row=number)
+        check_cut(row, records, marks, sheets, file=table.file, row=number)
         row["changed_setting"] = written(parse_changed_setting(row["changed_setting"], records.trial))
         rows[number] = row
     if blank:
-        said.append(f"{blank} rows have no outcome yet; left out.")
-    once(rows, "coupon", table.attrs["file"])
-    once(rows, "cut_order", table.attrs["file"])
-    return result(rows, CUT_COLUMNS, table, said)
+        said.append(Finding(RecordKind.ROWS_WITHOUT_OUTCOME, facts={"rows": blank}))
+    once(rows, "coupon", table.file)
+    once(rows, "cut_order", table.file)
+    return result(list(rows.items()), CUT_COLUMNS, table.file, said)
 
 
-def read_mounts(path: str | Path, records: Records) -> pd.DataFrame:
+def read_mounts(path: str | Path, records: Records) -> FileTable:
     """Mounts as fitted, from a CSV file or the sheet `mounts` of the run workbook; rows left as planned are left out.
 
     Raises
@@ -88,24 +88,24 @@ def read_mounts(path: str | Path, records: Records) -> pd.DataFrame:
         For the first cell that cannot be used.
     """
     table = named_sheet(path, "mounts")
-    columns = match_columns(table, dict.fromkeys(MOUNT_COLUMNS, ""), ("mount",))
+    columns, left_out = match_columns(table, dict.fromkeys(MOUNT_COLUMNS, ""), ("mount",))
     planned = {row["mount"]: row for row in rows_of(records.planned_mounts)}
     rows: dict[int, dict[str, Any]] = {}
     for number, cells in each_row(table, columns):
         place = placer(table, number, columns)
         plan = planned.get(text_in(cells.get("mount")), {})
-        row = _mount_row(cells, plan, place, table.attrs["decimal_comma"])
+        row = _mount_row(cells, plan, place, table.decimal_comma)
         if not row["mount"]:
             raise InputError("no mount", do="Name the mount.", **place("mount"))
         if plan and all(row[name] in (None, "", plan.get(name)) for name in MOUNT_COLUMNS):
             continue
-        check_mount(row, records.trial, file=table.attrs["file"], row=number)
+        check_mount(row, records.trial, file=table.file, row=number)
         rows[number] = row
-    once(rows, "mount", table.attrs["file"])
-    return result(rows, MOUNT_COLUMNS, table, list(table.attrs["said"]))
+    once(rows, "mount", table.file)
+    return result(list(rows.items()), MOUNT_COLUMNS, table.file, (*table.said, *left_out))
 
 
-def read_sheets(path: str | Path, records: Records) -> pd.DataFrame:
+def read_sheets(path: str | Path, records: Records) -> FileTable:
     """Sheets of material, from a CSV file or the sheet `sheets` of the run workbook; empty rows are left out.
 
     Raises
@@ -114,7 +114,7 @@ def read_sheets(path: str | Path, records: Records) -> pd.DataFrame:
         For the first cell that cannot be used.
     """
     table = named_sheet(path, "sheets")
-    columns = match_columns(table, dict.fromkeys(SHEET_COLUMNS, ""), ("sheet",))
+    columns, left_out = match_columns(table, dict.fromkeys(SHEET_COLUMNS, ""), ("sheet",))
     known = set(records.planned_sheets["sheet"])
     rows: dict[int, dict[str, Any]] = {}
     for number, cells in each_row(table, columns):
@@ -124,8 +124,8 @@ def read_sheets(path: str | Path, records: Records) -> pd.DataFrame:
         if row["sheet"] in known and not any(row[name] for name in SHEET_COLUMNS[1:]):
             continue
         rows[number] = row
-    once(rows, "sheet", table.attrs["file"])
-    return result(rows, SHEET_COLUMNS, table, list(table.attrs["said"]))
+    once(rows, "sheet", table.file)
+    return result(list(rows.items()), SHEET_COLUMNS, table.file, (*table.said, *left_out))
 
 
 def _added(path: str | Path, records: Records) -> tuple[set[str] | None, set[str] | None]:
@@ -133,12 +133,16 @@ def _added(path: str | Path, records: Records) -> tuple[set[str] | None, set[str
     names = lower(sheet_names(path))
     if not names:
         return None, None
-    mounts = set(records.mounts["mount"]) | (set(read_mounts(path, records)["mount"]) if "mounts" in names else set())
-    sheets = set(records.sheets["sheet"]) | (set(read_sheets(path, records)["sheet"]) if "sheets" in names else set())
+    mounts = set(records.mounts["mount"]) | (
+        set(read_mounts(path, records).frame["mount"]) if "mounts" in names else set()
+    )
+    sheets = set(records.sheets["sheet"]) | (
+        set(read_sheets(path, records).frame["sheet"]) if "sheets" in names else set()
+    )
     return mounts, sheets
 
 
-def _cut_row(cells: dict[str, Any], place, planned: dict[str, dict[str, Any]], ordered: bool) -> dict[str, Any]:
+def _cut_row(cells: dict[str, Any], place: Placer, planned: dict[str, dict[str, Any]], ordered: bool) -> dict[str, Any]:
     row: dict[str, Any] = {name: text_in(cells.get(name)) for name in CUT_COLUMNS}
     row["outcome"] = row["outcome"].lower().replace(" ", "_")
     plan = planned.get(row["coupon"], {})
@@ -153,7 +157,7 @@ def _cut_row(cells: dict[str, Any], place, planned: dict[str, dict[str, Any]], o
     return row
 
 
-def _mount_row(cells: dict[str, Any], plan: dict[str, Any], place, decimal_comma: bool) -> dict[str, Any]:
+def _mount_row(cells: dict[str, Any], plan: dict[str, Any], place: Placer, decimal_comma: bool) -> dict[str, Any]:
     row: dict[str, Any] = {name: text_in(cells.get(name)) for name in MOUNT_COLUMNS}
     for name in ("nozzle", "specimen", "sheet"):
         row[name] = row[name] or str(plan.get(name) or "")

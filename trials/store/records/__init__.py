@@ -1,1 +1,80 @@
-"""What was recorded: one database per trial, nothing overwritten."""
+"""What was recorded: one database per trial, nothing overwritten. This is the face of the room.
+
+Floors above import from here; what is not named here may change without notice.
+"""
+
+from trials.record_kinds import JournalKind
+from trials.store.records.as_cut import NOT_CUT, analysis_table, coupon_table, departures
+from trials.store.records.changed_setting import nearest
+from trials.store.records.corrections import (
+    ReadingPlace,
+    confirm_slips,
+    correct,
+    correct_cut,
+    correct_mount,
+    correct_sheet,
+)
+from trials.store.records.database import add_block, amend, freeze, keep_verdict, verdicts
+from trials.store.records.entry import Recorded
+from trials.store.records.fingerprint import FINGERPRINT_VERSION, fingerprint, look_of
+from trials.store.records.folder import database_path, load, read_trial, require_frozen
+from trials.store.records.instruments import Instrument, calibration_doubts, instruments, keep_instrument
+from trials.store.records.journal import Entry, entries
+from trials.store.records.looks import KeptLook, KeptWord, NewLook, costs_of, keep_look, kept_look, kept_looks, lives_of
+from trials.store.records.recording import record_as_planned, record_cuts, record_readings
+from trials.store.records.records import READING_COLUMNS, Records
+from trials.store.records.rules import check_coupon, check_was_cut, outcomes, quantities
+from trials.store.records.slips import Slip, open_slips
+
+__all__ = [
+    "FINGERPRINT_VERSION",
+    "NOT_CUT",
+    "READING_COLUMNS",
+    "Entry",
+    "Instrument",
+    "JournalKind",
+    "KeptLook",
+    "KeptWord",
+    "NewLook",
+    "ReadingPlace",
+    "Recorded",
+    "Records",
+    "Slip",
+    "add_block",
+    "amend",
+    "analysis_table",
+    "calibration_doubts",
+    "check_coupon",
+    "check_was_cut",
+    "confirm_slips",
+    "correct",
+    "correct_cut",
+    "correct_mount",
+    "correct_sheet",
+    "costs_of",
+    "coupon_table",
+    "database_path",
+    "departures",
+    "entries",
+    "fingerprint",
+    "freeze",
+    "instruments",
+    "keep_instrument",
+    "keep_look",
+    "keep_verdict",
+    "kept_look",
+    "kept_looks",
+    "lives_of",
+    "load",
+    "look_of",
+    "nearest",
+    "open_slips",
+    "outcomes",
+    "quantities",
+    "read_trial",
+    "record_as_planned",
+    "record_cuts",
+    "record_readings",
+    "require_frozen",
+    "verdicts",
+]

@@ -1,4 +1,4 @@
-"""What was cut, not what was planned: tables for analysis, and every departure from the plan in plain sentences."""
+"""What was cut, not what was planned: tables for analysis, and every departure from the plan as a finding."""
 
 from __future__ import annotations
 
@@ -7,16 +7,15 @@ from typing import Any
 import pandas as pd
 
 from trials.errors import InputError
+from trials.findings import About, Fact, Finding
+from trials.record_kinds import RecordKind
 from trials.store.records.changed_setting import nearest, parse_changed_setting
 from trials.store.records.records import Records, rows_of
+from trials.trial import Method
 
 NOT_CUT = "not cut yet"
 HEAD = ("coupon", "sheet", "mount", "nozzle", "specimen")
-LOST = {
-    "not_severed": "was not severed",
-    "aborted": "was aborted",
-    "scrapped": "was scrapped for a reason unrelated to the cut",
-}
+LOST = ("not_severed", "aborted", "scrapped")
 
 
 def coupon_table(records: Records) -> pd.DataFrame:
@@ -38,7 +37,9 @@ def coupon_table(records: Records) -> pd.DataFrame:
     return frame.astype({"cut_order": "Int64", "order": "Int64"})
 
 
-def _as_cut(plan: dict[str, Any], cut: dict[str, Any] | None, mounts: dict, records: Records) -> dict[str, Any]:
+def _as_cut(
+    plan: dict[str, Any], cut: dict[str, Any] | None, mounts: dict[str, dict[str, Any]], records: Records
+) -> dict[str, Any]:
     row = {**plan, "cut_order": None, "outcome": NOT_CUT, "cut_at": "", "note": ""}
     if cut is None:
         return row
@@ -83,13 +84,13 @@ def analysis_table(records: Records, response_name: str) -> pd.DataFrame:
     return merged.sort_values(["cut_order", "reading"], kind="stable")[names].reset_index(drop=True)
 
 
-def departures(records: Records) -> list[str]:
-    """Each way in which what was done differs from the plan, one plain sentence each; empty where nothing does."""
+def departures(records: Records) -> tuple[Finding, ...]:
+    """Each way in which what was done differs from the plan; empty where nothing does."""
     if not len(records.cuts) and not len(records.readings):
-        return []
+        return ()
     coupons = coupon_table(records)
     planned = {row["coupon"]: row for row in rows_of(records.coupons)}
-    return [
+    return (
         *_lost(coupons),
         *_order(coupons),
         *_settings(records, planned),
@@ -97,28 +98,30 @@ def departures(records: Records) -> list[str]:
         *_mounts(records),
         *_added_sheets(records),
         *_few_readings(records, coupons),
-    ]
+    )
 
 
-def _lost(coupons: pd.DataFrame) -> list[str]:
+def _lost(coupons: pd.DataFrame) -> list[Finding]:
     found = []
     for row in rows_of(coupons[coupons["outcome"].isin(list(LOST))]):
-        note = f" ({row['note']})" if row["note"] else ""
-        found.append(f"Coupon {row['coupon']} ({row['nozzle']}) {LOST[row['outcome']]}{note}.")
+        about = About(coupons=(row["coupon"],), nozzle=row["nozzle"])
+        found.append(Finding(RecordKind.COUPON_LOST, about, {"outcome": row["outcome"], "note": row["note"]}))
     missing = coupons.loc[coupons["outcome"] == NOT_CUT, "coupon"].tolist()
-    if missing:
-        found.append(f"{_coupons(missing)} not cut.")
-    return found
+    return [*found, *([_of_coupons(RecordKind.COUPONS_NOT_CUT, missing)] if missing else [])]
 
 
-def _order(coupons: pd.DataFrame) -> list[str]:
+def _of_coupons(kind: RecordKind, marks: list[str], response: str = "", **facts: Fact) -> Finding:
+    return Finding(kind, About(coupons=tuple(marks), response=response), facts)
+
+
+def _order(coupons: pd.DataFrame) -> list[Finding]:
     """Coupons cut out of turn: those outside the longest run that keeps the planned order."""
     done = coupons[coupons["cut_order"].notna()].sort_values("cut_order", kind="stable")
     moved = _out_of_turn(done["order"].tolist())
     if not moved:
         return []
     names = coupons.loc[coupons["order"].isin(moved) & coupons["cut_order"].notna(), "coupon"].tolist()
-    return [f"{_coupons(names)} cut in another order than planned."]
+    return [_of_coupons(RecordKind.ANOTHER_ORDER, names)]
 
 
 def _out_of_turn(orders: list[int]) -> set[int]:
@@ -141,17 +144,19 @@ def _out_of_turn(orders: list[int]) -> set[int]:
     return set(orders) - kept
 
 
-def _settings(records: Records, planned: dict[str, dict[str, Any]]) -> list[str]:
+def _settings(records: Records, planned: dict[str, dict[str, Any]]) -> list[Finding]:
     found = []
     for cut in rows_of(records.cuts):
         for column, value in parse_changed_setting(cut["changed_setting"], records.trial).items():
             was = planned[cut["coupon"]].get(column, records.trial.held.get(column))
             if was != value:
-                found.append(f"Coupon {cut['coupon']} was cut with {column} {_shown(value)}, planned {_shown(was)}.")
+                found.append(
+                    _of_coupons(RecordKind.CHANGED_SETTING, [cut["coupon"]], column=column, now=value, was=was)
+                )
     return found
 
 
-def _moved(coupons: pd.DataFrame, planned: dict[str, dict[str, Any]]) -> list[str]:
+def _moved(coupons: pd.DataFrame, planned: dict[str, dict[str, Any]]) -> list[Finding]:
     """Coupons cut in another mount or on another sheet, gathered by what they have in common."""
     moves: dict[tuple[str, str, str], list[str]] = {}
     for row in rows_of(coupons[coupons["outcome"] != NOT_CUT]):
@@ -159,46 +164,50 @@ def _moved(coupons: pd.DataFrame, planned: dict[str, dict[str, Any]]) -> list[st
             was = planned[row["coupon"]][what]
             if was != row[what]:
                 moves.setdefault((what, str(was), str(row[what])), []).append(row["coupon"])
-    word = {"mount": "in", "sheet": "on"}
     return [
-        f"{_coupons(marks)} cut {word[what]} {what} {now}, planned {word[what]} {was}."
+        _of_coupons(RecordKind.COUPONS_MOVED, marks, what=what, now=now, was=was)
         for (what, was, now), marks in moves.items()
     ]
 
 
-def _mounts(records: Records) -> list[str]:
+def _mounts(records: Records) -> list[Finding]:
     planned = {row["mount"]: row for row in rows_of(records.planned_mounts)}
+    return [found for row in rows_of(records.mounts) for found in _of_mount(row, planned.get(row["mount"]))]
+
+
+def _of_mount(row: dict[str, Any], plan: dict[str, Any] | None) -> list[Finding]:
+    about = About(mount=row["mount"], nozzle=row["nozzle"])
+    fitted = f"{row['nozzle']} {row['specimen']}".strip()
     found = []
-    for row in rows_of(records.mounts):
-        plan = planned.get(row["mount"])
-        fitted = f"{row['nozzle']} {row['specimen']}".strip()
-        if plan is None:
-            found.append(f"Mount {row['mount']} was added: {fitted} was fitted again.")
-        else:
-            was = f"{plan['nozzle']} {plan['specimen']}".strip()
-            if was != fitted:
-                found.append(f"Mount {row['mount']} held {fitted}, planned {was}.")
-            if str(plan.get("sheet") or "") != row["sheet"]:
-                found.append(f"Mount {row['mount']} was on sheet {row['sheet']}, planned {plan['sheet']}.")
-        if row["window_changed"] == "yes":
-            found.append(f"The protective window was changed during mount {row['mount']} ({fitted}).")
-        for column, words in (("centring_checked", "not centred"), ("height_calibrated", "not calibrated for height")):
-            if row[column] == "no":
-                found.append(f"Mount {row['mount']} ({fitted}) was {words}.")
-    return found
+    if plan is None:
+        found.append(Finding(RecordKind.MOUNT_ADDED, about, {"fitted": fitted}))
+    else:
+        was = f"{plan['nozzle']} {plan['specimen']}".strip()
+        if was != fitted:
+            found.append(Finding(RecordKind.MOUNT_HELD_OTHER, about, {"fitted": fitted, "was": was}))
+        if str(plan.get("sheet") or "") != row["sheet"]:
+            sheets = {"now": row["sheet"], "was": plan["sheet"]}
+            found.append(Finding(RecordKind.MOUNT_ON_OTHER_SHEET, about, sheets))
+    noted = (
+        (row["window_changed"] == "yes", RecordKind.WINDOW_CHANGED),
+        (row["centring_checked"] == "no", RecordKind.NOT_CENTRED),
+        (row["height_calibrated"] == "no", RecordKind.NOT_CALIBRATED),
+    )
+    return [*found, *(Finding(kind, about, {"fitted": fitted}) for is_so, kind in noted if is_so)]
 
 
-def _added_sheets(records: Records) -> list[str]:
+def _added_sheets(records: Records) -> list[Finding]:
     planned = set(records.planned_sheets["sheet"])
-    return [f"Sheet {sheet} was added." for sheet in records.sheets["sheet"] if sheet not in planned]
+    added = [sheet for sheet in records.sheets["sheet"] if sheet not in planned]
+    return [Finding(RecordKind.SHEET_ADDED, facts={"sheet": sheet}) for sheet in added]
 
 
-def _few_readings(records: Records, coupons: pd.DataFrame) -> list[str]:
+def _few_readings(records: Records, coupons: pd.DataFrame) -> list[Finding]:
     """Responses that lack readings on coupons that cut, once any reading of the response is in.
 
     An adopted table had no plan that it could fall short of.
     """
-    if records.trial.plan.method == "adopted":
+    if records.trial.plan.method == Method.ADOPTED:
         return []
     cut = coupons.loc[coupons["outcome"] == "cut", "coupon"]
     rows = records.readings[records.readings["repeat"] == 0]
@@ -211,20 +220,6 @@ def _few_readings(records: Records, coupons: pd.DataFrame) -> list[str]:
             continue
         have = counts.reindex(cut, fill_value=0)
         none, few = have[have == 0].index.tolist(), have[(have > 0) & (have < wanted)].index.tolist()
-        found += [f"No reading of {quantity.label} on {_marks(none)}."] if none else []
-        found += [f"Fewer than the planned {wanted} readings of {quantity.label} on {_marks(few)}."] if few else []
+        found += [_of_coupons(RecordKind.NO_READING, none, quantity.label)] if none else []
+        found += [_of_coupons(RecordKind.FEWER_READINGS, few, quantity.label, wanted=wanted)] if few else []
     return found
-
-
-def _coupons(marks: list[str]) -> str:
-    return f"Coupon {marks[0]} was" if len(marks) == 1 else f"Coupons {_marks(marks)} were"
-
-
-def _marks(marks: list[str]) -> str:
-    if len(marks) <= 8:
-        return ", ".join(marks)
-    return f"{', '.join(marks[:8])} and {len(marks) - 8} more"
-
-
-def _shown(value: Any) -> str:
-    return f"{value:g}" if isinstance(value, float) else str(value)

@@ -30,8 +30,7 @@ def parse_changed_setting(text: str, trial: Trial, file: str = "", row: int | No
     try:
         return _parsed(text, trial)
     except InputError as error:
-        error.file, error.row = file, row
-        raise
+        raise error.placed(file, row) from None
 
 
 def _parsed(text: str, trial: Trial) -> dict[str, Level]:

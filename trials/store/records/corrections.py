@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -9,13 +10,12 @@ from typing import Any
 from sqlalchemy import insert
 
 from trials.errors import InputError
+from trials.record_kinds import JournalKind
 from trials.store.records import schema
 from trials.store.records.changed_setting import nearest
-from trials.store.records.entry import Recorded, check_row, cleaned, confirm, current_rows, reading_row, shown, writing
-from trials.store.records.folder import (
-    stamp,
-    write_journal,
-)
+from trials.store.records.entry import Recorded, check_row, cleaned, confirm, current_rows, reading_row, writing
+from trials.store.records.folder import stamp
+from trials.store.records.journal import write_journal
 from trials.store.records.records import (
     CUT_COLUMNS,
     MOMENT_COLUMNS,
@@ -56,20 +56,21 @@ def confirm_slips(
     return Recorded(len(found), 0, slips=tuple(found))
 
 
+@dataclass(frozen=True)
+class ReadingPlace:
+    """One reading on record; reading 0 stands for the only reading of that field on the coupon; repeat: which
+    re-measurement, 0 for the reading itself."""
+
+    coupon: str
+    field: str
+    reading: int = 0
+    repeat: int = 0
+
+
 def correct(
-    folder: Path | str,
-    coupon: str,
-    reading: int,
-    field: str,
-    new_value: float | None,
-    who: str,
-    why: str,
-    repeat: int = 0,
-    at: datetime | None = None,
+    folder: Path | str, place: ReadingPlace, new_value: float | None, who: str, why: str, at: datetime | None = None
 ) -> Recorded:
     """Correct one reading by a new row that names the old one; None withdraws it (typed for the wrong coupon).
-
-    reading 0 stands for the only reading of that field on the coupon.
 
     Raises
     ------
@@ -77,25 +78,23 @@ def correct(
         If who or why is missing, there is no such reading, or the value equals the old one or is not allowed.
     """
     _named(who, why)
-    moment = stamp(at)
+    moment, coupon, field, repeat = stamp(at), place.coupon, place.field, place.repeat
     with writing(folder) as (connection, records):
         check_coupon(coupon, set(records.coupons["coupon"]))
         known = quantities(records.trial)
         if field not in known:
             hint = nearest(field, list(known))
             raise InputError("unknown field", found=field, allowed=", ".join(known), do=hint or "Use one of these.")
-        old = reading_row(records, coupon, reading, repeat, field)
+        old = reading_row(records, coupon, place.reading, repeat, field)
         value = None if new_value is None else check_value(new_value, known[field])
         if value == old["value"]:
             raise InputError("the new value equals the one on record", found=new_value, do="Nothing to correct.")
         row = {name: plain(old[name]) for name in READING_COLUMNS}
         row |= {"value": value, "who": who, "why": why, "entered_at": moment, "replaces": int(old["id"])}
         connection.execute(insert(schema.readings), row)
-        shown = "withdrawn" if value is None else f"{value:g}"
-        place = f"coupon {coupon}, reading {old['reading']}" + (f", repeat {repeat}" if repeat else "")
-        write_journal(
-            connection, moment, who, "reading corrected", f"{place}, {field}: {old['value']:g} -> {shown}", why
-        )
+        facts = {"coupon": coupon, "reading": int(old["reading"]), "repeat": repeat, "field": field}
+        facts |= {"old": float(old["value"]), "new": value}
+        write_journal(connection, moment, who, JournalKind.READING_CORRECTED, facts, why)
     return Recorded(1, 0)
 
 
@@ -103,34 +102,47 @@ def correct_cut(
     folder: Path | str, coupon: str, column: str, new_value: Any, who: str, why: str, at: datetime | None = None
 ) -> Recorded:
     """Correct one column of a coupon's cut record by a new row that names the old one; raises as `correct`."""
-    return _correct_row(folder, "coupon", coupon, column, new_value, who, why, at)
+    return _correct_row(folder, _RowChange("coupon", coupon, column, new_value), who, why, at)
 
 
 def correct_mount(
     folder: Path | str, mount: str, column: str, new_value: Any, who: str, why: str, at: datetime | None = None
 ) -> Recorded:
     """Correct one column of a mount on record; raises as `correct`."""
-    return _correct_row(folder, "mount", mount, column, new_value, who, why, at)
+    return _correct_row(folder, _RowChange("mount", mount, column, new_value), who, why, at)
 
 
 def correct_sheet(
     folder: Path | str, sheet: str, column: str, new_value: Any, who: str, why: str, at: datetime | None = None
 ) -> Recorded:
     """Correct one column of a sheet on record; raises as `correct`."""
-    return _correct_row(folder, "sheet", sheet, column, new_value, who, why, at)
+    return _correct_row(folder, _RowChange("sheet", sheet, column, new_value), who, why, at)
 
 
-def _correct_row(folder, key: str, mark: str, column: str, new_value: Any, who: str, why: str, at) -> Recorded:
-    target, columns = {
-        "coupon": (schema.cuts, CUT_COLUMNS),
-        "mount": (schema.mounts, MOUNT_COLUMNS),
-        "sheet": (schema.sheets, SHEET_COLUMNS),
-    }[key]
+@dataclass(frozen=True)
+class _RowChange:
+    """One column of a cut record, a mount or a sheet (`of`), named by its mark."""
+
+    of: str
+    mark: str
+    column: str
+    value: Any
+
+
+_TABLES = {
+    "coupon": (schema.cuts, CUT_COLUMNS, JournalKind.CUT_CORRECTED),
+    "mount": (schema.mounts, MOUNT_COLUMNS, JournalKind.MOUNT_CORRECTED),
+    "sheet": (schema.sheets, SHEET_COLUMNS, JournalKind.SHEET_CORRECTED),
+}
+
+
+def _correct_row(folder: Path | str, change: _RowChange, who: str, why: str, at: datetime | None) -> Recorded:
+    key, mark, column = change.of, change.mark, change.column
+    target, columns, kind = _TABLES[key]
     _named(who, why)
     if column not in columns[1:]:
         raise InputError("unknown column", found=column, allowed=", ".join(columns[1:]), do="Use one of these.")
-    moment = stamp(at)
-    value = _typed(column, new_value)
+    moment, value = stamp(at), _typed(column, change.value)
     with writing(folder) as (connection, records):
         old = current_rows(connection, target, key).get(mark) or _planned(records, key).get(mark)
         if old is None:
@@ -138,13 +150,12 @@ def _correct_row(folder, key: str, mark: str, column: str, new_value: Any, who: 
         before = cleaned(old, columns, records)
         new = cleaned({**before, column: value}, columns, records)
         if new == before:
-            raise InputError("the new value equals the one on record", found=new_value, do="Nothing to correct.")
+            raise InputError("the new value equals the one on record", found=change.value, do="Nothing to correct.")
         check_row(key, new, records)
         extra = {"who": who, "why": why, "entered_at": moment, "replaces": old.get("id")}
         connection.execute(insert(target), {**new, **extra})
-        what = f"{key} {mark}, {column}: {shown(before[column])} -> {shown(new[column])}"
-        kind = "cut corrected" if key == "coupon" else f"{key} corrected"
-        write_journal(connection, moment, who, kind, what, why)
+        facts = {"of": key, "mark": mark, "column": column, "old": before[column], "new": new[column]}
+        write_journal(connection, moment, who, kind, facts, why)
     return Recorded(1, 0)
 
 

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import json
 import os
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 import pandas as pd
 from sqlalchemy import Connection, func, insert, select
 
 from trials.errors import InputError
+from trials.findings import Finding
+from trials.frozen import changes, freeze_hash
+from trials.record_kinds import JournalKind
 from trials.store.records import schema
 from trials.store.records.corrections import confirm_slips, correct, correct_cut, correct_mount, correct_sheet
-from trials.store.records.entry import Recorded, writing
+from trials.store.records.entry import Recorded, note_lots, writing
 from trials.store.records.folder import (
     database_path,
     last_version,
@@ -23,11 +27,14 @@ from trials.store.records.folder import (
     read_trial,
     require_frozen,
     stamp,
-    write_journal,
 )
+from trials.store.records.journal import write_journal, write_said
+from trials.store.records.looks import KeptLook, KeptWord, NewLook, keep_look
+from trials.store.records.migrations import create_tables, transaction
+from trials.store.records.old_prose import RULE_BEFORE, given_words
 from trials.store.records.recording import record_as_planned, record_cuts, record_readings
 from trials.store.records.records import LOOK_COLUMNS, Records, rows_of, table
-from trials.trial import Trial, changes, freeze_hash, parse
+from trials.trial import Trial, parse
 
 __all__ = [
     "Recorded",
@@ -56,7 +63,10 @@ LABELS = ("coupon", "mount", "sheet", "nozzle", "specimen")
 
 
 def freeze(
-    folder: Path | str, plan_tables: Mapping[str, pd.DataFrame], said: Sequence[str] = (), at: datetime | None = None
+    folder: Path | str,
+    plan_tables: Mapping[str, pd.DataFrame],
+    said: Sequence[str | Finding] = (),
+    at: datetime | None = None,
 ) -> Records:
     """Freeze the question and its plan: `trial.db` appears whole, or not at all.
 
@@ -70,18 +80,22 @@ def freeze(
     """
     folder = Path(folder)
     trial, text = read_trial(folder)
-    create(folder, trial, text, plan_tables, said, at)
+    create(folder, NewTrial(trial, text, plan_tables, tuple(said)), at)
     return load(folder)
 
 
+@dataclass(frozen=True)
+class NewTrial:
+    """What a new database begins with: the question and its text, the planned tables, what the planner had to say."""
+
+    trial: Trial
+    text: str
+    plan_tables: Mapping[str, pd.DataFrame]
+    said: tuple[str | Finding, ...] = ()
+
+
 def create(
-    folder: Path,
-    trial: Trial,
-    text: str,
-    plan_tables: Mapping[str, pd.DataFrame],
-    said: Sequence[str],
-    at: datetime | None,
-    fill: Callable[[Connection, str], None] | None = None,
+    folder: Path, new: NewTrial, at: datetime | None, fill: Callable[[Connection, str], None] | None = None
 ) -> None:
     """Write a new `trial.db` beside its place and move it there in one step; `fill` may add records first."""
     path = database_path(folder)
@@ -91,19 +105,17 @@ def create(
             file=str(path),
             do="Record cuts with `trials cut`, state a change with `trials amend`, or start another trial folder.",
         )
-    check_plan(plan_tables, trial)
+    check_plan(new.plan_tables, new.trial)
     moment = stamp(at)
     temporary = path.with_suffix(".db.new")
     temporary.unlink(missing_ok=True)
     try:
-        with schema.transaction(temporary, writes=True) as connection:
-            schema.metadata.create_all(connection)
-            _write_version(connection, trial, text, moment)
-            counts = [_write_plan(connection, name, plan_tables.get(name), 1) for name in PLAN]
-            what = f"{counts[0]} coupons, {counts[1]} mounts, {counts[2]} sheets"
-            write_journal(connection, moment, "", "frozen", what)
-            for sentence in said:
-                write_journal(connection, moment, "", "plan", sentence)
+        with schema.begun(temporary, writes=True) as connection:
+            create_tables(connection)
+            _write_version(connection, new.trial, new.text, moment)
+            counts = [_write_plan(connection, name, new.plan_tables.get(name), 1) for name in PLAN]
+            write_journal(connection, moment, "", JournalKind.FROZEN, dict(zip(PLAN, counts, strict=True)))
+            write_said(connection, moment, "", new.said)
             if fill is not None:
                 fill(connection, moment)
         os.replace(temporary, path)
@@ -129,9 +141,9 @@ def check_plan(plan_tables: Mapping[str, pd.DataFrame], trial: Trial) -> None:
         strange = set(coupons[mark].dropna().astype(str)) - set(marks.astype(str)) - {""}
         if strange:
             raise InputError(f"coupons name a {mark} that is not planned", found=min(strange), do="Plan again.")
-    strange = sorted(set(coupons["nozzle"]) - set(trial.types))
-    if strange:
-        raise InputError("a planned nozzle type is not in trial.toml", found=strange[0], do="Plan again.")
+    unknown = sorted(set(coupons["nozzle"]) - set(trial.types))
+    if unknown:
+        raise InputError("a planned nozzle type is not in trial.toml", found=unknown[0], do="Plan again.")
 
 
 def amend(folder: Path | str, who: str, why: str, at: datetime | None = None) -> list[tuple[str, str, str]]:
@@ -148,21 +160,22 @@ def amend(folder: Path | str, who: str, why: str, at: datetime | None = None) ->
     path = require_frozen(folder)
     trial, text = read_trial(folder)
     moment = stamp(at)
-    with schema.transaction(path, writes=True) as connection:
+    with transaction(path, writes=True) as connection:
         version = last_version(connection)
         old = parse(version["toml"], "frozen trial.toml")
-        changed = changes(old, trial)
-        if not changed:
+        changed, lots = changes(old, trial), note_lots(connection, trial, version, who, why)
+        if not changed and not lots:
             raise InputError(
                 "nothing that was frozen has changed",
                 file=str(Path(folder) / "trial.toml"),
-                do="Title, prices and notes need no amendment.",
+                do="Title, prices, costs and notes need no amendment.",
             )
         _refuse_orphans(read_records(connection, Path(folder), old, version), trial, str(Path(folder) / "trial.toml"))
         for key, before, after in changed:
-            write_journal(connection, moment, who, "amended", f"{key}: {before} -> {after}", why)
+            facts = {"key": key, "old": before, "new": after}
+            write_journal(connection, moment, who, JournalKind.AMENDED, facts, why)
         _write_version(connection, trial, text, moment, who, why)
-    return changed
+    return [*changed, *lots]
 
 
 def add_block(
@@ -174,7 +187,7 @@ def add_block(
     why: str,
     who: str = "",
     at: datetime | None = None,
-    said: Sequence[str] = (),
+    said: Sequence[str | Finding] = (),
 ) -> int:
     """Extend a frozen trial by further coupons; returns the number of the new block.
 
@@ -195,29 +208,24 @@ def add_block(
         block = int(records.coupons["block"].max()) + 1
         for name in PLAN:
             _write_plan(connection, name, given.get(name), block)
-        word = "declared before cutting" if declared else "not declared before cutting"
-        write_journal(connection, moment, who, "block added", f"block {block}, {len(coupons)} coupons, {word}", why)
-        for sentence in said:
-            write_journal(connection, moment, who, "plan", sentence)
+        facts = {"block": block, "coupons": len(coupons), "declared": declared}
+        write_journal(connection, moment, who, JournalKind.BLOCK_ADDED, facts, why)
+        write_said(connection, moment, who, said)
     return block
 
 
 def keep_verdict(
     folder: Path | str, look: int, text: str, declared: bool = True, at: datetime | None = None
-) -> dict[str, Any]:
-    """Keep the summary (JSON text) of one look at the data. The first of each look stays; it is what is returned."""
-    with writing(folder) as (connection, records):
-        kept = records.looks[records.looks["look"] == look]
-        if len(kept):
-            return kept.iloc[0].to_dict()
-        row = {"look": int(look), "at": stamp(at), "declared": bool(declared), "summary_json": text}
-        connection.execute(insert(schema.looks), row)
-        write_journal(connection, row["at"], "", "verdict", f"look {look} kept")
-    return row
+) -> KeptLook:
+    """Keep the summary (JSON text) of one look at the data without its paper; see `keep_look`."""
+    summary = json.loads(text)
+    words = tuple(KeptWord(**word) for word in given_words(summary))
+    new = NewLook(look, declared, summary.get("fingerprint", ""), RULE_BEFORE, words, None, summary)
+    return keep_look(folder, new, at)
 
 
 def verdicts(folder: Path | str) -> pd.DataFrame:
-    """The verdicts kept so far: look, at, declared, summary_json."""
+    """The verdicts kept so far, without their papers: columns as `LOOK_COLUMNS`."""
     path = database_path(Path(folder))
     return load(folder).looks if path.is_file() else table([], LOOK_COLUMNS)
 

@@ -11,6 +11,9 @@ from typing import Any
 from sqlalchemy import Connection, Table, insert, select
 
 from trials.errors import InputError
+from trials.findings import Finding
+from trials.frozen import ABSENT, differences, lots_of
+from trials.record_kinds import JournalKind
 from trials.store.records import schema
 from trials.store.records.changed_setting import parse_changed_setting, written
 from trials.store.records.folder import (
@@ -19,8 +22,10 @@ from trials.store.records.folder import (
     read_records,
     read_trial,
     require_frozen,
-    write_journal,
+    stamp,
 )
+from trials.store.records.journal import entries_of, write_journal
+from trials.store.records.migrations import transaction
 from trials.store.records.records import (
     REAL,
     WHOLE,
@@ -32,15 +37,16 @@ from trials.store.records.rules import (
     check_mount,
 )
 from trials.store.records.slips import Slip
+from trials.trial import Trial, parse
 
 
 @dataclass(frozen=True)
 class Recorded:
-    """What one call wrote: rows added, rows that were already there, suspected slips, and remarks in words."""
+    """What one call wrote: rows added, rows that were already there, suspected slips, and remarks."""
 
     added: int
     ignored: int
-    said: tuple[str, ...] = ()
+    said: tuple[Finding, ...] = ()
     slips: tuple[Slip, ...] = ()
 
 
@@ -49,10 +55,25 @@ def writing(folder: Path | str) -> Iterator[tuple[Connection, Records]]:
     """One write transaction on a frozen, unchanged trial, with its records as they stand."""
     path = require_frozen(folder)
     trial, _ = read_trial(folder)
-    with schema.transaction(path, writes=True) as connection:
+    with transaction(path, writes=True) as connection:
         version = last_version(connection)
         check_unchanged(Path(folder), trial, version)
+        note_lots(connection, trial, version)
         yield connection, read_records(connection, Path(folder), trial, version)
+
+
+def note_lots(
+    connection: Connection, trial: Trial, version: dict[str, Any], who: str = "", why: str = ""
+) -> list[tuple[str, str, str]]:
+    """Journal lots that differ from those last known: they may be edited after the freeze, but not unseen."""
+    known = lots_of(parse(version["toml"], "frozen trial.toml"))
+    for payload in entries_of(connection, JournalKind.LOTS):
+        known[payload["key"]] = payload["new"]
+    known = {key: text for key, text in known.items() if text != ABSENT}
+    changed = differences(known, lots_of(trial))
+    for key, old, new in changed:
+        write_journal(connection, stamp(None), who, JournalKind.LOTS, {"key": key, "old": old, "new": new}, why)
+    return changed
 
 
 def cleaned(row: dict[str, Any], columns: tuple[str, ...], records: Records) -> dict[str, Any]:
@@ -104,12 +125,14 @@ def reading_row(records: Records, coupon: str, reading: int, repeat: int, field:
             allowed=have,
             do="Name a reading on record, or record it with `trials record`.",
         )
-    return exact.iloc[0].to_dict()
+    return {str(name): cell for name, cell in exact.iloc[0].to_dict().items()}
 
 
-def confirm(connection, records: Records, found: list[Slip], who: str, why: str, moment: str) -> None:
+def confirm(connection: Connection, records: Records, found: list[Slip], who: str, why: str, moment: str) -> None:
     """Mark the readings of suspected slips as confirmed, one journal line each."""
     for slip in found:
         row = reading_row(records, slip.coupon, slip.reading, slip.repeat, slip.field)
-        line = write_journal(connection, moment, who, "slip confirmed", slip.words, why)
+        facts = {"coupon": slip.coupon, "reading": slip.reading, "repeat": slip.repeat, "field": slip.field}
+        facts |= {"value": slip.value, "median": slip.neighbours_median, "where": slip.where.value}
+        line = write_journal(connection, moment, who, JournalKind.SLIP_CONFIRMED, facts, why)
         connection.execute(insert(schema.confirmed_slips), {"reading_id": int(row["id"]), "journal_id": line})

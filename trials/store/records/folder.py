@@ -7,10 +7,12 @@ from pathlib import Path
 from typing import Any
 
 import pandas as pd
-from sqlalchemy import Connection, Table, insert, select
+from sqlalchemy import Connection, Table, select
 
 from trials.errors import InputError
+from trials.frozen import changes
 from trials.store.records import schema
+from trials.store.records.migrations import transaction
 from trials.store.records.records import (
     COUPON_COLUMNS,
     CUT_COLUMNS,
@@ -24,7 +26,7 @@ from trials.store.records.records import (
     current,
     table,
 )
-from trials.trial import Trial, changes, freeze_hash, parse
+from trials.trial import Trial, parse
 
 TOML = "trial.toml"
 ENTERED = ("id", "who", "why", "entered_at", "replaces")
@@ -76,7 +78,7 @@ def load(folder: Path | str) -> Records:
     trial, _ = read_trial(folder)
     if not database_path(folder).is_file():
         return _unfrozen(folder, trial)
-    with schema.transaction(database_path(folder), writes=False) as connection:
+    with transaction(database_path(folder), writes=False) as connection:
         version = last_version(connection)
         check_unchanged(folder, trial, version)
         return read_records(connection, folder, trial, version)
@@ -91,16 +93,17 @@ def last_version(connection: Connection) -> dict[str, Any]:
 
 
 def check_unchanged(folder: Path, trial: Trial, version: dict[str, Any]) -> None:
-    """Raise InputError, naming the keys, where the frozen part of `trial.toml` is not the one on record."""
-    if freeze_hash(trial) == version["freeze_hash"]:
-        return
+    """Raise InputError, naming the keys, where the frozen part of `trial.toml` is not the one on record.
+
+    Both are compared as this version parses them: a key that joined since and is at its default changes nothing.
+    """
     changed = changes(parse(version["toml"], "frozen trial.toml"), trial)
-    words = "; ".join(f"{key}: {old} -> {new}" for key, old, new in changed) or "by a newer version of this tool"
-    raise InputError(
-        f"changed after freezing ({words})",
-        file=str(folder / TOML),
-        do="Put the old values back, or state who and why with `trials amend`.",
-    )
+    if changed:
+        raise InputError(
+            f"changed after freezing ({'; '.join(f'{key}: {old} -> {new}' for key, old, new in changed)})",
+            file=str(folder / TOML),
+            do="Put the old values back, or state who and why with `trials amend`.",
+        )
 
 
 def require_frozen(folder: Path | str) -> Path:
@@ -141,7 +144,7 @@ def read_records(connection: Connection, folder: Path, trial: Trial, version: di
         cuts=current(cuts),
         readings=now[now["value"].notna()].reset_index(drop=True),
         journal=table(_rows(connection, schema.journal), JOURNAL_COLUMNS),
-        looks=table(_rows(connection, schema.looks), LOOK_COLUMNS),
+        looks=table(_rows(connection, schema.looks, LOOK_COLUMNS), LOOK_COLUMNS),
         planned_mounts=mounts,
         planned_sheets=sheets,
         all_cuts=cuts,
@@ -152,15 +155,10 @@ def read_records(connection: Connection, folder: Path, trial: Trial, version: di
     )
 
 
-def write_journal(connection: Connection, at: str, who: str, kind: str, what: str, why: str = "") -> int:
-    """One line in the journal; returns its id."""
-    line = {"at": at, "who": who.strip(), "kind": kind, "what": what, "why": why.strip()}
-    return connection.execute(insert(schema.journal), line).inserted_primary_key[0]
-
-
-def _rows(connection: Connection, source: Table) -> list[dict[str, Any]]:
+def _rows(connection: Connection, source: Table, names: tuple[str, ...] = ()) -> list[dict[str, Any]]:
     order = list(source.primary_key.columns)[0]
-    return [dict(row._mapping) for row in connection.execute(select(source).order_by(order))]
+    wanted = [source.c[name] for name in names] if names else [source]
+    return [dict(row._mapping) for row in connection.execute(select(*wanted).order_by(order))]
 
 
 def _planned(connection: Connection, source: Table, columns: tuple[str, ...]) -> pd.DataFrame:

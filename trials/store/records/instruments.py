@@ -10,16 +10,22 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
-from sqlalchemy import insert, inspect, select
+from sqlalchemy import insert, select
 
 from trials.errors import InputError
+from trials.findings import Fact, Finding
+from trials.record_kinds import JournalKind, RecordKind
 from trials.store.records import schema
 from trials.store.records.entry import current_rows, writing
-from trials.store.records.folder import database_path, require_frozen, stamp, write_journal
+from trials.store.records.folder import database_path, require_frozen, stamp
+from trials.store.records.journal import write_journal
+from trials.store.records.migrations import transaction
 from trials.store.records.rules import quantities
 from trials.store.tables import moment_in
+from trials.words.records import instrument as instrument_words
 
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 
@@ -36,11 +42,8 @@ class Instrument:
     note: str
 
     def words(self) -> str:
-        """The entry in one sentence."""
-        parts = [f"calibrated {self.calibrated_on}" if self.calibrated_on else "no calibration stated"]
-        parts += [f"due {self.due_on}"] if self.due_on else []
-        parts += [f"U of {column} {value:g} (k = 2)" for column, value in self.uncertainty.items()]
-        return f"{self.instrument}: {', '.join([*parts, *([self.note] if self.note else [])])}."
+        """The entry in one sentence, in the current language."""
+        return instrument_words(vars(self))
 
 
 def keep_instrument(folder: Path | str, entry: Instrument, who: str, at: datetime | None = None) -> bool:
@@ -55,7 +58,7 @@ def keep_instrument(folder: Path | str, entry: Instrument, who: str, at: datetim
     name = entry.instrument.strip()
     if not name or not who.strip():
         raise InputError("an entry needs the instrument and who makes it", do="Name the instrument and add --who.")
-    new = {"instrument": name, "note": entry.note.strip()}
+    new: dict[str, Any] = {"instrument": name, "note": entry.note.strip()}
     new |= {"calibrated_on": _day(entry.calibrated_on, "--calibrated"), "due_on": _day(entry.due_on, "--due")}
     if new["due_on"] and new["due_on"] < new["calibrated_on"]:
         raise InputError(
@@ -64,13 +67,12 @@ def keep_instrument(folder: Path | str, entry: Instrument, who: str, at: datetim
     moment = stamp(at)
     with writing(folder) as (connection, records):
         new["uncertainty"] = _uncertainty(entry.uncertainty, tuple(quantities(records.trial)))
-        schema.instruments.create(connection, checkfirst=True)
         old = current_rows(connection, schema.instruments, "instrument").get(name)
         if old is not None and all(old[key] == value for key, value in new.items()):
             return False
         extra = {"who": who.strip(), "why": "", "entered_at": moment, "replaces": old["id"] if old else None}
         connection.execute(insert(schema.instruments), {**new, **extra})
-        write_journal(connection, moment, who, "instrument", Instrument(**new).words())
+        write_journal(connection, moment, who, JournalKind.INSTRUMENT, new)
     return True
 
 
@@ -82,35 +84,33 @@ def instruments(folder: Path | str) -> list[Instrument]:
     path = database_path(Path(folder))
     if not path.is_file():
         return []
-    with schema.transaction(path, writes=False) as connection:
-        if not inspect(connection).has_table(schema.instruments.name):
-            return []
+    with transaction(path, writes=False) as connection:
         rows = connection.execute(select(schema.instruments).order_by(schema.instruments.c.id)).mappings()
         kept = {(row["instrument"], row["calibrated_on"]): row for row in rows}
     return [Instrument(**{key: row[key] for key in Instrument.__match_args__}) for row in kept.values()]
 
 
-def calibration_doubts(known: Sequence[Instrument], readings: pd.DataFrame) -> list[str]:
+def calibration_doubts(known: Sequence[Instrument], readings: pd.DataFrame) -> tuple[Finding, ...]:
     """What the register leaves open about readings: instruments that are not in it, and days that no calibration
     covers. Silent where there is no register."""
     if not known:
-        return []
+        return ()
     used = readings[readings["instrument"].astype(str) != ""]
     said = []
     for name, rows in used.groupby("instrument", sort=True):
         mine = [one for one in known if one.instrument == name]
         if not mine:
-            said.append(f"Instrument {name} measured {len(rows)} values and is not in the register.")
+            facts: dict[str, Fact] = {"instrument": str(name), "values": len(rows)}
+            said.append(Finding(RecordKind.INSTRUMENT_UNKNOWN, facts=facts))
             continue
         days = rows["measured_on"].astype(str).str.slice(0, 10)
         days = days[days.str.fullmatch(_DAY.pattern)]
         open_days = days[[not any(_covers(one, day) for one in mine) for day in days]]
         if len(open_days):
-            said.append(
-                f"Instrument {name} measured {len(open_days)} values on days that no calibration on record covers, "
-                f"the last on {open_days.max()}."
-            )
-    return said
+            last = str(open_days.max())
+            days_facts: dict[str, Fact] = {"instrument": str(name), "values": len(open_days), "last": last}
+            said.append(Finding(RecordKind.CALIBRATION_OPEN, facts=days_facts))
+    return tuple(said)
 
 
 def _covers(one: Instrument, day: str) -> bool:

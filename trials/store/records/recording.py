@@ -2,24 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
-from sqlalchemy import insert
+from sqlalchemy import Connection, insert
 
 from trials.errors import InputError
+from trials.findings import Finding
+from trials.record_kinds import JournalKind, RecordKind
 from trials.store.records import schema
 from trials.store.records.changed_setting import nearest
 from trials.store.records.corrections import confirm_slips, correct, correct_cut, correct_mount, correct_sheet
 from trials.store.records.entry import Recorded, check_row, cleaned, confirm, current_rows, shown, writing
-from trials.store.records.folder import (
-    last_version,
-    read_records,
-    stamp,
-    write_journal,
-)
+from trials.store.records.folder import last_version, read_records, stamp
+from trials.store.records.journal import write_journal
 from trials.store.records.records import (
     CUT_COLUMNS,
     MOUNT_COLUMNS,
@@ -37,6 +36,7 @@ from trials.store.records.rules import (
     quantities,
 )
 from trials.store.records.slips import open_slips
+from trials.store.tables import FileTable, sourced
 
 __all__ = [
     "Recorded",
@@ -53,9 +53,9 @@ __all__ = [
 
 def record_cuts(
     folder: Path | str,
-    cuts: pd.DataFrame,
-    mounts: pd.DataFrame | None = None,
-    sheets: pd.DataFrame | None = None,
+    cuts: FileTable | pd.DataFrame,
+    mounts: FileTable | pd.DataFrame | None = None,
+    sheets: FileTable | pd.DataFrame | None = None,
     who: str = "",
     at: datetime | None = None,
 ) -> Recorded:
@@ -68,20 +68,22 @@ def record_cuts(
     """
     moment = stamp(at)
     with writing(folder) as (connection, records):
-        tables = [("mount", schema.mounts, MOUNT_COLUMNS, mounts), ("sheet", schema.sheets, SHEET_COLUMNS, sheets)]
         detail = sum(
-            _keep_details(connection, records, key, target, columns, rows, who, moment)
-            for key, target, columns, rows in tables
+            _keep_details(_Entering(connection, records, who, moment), key, sourced(rows))
+            for key, rows in (("mount", mounts), ("sheet", sheets))
             if rows is not None
         )
         after = read_records(connection, records.folder, records.trial, last_version(connection))
-        added, ignored = _keep_cuts(connection, after, cuts, who, moment)
+        added, ignored = _keep_cuts(_Entering(connection, after, who, moment), sourced(cuts))
         if added or detail:
-            what = f"{added} coupons, {detail} mounts or sheets"
-            write_journal(connection, moment, who, "cuts recorded", what)
-    said = (f"{ignored} cut records were already there and equal; ignored.",) if ignored else ()
-    heard = [line for rows in (cuts, mounts, sheets) if rows is not None for line in rows.attrs.get("said", ())]
-    return Recorded(added, ignored, (*heard, *said))
+            facts = {"coupons": added, "details": detail, "as_planned": False}
+            write_journal(connection, moment, who, JournalKind.CUTS_RECORDED, facts)
+    heard = [line for rows in (cuts, mounts, sheets) if rows is not None for line in sourced(rows).said]
+    return Recorded(added, ignored, (*heard, *_known(RecordKind.CUTS_KNOWN, ignored)))
+
+
+def _known(kind: RecordKind, rows: int) -> tuple[Finding, ...]:
+    return (Finding(kind, facts={"rows": rows}),) if rows else ()
 
 
 def record_as_planned(folder: Path | str, who: str = "", at: datetime | None = None) -> Recorded:
@@ -98,15 +100,16 @@ def record_as_planned(folder: Path | str, who: str = "", at: datetime | None = N
                 "outcome": "cut",
             }
         )
-        added, _ = _keep_cuts(connection, records, cuts, who, moment)
+        added, _ = _keep_cuts(_Entering(connection, records, who, moment), FileTable(cuts))
         if added:
-            write_journal(connection, moment, who, "cuts recorded", f"{added} coupons, as planned")
+            facts = {"coupons": added, "details": 0, "as_planned": True}
+            write_journal(connection, moment, who, JournalKind.CUTS_RECORDED, facts)
     return Recorded(added, len(records.cuts))
 
 
 def record_readings(
     folder: Path | str,
-    long_rows: pd.DataFrame,
+    long_rows: FileTable | pd.DataFrame,
     who: str = "",
     confirm_slips: bool = False,
     at: datetime | None = None,
@@ -120,34 +123,45 @@ def record_readings(
         from the one on record.
     """
     moment = stamp(at)
-    file = str(long_rows.attrs.get("file", ""))
+    given = sourced(long_rows)
     with writing(folder) as (connection, records):
-        rows = _new_readings(long_rows, records, file)
-        check_cutoff(long_rows.reindex(columns=READING_COLUMNS), records, file)
+        rows = _new_readings(given, records)
+        check_cutoff(given.frame.reindex(columns=READING_COLUMNS), records, given.file)
         if rows:
             entry = {"who": who.strip(), "why": "", "entered_at": moment}
             connection.execute(insert(schema.readings), [{**row, **entry} for row in rows])
             coupons = len({row["coupon"] for row in rows})
-            write_journal(connection, moment, who, "readings recorded", f"{len(rows)} readings of {coupons} coupons")
+            facts = {"readings": len(rows), "coupons": coupons}
+            write_journal(connection, moment, who, JournalKind.READINGS_RECORDED, facts)
         after = read_records(connection, records.folder, records.trial, last_version(connection))
         new = {(row["coupon"], row["reading"], row["repeat"], row["field"]) for row in rows}
         found = [s for s in open_slips(after) if (s.coupon, s.reading, s.repeat, s.field) in new]
         if confirm_slips:
             confirm(connection, after, found, who, "confirmed when recorded", moment)
-    ignored = len(long_rows) - len(rows)
-    said = (f"{ignored} readings were already there and equal; ignored.",) if ignored else ()
-    return Recorded(len(rows), ignored, (*long_rows.attrs.get("said", ()), *said), tuple(found))
+    ignored = len(given.frame) - len(rows)
+    return Recorded(len(rows), ignored, (*given.said, *_known(RecordKind.READINGS_KNOWN, ignored)), tuple(found))
 
 
-def _keep_details(connection, records: Records, key, target, columns, rows: pd.DataFrame, who, moment) -> int:
+@dataclass(frozen=True)
+class _Entering:
+    """One entry under way: its transaction, the records before it, who makes it and when."""
+
+    connection: Connection
+    records: Records
+    who: str
+    moment: str
+
+
+def _keep_details(entering: _Entering, key: str, rows: FileTable) -> int:
     """Mounts or sheets: new rows, and rows that fill in what was empty. Returns how many were written."""
+    connection, records, who, moment = entering.connection, entering.records, entering.who, entering.moment
+    target, columns = (schema.mounts, MOUNT_COLUMNS) if key == "mount" else (schema.sheets, SHEET_COLUMNS)
     frame = records.planned_mounts if key == "mount" else records.planned_sheets
     planned = {row[key]: row for row in rows_of(frame)}
     kept = current_rows(connection, target, key)
-    file = str(rows.attrs.get("file", ""))
     count = 0
-    for number, row in zip(rows.index, rows_of(rows), strict=True):
-        place = {"file": file, "row": int(number)} if file else {}
+    for number, row in zip(rows.frame.index, rows_of(rows.frame), strict=True):
+        place = rows.place(number)
         given = cleaned(row, columns, records)
         old = kept.get(given[key])
         base = cleaned(old or planned.get(given[key], {}), columns, records)
@@ -158,8 +172,9 @@ def _keep_details(connection, records: Records, key, target, columns, rows: pd.D
                 continue
         check_row(key, merged, records, **place)
         extra = {"who": who, "why": "", "entered_at": moment, "replaces": old["id"] if old else None}
-        new_id = connection.execute(insert(target), {**merged, **extra}).inserted_primary_key[0]
-        kept[given[key]] = {**merged, "id": new_id}
+        new_id = connection.execute(insert(target), {**merged, **extra}).inserted_primary_key
+        assert new_id is not None
+        kept[given[key]] = {**merged, "id": new_id[0]}
         count += 1
     return count
 
@@ -177,14 +192,14 @@ def _refuse_other(key: str, old: dict[str, Any], new: dict[str, Any], **place: A
             )
 
 
-def _keep_cuts(connection, records: Records, cuts: pd.DataFrame, who: str, moment: str) -> tuple[int, int]:
+def _keep_cuts(entering: _Entering, cuts: FileTable) -> tuple[int, int]:
+    connection, records, who, moment = entering.connection, entering.records, entering.who, entering.moment
     kept = current_rows(connection, schema.cuts, "coupon")
     planned = {row["coupon"]: row for row in rows_of(records.coupons)}
     taken = {row["cut_order"]: mark for mark, row in kept.items() if row["cut_order"] is not None}
-    file = str(cuts.attrs.get("file", ""))
     added = 0
-    for number, row in zip(cuts.index, rows_of(cuts), strict=True):
-        place = {"file": file, "row": int(number)} if file else {}
+    for number, row in zip(cuts.frame.index, rows_of(cuts.frame), strict=True):
+        place = cuts.place(number)
         new = cleaned(row, CUT_COLUMNS, records)
         for name in ("mount", "sheet"):
             new[name] = new[name] or str(planned.get(new["coupon"], {}).get(name) or "")
@@ -205,7 +220,7 @@ def _keep_cuts(connection, records: Records, cuts: pd.DataFrame, who: str, momen
         connection.execute(insert(schema.cuts), {**new, "who": who, "why": "", "entered_at": moment})
         kept[new["coupon"]], taken[new["cut_order"]] = new, new["coupon"]
         added += 1
-    return added, len(cuts) - added
+    return added, len(cuts.frame) - added
 
 
 def _refuse_changed_cut(old: dict[str, Any], new: dict[str, Any], place: dict[str, Any]) -> None:
@@ -221,13 +236,13 @@ def _refuse_changed_cut(old: dict[str, Any], new: dict[str, Any], place: dict[st
         )
 
 
-def _new_readings(long: pd.DataFrame, records: Records, file: str) -> list[dict[str, Any]]:
+def _new_readings(long: FileTable, records: Records) -> list[dict[str, Any]]:
     """Checked rows that are not on record yet."""
     known, marks, recorded = quantities(records.trial), set(records.coupons["coupon"]), outcomes(records)
     stored = {_key(row): row["value"] for row in rows_of(records.readings)}
     fresh: list[dict[str, Any]] = []
-    for number, raw in zip(long.index, rows_of(long), strict=True):
-        place = {"file": file, "row": int(number)} if file else {}
+    for number, raw in zip(long.frame.index, rows_of(long.frame), strict=True):
+        place = long.place(number)
         row = cleaned({"repeat": 0, **raw}, READING_COLUMNS, records)
         row["repeat"] = row["repeat"] or 0
         if row["field"] not in known:

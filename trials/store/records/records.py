@@ -39,11 +39,25 @@ READING_COLUMNS = (
     "note",
     "ended",
 )
-JOURNAL_COLUMNS = ("id", "at", "who", "kind", "what", "why")
-LOOK_COLUMNS = ("look", "at", "declared", "summary_json")
+JOURNAL_COLUMNS = ("id", "at", "who", "kind", "what", "why", "payload")
+LOOK_COLUMNS = (
+    *("look", "at", "declared", "summary_json", "fingerprint", "fingerprint_version", "rule_version"),
+    *("words_json", "costs_json", "lives_json"),
+)
 YES_NO_COLUMNS = ("centring_checked", "height_calibrated", "window_changed")
 MOMENT_COLUMNS = ("cut_at", "fitted_at", "measured_on")
-WHOLE = {"order", "cut_order", "pierces_before", "reading", "repeat", "id", "replaces", "look", "block"}
+WHOLE = {
+    "order",
+    "cut_order",
+    "pierces_before",
+    "reading",
+    "repeat",
+    "id",
+    "replaces",
+    "look",
+    "block",
+    "fingerprint_version",
+}
 REAL = {"value", "cutoff_mm", "depth_mm"}
 
 
@@ -54,7 +68,9 @@ class Records:
     coupons: as planned, one row per coupon in planned order, with the factor columns and any layout columns.
     mounts, sheets: what was recorded, over what was planned where nothing was recorded yet; planned_mounts,
     planned_sheets: the plan alone. cuts, readings (long): the current rows; all_cuts, all_readings: with every
-    corrected row and the row that replaced it. confirmed: ids of readings whose suspected slip was confirmed.
+    corrected row and the row that replaced it. journal: read it through `trials.store.records.journal`; looks: without
+    their papers, which `trials.store.records.looks` reads. confirmed: ids of readings whose suspected slip was
+    confirmed.
     """
 
     folder: Path

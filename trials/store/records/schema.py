@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy import (
     JSON,
@@ -20,13 +21,13 @@ from sqlalchemy import (
     Float,
     ForeignKey,
     Integer,
+    LargeBinary,
     MetaData,
     String,
     Table,
     Text,
     create_engine,
     event,
-    inspect,
 )
 from sqlalchemy.exc import DatabaseError
 from sqlalchemy.pool import NullPool
@@ -47,7 +48,7 @@ def _plan(name: str, mark: str) -> Table:
     )
 
 
-def _recorded(name: str, *columns: Column) -> Table:
+def _recorded(name: str, *columns: Column[Any]) -> Table:
     return Table(
         name,
         metadata,
@@ -60,7 +61,7 @@ def _recorded(name: str, *columns: Column) -> Table:
     )
 
 
-def _text(name: str) -> Column:
+def _text(name: str) -> Column[str]:
     return Column(name, Text, nullable=False, default="")
 
 
@@ -123,7 +124,7 @@ readings = _recorded(
     Column("depth_mm", Float),
     _text("measured_on"),
     _text("note"),
-    _text("ended"),
+    Column("ended", Text, nullable=False, default="", server_default=""),
 )
 instruments = _recorded(
     "instruments",
@@ -142,6 +143,7 @@ journal = Table(
     Column("kind", String, nullable=False),
     Column("what", Text, nullable=False),
     _text("why"),
+    Column("payload", Text, nullable=False, server_default="{}"),
 )
 confirmed_slips = Table(
     "confirmed_slips",
@@ -156,6 +158,19 @@ looks = Table(
     Column("at", String, nullable=False),
     Column("declared", Boolean, nullable=False),
     Column("summary_json", Text, nullable=False),
+    Column("fingerprint", String(64), nullable=False, server_default=""),
+    Column("fingerprint_version", Integer, nullable=False, server_default="1"),
+    Column("rule_version", String, nullable=False, server_default=""),
+    Column("words_json", Text, nullable=False, server_default="[]"),
+    Column("costs_json", Text, nullable=False, server_default="{}"),
+    Column("lives_json", Text, nullable=False, server_default="null"),
+    Column("paper", LargeBinary),
+)
+about = Table(
+    "about",
+    metadata,
+    Column("name", String, primary_key=True),
+    Column("value", Text, nullable=False),
 )
 
 
@@ -172,7 +187,7 @@ def engine_for(url: str) -> Engine:
     return engine
 
 
-def _sqlite_settings(connection, _record) -> None:
+def _sqlite_settings(connection: Any, _record: object) -> None:
     connection.isolation_level = None  # the driver's own BEGIN comes too late; ours is in _sqlite_begin
     connection.execute("PRAGMA foreign_keys = ON")
 
@@ -183,8 +198,8 @@ def _sqlite_begin(connection: Connection) -> None:
 
 
 @contextmanager
-def transaction(path: Path, *, writes: bool) -> Iterator[Connection]:
-    """One transaction on a trial's database: all of it is kept, or nothing.
+def begun(path: Path, *, writes: bool) -> Iterator[Connection]:
+    """One transaction on a database file, whatever its version: all of it is kept, or nothing.
 
     Raises
     ------
@@ -193,21 +208,10 @@ def transaction(path: Path, *, writes: bool) -> Iterator[Connection]:
     """
     engine = engine_for(f"sqlite:///{path}").execution_options(writes=writes)
     try:
-        _add_columns(engine)
         with engine.begin() as connection:
             yield connection
     except DatabaseError as error:
         raise _database_problem(error, path) from error
-
-
-def _add_columns(engine: Engine) -> None:
-    """Text columns that joined a table since a trial was frozen; they are empty in its rows."""
-    with engine.connect() as connection:
-        found = inspect(connection)
-        known = {column["name"] for column in found.get_columns("readings")} if found.has_table("readings") else None
-    if known is not None and "ended" not in known:
-        with engine.begin() as connection:
-            connection.exec_driver_sql("ALTER TABLE readings ADD COLUMN ended TEXT NOT NULL DEFAULT ''")
 
 
 def _database_problem(error: DatabaseError, path: Path) -> InputError:

@@ -2,36 +2,49 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from trials.findings import About, Amount, Fact, Finding
 from trials.infer.checks.far import far_from_others
-from trials.responses import QUANTITIES
+from trials.record_kinds import RecordKind, Where
+from trials.responses import QUANTITIES, Quantity
 from trials.store.records.changed_setting import parse_changed_setting
 from trials.store.records.records import Records
-from trials.units import shown
 
 TIMES = 5.0
 """A reading more than this many times its neighbours' median, or less than one part in as many, is suspected."""
 STEPS = 5.0
 """A difference of so few steps of the instrument is never suspected."""
-ENOUGH = {"its coupon": 2, "coupons of this nozzle at this setting": 3, "the trial": 5}
+ENOUGH = {Where.COUPON: 2, Where.LIKE_COUPONS: 3, Where.TRIAL: 5}
 """Fewest other readings that a reading is compared with, by where they come from."""
 
 
 @dataclass(frozen=True)
 class Slip:
-    """One suspected slip; value and neighbours_median in the unit of the field."""
+    """One suspected slip; value and neighbours_median in the unit of the field; where: which readings are those."""
 
     coupon: str
     reading: int
     field: str
     value: float
     neighbours_median: float
-    words: str
+    where: Where
     repeat: int = 0
+
+    @property
+    def finding(self) -> Finding:
+        """The slip as a finding, with the name and unit of what was read."""
+        known = next((q for q in QUANTITIES.values() if q.column == self.field), None)
+        unit = known.unit if known else ""
+        about = About(response=known.short if known else self.field, coupons=(self.coupon,))
+        facts: dict[str, Fact] = {"reading": self.reading, "repeat": self.repeat, "field": self.field}
+        facts |= {"value": Amount(self.value, unit), "median": Amount(self.neighbours_median, unit)}
+        return Finding(RecordKind.SLIP, about, {**facts, "where": self.where.value})
 
 
 def slips(long: pd.DataFrame, records: Records) -> list[Slip]:
@@ -66,7 +79,7 @@ def _judged(field: str, records: Records) -> bool:
     return quantity is None or quantity.scale != "grade"
 
 
-def _quantity(field: str, records: Records):
+def _quantity(field: str, records: Records) -> Quantity | None:
     asked = (records.trial.quantity(name) for name in records.trial.responses)
     return next((q for q in (*asked, *QUANTITIES.values()) if q.column == field), None)
 
@@ -88,9 +101,9 @@ def _field_slips(field: str, rows: pd.DataFrame, records: Records) -> list[tuple
     quantity = _quantity(field, records)
     step = quantity.resolution if quantity else 0.0
     zero_counts = quantity is not None and quantity.scale == "log"
-    suspected: dict[int, tuple[float, str]] = {}
+    suspected: dict[int, tuple[float, Where]] = {}
     rest = rows
-    for where, key in (("its coupon", "coupon"), ("coupons of this nozzle at this setting", "cell"), ("the trial", "")):
+    for where, key in ((Where.COUPON, "coupon"), (Where.LIKE_COUPONS, "cell"), (Where.TRIAL, "")):
         groups = [group for _, group in rest.groupby(key, sort=False)] if key else [rest]
         for group in groups:
             suspected |= _group_slips(group, where, step, zero_counts)
@@ -101,14 +114,14 @@ def _field_slips(field: str, rows: pd.DataFrame, records: Records) -> list[tuple
     return [(row["position"], _slip(row, field, *suspected[row["position"]])) for row in chosen.to_dict("records")]
 
 
-def _group_slips(group: pd.DataFrame, where: str, step: float, zero_counts: bool) -> dict[int, tuple[float, str]]:
+def _group_slips(group: pd.DataFrame, where: Where, step: float, zero_counts: bool) -> dict[int, tuple[float, Where]]:
     values = group["value"].to_numpy(float)
     if len(values) <= ENOUGH[where] or values.max() <= TIMES * values.min():
         return {}
 
     def times(here: np.ndarray, others: np.ndarray) -> np.ndarray:
         with np.errstate(divide="ignore", invalid="ignore"):
-            far = np.abs(np.log(here / others))
+            far: np.ndarray = np.abs(np.log(here / others))
         ignored = (others <= 0) | (np.abs(here - others) <= STEPS * step) | ((here <= 0) & (not zero_counts))
         far[ignored | np.isnan(far)] = 0.0
         return far
@@ -118,13 +131,5 @@ def _group_slips(group: pd.DataFrame, where: str, step: float, zero_counts: bool
     return {int(positions[at]): (others, where) for at, others in found.items()}
 
 
-def _slip(row: dict, field: str, median: float, where: str) -> Slip:
-    value = float(row["value"])
-    times = f"{value / median:.3g} times" if value >= median else f"{value / median:.2g} of"
-    known = next((q for q in QUANTITIES.values() if q.column == field), None)
-    name, unit = (known.short, f" {shown(known.unit)}".rstrip()) if known else (field, "")
-    words = (
-        f"coupon {row['coupon']}, reading {row['reading']}: {name} {value:g}{unit} is {times} the median "
-        f"{median:g}{unit} of the other readings of {where}; a slip of the pen or a wrong unit?"
-    )
-    return Slip(row["coupon"], int(row["reading"]), field, value, median, words, int(row["repeat"]))
+def _slip(row: Mapping[Hashable, Any], field: str, median: float, where: Where) -> Slip:
+    return Slip(row["coupon"], int(row["reading"]), field, float(row["value"]), median, where, int(row["repeat"]))

@@ -180,7 +180,7 @@ def _letter(place: int) -> str:
     """Column letter of a place counted from 0, as in a spreadsheet."""
     from xlsxwriter.utility import xl_col_to_name
 
-    return xl_col_to_name(place)
+    return str(xl_col_to_name(place))
 
 
 def _range_formula(cell: str, thickness: str, limits: str, field: str) -> str:
@@ -238,7 +238,7 @@ def _limit_table(book: Book, sheet: Any, trial: Trial, varies: bool) -> None:
     right = {"align": "right"}
     for place, head in enumerate(heads[: 5 if varies else 7]):
         sheet.write_string(LIMIT_ROW - 2, place, head, bold if place == 0 else book.style(bold=True, **right))
-    at = 0.0 if varies else float(trial.application.thickness_mm)
+    at = 0.0 if varies or trial.application.thickness_mm is None else trial.application.thickness_mm
     for first, limits in ((1, standards.squareness_ranges()), (3, standards.roughness_ranges())):
         for place, row in enumerate(limits):
             number = LIMIT_ROW - 1 + place

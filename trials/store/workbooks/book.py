@@ -44,7 +44,7 @@ class Book:
         self._buffer = io.BytesIO()
         self.workbook = xlsxwriter.Workbook(self._buffer, {"in_memory": True})
         self.workbook.set_properties({"title": title, "created": created.replace(tzinfo=None)})
-        self._formats: dict[tuple, Any] = {}
+        self._formats: dict[tuple[Any, ...], Any] = {}
 
     def style(self, **properties: Any) -> Any:
         """A cell format, made once."""

@@ -1,0 +1,218 @@
+"""What a user does to records, as a notebook does it: each step returns a frozen result and is the only door."""
+
+import shutil
+from dataclasses import FrozenInstanceError, is_dataclass
+
+import pytest
+from tests_support import TRIAL_TEXT
+
+import trials
+from trials.errors import InputError
+from trials.record_kinds import JournalKind, RecordKind, Step
+from trials.store import records
+from trials.words import language
+
+HEADER = "coupon,reading,rz5_um,u_mm,dross_grade\n"
+
+
+@pytest.fixture(scope="module")
+def frozen_template(tmp_path_factory):
+    place = tmp_path_factory.mktemp("steps") / "trial"
+    place.mkdir()
+    (place / "trial.toml").write_text(TRIAL_TEXT, encoding="utf-8")
+    trials.freeze(place, trials.propose(trials.load(place).trial))
+    return place
+
+
+@pytest.fixture
+def frozen(frozen_template, tmp_path):
+    return shutil.copytree(frozen_template, tmp_path / "trial")
+
+
+@pytest.fixture
+def cut(frozen):
+    trials.cut_as_planned(frozen, "Operator")
+    return frozen
+
+
+def marks(folder):
+    return trials.load(folder).coupons["coupon"].tolist()
+
+
+def readings(folder, name="readings.csv", value=30.0, coupons=None, count=3):
+    rows = [f"{c},{i},{value + i},0.1,1" for c in coupons or marks(folder) for i in range(1, count + 1)]
+    path = folder / name
+    path.write_text(HEADER + "\n".join(rows) + "\n", encoding="utf-8")
+    return path
+
+
+def test_cutting_from_files_by_what_their_header_names(frozen, tmp_path):
+    first, second = marks(frozen)[:2]
+    cuts, mounts = tmp_path / "a.csv", tmp_path / "b.csv"
+    cuts.write_text(f"coupon,outcome,cut_order\n{first},cut,1\n{second},not_severed,2\n", encoding="utf-8")
+    mount = trials.load(frozen).mounts["mount"].iloc[0]
+    mounts.write_text(f"mount,centring_checked\n{mount},yes\n", encoding="utf-8")
+    done = trials.cut(frozen, [cuts, mounts], "Operator")
+    assert (done.added, done.known, done.remarks) == (2, 0, ())
+    assert trials.load(frozen).mounts.set_index("mount").loc[mount, "centring_checked"] == "yes"
+    again = trials.cut(frozen, [cuts], "Operator")
+    assert (again.added, again.known) == (0, 2)
+    assert [finding.kind for finding in again.remarks] == [RecordKind.CUTS_KNOWN]
+    with pytest.raises(InputError, match="no table of cuts among the files"):
+        trials.cut(frozen, [mounts])
+    other = tmp_path / "c.csv"
+    other.write_text("name,value\na,1\n", encoding="utf-8")
+    with pytest.raises(InputError, match="not a table of cuts, mounts or sheets; found 'name, value'"):
+        trials.cut(frozen, [other])
+
+
+def test_recording_says_what_to_look_at_again(cut):
+    path = readings(cut)
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace(",33.0,", ",330.0,", 1), encoding="utf-8")
+    done = trials.record(cut, path, "AB")
+    assert done.added == 7 * len(marks(cut))  # three of roughness, three of squareness, one grade
+    assert [(s.kind, s.facts["reading"]) for s in done.slips] == [(RecordKind.SLIP, 3)]
+    assert done.slips[0].about.coupons == (marks(cut)[0],)
+    assert [finding.kind for finding in done.remarks] == [RecordKind.EQUAL_CELLS]
+    assert trials.record(cut, path).added == 0
+
+
+def test_correcting_each_kind_of_record(cut):
+    trials.record(cut, readings(cut))
+    mark, found = marks(cut)[0], trials.load(cut)
+    mount, sheet = found.mounts["mount"].iloc[0], found.sheets["sheet"].iloc[0]
+    assert trials.correct(cut, trials.Correction(mark, "rz5_um", "35.5", reading=2), "AB", "typed wrong").rows == 1
+    trials.correct(cut, trials.Correction(mark, "u_mm", "", reading=1), "AB", "other coupon")
+    trials.correct(cut, trials.Correction(mark, "note", "hung", of="coupon"), "AB", "seen later")
+    trials.correct(cut, trials.Correction(mount, "window_changed", "yes", of="mount"), "AB", "forgotten")
+    trials.correct(cut, trials.Correction(sheet, "heat_lot", "H7", of="sheet"), "AB", "label")
+    corrected = [entry.payload for entry in records.entries(trials.load(cut).journal) if entry.why]
+    assert [(p["old"], p["new"]) for p in corrected] == [
+        (32.0, 35.5),
+        (0.1, None),
+        ("", "hung"),
+        ("", "yes"),
+        ("", "H7"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("asked", "message"),
+    [
+        (trials.Correction("X", "rz5_um", "3", of="nozzle"), "unknown kind of record.*found 'nozzle'"),
+        (trials.Correction("X", "", "3"), "the column to correct is missing"),
+        (trials.Correction("X", "rz5_um", "about 3"), "not a number; found 'about 3'"),
+        (trials.Correction("X", "rz5_um", "nan"), "not a number; found 'nan'"),
+        (trials.Correction("X", "rz5_um", "3"), "unknown coupon"),
+    ],
+)
+def test_a_correction_that_cannot_be_made(cut, asked, message):
+    with pytest.raises(InputError, match=message):
+        trials.correct(cut, asked, "AB", "reason")
+
+
+def test_confirming_a_flagged_reading(cut):
+    mark = marks(cut)[0]
+    path = cut / "r.csv"
+    path.write_text("coupon,reading,rz5_um\n" + "".join(f"{mark},{i},{v}\n" for i, v in enumerate((30, 31, 320), 1)))
+    trials.record(cut, path)
+    done = trials.confirm(cut, mark, "AB", "a notch")
+    assert [finding.kind for finding in done.confirmed] == [RecordKind.SLIP]
+    assert trials.status(cut).open[-1].kind != RecordKind.SLIP
+    entry = records.entries(trials.load(cut).journal, JournalKind.SLIP_CONFIRMED)[0]
+    assert (entry.payload["coupon"], entry.payload["value"], entry.why) == (mark, 320.0, "a notch")
+
+
+def test_amending(frozen):
+    path = frozen / "trial.toml"
+    path.write_text(path.read_text(encoding="utf-8").replace("dross_grade = 1", "dross_grade = 2"), encoding="utf-8")
+    done = trials.amend(frozen, "A. Tester", "customer agreed")
+    assert [(c.key, c.old, c.new) for c in done.changes] == [("application.required.dross_grade", "1", "2")]
+    with pytest.raises(InputError, match="nothing that was frozen has changed"):
+        trials.amend(frozen, "A. Tester", "again")
+
+
+def test_the_register_of_instruments(cut):
+    path = cut / "r.csv"
+    path.write_text(f"coupon,reading,rz5_um,instrument,measured_on\n{marks(cut)[0]},1,30,stylus 4,2026-03-03\n")
+    trials.record(cut, path)
+    assert trials.register(cut) == trials.steps.instrument.Register((), ())
+    late = trials.Instrument("stylus 4", "2026-03-10", "", {"rz5_um": 2.0}, "")
+    found = trials.enter_instrument(cut, late, "AB")
+    assert (found.entered, found.instruments) == (True, (late,))
+    assert [(d.kind, d.facts["last"]) for d in found.doubts] == [(RecordKind.CALIBRATION_OPEN, "2026-03-03")]
+    assert trials.enter_instrument(cut, late, "AB").entered is False
+
+
+def test_adopting_a_table(tmp_path):
+    table = tmp_path / "t.csv"
+    rows = [f"{t},{p},{30 + i}" for i, (t, p) in enumerate([("old", "a"), ("old", "b"), ("new", "c"), ("new", "d")])]
+    table.write_text("type,piece,rz5_um\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    said = trials.Adoption(trials.Keys(("type",), ("piece",)), "old", ("rz5_um",))
+    done = trials.adopt(tmp_path / "trial", table, said, "AB")
+    assert (done.coupons, done.readings) == (4, 4)
+    assert [finding.kind for finding in done.remarks] == [RecordKind.ORDER_NOT_RANDOM, RecordKind.WORTHWHILE_ASSUMED]
+    assert trials.status(done.folder).next.command.name == "verdict"
+
+
+def test_status_on_the_way(frozen, tmp_path):
+    fresh = tmp_path / "fresh"
+    fresh.mkdir()
+    (fresh / "trial.toml").write_text(TRIAL_TEXT, encoding="utf-8")
+    found = trials.status(fresh)
+    assert ([s.step for s in found.steps], found.next.command.name) == ([Step.PLAN], "plan")
+    assert trials.status(frozen).next.command.name == "sheet"
+    mark = marks(frozen)[0]
+    (frozen / "c.csv").write_text(f"coupon,outcome,cut_order\n{mark},scrapped,1\n", encoding="utf-8")
+    trials.cut(frozen, [frozen / "c.csv"])
+    found = trials.status(frozen)
+    assert found.next.command.name == "cut" and found.next.instead is not None
+    assert [(f.kind, f.facts["coupons"]) for f in found.open] == [(RecordKind.COUPONS_OPEN, 53)]
+    assert dict(found.steps[1].facts) == {"scrapped": 1} and found.steps[1].done == 1
+    trials.cut_as_planned(frozen)
+    found = trials.status(frozen)
+    assert found.next.command.name == "record"
+    assert [len(f.about.coupons) for f in found.open] == [53]
+    trials.record(frozen, readings(frozen, coupons=marks(frozen)[1:]))
+    found = trials.status(frozen)
+    assert (found.open, found.next.command.name) == ((), "verdict")
+    assert (found.steps[2].done, found.steps[2].of, found.steps[2].facts["values"]) == (53, 53, 53 * 7)
+    assert [(b.block, b.coupons, b.cut, b.declared) for b in found.blocks] == [(1, 54, 54, None)]
+
+
+def test_status_points_to_the_flagged_reading(cut):
+    path = readings(cut)
+    path.write_text(path.read_text(encoding="utf-8").replace(",33.0,", ",330.0,", 1), encoding="utf-8")
+    trials.record(cut, path)
+    found = trials.status(cut).next
+    mark = marks(cut)[0]
+    assert (found.command.name, found.coupon) == ("correct", mark)
+    assert found.command.arguments[:6] == (str(cut), mark, "rz5_um", "VALUE", "--reading", "3")
+    assert found.instead is not None and "--as-read" in found.instead.arguments
+
+
+def test_results_are_frozen(cut):
+    for result in (trials.status(cut), trials.record(cut, readings(cut)), trials.register(cut)):
+        assert is_dataclass(result)
+        with pytest.raises(FrozenInstanceError):
+            setattr(result, next(iter(vars(result))), None)
+
+
+def test_no_step_reads_a_sentence(cut):
+    """With every sentence replaced, all values of status stay; only words change."""
+    from trials.cli.standing import status_json
+
+    def without_words(value):
+        if isinstance(value, dict):
+            return {k: without_words(v) for k, v in value.items() if k not in ("words", "note")}
+        return [without_words(v) for v in value] if isinstance(value, list) else value
+
+    trials.record(cut, readings(cut, coupons=marks(cut)[:9]))
+    plain = status_json(trials.status(cut))
+    nonsense = language.Language("xx", lambda t: f"zz {t}", lambda one, many, n: f"zz {many}")
+    with language.speaking(nonsense):
+        said = status_json(trials.status(cut))
+    assert plain["schema"] == 2 and plain["next"]["command"]["name"] == "record"
+    assert without_words(said) == without_words(plain)
+    assert said["missing"][0]["words"].startswith("zz ") and said != plain

@@ -1,0 +1,83 @@
+"""What records can show: departures from the plan, suspected slips, open work, remarks on files; and journal entries.
+
+They stand on the ground floor because the sentences for them stand below the store.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class RecordKind(StrEnum):
+    """Kinds of findings about records."""
+
+    # departures from the plan
+    COUPON_LOST = "coupon_lost"
+    COUPONS_NOT_CUT = "coupons_not_cut"
+    ANOTHER_ORDER = "another_order"
+    CHANGED_SETTING = "changed_setting"
+    COUPONS_MOVED = "coupons_moved"
+    MOUNT_ADDED = "mount_added"
+    MOUNT_HELD_OTHER = "mount_held_other"
+    MOUNT_ON_OTHER_SHEET = "mount_on_other_sheet"
+    WINDOW_CHANGED = "window_changed"
+    NOT_CENTRED = "not_centred"
+    NOT_CALIBRATED = "not_calibrated"
+    SHEET_ADDED = "sheet_added"
+    NO_READING = "no_reading"
+    FEWER_READINGS = "fewer_readings_than_planned"
+    # readings and instruments to look at again
+    SLIP = "slip"
+    INSTRUMENT_UNKNOWN = "instrument_unknown"
+    CALIBRATION_OPEN = "calibration_open"
+    # what is still to be done
+    COUPONS_OPEN = "coupons_open"
+    WITHOUT_READINGS = "without_readings"
+    # what was passed over in a file, or was known already
+    CUTS_KNOWN = "cuts_known"
+    READINGS_KNOWN = "readings_known"
+    EQUAL_CELLS = "equal_cells"
+    COLUMNS_LEFT_OUT = "columns_left_out"
+    ROWS_WITHOUT_OUTCOME = "rows_without_outcome"
+    PLANNED_ORDER_TAKEN = "planned_order_taken"
+    READ_AS_LATIN = "read_as_latin"
+    NOTED_GOOD = "noted_good"
+    ORDER_NOT_RANDOM = "order_not_random"
+    WORTHWHILE_ASSUMED = "worthwhile_assumed"
+
+
+class Where(StrEnum):
+    """Which other readings a suspected slip was compared with."""
+
+    COUPON = "coupon"
+    LIKE_COUPONS = "like_coupons"
+    TRIAL = "trial"
+
+
+class JournalKind(StrEnum):
+    """Kinds of journal entries, as they stand in the database since its first version."""
+
+    FROZEN = "frozen"
+    PLAN = "plan"
+    AMENDED = "amended"
+    LOTS = "lots changed"
+    BLOCK_ADDED = "block added"
+    CUTS_RECORDED = "cuts recorded"
+    READINGS_RECORDED = "readings recorded"
+    READING_CORRECTED = "reading corrected"
+    CUT_CORRECTED = "cut corrected"
+    MOUNT_CORRECTED = "mount corrected"
+    SHEET_CORRECTED = "sheet corrected"
+    SLIP_CONFIRMED = "slip confirmed"
+    INSTRUMENT = "instrument"
+    ADOPTED = "adopted"
+    VERDICT = "verdict"
+
+
+class Step(StrEnum):
+    """Steps of a trial whose state is counted."""
+
+    PLAN = "plan"
+    CUT = "cut"
+    MEASURED = "measured"
+    VERDICT = "verdict"

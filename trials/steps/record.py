@@ -1,0 +1,38 @@
+"""Readings from the bench go into a trial."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from trials.findings import Finding
+from trials.store import intake, records
+
+
+@dataclass(frozen=True)
+class ReadingsKept:
+    """What one file of readings brought: values added, values known before, remarks, and what to look at again."""
+
+    added: int
+    known: int
+    remarks: tuple[Finding, ...]
+    doubts: tuple[Finding, ...]
+    slips: tuple[Finding, ...]
+
+
+def record(folder: Path | str, file: Path | str, who: str = "", at: datetime | None = None) -> ReadingsKept:
+    """Keep readings from the bench workbook, a CSV file or (`-`) standard input. Nothing on record is changed.
+
+    at: moment of the entry; now if None.
+
+    Raises
+    ------
+    InputError
+        If the file, a cell or the trial cannot be used. Nothing is written then.
+    """
+    rows = intake.read_readings(file, records.load(folder))
+    done = records.record_readings(folder, rows, who, at=at)
+    known = records.instruments(folder)
+    doubts = records.calibration_doubts(known, records.load(folder).readings)
+    return ReadingsKept(done.added, done.ignored, done.said, doubts, tuple(slip.finding for slip in done.slips))

@@ -1,0 +1,350 @@
+"""Records in words: departures, slips, open work, remarks on files, journal entries, and where a trial stands."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from enum import StrEnum
+from typing import Any
+
+from trials.commands import Before, Next
+from trials.findings import Amount, Fact, Finding
+from trials.record_kinds import JournalKind, RecordKind, Step, Where
+from trials.words.language import plural, text
+from trials.words.numbers import number, plain
+
+FEW = 8
+"""So many marks are named; of more only the number is said."""
+
+
+def marks(found: tuple[str, ...] | list[str]) -> str:
+    """Marks in a row, the first eight of many."""
+    if len(found) <= FEW:
+        return ", ".join(found)
+    return text("{first} and {n} more", first=", ".join(found[:FEW]), n=len(found) - FEW)
+
+
+def value(fact: Any) -> str:
+    """A cell as printed: a figure without needless digits, a word as it is, `empty` for nothing."""
+    if isinstance(fact, Amount):
+        return plain(fact.value, fact.unit)
+    if fact in (None, ""):
+        return text("empty")
+    return plain(fact) if isinstance(fact, int | float) and not isinstance(fact, bool) else str(fact)
+
+
+def _facts(finding: Finding) -> dict[str, Any]:
+    return {name: _shown(fact) for name, fact in finding.facts.items()}
+
+
+def _shown(fact: Fact) -> str:
+    return marks([str(part) for part in fact]) if isinstance(fact, tuple) else value(fact)
+
+
+def _count(finding: Finding, name: str) -> int:
+    found = finding.facts[name]
+    assert isinstance(found, int)
+    return found
+
+
+def _line(template: str) -> Callable[[Finding], str]:
+    """Sentence of a kind whose facts fill the template as they are; {mount}, {coupon}, {response} from its subject."""
+
+    def sentence(finding: Finding) -> str:
+        about = finding.about
+        coupon = about.coupons[0] if about.coupons else ""
+        named = {"mount": about.mount, "coupon": coupon, "response": about.response, "nozzle": about.nozzle}
+        return text(template, **{**named, "coupons": marks(about.coupons), **_facts(finding)})
+
+    return sentence
+
+
+def _many(single: str, many: str, counted: str = "") -> Callable[[Finding], str]:
+    """Sentence by number: of the coupons it is about, or of the fact named."""
+
+    def sentence(finding: Finding) -> str:
+        n = _count(finding, counted) if counted else len(finding.about.coupons)
+        facts = {name: fact for name, fact in _facts(finding).items() if name != "n"}
+        named = {"response": finding.about.response, "coupons": marks(finding.about.coupons)}
+        return plural(single, many, n, **{**named, **facts})
+
+    return sentence
+
+
+def _lost(finding: Finding) -> str:
+    how = {
+        "not_severed": text("was not severed"),
+        "aborted": text("was aborted"),
+        "scrapped": text("was scrapped for a reason unrelated to the cut"),
+    }[str(finding.facts["outcome"])]
+    note = text(" ({note})", note=finding.facts["note"]) if finding.facts["note"] else ""
+    named = {"coupon": finding.about.coupons[0], "nozzle": finding.about.nozzle}
+    return text("Coupon {coupon} ({nozzle}) {how}{note}.", how=how, note=note, **named)
+
+
+def _moved(finding: Finding) -> str:
+    n, facts = len(finding.about.coupons), {**_facts(finding), "coupons": marks(finding.about.coupons)}
+    if finding.facts["what"] == "mount":
+        one = "Coupon {coupons} was cut in mount {now}, planned in {was}."
+        return plural(one, "Coupons {coupons} were cut in mount {now}, planned in {was}.", n, **facts)
+    one = "Coupon {coupons} was cut on sheet {now}, planned on {was}."
+    return plural(one, "Coupons {coupons} were cut on sheet {now}, planned on {was}.", n, **facts)
+
+
+def _slip(finding: Finding) -> str:
+    found, median = finding.facts["value"], finding.facts["median"]
+    assert isinstance(found, Amount) and isinstance(median, Amount)
+    others = {
+        Where.COUPON: text("its coupon"),
+        Where.LIKE_COUPONS: text("coupons of this nozzle at this setting"),
+        Where.TRIAL: text("the trial"),
+    }[Where(str(finding.facts["where"]))]
+    ratio = found.value / median.value
+    times = text("{x} times", x=f"{ratio:.3g}") if ratio >= 1 else text("{x} of", x=f"{ratio:.2g}")
+    return text(
+        "coupon {coupon}, reading {reading}: {name} {value} is {times} the median {median} of the other readings of "
+        "{others}; a slip of the pen or a wrong unit?",
+        coupon=finding.about.coupons[0],
+        reading=finding.facts["reading"],
+        name=finding.about.response,
+        value=value(found),
+        times=times,
+        median=value(median),
+        others=others,
+    )
+
+
+SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
+    RecordKind.COUPON_LOST: _lost,
+    RecordKind.COUPONS_NOT_CUT: _many("Coupon {coupons} was not cut.", "Coupons {coupons} were not cut."),
+    RecordKind.ANOTHER_ORDER: _many(
+        "Coupon {coupons} was cut in another order than planned.",
+        "Coupons {coupons} were cut in another order than planned.",
+    ),
+    RecordKind.CHANGED_SETTING: _line("Coupon {coupon} was cut with {column} {now}, planned {was}."),
+    RecordKind.COUPONS_MOVED: _moved,
+    RecordKind.MOUNT_ADDED: _line("Mount {mount} was added: {fitted} was fitted again."),
+    RecordKind.MOUNT_HELD_OTHER: _line("Mount {mount} held {fitted}, planned {was}."),
+    RecordKind.MOUNT_ON_OTHER_SHEET: _line("Mount {mount} was on sheet {now}, planned {was}."),
+    RecordKind.WINDOW_CHANGED: _line("The protective window was changed during mount {mount} ({fitted})."),
+    RecordKind.NOT_CENTRED: _line("Mount {mount} ({fitted}) was not centred."),
+    RecordKind.NOT_CALIBRATED: _line("Mount {mount} ({fitted}) was not calibrated for height."),
+    RecordKind.SHEET_ADDED: _line("Sheet {sheet} was added."),
+    RecordKind.NO_READING: _line("No reading of {response} on {coupons}."),
+    RecordKind.FEWER_READINGS: _many(
+        "Fewer than the planned {n} reading of {response} on {coupons}.",
+        "Fewer than the planned {n} readings of {response} on {coupons}.",
+        counted="wanted",
+    ),
+    RecordKind.SLIP: _slip,
+    RecordKind.INSTRUMENT_UNKNOWN: _many(
+        "Instrument {instrument} measured {n} value and is not in the register.",
+        "Instrument {instrument} measured {n} values and is not in the register.",
+        counted="values",
+    ),
+    RecordKind.CALIBRATION_OPEN: _many(
+        "Instrument {instrument} measured {n} value on a day that no calibration on record covers, {last}.",
+        "Instrument {instrument} measured {n} values on days that no calibration on record covers, the last on {last}.",
+        counted="values",
+    ),
+    RecordKind.COUPONS_OPEN: _many(
+        "{n} coupon is not recorded as cut.", "{n} coupons are not recorded as cut.", counted="coupons"
+    ),
+    RecordKind.WITHOUT_READINGS: _many(
+        "{n} cut coupon has no readings: {coupons}.", "{n} cut coupons have no readings: {coupons}."
+    ),
+    RecordKind.CUTS_KNOWN: _many(
+        "{n} cut record was already there and equal; ignored.",
+        "{n} cut records were already there and equal; ignored.",
+        counted="rows",
+    ),
+    RecordKind.READINGS_KNOWN: _many(
+        "{n} reading was already there and equal; ignored.",
+        "{n} readings were already there and equal; ignored.",
+        counted="rows",
+    ),
+    RecordKind.EQUAL_CELLS: _many(
+        "{n} cell repeats an equal one above; ignored.",
+        "{n} cells repeat an equal one above; ignored.",
+        counted="cells",
+    ),
+    RecordKind.COLUMNS_LEFT_OUT: _line("Columns left out: {columns}."),
+    RecordKind.ROWS_WITHOUT_OUTCOME: _many(
+        "{n} row has no outcome yet; left out.", "{n} rows have no outcome yet; left out.", counted="rows"
+    ),
+    RecordKind.PLANNED_ORDER_TAKEN: _line("No column cut_order: the planned order was taken."),
+    RecordKind.READ_AS_LATIN: _line("{file}: not UTF-8; read as Latin-1."),
+    RecordKind.NOTED_GOOD: _many(
+        "{n} note says still good: kept as {ended} in the column ended.",
+        "{n} notes say still good: kept as {ended} in the column ended.",
+        counted="notes",
+    ),
+    RecordKind.ORDER_NOT_RANDOM: _line("Adopted table: the order of cutting is not known to be random."),
+    RecordKind.WORTHWHILE_ASSUMED: _line(
+        "No worthwhile difference was given: {share} is taken until `trials amend` says otherwise."
+    ),
+}
+
+
+def instrument(facts: Mapping[str, Any]) -> str:
+    """One entry of the register: instrument, calibrated_on, due_on, uncertainty by column, note."""
+    day = facts["calibrated_on"]
+    parts = [text("calibrated {day}", day=day) if day else text("no calibration stated")]
+    parts += [text("due {day}", day=facts["due_on"])] if facts["due_on"] else []
+    parts += [text("U of {column} {u} (k = 2)", column=c, u=plain(u)) for c, u in facts["uncertainty"].items()]
+    parts += [facts["note"]] if facts["note"] else []
+    return text("{name}: {facts}.", name=facts["instrument"], facts=", ".join(parts))
+
+
+def entry(kind: JournalKind, facts: Mapping[str, Any]) -> str:
+    """What a journal entry says, from its kind and payload; see `trials.store.records.journal` for the payloads."""
+    return _ENTRIES[kind](facts)
+
+
+def _size(facts: Mapping[str, Any]) -> str:
+    parts = [
+        plural("{n} coupon", "{n} coupons", facts["coupons"]),
+        plural("{n} mount", "{n} mounts", facts["mounts"]),
+        plural("{n} sheet", "{n} sheets", facts["sheets"]),
+    ]
+    return ", ".join(parts)
+
+
+def _block(facts: Mapping[str, Any]) -> str:
+    declared = text("declared before cutting") if facts["declared"] else text("not declared before cutting")
+    coupons = plural("{n} coupon", "{n} coupons", facts["coupons"])
+    return text("block {block}, {coupons}, {declared}", block=facts["block"], coupons=coupons, declared=declared)
+
+
+def _cuts(facts: Mapping[str, Any]) -> str:
+    coupons = plural("{n} coupon", "{n} coupons", facts["coupons"])
+    if facts["as_planned"]:
+        return text("{coupons}, as planned", coupons=coupons)
+    details = plural("{n} mount or sheet", "{n} mounts or sheets", facts["details"])
+    return text("{coupons}, {details}", coupons=coupons, details=details)
+
+
+def _readings(facts: Mapping[str, Any]) -> str:
+    coupons = plural("{n} coupon", "{n} coupons", facts["coupons"])
+    return plural("{n} reading of {coupons}", "{n} readings of {coupons}", facts["readings"], coupons=coupons)
+
+
+def _corrected_reading(facts: Mapping[str, Any]) -> str:
+    repeat = text(", repeat {repeat}", repeat=facts["repeat"]) if facts["repeat"] else ""
+    now = text("withdrawn") if facts["new"] is None else value(facts["new"])
+    template = "coupon {coupon}, reading {reading}{repeat}, {field}: {old} -> {new}"
+    named = {name: facts[name] for name in ("coupon", "reading", "field")}
+    return text(template, repeat=repeat, old=value(facts["old"]), new=now, **named)
+
+
+def _corrected_row(facts: Mapping[str, Any]) -> str:
+    named = {"mark": facts["mark"], "column": facts["column"], "old": value(facts["old"]), "new": value(facts["new"])}
+    what = {"coupon": text("coupon"), "mount": text("mount"), "sheet": text("sheet")}[facts["of"]]
+    return text("{what} {mark}, {column}: {old} -> {new}", what=what, **named)
+
+
+def _changed_key(facts: Mapping[str, Any]) -> str:
+    return text("{key}: {old} -> {new}", key=facts["key"], old=facts["old"], new=facts["new"])
+
+
+def _confirmed(facts: Mapping[str, Any]) -> str:
+    named = {name: facts[name] for name in ("coupon", "reading", "field")}
+    return text("coupon {coupon}, reading {reading}, {field} {value}", value=number(facts["value"], 4), **named)
+
+
+def _adopted(facts: Mapping[str, Any]) -> str:
+    rows = plural("{n} row", "{n} rows", facts["rows"])
+    coupons = plural("{n} coupon", "{n} coupons", facts["coupons"])
+    return text("{file}: {rows}, {coupons}", file=facts["file"], rows=rows, coupons=coupons)
+
+
+_ENTRIES: Mapping[JournalKind, Callable[[Mapping[str, Any]], str]] = {
+    JournalKind.FROZEN: _size,
+    JournalKind.PLAN: lambda facts: str(facts["text"]),
+    JournalKind.AMENDED: _changed_key,
+    JournalKind.LOTS: _changed_key,
+    JournalKind.BLOCK_ADDED: _block,
+    JournalKind.CUTS_RECORDED: _cuts,
+    JournalKind.READINGS_RECORDED: _readings,
+    JournalKind.READING_CORRECTED: _corrected_reading,
+    JournalKind.CUT_CORRECTED: _corrected_row,
+    JournalKind.MOUNT_CORRECTED: _corrected_row,
+    JournalKind.SHEET_CORRECTED: _corrected_row,
+    JournalKind.SLIP_CONFIRMED: _confirmed,
+    JournalKind.INSTRUMENT: instrument,
+    JournalKind.ADOPTED: _adopted,
+    JournalKind.VERDICT: lambda facts: text("look {look} kept", look=facts["look"]),
+}
+
+
+def step_name(step: Step) -> str:
+    """A step as the table of `status` names it."""
+    return {
+        Step.PLAN: text("plan"),
+        Step.CUT: text("cut"),
+        Step.MEASURED: text("measured"),
+        Step.VERDICT: text("verdict"),
+    }[step]
+
+
+def step_note(step: Step, facts: Mapping[str, Any]) -> str:
+    """What else there is to say of a step; facts as in `trials.steps.status.StepState`."""
+    return _NOTES[step](facts)
+
+
+def _plan_note(facts: Mapping[str, Any]) -> str:
+    return text("frozen {day}", day=facts["frozen_on"]) if facts["frozen_on"] else text("not frozen yet")
+
+
+def _cut_note(facts: Mapping[str, Any]) -> str:
+    lost = {
+        "not_severed": text("{n} not severed", n=facts.get("not_severed")),
+        "aborted": text("{n} aborted", n=facts.get("aborted")),
+        "scrapped": text("{n} scrapped", n=facts.get("scrapped")),
+    }
+    return ", ".join(words for kind, words in lost.items() if facts.get(kind))
+
+
+def _verdict_note(facts: Mapping[str, Any]) -> str:
+    if facts["up_to_date"] is None:
+        return text("none yet")
+    return text("up to date") if facts["up_to_date"] else text("records changed since")
+
+
+_NOTES: Mapping[Step, Callable[[Mapping[str, Any]], str]] = {
+    Step.PLAN: _plan_note,
+    Step.CUT: _cut_note,
+    Step.MEASURED: lambda facts: plural("{n} value", "{n} values", facts["values"]),
+    Step.VERDICT: _verdict_note,
+}
+
+
+def later_block(block: int, added_on: str, cut: int, coupons: int, declared: bool) -> str:
+    """The state of a block that was added later."""
+    state = text("declared") if declared else text("exploratory")
+    template = "block {block} added {day}, {cut} of {coupons} cut, {state}"
+    return text(template, block=block, day=added_on, cut=cut, coupons=coupons, state=state)
+
+
+def next_words(following: Next) -> str:
+    """What to do next, with the commands as typed."""
+    command = following.command.typed()
+    if following.open:
+        return text("open {file}; `{command}` shows the numbers", file=following.open, command=command)
+    if following.before is Before.LOOK and following.instead:
+        return text(
+            "look at coupon {coupon} again, then `{command}`, or `{instead}` if it is right as it is",
+            coupon=following.coupon,
+            command=command,
+            instead=following.instead.typed(),
+        )
+    if following.instead:
+        return text("{command}, or `{instead}`", command=command, instead=following.instead.typed())
+    before = {
+        Before.CUT: text("cut the coupons, then `{command}`", command=command),
+        Before.MEASURE: text("measure at the bench, then `{command}`", command=command),
+        Before.NAME_INSTRUMENT: text("name the instrument beside each reading, then `{command}`", command=command),
+        Before.FILL_IN: text(
+            "fill in the column outcome of what was cut, then the same command again: `{command}`", command=command
+        ),
+    }
+    return before.get(following.before, command) if following.before else command
