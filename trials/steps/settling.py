@@ -11,7 +11,7 @@ from trials.errors import InputError
 from trials.findings import Fact, Finding, PlaceKind
 from trials.steps.files import write_bytes
 from trials.store.records.folder import database_path, read_trial
-from trials.trial import Curves, Trial
+from trials.trial import Curves, Trial, parse
 
 if TYPE_CHECKING:
     from trials.plan.assess import Assessment
@@ -87,8 +87,9 @@ def settle_folder(folder: Path | str, wanted: Wanted, write: bool = False, progr
     made = Settled(trial, goal, found, lines, places, said)
     if not write:
         return made
-    text = file.read_bytes().decode("utf-8")
-    write_bytes(file, put_in(text, lines, str(file)).encode("utf-8"))
+    changed = put_in(file.read_bytes().decode("utf-8"), lines, str(file))
+    parse(changed, str(file))
+    write_bytes(file, changed.encode("utf-8"))
     return replace(made, written=True)
 
 

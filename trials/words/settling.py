@@ -175,7 +175,7 @@ def _pages_lost(finding: Finding) -> str:
 
 def _two_places(finding: Finding) -> str:
     shown = {
-        name: percent(cast(float, value)) if isinstance(value := finding.facts[name], float) else text("not to be had")
+        name: percent(value) if isinstance(value := finding.facts[name], float) else text("not to be had")
         for name in ("today", "average", "common_curves")
     }
     told = text(

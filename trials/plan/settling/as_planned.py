@@ -80,4 +80,4 @@ def _against(frame: Frame, today: int, at_today: bool) -> np.ndarray:
     """Contrast (J, k) of each other type against today's, at today's settings or averaged."""
     settings = [frame.trial.today_settings] if at_today else frame.common_settings()
     rows = np.array([frame.rows(kind, settings) for kind in frame.types])
-    return np.delete(rows, today, axis=0) - rows[today]
+    return np.asarray(np.delete(rows, today, axis=0) - rows[today])

@@ -50,6 +50,8 @@ def lines_of(trial: Trial, candidate: Candidate) -> tuple[Line, ...]:
         taken |= set(marks)
         if tuple(marks) != nozzle.specimens:
             found.append(Line("nozzles", "specimens", marks, nozzle.type))
+        if len(nozzle.lots) > len(marks):
+            found.append(Line("nozzles", "lots", list(nozzle.lots[: len(marks)]), nozzle.type))
     return (*found, *_plan_lines(trial, candidate), *_reading_lines(trial, candidate.readings))
 
 

@@ -83,7 +83,7 @@ class Problem:
             settings = self._common_settings()
         means = np.array([_rows(model, kind, settings).mean(axis=0) for kind in self.question.types])
         others = [i for i in range(len(means)) if i != self.question.today]
-        return means[others] - means[self.question.today]
+        return np.asarray(means[others] - means[self.question.today])
 
     def _common_settings(self) -> list[Setting]:
         each = [allowed_settings(self.trial, kind) for kind in self.question.types]

@@ -180,7 +180,7 @@ class _Search:
     def _specimens(self, today: Array, others: Array) -> Array:
         rows = np.repeat(others[:, None], len(self.problem.question.types), axis=1)
         rows[:, self.problem.question.today] = today
-        return np.minimum(rows, self.most)
+        return np.asarray(np.minimum(rows, self.most))
 
     def _second(self, pattern: Pattern) -> None:
         """Every number of today's and the others' specimens that could still be better."""
@@ -234,7 +234,7 @@ class _Search:
             return None
         different = right.all_different if together else right.different.min(axis=1)
         same = right.all_same if together else right.same.min(axis=1)
-        return {If.DIFFERENT: different, If.SAME: same, If.BOTH: np.minimum(different, same)}[goal.truth]
+        return np.asarray({If.DIFFERENT: different, If.SAME: same, If.BOTH: np.minimum(different, same)}[goal.truth])
 
     def _is_close(self, first: float) -> bool:
         if self.goal.has_budget:
