@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from trials.plan.settling.problem import Problem
     from trials.plan.settling.request import Chances, Goal, Option, Space
     from trials.plan.settling.search import Found
+    from trials.steps.spreads import KnownSpreads
 
     Places = Mapping[str, Chances | None]
 
@@ -78,12 +79,14 @@ def settle_folder(folder: Path | str, wanted: Wanted, write: bool = False, progr
     from trials.plan.settling.lines import lines_of, put_in
 
     trial, file = _trial_of(folder, write)
-    problem, more = _problem(trial, wanted)
+    problem, known = _problem(trial, wanted)
     goal, space = _goal(trial, wanted), _space(trial, wanted)
     found = _search(problem, goal, space, progress)
     lines = lines_of(trial, found.best.candidate)
     places = _places(problem, found.best)
-    said = (*_told(problem, goal, space, found), *_two_places(problem, goal, space, found, places), *more(found.best))
+    said = (*_told(problem, goal, space, found), *_two_places(problem, goal, space, found, places))
+    if known is not None:
+        said = (*said, *known.findings(problem, found.best, goal.chance))
     made = Settled(trial, goal, found, lines, places, said)
     if not write:
         return made
@@ -105,16 +108,15 @@ def _trial_of(folder: Path | str, write: bool) -> tuple[Trial, Path]:
     return trial, place / "trial.toml"
 
 
-def _problem(trial: Trial, wanted: Wanted) -> tuple[Problem, Callable[[Option], list[Finding]]]:
+def _problem(trial: Trial, wanted: Wanted) -> tuple[Problem, KnownSpreads | None]:
     from trials.plan.settling.problem import problem_of
 
     if wanted.spreads_from is None:
-        return problem_of(trial), lambda _: []
+        return problem_of(trial), None
     from trials.steps.spreads import spreads_from
 
     known = spreads_from(trial, wanted.spreads_from)
-    problem = problem_of(known.trial, known.open)
-    return problem, lambda best: known.findings(problem, best)
+    return problem_of(known.trial, known.open), known
 
 
 def _search(problem: Problem, goal: Goal, space: Space, progress: Progress | None) -> Found:

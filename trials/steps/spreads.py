@@ -29,12 +29,11 @@ class KnownSpreads:
         """Sets of variances that are equally likely, by response."""
         return {name: known.drawn for name, known in self.spreads.items()}
 
-    def findings(self, problem: Problem, best: Option) -> list[Finding]:
-        """Where the spreads come from and what they leave open."""
+    def findings(self, problem: Problem, best: Option, chance: float) -> list[Finding]:
+        """Where the spreads come from, and what they leave open of a plan and of what this chance needs."""
         from trials.plan.settling.open_spreads import range_of
 
-        asked = self.trial.plan.settle or 0.8
-        return [range_of(problem, best, name, known, asked) for name, known in self.spreads.items()]
+        return [range_of(problem, best, name, known, chance) for name, known in self.spreads.items()]
 
 
 def spreads_from(trial: Trial, folder: Path | str) -> KnownSpreads:

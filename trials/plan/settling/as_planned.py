@@ -13,8 +13,9 @@ from trials.plan.assess.frame import Frame, build_frame
 from trials.plan.choose import Plan
 from trials.plan.settling.chance import chances_right
 from trials.plan.settling.problem import Problem
-from trials.plan.settling.request import Asked, Bill, Chances
+from trials.plan.settling.request import Asked, Bill, Candidate, Chances
 from trials.plan.settling.strata import Precision
+from trials.trial import Trial
 
 
 @dataclass(frozen=True)
@@ -28,11 +29,26 @@ class Judged:
 
 
 def judge_plan(problem: Problem, plan: Plan) -> Judged:
-    """Chances, hours and money of a plan of the problem's trial."""
+    """Chances, hours and money of a plan of the problem's trial; one with coupons dealt is judged as the search does."""
     trial, spent = problem.trial, effort(problem.trial, plan)
     pieces = plan.mounts.drop_duplicates("specimen").groupby("nozzle").size()
     counts = {kind: int(pieces.get(kind, 0)) for kind in trial.types}
-    return Judged(chances_of(problem, build_frame(trial, plan)), bill_of(problem, spent, counts), spent, counts)
+    dealt = candidate_of(trial)
+    if dealt is None or min(dealt.specimens) < 2:
+        chances = chances_of(problem, build_frame(trial, plan))
+    else:
+        chances = problem.option(dealt).chances
+    return Judged(chances, bill_of(problem, spent, counts), spent, counts)
+
+
+def candidate_of(trial: Trial) -> Candidate | None:
+    """The plan that a trial file with coupons per mount asks for; None where coupons are chosen otherwise."""
+    plan, readings = trial.plan, {trial.responses[name].readings for name in trial.primaries}
+    if plan.coupons_per_mount is None or len(readings) > 1:
+        return None
+    specimens = tuple(len(nozzle.specimens) for nozzle in trial.nozzles)
+    each, again = plan.coupons_per_mount, plan.repeats
+    return Candidate(specimens, plan.mounts_per_specimen, each, again, readings.pop(), plan.sheets)
 
 
 def bill_of(problem: Problem, spent: Effort, specimens: Mapping[str, int]) -> Bill:

@@ -9,7 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
-from trials.errors import Infeasible
+from trials.errors import Infeasible, InputError
 from trials.findings import PlaceKind
 from trials.infer.answer import levels
 from trials.infer.model import Axis, FixedModel, build_model
@@ -180,6 +180,8 @@ def problem_of(trial: Trial, open_spreads: Mapping[str, tuple[Mapping[str, float
     ------
     Infeasible
         If there is nothing to compare, or no primary response has a worthwhile difference and expected spreads.
+    InputError
+        If an expected spread cannot be read.
     """
     if len(trial.types) < 2:
         raise Infeasible("One nozzle type is compared with none: a plan that settles needs a second [[nozzles]] block.")
@@ -198,7 +200,11 @@ def problem_of(trial: Trial, open_spreads: Mapping[str, tuple[Mapping[str, float
 def _asked(trial: Trial, name: str, open_spreads: Mapping[str, tuple[Mapping[str, float], ...]]) -> Asked | None:
     if trial.quantity(name).scale is Scale.GRADE or trial.responses[name].worthwhile is None:
         return None
-    variances = {source: sd**2 for source, sd in expected_spreads(trial, name).items() if source != "sheet"}
+    try:
+        spreads = expected_spreads(trial, name)
+    except ValueError as error:
+        raise InputError(str(error), do="Correct the trial file.") from None
+    variances = {source: sd**2 for source, sd in spreads.items() if source != "sheet"}
     if not variances.get("coupon", 0.0) + variances.get("reading", 0.0):
         return None
     better, worse = worthwhile_pair(trial, name)

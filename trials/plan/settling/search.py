@@ -24,6 +24,7 @@ CLOSE = 1.30  # patterns whose first plan costs up to so many times the best get
 CLOSE_CHANCE = 0.06  # the same where a chance is sought for a budget
 FRONTIER = 12  # plans on the line of chance against money
 FIRST_HOURS = 8.0
+SAME_CHANCE, SAME_OUT_OF_REACH = 0.002, 0.01  # of plans so close to the best chance the cheapest is taken
 OPEN_PATTERNS = 6  # patterns that are looked at again where the spreads are open
 SMALLEST = 2  # specimens of a type: one cannot speak for its type
 
@@ -33,7 +34,7 @@ class Found:
     """What the search ended with.
 
     best: the plan; reached: whether it has the asked chance (or fits the budget); frontier: plans of rising money and
-    chance, from what eight hours buy; tried: plans looked at.
+    chance, from what eight hours buy (or half the hours of the plan); tried: plans looked at.
     """
 
     best: Option
@@ -255,12 +256,14 @@ class _Search:
         which, specimens, money, hours, chance = self.tried.columns()
         enough = chance >= self.goal.chance
         if self.goal.has_budget or not enough.any():
-            at = int(np.lexsort((money, -chance.round(4)))[0])
+            near = chance >= chance.max() - (SAME_CHANCE if self.goal.has_budget else SAME_OUT_OF_REACH)
+            at = int(np.argmin(np.where(near, money, math.inf)))
             reached = self.goal.has_budget
         else:
             at, reached = int(np.lexsort((-chance, np.where(enough, money, math.inf)))[0]), True
-        line = [i for i in _frontier(money, hours, chance) if money[i] < money[at]]
-        line = [*_thinned(line, FRONTIER - 1), at]
+        first = min(FIRST_HOURS, 0.5 * float(hours[at]))
+        line = [i for i in _frontier(money, hours, chance, first) if money[i] < money[at]]
+        line = [*_thinned(line, money, FRONTIER - 1), at]
         options = [self._option(self.tried.patterns[int(which[i])], specimens[i]) for i in line]
         return Found(options[-1], reached, tuple(options), len(money))
 
@@ -275,20 +278,22 @@ def _chunks(order: Array, size: int) -> Iterator[Array]:
         yield order[start : start + size]
 
 
-def _frontier(money: Array, hours: Array, chance: Array) -> list[int]:
-    """Plans that no cheaper plan beats, from the best that eight hours buy on."""
+def _frontier(money: Array, hours: Array, chance: Array, first: float) -> list[int]:
+    """Plans that no cheaper plan beats, from the best on that so many hours buy."""
     order = np.lexsort((-chance, money))
-    best, kept = -1.0, []
+    best, kept = 0.0, []
     for i in order:
         if chance[i] > best + 1e-9:
             kept.append(int(i))
             best = float(chance[i])
-    within = [i for i in kept if hours[i] <= FIRST_HOURS]
+    within = [i for i in kept if hours[i] <= first]
     return kept[len(within) - 1 :] if within else kept
 
 
-def _thinned(line: list[int], most: int) -> list[int]:
+def _thinned(line: list[int], money: Array, most: int) -> list[int]:
+    """So many plans of the line, about equally far apart in money."""
     if len(line) <= most:
         return line
-    places = np.linspace(0, len(line) - 1, most).round().astype(int)
-    return [line[i] for i in dict.fromkeys(places.tolist())]
+    own = money[line]
+    places = [int(np.argmin(np.abs(own - wanted))) for wanted in np.linspace(own[0], own[-1], most + 1)[:-1]]
+    return [line[i] for i in dict.fromkeys(places)]
