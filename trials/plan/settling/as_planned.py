@@ -29,7 +29,7 @@ class Judged:
 
 
 def judge_plan(problem: Problem, plan: Plan) -> Judged:
-    """Chances, hours and money of a plan of the problem's trial; one with coupons dealt is judged as the search does."""
+    """Chances, hours and money of a plan of the problem's trial; coupons that are dealt are judged as in the search."""
     trial, spent = problem.trial, effort(problem.trial, plan)
     pieces = plan.mounts.drop_duplicates("specimen").groupby("nozzle").size()
     counts = {kind: int(pieces.get(kind, 0)) for kind in trial.types}
