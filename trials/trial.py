@@ -412,6 +412,25 @@ def worthwhile_on_scale(trial: Trial, name: str) -> float | None:
     return amount_on_scale(asked.worthwhile, quantity, level, f"responses.{name}.worthwhile")
 
 
+def worthwhile_pair(trial: Trial, name: str) -> tuple[float, float]:
+    """Worthwhile difference for better and for worse on the model's scale, both above zero; zeros if none is stated.
+
+    On the log scale 15 % lower is a ratio of 0.85, 15 % higher one of 1.15; as measured both are the same, and so are
+    they from 100 % on, which nothing can be lower by.
+
+    Raises
+    ------
+    ValueError
+        As `worthwhile_on_scale`.
+    """
+    up = worthwhile_on_scale(trial, name) or 0.0
+    quantity = trial.quantity(name)
+    if quantity.scale is not Scale.LOG or up >= math.log(2.0):
+        return up, up
+    down = -math.log1p(-math.expm1(up))
+    return (up, down) if quantity.higher_is_better else (down, up)
+
+
 def amount_on_scale(text: str, quantity: Quantity, level: float | None, place: str) -> float:
     """An amount (`15 %`, `0.03 mm`) on the scale of a response's model; see `worthwhile_on_scale`."""
     try:

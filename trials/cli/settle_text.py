@@ -30,12 +30,14 @@ class Asked:
     json: bool
 
 
-def is_asked(folder: Path, asked: Asked) -> bool:
-    """True where an option asks for a plan that settles, or the trial file does and its own plan falls short."""
+def is_asked(folder: Path, asked: Asked, freezing: bool) -> bool:
+    """True where an option asks for a plan that settles, or a plan is to be frozen short of what its file asks for."""
     from trials.steps.settling import falls_short
 
     typed = asked.settle or asked.budget or asked.pieces or asked.bare or asked.write or asked.all_of_them
-    return bool(typed or asked.spreads_from or asked.picture or asked.truth != "both") or falls_short(folder)
+    return bool(typed or asked.spreads_from or asked.picture or asked.truth != "both") or (
+        freezing and falls_short(folder)
+    )
 
 
 def progress_words() -> str:

@@ -16,10 +16,10 @@ from trials.plan.power import Counts, chance_settled
 from trials.plan.settling.as_planned import chances_of, judge_plan
 from trials.plan.settling.chance import chances_right, critical_curve
 from trials.plan.settling.lines import lines_of, put_in
-from trials.plan.settling.problem import problem_of, worthwhile_pair
+from trials.plan.settling.problem import problem_of
 from trials.plan.settling.request import Candidate
 from trials.plan.settling.strata import Precision
-from trials.trial import parse
+from trials.trial import parse, worthwhile_pair
 
 LEVELS = Levels(0.95, 0.90)
 

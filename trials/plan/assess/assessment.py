@@ -40,7 +40,7 @@ from trials.plan.power import (
     specimens_needed,
 )
 from trials.responses import Scale
-from trials.trial import SOURCES, Method, Trial, expected_spreads, worthwhile_on_scale
+from trials.trial import SOURCES, Method, Trial, expected_spreads, worthwhile_on_scale, worthwhile_pair
 
 NO_QUESTIONS = (Method.LIFE, Method.BENCH)
 """Methods whose coupons are not there to compare edges at settings."""
@@ -215,7 +215,8 @@ class _Judge:
             return None
         shared = levels(max(len(self.trial.primaries), 1), self.trial.plan.looks)
         variances = {source: sd**2 for source, sd in spreads.items() if source != "sheet"}
-        return specimens_needed(variances, worthwhile, counts, shared)
+        smaller, wider = sorted(worthwhile_pair(self.trial, name))
+        return specimens_needed(variances, smaller, counts, shared, wider=wider)
 
     def _prediction(self, name: str, spreads: Mapping[str, float]) -> pd.DataFrame:
         table, rows = self.frame.grid_rows()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -20,7 +19,7 @@ from trials.plan.settling.costs import Prices, prices_of
 from trials.plan.settling.request import Asked, Candidate, Chances, Option, Pattern, Question
 from trials.plan.settling.strata import Strata, build_strata
 from trials.responses import Scale
-from trials.trial import CompareAt, Curves, Trial, expected_spreads, worthwhile_on_scale
+from trials.trial import CompareAt, Curves, Trial, expected_spreads, worthwhile_pair
 
 NOZZLE = "nozzle"
 Array = np.ndarray
@@ -209,16 +208,3 @@ def _asked(trial: Trial, name: str, open_spreads: Mapping[str, tuple[Mapping[str
         return None
     better, worse = worthwhile_pair(trial, name)
     return Asked(name, variances, better, worse, open_spreads.get(name, ()))
-
-
-def worthwhile_pair(trial: Trial, name: str) -> tuple[float, float]:
-    """Worthwhile difference for better and for worse on the model's scale, both above zero.
-
-    On the log scale 15 % lower is a ratio of 0.85, 15 % higher one of 1.15; as measured both are the same.
-    """
-    up = worthwhile_on_scale(trial, name) or 0.0
-    quantity = trial.quantity(name)
-    if quantity.scale is not Scale.LOG or up >= math.log(2.0):
-        return up, up
-    down = -math.log1p(-math.expm1(up))
-    return (up, down) if quantity.higher_is_better else (down, up)
