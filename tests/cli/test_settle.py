@@ -138,6 +138,7 @@ def test_slips(trials, folder, monkeypatch, tmp_path, words, place):
         (EXPECTED, "", "expected"),
         ('specimen = "3 %"', 'specimen = "a lot"', "expected.specimen"),
         ("[plan]\n", "[plan]\nsettle = 3\n", "settle"),
+        ("[plan]\n", '[plan]\nmethod = "life"\n', "another question"),
         ("[plan]\n", '[costs]\nmachine_hour = "dear"\n[plan]\n', "machine_hour"),
     ],
 )

@@ -19,9 +19,10 @@ from trials.plan.settling.costs import Prices, prices_of
 from trials.plan.settling.request import Asked, Candidate, Chances, Option, Pattern, Question
 from trials.plan.settling.strata import Strata, build_strata
 from trials.responses import Scale
-from trials.trial import CompareAt, Curves, Trial, expected_spreads, worthwhile_pair
+from trials.trial import CompareAt, Curves, Method, Trial, expected_spreads, worthwhile_pair
 
 NOZZLE = "nozzle"
+OTHER_QUESTIONS = (Method.LADDER, Method.LIFE, Method.BENCH, Method.PILOT, Method.ADOPTED)
 Array = np.ndarray
 
 
@@ -178,10 +179,15 @@ def problem_of(trial: Trial, open_spreads: Mapping[str, tuple[Mapping[str, float
     Raises
     ------
     Infeasible
-        If there is nothing to compare, or no primary response has a worthwhile difference and expected spreads.
+        If there is nothing to compare, the method asks another question, or no primary response has a worthwhile difference and expected spreads.
     InputError
         If an expected spread cannot be read.
     """
+    if trial.plan.method in OTHER_QUESTIONS:
+        raise Infeasible(
+            f"plan.method '{trial.plan.method}' asks another question than which type is better; a plan that "
+            "settles needs method 'full', 'optimal' or another that compares edges."
+        )
     if len(trial.types) < 2:
         raise Infeasible("One nozzle type is compared with none: a plan that settles needs a second [[nozzles]] block.")
     asked = tuple(part for name in trial.primaries if (part := _asked(trial, name, open_spreads or {})) is not None)
