@@ -19,7 +19,7 @@ from trials.plan.settling.lines import lines_of, put_in
 from trials.plan.settling.problem import problem_of
 from trials.plan.settling.request import Candidate
 from trials.plan.settling.strata import Precision
-from trials.trial import parse, worthwhile_pair
+from trials.trial import parse
 
 LEVELS = Levels(0.95, 0.90)
 
@@ -145,5 +145,5 @@ def test_the_plan_as_laid_out_agrees_with_the_plan_as_searched():
 
 
 def test_fifteen_per_cent_is_a_pair():
-    better, worse = worthwhile_pair(parse(text_of()), "roughness")
-    assert better == pytest.approx(-math.log(0.85)) and worse == pytest.approx(math.log(1.15))
+    asked = problem().question.asked[0]
+    assert asked.better == pytest.approx(-math.log(0.85)) and asked.worse == pytest.approx(math.log(1.15))

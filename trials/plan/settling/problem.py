@@ -19,7 +19,7 @@ from trials.plan.settling.costs import Prices, prices_of
 from trials.plan.settling.request import Asked, Candidate, Chances, Option, Pattern, Question
 from trials.plan.settling.strata import Strata, build_strata
 from trials.responses import Scale
-from trials.trial import CompareAt, Curves, Method, Trial, expected_spreads, worthwhile_pair
+from trials.trial import CompareAt, Curves, Method, Trial, expected_spreads, worthwhile_margins
 
 NOZZLE = "nozzle"
 OTHER_QUESTIONS = (Method.LADDER, Method.LIFE, Method.BENCH, Method.PILOT, Method.ADOPTED)
@@ -179,7 +179,8 @@ def problem_of(trial: Trial, open_spreads: Mapping[str, tuple[Mapping[str, float
     Raises
     ------
     Infeasible
-        If there is nothing to compare, the method asks another question, or no primary response has a worthwhile difference and expected spreads.
+        If there is nothing to compare, the method asks another question, or no primary response has a worthwhile
+        difference and expected spreads.
     InputError
         If an expected spread cannot be read.
     """
@@ -203,7 +204,8 @@ def problem_of(trial: Trial, open_spreads: Mapping[str, tuple[Mapping[str, float
 
 
 def _asked(trial: Trial, name: str, open_spreads: Mapping[str, tuple[Mapping[str, float], ...]]) -> Asked | None:
-    if trial.quantity(name).scale is Scale.GRADE or trial.responses[name].worthwhile is None:
+    margins = worthwhile_margins(trial, name) if trial.quantity(name).scale is not Scale.GRADE else None
+    if margins is None:
         return None
     try:
         spreads = expected_spreads(trial, name)
@@ -212,5 +214,4 @@ def _asked(trial: Trial, name: str, open_spreads: Mapping[str, tuple[Mapping[str
     variances = {source: sd**2 for source, sd in spreads.items() if source != "sheet"}
     if not variances.get("coupon", 0.0) + variances.get("reading", 0.0):
         return None
-    better, worse = worthwhile_pair(trial, name)
-    return Asked(name, variances, better, worse, open_spreads.get(name, ()))
+    return Asked(name, variances, margins.better, margins.worse, open_spreads.get(name, ()))
