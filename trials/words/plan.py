@@ -488,6 +488,12 @@ SENTENCES: Mapping[PlanKind, Say] = {
         "coupon.slat_pitch_mm to have it checked."
     ),
     PlanKind.MAY_TIP: _may_tip,
+    PlanKind.SETTINGS_DEALT: lambda f: text(
+        "Each mount gets {coupons}, {repeats} of them at today's setting; the others are dealt to the mounts in turn, "
+        "so that every type meets every setting equally often, within one.",
+        coupons=plural("{n} coupon", "{n} coupons", whole(f, "each")),
+        repeats=whole(f, "repeats") or text("none"),
+    ),
     PlanKind.SETTINGS_LEFT_OUT: _settings_left_out,
     PlanKind.SETTING_LEFT_OUT: _setting_left_out,
     PlanKind.REPEATS_MOVED: _of_nozzle(
