@@ -399,23 +399,6 @@ def test_text_is_made_ready_for_paper(raw, printed):
     assert typeset.text(raw) == printed
 
 
-@pytest.fixture(scope="module")
-def plan(trial):
-    """Coupons, mounts and sheets of a small plan: two mounts of the invented trial."""
-    rows = [
-        ("KE4", 1, "1", "M1", "double", "D1", 0.5, 1.0, 20.0, 20.0, "left", "clockwise"),
-        ("RX7", 2, "1", "M1", "double", "D1", 0.9, 0.6, 95.0, 20.0, "near", "anticlockwise"),
-        ("AH3", 3, "2", "M2", "cylindrical", "C1", 0.5, 1.4, 20.0, 20.0, "far", "clockwise"),
-    ]
-    ids = ["coupon", "order", "sheet", "mount", "nozzle", "specimen"]
-    names = [*ids, "pressure_bar", "standoff_mm", "x_mm", "y_mm", "edge", "cut_direction"]
-    mounts = pd.DataFrame(
-        [("M2", 2, "2", "cylindrical", "C1"), ("M1", 1, "1", "double", "D1")],
-        columns=["mount", "order", "sheet", "nozzle", "specimen"],
-    )
-    return pd.DataFrame(rows, columns=names), mounts, pd.DataFrame({"sheet": ["1", "2"], "heat_lot": ["A 17", None]})
-
-
 def test_run_sheet_says_what_it_must(trial, plan):
     data = run_sheet_data(trial, *plan, ["Wall and orifice cannot be told apart."], MADE_ON)
     assert [mount["mount"] for mount in data["mounts"]] == ["M1", "M2"]
