@@ -36,6 +36,31 @@ SAID = [
         Finding(RecordKind.KEPT_WORD_DIFFERS, ABOUT, {**WORDS, "now": "", "now_adds": ""}),
         "double against cylindrical, by Rz5: kept as “better, how much is open” (rule 1); rule 2 gives no word.",
     ),
+    (
+        Finding(
+            RecordKind.READING_WAS_CORRECTED,
+            facts={"coupon": "A", "reading": 1, "repeat": 0, "field": "u_mm", "old": 0.2, "new": 0.3, **BY},
+        ),
+        "After a verdict was read: coupon A, reading 1, u_mm: 0.2 -> 0.3 (AB: agreed)",
+    ),
+    *(
+        (
+            Finding(kind, facts={"of": of, "mark": "M1", "column": "note", "old": "", "new": "hung", **BY}),
+            f"After a verdict was read: {of} M1, note: empty -> hung (AB: agreed)",
+        )
+        for of, kind in (
+            ("coupon", RecordKind.CUT_WAS_CORRECTED),
+            ("mount", RecordKind.MOUNT_WAS_CORRECTED),
+            ("sheet", RecordKind.SHEET_WAS_CORRECTED),
+        )
+    ),
+    (
+        Finding(
+            RecordKind.SLIP_WAS_CONFIRMED,
+            facts={"coupon": "A", "reading": 1, "field": "rz5_um", "value": 310.0, **BY},
+        ),
+        "After a verdict was read: coupon A, reading 1, rz5_um 310.0 (AB: agreed)",
+    ),
 ]
 
 

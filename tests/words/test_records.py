@@ -150,6 +150,7 @@ ENTRIES = [
     ),
     (JournalKind.ADOPTED, {"file": "t.csv", "rows": 1, "coupons": 1}, "t.csv: 1 row, 1 coupon"),
     (JournalKind.VERDICT, {"look": 1}, "look 1 kept"),
+    (JournalKind.PROVISIONAL, {"fingerprint": "ab12"}, "verdict read while a reading was open"),
 ]
 
 

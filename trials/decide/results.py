@@ -27,7 +27,8 @@ class State(StrEnum):
 class TermTest:
     """Test of one term, `parts` named as in the model (a part twice is its square).
 
-    *_classical: the test by the strata of a balanced trial.
+    The nozzle is judged by the yardstick, the other terms by Kenward and Roger. *_classical: the test by the strata of
+    a balanced trial; *_kenward_roger: beside the nozzle's own test.
     """
 
     term: str
@@ -38,6 +39,9 @@ class TermTest:
     F_classical: float | None = None
     den_df_classical: float | None = None
     p_classical: float | None = None
+    F_kenward_roger: float | None = None
+    den_df_kenward_roger: float | None = None
+    p_kenward_roger: float | None = None
     parts: tuple[str, ...] = ()
 
 
@@ -93,7 +97,9 @@ class ResponseResult:
 
     symbol: as in a sentence; replicated: something above the coupon was repeated; pieces: by nozzle type its one
     specimen, where the result is about these pieces and not about types; block: how a sheet is called; exploratory:
-    an undeclared look; criterion: -2 log restricted likelihood.
+    an undeclared look; criterion: -2 log restricted likelihood. worthwhile: the smaller of the two sides on the model's
+    scale; worthwhile_level: the level at which they become figures in the unit. spread_by_type: coupons and readings
+    have a spread for each type in the comparisons.
     """
 
     response: str
@@ -116,6 +122,11 @@ class ResponseResult:
     comparisons: tuple[Comparison, ...] = ()
     pairs: tuple[Comparison, ...] = ()
     worthwhile: float | None = None
+    worthwhile_better: float | None = None
+    worthwhile_worse: float | None = None
+    worthwhile_level: float | None = None
+    higher_is_better: bool = False
+    spread_by_type: bool = False
     checks: tuple[Finding, ...] = ()
     more: tuple[Finding, ...] = ()
     said: tuple[Finding, ...] = ()

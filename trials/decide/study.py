@@ -15,7 +15,7 @@ from trials.decide.response import Allowed, Studied, fit_response, study_respons
 from trials.decide.results import Comparison, NextStep, NozzleRow, ResponseResult, Share, Study, Worded
 from trials.findings import About, Amount, Fact, Finding, Weight, each_once
 from trials.infer.answer import Answer, levels
-from trials.trial import Trial
+from trials.trial import LOST, Trial
 
 EXTEND = Command("extend", (Blank.FOLDER,))
 
@@ -45,9 +45,10 @@ def study(trial: Trial, evidence: Evidence) -> Study:
     late = evidence.look > trial.plan.looks
     shared = levels(max(1, len(trial.primaries)), trial.plan.looks)
     alone = levels(1, trial.plan.looks)
+    lost = evidence.coupons[evidence.coupons["outcome"].isin(LOST)]
     fits = {n: fit_response(trial, n, evidence.tables[n]) for n in trial.responses if n in evidence.tables}
     results = tuple(
-        study_response(trial, found, evidence.allowed, shared if trial.responses[name].primary else alone, late)
+        study_response(trial, found, evidence.allowed, shared if trial.responses[name].primary else alone, late, lost)
         if isinstance(found, Studied)
         else found
         for name, found in fits.items()
@@ -106,12 +107,25 @@ def cannot_say(trial: Trial, results: Sequence[ResponseResult], evidence: Eviden
     found = [*evidence.confounded]
     if any(r.rests_on is not None and not r.replicated for r in results):
         found.append(Finding(StudyKind.ONLY_THESE_PIECES))
+    found += _one_lot(trial, results, evidence)
     if trial.plan.method == "adopted":
         found.append(Finding(StudyKind.ORDER_NOT_KNOWN))
     if len(trial.primaries) > 2:
         found.append(Finding(StudyKind.MANY_PRIMARIES, facts={"n": len(trial.primaries)}))
     found += [_other_jobs(trial), _other_settings(trial), Finding(StudyKind.NOT_MEASURED)]
     return each_once(found)
+
+
+def _one_lot(trial: Trial, results: Sequence[ResponseResult], evidence: Evidence) -> list[Finding]:
+    """Compared types all of whose pieces that were cut came from one lot, as far as lots are stated."""
+    if not any(r.comparisons for r in results):
+        return []
+    cut = set(evidence.coupons.loc[evidence.coupons["outcome"] != "not cut yet", "specimen"].astype(str))
+    lots = {n.type: {lot for s, lot in zip(n.specimens, n.lots, strict=False) if s in cut} for n in trial.nozzles}
+    single = {kind: next(iter(own)) for kind, own in lots.items() if len(own) == 1}
+    facts: dict[str, Fact] = {"lots": tuple(single.items())}
+    about = About(nozzles=tuple(single))
+    return [Finding(StudyKind.ONE_LOT, about, facts, Weight.COULD_CHANGE)] if single else []
 
 
 def _other_jobs(trial: Trial) -> Finding:

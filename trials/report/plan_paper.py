@@ -43,6 +43,7 @@ from trials.words.plan_chances import (
     subject_words,
 )
 from trials.words.requirement import job_and_requirement
+from trials.words.worthwhile import planned_sentences
 
 SHOWN_COUNTS = (1, 2, 3, 4, 6, 8, 12)
 """Counts of the curve that its table prints; the plan's own are always there."""
@@ -162,7 +163,9 @@ def _can_show(paper: PlanPaper) -> list[b.Block]:
             )
         ),
         b.table(head, rows, right=(2, 3, 4), widths=(3.0, 3.2, 1.3, 1.0, 1.2)),
-        b.listed([settled_words(name, needed) for name, needed in found.settle.items()]),
+        b.listed(
+            [*planned_sentences(paper.trial), *(settled_words(name, needed) for name, needed in found.settle.items())]
+        ),
     ]
 
 

@@ -29,7 +29,8 @@ from trials.words.frame import day_words
 from trials.words.language import text
 from trials.words.requirement import job_and_requirement
 from trials.words.settings import place_words
-from trials.words.study import answer_sentence, label, step_words, worthwhile_words
+from trials.words.study import answer_sentence, label, step_words
+from trials.words.worthwhile import worthwhile_limits
 
 
 def verdict_data(study: Study, trial: Trial, made_on: date, extras: VerdictExtras) -> dict[str, Any]:
@@ -122,7 +123,7 @@ def _of_those_cut(study: Study) -> str:
 
 def _asked(study: Study, trial: Trial, extras: VerdictExtras) -> dict[str, Any]:
     worth = [
-        text("Worthwhile difference in {response}: {size}.", response=label(r), size=worthwhile_words(r))
+        text("Worthwhile difference in {response}: {limits}.", response=label(r), limits=worthwhile_limits(r))
         for r in study.results
         if r.worthwhile is not None
     ]

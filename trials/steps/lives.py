@@ -16,7 +16,8 @@ from trials.findings import Finding
 from trials.responses import Scale
 from trials.steps.files import plain, write_bytes
 from trials.store.intake.lives import LifeColumns, StoredLives, note_says_good, read_table_of_lives
-from trials.trial import Method, Trial, amount_on_scale
+from trials.trial import Method, Trial
+from trials.worthwhile import amount_on_scale
 
 if TYPE_CHECKING:
     from trials.decide.lives import LivesAnswer
@@ -72,12 +73,12 @@ def _share(text: str) -> float | None:
         value, unit = parse_amount(text)
     except ValueError:
         value, unit = -1.0, ""
-    if unit != "%" or not 0 < value < float("inf"):
+    if unit != "%" or not 0 < value < 100:
         raise InputError(
             "not a worthwhile difference of lives",
             column="--worthwhile",
             found=text,
-            allowed="a share such as 25 %",
+            allowed="a share below 100 %, such as 25 %",
             do="Say how much longer a life has to be to matter.",
         )
     return value / 100.0

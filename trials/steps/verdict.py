@@ -14,7 +14,7 @@ from trials.steps.extend import begun
 from trials.steps.files import plain, write_bytes
 from trials.steps.fit import evidence
 from trials.steps.load import load
-from trials.steps.looks import fingerprint
+from trials.steps.looks import every_cell, fingerprint
 from trials.steps.verdict_facts import verdict_extras
 from trials.store.records import (
     KeptLook,
@@ -27,6 +27,7 @@ from trials.store.records import (
     keep_look,
     kept_look,
     lives_of,
+    note_provisional,
 )
 
 if TYPE_CHECKING:
@@ -57,8 +58,11 @@ def verdict(folder: Path | str, path: Path | None = None, at: datetime | None = 
     """Study a trial folder and write its verdict as PDF, kept with the trial.
 
     A look that was kept before comes out as its kept paper, byte for byte, as long as rule, costs, lives and lots are
-    those it was made with. Otherwise it is printed anew with the date of the look; where a later rule gives another
-    word, the kept one stands beside it on the first page, and the look stays as it was kept.
+    those it was made with and nothing was corrected since. Otherwise it is printed anew with the date of the look;
+    where a later rule gives another word, the kept one stands beside it on the first page, and the look stays as it was
+    kept.
+
+    While a reading is open the verdict is provisional: written, not kept, and no look.
 
     path: where to write; see `verdict_path` if None. at: moment of a first look; now if None.
 
@@ -73,9 +77,12 @@ def verdict(folder: Path | str, path: Path | None = None, at: datetime | None = 
     records = begun(load(folder))
     found = evidence(records)
     result = study(records.trial, found)
-    kept = kept_look(folder, found.look) if found.look <= len(records.looks) else None
+    kept = kept_look(folder, found.look) if found.look in set(records.looks["look"]) else None
     other = _other_words(kept, result)
-    if kept is None:
+    if kept is None and result.provisional:
+        paper = _paper(records, found, result, at or datetime.now(UTC))
+        note_provisional(folder, fingerprint(records), at)
+    elif kept is None:
         paper = _first_paper(records, found, result, at or datetime.now(UTC))
     elif kept.paper is not None and _stands(kept, records):
         paper = kept.paper
@@ -104,7 +111,7 @@ def _first_paper(records: Records, found: Evidence, result: Study, moment: datet
         rule_version=RULE_VERSION,
         words=words_given(result),
         paper=paper,
-        summary={"study": plain(result)},
+        summary={"study": plain(result), "every_cell": every_cell(records)},
     )
     return keep_look(records.folder, new, moment).paper or paper
 
@@ -128,7 +135,8 @@ def _stands(kept: KeptLook, records: Records) -> bool:
         default=0,
     )
     lots = any(entry.number > made for entry in entries(records.journal, JournalKind.LOTS))
-    return not lots and kept.paper_stands(RULE_VERSION, costs_of(records.trial), lives_of(records.trial))
+    same = kept.summary.get("every_cell") in (None, every_cell(records))
+    return same and not lots and kept.paper_stands(RULE_VERSION, costs_of(records.trial), lives_of(records.trial))
 
 
 def _other_words(kept: KeptLook | None, result: Study) -> tuple[Finding, ...]:

@@ -29,6 +29,16 @@ def _change(kind: JournalKind) -> Callable[[Finding], str]:
     return sentence
 
 
+def _corrected(kind: JournalKind) -> Callable[[Finding], str]:
+    """Sentence of a correction that was made after words were seen; facts as of `_change`."""
+    change = _change(kind)
+
+    def sentence(finding: Finding) -> str:
+        return text("After a verdict was read: {change}", change=change(finding))
+
+    return sentence
+
+
 def _kept_word(finding: Finding) -> str:
     """Facts: kept, kept_adds, kept_rule; now, now_adds, rule (now empty: the later rule gives no word)."""
     quantity, about = QUANTITIES.get(finding.about.response), finding.about
@@ -63,4 +73,9 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
     RecordKind.LOTS_CHANGED: _change(JournalKind.LOTS),
     RecordKind.BLOCK_ADDED: _change(JournalKind.BLOCK_ADDED),
     RecordKind.KEPT_WORD_DIFFERS: _kept_word,
+    RecordKind.READING_WAS_CORRECTED: _corrected(JournalKind.READING_CORRECTED),
+    RecordKind.CUT_WAS_CORRECTED: _corrected(JournalKind.CUT_CORRECTED),
+    RecordKind.MOUNT_WAS_CORRECTED: _corrected(JournalKind.MOUNT_CORRECTED),
+    RecordKind.SHEET_WAS_CORRECTED: _corrected(JournalKind.SHEET_CORRECTED),
+    RecordKind.SLIP_WAS_CONFIRMED: _corrected(JournalKind.SLIP_CONFIRMED),
 }
