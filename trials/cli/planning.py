@@ -54,7 +54,7 @@ def plan(
         settle, settle_if, settle_all, tuple(pieces), bare, budget, spreads_from, write, picture, json_
     )
     if settle_text.is_asked(folder, asked, not show_only):
-        with _progress(settle_text.progress_words()) as looking:
+        with progress_bar(settle_text.progress_words()) as looking:
             made = settle_text.look(folder, asked, looking)
         settle_text.show_settled(folder, asked, made)
         return
