@@ -4,6 +4,7 @@ import pytest
 
 from trials.decide.kinds import StudyKind
 from trials.findings import Weight
+from trials.infer.answer import Added
 from trials.words.findings import say
 
 NAMES = ("oxygen_12mm", "nitrogen_6mm")
@@ -30,7 +31,8 @@ def test_no_word_contradicts_the_truth(found):
     for comparison in rough.comparisons:
         if comparison.answer != "not settled":
             assert comparison.answer == truth["types"][comparison.nozzle]["true_answer"]
-    assert any(comparison.answer == "better" for comparison in rough.comparisons)
+    # in the nitrogen trial one lost coupon, taken at the worst value seen, could undo the better word, so it stays open
+    assert any(c.answer == "better" or c.answer_adds == Added.LOST_DECIDE for c in rough.comparisons)
 
 
 def test_every_bound_on_a_chance_lies_below_the_truth(found):
