@@ -22,10 +22,14 @@ def register(app: typer.Typer) -> None:
     app.command("verdict")(verdict)
 
 
-def fit(folder: Path = FOLDER, json_: bool = JSON) -> None:
-    """Fit and answer in four words.
+def fit(
+    folder: Path = FOLDER,
+    full: bool = typer.Option(False, "--full", help="Everything: tests, spreads, every check, chances."),
+    json_: bool = JSON,
+) -> None:
+    """Fit and answer on one screen.
 
-    The numbers behind the verdict.
+    The answer, a line per nozzle type, what could change it, and what to do next; `--full` for the numbers behind it.
 
     Example: `trials fit my-trial`, or `trials fit my-trial --json` for a machine.
     """
@@ -39,12 +43,17 @@ def fit(folder: Path = FOLDER, json_: bool = JSON) -> None:
     if json_:
         show.as_json(steps.plain(found) | (ladder_facts(folder) if method == "ladder" else {}))
         return
-    from trials.cli.study_text import print_study
+    from trials.cli.study_text import print_answer, print_study
 
-    print_study(found)
+    if full:
+        print_study(found)
+    else:
+        print_answer(found, f"trials fit {folder} --full")
     if method == "ladder":
         print_ladder(folder)
-    show.next_step(f"trials verdict {folder}")
+    show.next_step(
+        f"trials verdict {folder}" if full else f"trials verdict {folder}; all figures: trials fit {folder} --full"
+    )
 
 
 def _compared_by_edges(folder: Path) -> str:

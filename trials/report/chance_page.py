@@ -9,10 +9,11 @@ from trials.decide.chance_result import TOGETHER, Asked, ChanceResult
 from trials.findings import Finding, each_once
 from trials.infer.chance import ChanceKind
 from trials.report import blocks as b
+from trials.words import facts
 from trials.words.chances import asked_words, likely
 from trials.words.findings import say
 from trials.words.language import text
-from trials.words.numbers import listed
+from trials.words.numbers import listed, percent, with_unit
 
 
 def chance_section(chances: Sequence[ChanceResult], settings: str = "") -> dict[str, Any]:
@@ -65,16 +66,49 @@ def _cell(c: ChanceResult) -> str:
 
 
 def _own_notes(chances: Sequence[ChanceResult]) -> list[b.Block]:
-    """What is found of single chances, as one table: a row for each requirement of a type that has something to say."""
-    rows = [
-        [nozzle, asked_words(chance.asked), _said(found)]
-        for nozzle in _nozzles(chances)
-        for chance in chances
-        if chance.nozzle == nozzle and (found := [f for f in chance.notes if f.kind != ChanceKind.LOST_CUTS])
-    ]
-    names = [text("Nozzle type"), text("Requirement"), text("What is found")]
-    table = [b.table(names, rows, (), (1.3, 1.2, 4.2))] if rows else []
-    return [*_lost(chances), *table]
+    """What is found of single chances: limits as a table, the rest once per type."""
+    notes = []
+    for chance in chances:
+        rest = [f for f in chance.notes if f.kind not in (*IN_TABLES, ChanceKind.LOST_CUTS)]
+        notes += [f"{chance.nozzle}, {asked_words(chance.asked)}: {_said(rest)}"] if rest else []
+    table = _limits(chances)
+    parts = [b.head(text("What is known of single types")), *table] if table or notes else []
+    return [*_lost(chances), *parts, *([b.listed(notes)] if notes else [])]
+
+
+IN_TABLES = (ChanceKind.TOLERANCE, ChanceKind.ANY_CORRELATION)
+
+
+def _limits(chances: Sequence[ChanceResult]) -> list[b.Block]:
+    """Values that most edges lie below, and what the estimates allow whatever the correlation; a row per type."""
+    asked = [one for one in _requirements(chances) if any(c.asked == one and _in_table(c) for c in chances)]
+    if not asked:
+        return []
+    own = {(c.nozzle, c.asked): _in_table(c) for c in chances}
+    rows = [[nozzle, *(own.get((nozzle, one)) or "–" for one in asked)] for nozzle in _nozzles(chances)]
+    names = [text("Nozzle type"), *map(asked_words, asked)]
+    said = text(
+        "For each requirement: the value that most edges lie below (how many, with which confidence). For all "
+        "together: what the estimates allow, whatever the correlation."
+    )
+    return [b.table(names, rows, range(1, len(names)), (1.5, *(1.6 for _ in asked))), b.words(said)]
+
+
+def _in_table(chance: ChanceResult) -> str:
+    """The limit of a chance in a cell; empty where none is known."""
+    for finding in chance.notes:
+        if finding.kind == ChanceKind.TOLERANCE:
+            value = facts.amount(finding, "value")
+            return text(
+                "below {value} ({share}, {confidence})",
+                value=with_unit(value.value, value.unit),
+                share=percent(facts.figure(finding, "share")),
+                confidence=percent(facts.figure(finding, "confidence")),
+            )
+        if finding.kind == ChanceKind.ANY_CORRELATION:
+            least, most = (percent(facts.figure(finding, end)) for end in ("least", "most"))
+            return b.span(least, most)
+    return ""
 
 
 def _lost(chances: Sequence[ChanceResult]) -> list[b.Block]:

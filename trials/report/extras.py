@@ -35,8 +35,8 @@ class VerdictExtras:
     """What the study lacks; every field may be left out, and its part of the paper is then left out too.
 
     engineer: who answers for the trial; the trial file's own entry if empty.
-    graded: one row per coupon, `coupon, nozzle, outcome, roughness_range, squareness_range, dross_grade, designation, meets,
-    reasons` as `trials.grade.coupons` gives them.
+    graded: one row per coupon, `coupon, nozzle, outcome, roughness_range, squareness_range, dross_grade, designation,
+    meets, reasons` as `trials.grade.coupons` gives them.
     tables: by response, the rows that were analysed, one per reading: `coupon, cut_order, sheet, mount, specimen,
     nozzle`, the factor columns, `side` if recorded, `value` in the kept unit, and `residual` (on the model's scale) if
     the fit gives it. Coupons that were lost are not in it.

@@ -17,7 +17,6 @@ from trials.report.counts import Counts, counts, failed_words
 from trials.report.extras import VerdictExtras
 from trials.report.typeset import day_words
 from trials.trial import Trial
-from trials.words.findings import say
 from trials.words.first_page import answer_box, decision_lines, fails_of_hundred, fails_words, person
 from trials.words.language import text
 from trials.words.numbers import listed, plain
@@ -111,8 +110,7 @@ def nozzle_table(study: Study, trial: Trial, graded: pd.DataFrame | None) -> dic
         "nozzle_widths": [width for _, width, _ in columns],
         "nozzle_bars": barred,
         "nozzle_rows": [
-            _row(row, chances[row.nozzle], [cells[k] for _, _, cells in columns])
-            for k, row in enumerate(study.nozzles)
+            _row(row, chances[row.nozzle], [cells[k] for _, _, cells in columns]) for k, row in enumerate(study.nozzles)
         ],
         "table_note": _note(study, tallies, barred),
     }
@@ -168,6 +166,9 @@ def _note(study: Study, tallies: Sequence[Counts], barred: bool) -> str:
         )
     if tallies:
         notes.append(
-            text("Coupons are counted over all settings; one coupon can fail several; a lost one is counted as lost only.")
+            text(
+                "Coupons are counted over all settings; one coupon can fail several; a lost one is counted as lost "
+                "only."
+            )
         )
     return " ".join(notes)

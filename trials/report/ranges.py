@@ -53,7 +53,7 @@ def _strictest(response: str, trial: Trial, edges: list[float]) -> float | None:
 def response_picture(
     result: ResponseResult, trial: Trial, extras: VerdictExtras, doubted: Collection[str] = ()
 ) -> dict[str, Any]:
-    """The main figure of a response, with its ranges, description and caption; doubted: coupons with an open reading."""
+    """The main figure of a response, with its ranges, description, caption; doubted: coupons with an open reading."""
     coupons = _coupons(result, trial, extras.tables.get(result.response), doubted)
     ranges = bands(result, trial)
     values = "; ".join(

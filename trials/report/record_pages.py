@@ -43,17 +43,17 @@ def grades_section(graded: pd.DataFrame | None, trial: Trial) -> dict[str, Any]:
     names = [
         *(text("Nozzle type"), text("Planned"), text("Lost"), text("Cut")),
         *(text("Met"), text("Too near to say"), text("Failed")),
-        *(text("By Rz5"), text("By u"), text("By dross")),
+        *(text("Rz5, by range"), text("u, by range"), text("Dross, by grade")),
     ]
     reasons = counted(graded.loc[graded["meets"] != Meets.YES, "reasons"])
     note = text(
-        "Of the coupons that were cut: met, too near a limit to say, failed. By range or grade: its number of cut "
-        "coupons; “worse” is worse than the last range."
+        "Of the coupons that were cut: met, too near a limit to say, failed (one coupon can fail several). By range or "
+        "grade: that range or grade, then its number of cut coupons; “worse” is worse than the last range."
     )
     return b.section(
         title,
         [
-            b.table(names, rows, range(1, 7), (1.7, 0.9, 0.65, 0.6, 0.6, 0.95, 1.3, 1.5, 1.5, 1.5)),
+            b.table(names, rows, range(1, 6), (1.7, 0.95, 0.6, 0.55, 0.6, 0.9, 1.6, 1.5, 1.5, 1.7)),
             b.words(note),
             b.listed(reasons_counted(known, n) for known, n in reasons[:8]),
         ],
@@ -67,19 +67,19 @@ def _grade_row(found: Counts, part: pd.DataFrame) -> list[str]:
         found.nozzle,
         *map(str, (found.planned, found.lost, found.cut, found.met, found.undecided)),
         failed_words(found),
-        _tally(edges, "roughness_range", text("range"), ranges),
-        _tally(edges, "squareness_range", text("range"), ranges),
-        _tally(edges, "dross_grade", text("grade"), {-1: text("not graded")}),
+        _tally(edges, "roughness_range", ranges),
+        _tally(edges, "squareness_range", ranges),
+        _tally(edges, "dross_grade", {-1: text("not graded")}),
     ]
 
 
-def _tally(part: pd.DataFrame, column: str, word: str, names: Mapping[int, str]) -> str:
+def _tally(part: pd.DataFrame, column: str, names: Mapping[int, str]) -> str:
     if column not in part:
         return "–"
     values = pd.to_numeric(part[column], errors="coerce").fillna(-1).astype(int)
-    counts = values.value_counts()
-    order = sorted(counts.index, key=lambda grade: (grade == -1, grade in names, grade))
-    return ", ".join(f"{names.get(grade, f'{word} {grade}')}: {counts[grade]}" for grade in order)
+    found = values.value_counts()
+    order = sorted(found.index, key=lambda grade: (grade == -1, grade in names, grade))
+    return ", ".join(f"{names.get(grade, str(grade))}:\u00a0{found[grade]}" for grade in order)
 
 
 def departures_section(study: Study, extras: VerdictExtras) -> dict[str, Any]:

@@ -25,7 +25,6 @@ from trials.words.numbers import confidence, listed
 from trials.words.settings import at_place, place_words, term_words
 from trials.words.study import basis_words, label, named, remarks, spread_words, word_of
 
-
 DRIFTS = (StudyKind.DRIFT, StudyKind.WEAR_IN_A_MOUNT)
 
 
@@ -38,15 +37,15 @@ def response_section(
 ) -> dict[str, Any]:
     """All blocks of a response: what the test rests on, tests, means, comparisons, checks, figures.
 
-    A secondary response gets the pictures of settings, order and sides only where a check asks for a look, and is kept
-    to one page.
+    Sides of mounts are drawn only where the check of centring asks for a look. A secondary response is kept to one
+    page: its tests in a line, no picture against the settings, none of the order of cutting unless a check asks.
     """
     one = text("One setting") if trial.plan.method == Method.ADOPTED else text("Today’s settings")
     parts: list[b.Block] = [_basis(result)]
     parts += [picture] if picture else []
     parts += _means(result, of_those_cut, one)
     parts += _comparisons(text("Compared with today’s nozzle"), result, result.comparisons)
-    parts += _pairs(result) + _terms(result)
+    parts += _pairs(result) + (_terms(result) if result.primary else _terms_in_a_line(result))
     if result.more:
         parts += [b.head(text("How many more would settle it")), b.listed(map(say, result.more))]
     parts += _checks(result) + _pictures(result, trial, table)
@@ -95,6 +94,16 @@ def _terms(result: ResponseResult) -> list[b.Block]:
         b.table(names, rows, range(1, len(names)), widths),
         b.words(" ".join(note)),
     ]
+
+
+def _terms_in_a_line(result: ResponseResult) -> list[b.Block]:
+    """The tests of a secondary response without their table."""
+    found = [
+        text("{what} {p} ({df})", what=term_words(t.parts), p=b.chance(t.p), df=_df(t.df, t.den_df, 1))
+        for t in result.terms
+    ]
+    line = text("p of each term, in brackets on which degrees of freedom: {terms}.", terms="; ".join(found))
+    return [b.head(text("Does it matter?")), b.words(line)] if found else []
 
 
 def _term_row(t: TermTest, beside: bool) -> list[str]:
@@ -210,8 +219,8 @@ def _pairs(result: ResponseResult) -> list[b.Block]:
     first = result.pairs[0]
     shown_as = text("Ratio") if first.kind == "ratio" else text("Difference, {unit}", unit=shown(result.unit))
     note = text(
-        "{kind} of the type in the row to the type in the column, and its {level} interval; {place}. The intervals hold "
-        "together for all pairs.",
+        "{kind} of the type in the row to the type in the column, and its {level} interval; {place}. The intervals "
+        "hold together for all pairs.",
         kind=shown_as,
         level=confidence(first.confidence),
         place=at_place(first.settings),
@@ -271,7 +280,7 @@ def _pictures(result: ResponseResult, trial: Trial, table: pd.DataFrame | None) 
     if trial.plan.method != Method.ADOPTED and ordered and (result.primary or _asks_for_a_look(result, *DRIFTS)):
         found += _in_order(result, trial, coupons, settings)
     sided = {"side", "mount"} <= set(table.columns) and table["side"].nunique() > 1
-    if sided and (result.primary or _asks_for_a_look(result, StudyKind.CENTRING)):
+    if sided and _asks_for_a_look(result, StudyKind.CENTRING):
         found += _by_side(result, table, settings)
     return found
 

@@ -92,16 +92,21 @@ def _main(study: Study) -> ResponseResult | None:
 
 def _sections(study: Study, trial: Trial, extras: VerdictExtras) -> list[dict[str, Any]]:
     main, doubted = _main(study), open_coupons(study)
-    found = [_asked(study, trial, extras)]
     ordered = sorted(study.results, key=lambda r: not r.primary)
-    for result in ordered:
-        shown = result is main or not result.means
-        picture = None if shown else response_picture(result, trial, extras, doubted)
-        found.append(response_section(result, trial, extras.tables.get(result.response), picture, _of_those_cut(study)))
-    found += [spread_section(ordered), _chances(study), grades_section(extras.graded, trial)]
-    found += [departures_section(study, extras), *map(_more, extras.sections)]
-    found += [settings_section(trial), judged_section(trial, extras), cautions_section()]
+    pages = [_response(result, result is main, study, trial, extras, doubted) for result in ordered]
+    decisive = sum(result.primary for result in ordered)
+    found = [_asked(study, trial, extras), settings_section(trial), _chances(study), *pages[:decisive]]
+    found += [spread_section(ordered), grades_section(extras.graded, trial), departures_section(study, extras)]
+    found += [*map(_more, extras.sections), judged_section(trial, extras), cautions_section(), *pages[decisive:]]
     return [part for part in found if part["blocks"]]
+
+
+def _response(
+    result: ResponseResult, main: bool, study: Study, trial: Trial, extras: VerdictExtras, doubted: list[str]
+) -> dict[str, Any]:
+    """The pages of one response; the picture of the main one stands on the first page already."""
+    picture = None if main or not result.means else response_picture(result, trial, extras, doubted)
+    return response_section(result, trial, extras.tables.get(result.response), picture, _of_those_cut(study))
 
 
 def _chances(study: Study) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""The answer as a manager reads it: what to change to, how sure, and what of the others; sizes as fractions in words."""
+"""The answer as a manager reads it: what to change to, how sure, what of the others; sizes as fractions in words."""
 
 from __future__ import annotations
 
@@ -160,7 +160,8 @@ def _needed(study: Study) -> str:
         return text("The difference may still go either way.")
     now = steps[0].facts.get("specimens")
     return text(
-        "The difference may still go either way; {n} nozzles of each type instead of {now} would most likely settle it.",
+        "The difference may still go either way; {n} nozzles of each type instead of {now} would most likely settle "
+        "it.",
         n=max(needed),
         now=now,
     )

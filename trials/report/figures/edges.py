@@ -28,6 +28,7 @@ from trials.report.figures.look import (
 )
 from trials.responses import Scale
 from trials.units import shown
+from trials.words.first_page import person
 from trials.words.language import text
 from trials.words.numbers import percent
 from trials.words.settings import layer_name
@@ -109,7 +110,8 @@ def _grade_label(step: DrossGrade) -> str:
 
 
 def _label(nozzle: str, today: str) -> str:
-    return wrapped(text("{nozzle} (today)", nozzle=nozzle) if nozzle == today else nozzle, 26, 5)
+    name = person(nozzle)
+    return wrapped(text("{nozzle} (today)", nozzle=name) if nozzle == today else name, 26, 5)
 
 
 def _value_span(result: ResponseResult, coupons: pd.DataFrame, limits: list[float]) -> tuple[float, float]:
@@ -121,8 +123,7 @@ def _value_span(result: ResponseResult, coupons: pd.DataFrame, limits: list[floa
 
 
 def _zones(bands: Sequence[Band], high: float) -> list[tuple[float, float, str, str, bool]]:
-    """Left, right, name, fill of each zone and whether it lies beyond what is required; the last is open to the right.
-    """
+    """Left, right, name, fill of each zone, and whether it is worse than required or than the last range."""
     allowed = next((band.high for band in bands if band.required), float("inf"))
     found = [
         (band.low, band.high, text("range {number}", number=band.number), _BAND_FILL[(band.number - 1) % 5])
@@ -253,7 +254,7 @@ def _draw_levels(
 
 
 def spread_figure(results: Sequence[ResponseResult]) -> str:
-    """How much each source varies: one panel per response, dots on the model's scale (per cent where that is the log)."""
+    """How much each source varies: a panel per response, dots on the model's scale (per cent where that is the log)."""
     several = max(len(results), 1)
     sources = list(dict.fromkeys(part.source for result in results for part in result.spread))
     with canvas(0.95 + 0.26 * max(len(sources), 1), 1, several, sharey=True, squeeze=False) as (figure, grid):
