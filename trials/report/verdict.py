@@ -95,9 +95,10 @@ def _sections(study: Study, trial: Trial, extras: VerdictExtras) -> list[dict[st
     ordered = sorted(study.results, key=lambda r: not r.primary)
     pages = [_response(result, result is main, study, trial, extras, doubted) for result in ordered]
     decisive = sum(result.primary for result in ordered)
-    found = [_asked(study, trial, extras), settings_section(trial), _chances(study), *pages[:decisive]]
+    found = [_asked(study, trial, extras), settings_section(trial), cautions_section(), _chances(study)]
+    found += pages[:decisive]
     found += [spread_section(ordered), grades_section(extras.graded, trial), departures_section(study, extras)]
-    found += [*map(_more, extras.sections), judged_section(trial, extras), cautions_section(), *pages[decisive:]]
+    found += [*map(_more, extras.sections), judged_section(trial, extras), *pages[decisive:]]
     return [part for part in found if part["blocks"]]
 
 

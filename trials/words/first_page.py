@@ -121,7 +121,7 @@ def _today(study: Study) -> str:
 
 
 def _change(study: Study, found: Advice) -> tuple[str, str, str]:
-    sure = " ".join(_sentence(_gain(result, c)) for result, c in found.because)
+    sure = " ".join(f"{_gain(result, c)}." for result, c in found.because)
     return person(found.to), sure, _others(study, found)
 
 
@@ -196,22 +196,25 @@ def _sizes(result: ResponseResult, c: Comparison) -> tuple[str, str]:
     near = min((c.low, c.high), key=lambda end: abs(end - (1.0 if c.kind == "ratio" else 0.0)))
     if c.kind == "ratio":
         return about_words(abs(c.value - 1.0)), "" if math.isnan(near) else floor_words(abs(near - 1.0))
-    bound = "" if math.isnan(near) else with_unit(abs(near), result.unit, 1)
+    bound = "" if math.isnan(near) or near == 0 else with_unit(_rounded_down(abs(near)), result.unit, 1)
     return text("about {size}", size=with_unit(abs(c.value), result.unit, 2)), bound
+
+
+def _rounded_down(size: float) -> float:
+    """The first digit of a size, the rest cut off, so that no more is promised than is proved."""
+    step = 10.0 ** math.floor(math.log10(size))
+    return math.floor(size / step + 1e-9) * step
 
 
 def _named(result: ResponseResult, c: Comparison) -> dict[str, str]:
     """What gets better, and the word for it."""
     lower = c.value < (1.0 if c.kind == "ratio" else 0.0)
     if result.response == "roughness" and lower:
-        return {"what": text("the edge"), "adjective": text("smoother")}
+        return {"what": text("The edge"), "adjective": text("smoother")}
     if result.response == "squareness" and lower and result.scale == Scale.LOG:
-        return {"what": text("the edge"), "adjective": text("squarer")}
-    return {"what": symbol(result), "adjective": text("lower") if lower else text("higher")}
-
-
-def _sentence(clause: str) -> str:
-    return f"{person(clause)}."
+        return {"what": text("The edge"), "adjective": text("squarer")}
+    name = symbol(result) if result.symbol != result.label else person(symbol(result))
+    return {"what": name, "adjective": text("lower") if lower else text("higher")}
 
 
 def _others(study: Study, found: Advice) -> str:

@@ -83,7 +83,7 @@ def main_figure(
     columns may mark a coupon as `compared` (cut at the compared settings: drawn full, the others pale) and `open` (a
     reading is doubted: ringed), and give its `judged` value (a small stroke, for compared coupons).
     """
-    names = [_label(mean.nozzle, today) for mean in result.means]
+    names = [axis_label(mean.nozzle, today) for mean in result.means]
     with canvas(height_in or _height(names, bool(bands) or result.scale == Scale.GRADE)) as (figure, axes):
         low, high = _value_span(result, coupons, [band.high for band in bands if band.required])
         _draw_bands(axes, bands, low, high, shown(result.unit))
@@ -109,7 +109,8 @@ def _grade_label(step: DrossGrade) -> str:
     return f"{step.grade}\n{wrapped(step.name, 12, 2)}"
 
 
-def _label(nozzle: str, today: str) -> str:
+def axis_label(nozzle: str, today: str) -> str:
+    """A nozzle type beside its row, in lines, whole up to 130 letters."""
     name = person(nozzle)
     return wrapped(text("{nozzle} (today)", nozzle=name) if nozzle == today else name, 26, 5)
 
@@ -122,7 +123,7 @@ def _value_span(result: ResponseResult, coupons: pd.DataFrame, limits: list[floa
     return (max(low, 0.0) if not result.means or min(values) >= 0 else low), high
 
 
-def _zones(bands: Sequence[Band], high: float) -> list[tuple[float, float, str, str, bool]]:
+def zones(bands: Sequence[Band], high: float) -> list[tuple[float, float, str, str, bool]]:
     """Left, right, name, fill of each zone, and whether it is worse than required or than the last range."""
     allowed = next((band.high for band in bands if band.required), float("inf"))
     found = [
@@ -136,7 +137,7 @@ def _zones(bands: Sequence[Band], high: float) -> list[tuple[float, float, str, 
 
 
 def _draw_bands(axes: Axes, bands: Sequence[Band], low: float, high: float, unit: str) -> None:
-    for start, end, name, fill, beyond in _zones(bands, high):
+    for start, end, name, fill, beyond in zones(bands, high):
         left, right = max(start, low), min(end, high)
         if right <= left:
             continue
