@@ -47,9 +47,9 @@ def made(*comparisons: Comparison, response: str = "roughness", **changed) -> St
         comparisons=comparisons,
         worthwhile=0.1398,
     )
-    rows = [NozzleRow("today", "", True, None, 3, 9, 0)]
+    rows = [NozzleRow("today", None, True, None, 3, 9, 0)]
     rows += [
-        NozzleRow(c.nozzle, "", False, None, 3, 9, 0, answers=(Worded(response, c.answer, c.answer_adds),))
+        NozzleRow(c.nozzle, None, False, None, 3, 9, 0, answers=(Worded(response, c.answer, c.answer_adds),))
         for c in comparisons
     ]
     return dataclasses.replace(Study("t", "q?", (result,), tuple(rows)), **changed)

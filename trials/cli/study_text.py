@@ -12,6 +12,7 @@ from trials.decide.results import ResponseResult, Study
 from trials.findings import Weight, each_once
 from trials.responses import Scale
 from trials.units import shown
+from trials.words.answer import word_of
 from trials.words.chances import asked_words, likely, notes
 from trials.words.findings import say
 from trials.words.first_page import answer_box
@@ -32,7 +33,6 @@ from trials.words.study import (
     spread_words,
     step_words,
     symbol,
-    word_of,
 )
 
 SCREEN = 80

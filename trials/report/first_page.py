@@ -15,11 +15,12 @@ from trials.findings import Finding, Weight, each_once
 from trials.report.chance_page import of_all
 from trials.report.counts import Counts, counts, failed_words
 from trials.report.extras import VerdictExtras
-from trials.report.typeset import day_words
 from trials.trial import Trial
 from trials.words.first_page import answer_box, decision_lines, fails_of_hundred, fails_words, person
+from trials.words.frame import day_words
 from trials.words.language import text
 from trials.words.numbers import listed, plain
+from trials.words.plan import described
 from trials.words.settings import at_place
 from trials.words.study import row_words
 
@@ -144,7 +145,7 @@ def _row(row: NozzleRow, chance: ChanceResult | None, cells: list[str]) -> dict[
     fails = fails_of_hundred(chance)
     return {
         "type": person(row.nozzle),
-        "what": row.described if row.described != row.nozzle else "",
+        "what": "" if row.form is None else described(row.form),
         "today": row.today,
         "fails": list(fails) if fails else [],
         "fails_words": fails_words(chance),

@@ -15,11 +15,11 @@ from trials.grade.reasons import counted
 from trials.report import blocks as b
 from trials.report.counts import Counts, counts, failed_words
 from trials.report.extras import VerdictExtras
-from trials.report.typeset import day_words
-from trials.standards import cautions, edition, roughness_ranges, squareness_ranges
+from trials.standards import edition, roughness_ranges, squareness_ranges
 from trials.trial import Outcome, Trial
 from trials.units import shown
 from trials.words.findings import say
+from trials.words.frame import day_words
 from trials.words.grade import reasons_counted
 from trials.words.language import text
 from trials.words.numbers import plain
@@ -84,7 +84,7 @@ def _tally(part: pd.DataFrame, column: str, names: Mapping[int, str]) -> str:
 
 def departures_section(study: Study, extras: VerdictExtras) -> dict[str, Any]:
     """What was cut otherwise than planned, and what was changed after the plan was frozen."""
-    changed = [text("Changed after freezing: {change}", change=change) for change in extras.amendments]
+    changed = [text("Changed after freezing: {change}", change=say(change)) for change in extras.changes]
     found = [*map(say, study.departures), *changed]
     none = "" if found else text("Cut as planned: no departure was recorded.")
     return b.section(text("Departures from the plan"), [b.words(none), b.listed(found)])
@@ -178,11 +178,6 @@ def cautions_section() -> dict[str, Any]:
         ),
     ]
     return b.section(text("Cautions"), [b.words(" ".join(lines))])
-
-
-def caution_lines() -> list[str]:
-    """The hazards of a trial, one line each with the document that governs it."""
-    return [f"{c.text}{f' ({c.document})' if c.document else ''}" for c in cautions()]
 
 
 def provenance(made_on: date, extras: VerdictExtras) -> str:

@@ -29,14 +29,15 @@ from trials.report.record_pages import (
     settings_section,
 )
 from trials.report.response_pages import response_section, spread_section
-from trials.report.typeset import day_words
 from trials.trial import Trial
 from trials.words.findings import say
+from trials.words.frame import day_words
 from trials.words.language import text
 from trials.words.numbers import listed
 from trials.words.requirement import job_and_requirement
 from trials.words.settings import place_words
-from trials.words.study import answer_sentence, label, step_words, worthwhile_words
+from trials.words.study import answer_sentence, label, step_words
+from trials.words.worthwhile import worthwhile_limits
 
 
 def verdict_data(study: Study, trial: Trial, made_on: date, extras: VerdictExtras) -> dict[str, Any]:
@@ -48,8 +49,9 @@ def verdict_data(study: Study, trial: Trial, made_on: date, extras: VerdictExtra
         "answer": answer_data(study),
         "engineer": extras.engineer or trial.trial.engineer,
         "made_on": day_words(made_on),
-        "bands": _bands(study, trial),
-        "amendments": list(extras.amendments),
+        "bands": _bands(study),
+        "amendments": [say(finding) for finding in extras.changes],
+        "kept_words": [say(finding) for finding in extras.kept_words],
         "requirement": job_and_requirement(trial.application),
         "facts": facts_line(trial, extras),
         **nozzle_table(study, trial, extras.graded),
@@ -62,9 +64,9 @@ def verdict_data(study: Study, trial: Trial, made_on: date, extras: VerdictExtra
     }
 
 
-def _bands(study: Study, trial: Trial) -> list[str]:
-    """What stands above everything: invented data, an undeclared look, a reading that is still open."""
-    found = [text("Invented data: no such trial was cut.")] if trial.trial.invented else []
+def _bands(study: Study) -> list[str]:
+    """What stands above everything: an undeclared look, a reading that is still open."""
+    found = []
     if study.exploratory:
         found.append(text("Exploratory: this look at the data was not declared before cutting."))
     if study.provisional:
@@ -78,6 +80,7 @@ def _labels(made_on: date, extras: VerdictExtras) -> Mapping[str, Any]:
         "footer": provenance(made_on, extras),
         "today": text("today"),
         "question": text("Question"),
+        "kept_words": text("The kept words stand; a later rule reads otherwise:"),
         "changed": text("Changed after the plan was frozen:"),
         "cannot_say": text("What is not known"),
         "next_steps": text("What to do next"),
@@ -123,7 +126,7 @@ def _of_those_cut(study: Study) -> str:
 
 def _asked(study: Study, trial: Trial, extras: VerdictExtras) -> dict[str, Any]:
     worth = [
-        text("Worthwhile difference in {response}: {size}.", response=label(r), size=worthwhile_words(r))
+        text("Worthwhile difference in {response}: {limits}.", response=label(r), limits=worthwhile_limits(r))
         for r in study.results
         if r.worthwhile is not None
     ]
@@ -132,7 +135,7 @@ def _asked(study: Study, trial: Trial, extras: VerdictExtras) -> dict[str, Any]:
         [
             b.words(study.question, job_and_requirement(trial.application)),
             b.words(text("In figures: {sentence}", sentence=answer_sentence(study))),
-            b.listed([*worth, *extras.plan_sentences]),
+            b.listed([*worth, *map(say, extras.planned)]),
         ],
     )
 

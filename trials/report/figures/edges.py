@@ -28,6 +28,7 @@ from trials.report.figures.look import (
 )
 from trials.responses import Scale
 from trials.units import shown
+from trials.words import figures as words
 from trials.words.first_page import person
 from trials.words.language import text
 from trials.words.numbers import percent
@@ -71,7 +72,7 @@ def coupon_means(table: pd.DataFrame, scale: str) -> pd.DataFrame:
 
 def axis_words(result: ResponseResult) -> str:
     """Axis title: the response with its unit."""
-    return drawn(f"{result.label}, {shown(result.unit)}" if result.unit else result.label, 60)
+    return drawn(words.axis_words(result), 60)
 
 
 def main_figure(
@@ -164,12 +165,11 @@ def _above(axes: Axes, place: float, name: str) -> None:
 def _draw_limit(axes: Axes, band: Band, share: float, unit: str) -> None:
     """The limit in words above the names of the ranges, where no mark can lie; a tick leads up to it."""
     above = axes.get_xaxis_transform()
-    limit = {"limit": f"{band.high:g} {unit}".strip()}
-    words = text("required: at most {limit}", **limit) if band.required else text("at most {limit}", **limit)
+    said = words.limit_mark(band.high, unit, band.required)
     side = "left" if share < 0.15 else "right" if share > 0.85 else "center"
     axes.plot([band.high] * 2, [1.0, 1.1], transform=above, color=INK, lw=1.3 if band.required else 0.7, clip_on=False)
     weight = "bold" if band.required else "normal"
-    axes.text(band.high, 1.11, words, transform=above, ha=side, va="bottom", fontsize=8.5, color=INK, fontweight=weight)
+    axes.text(band.high, 1.11, said, transform=above, ha=side, va="bottom", fontsize=8.5, color=INK, fontweight=weight)
 
 
 def _draw_type(axes: Axes, position: int, mean: Mean, coupons: pd.DataFrame, today: str) -> None:
