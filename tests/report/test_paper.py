@@ -575,7 +575,7 @@ def plan(trial):
 
 
 def test_run_sheet_says_what_it_must(trial, plan):
-    data = run_sheet_data(trial, *plan, ["Wall and orifice cannot be told apart."], MADE_ON)
+    data = run_sheet_data(trial, *plan, [as_written("Wall and orifice cannot be told apart.")], MADE_ON)
     assert [mount["mount"] for mount in data["mounts"]] == ["M1", "M2"]
     assert data["mounts"][0]["bore"] == "cylindrical bore, double wall, orifice 1.4 mm"
     assert data["coupon_head"] == ["No.", "Coupon", "pressure, bar", "standoff, mm", "Edge"]
