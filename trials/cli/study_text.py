@@ -37,7 +37,7 @@ from trials.words.study import (
 
 SCREEN = 80
 SCREEN_LINES = 40
-AROUND = 5  # lines of the head of the table and of the next command, with the empty ones
+AROUND = 7  # lines of the head of the table and of the next command, with the empty ones
 MOST_POINTS = 4
 LEAST_LINES, MOST_LINES = 2, 5  # of one point
 
@@ -56,7 +56,7 @@ def print_answer(study: Study, look_further: str) -> None:
             break
     _write([*top, ""])
     show.table(head, rows)
-    _write(lists)
+    _write([*lists, "", text("All figures: {command}", command=look_further)])
 
 
 def _write(lines: Sequence[str]) -> None:
@@ -122,7 +122,7 @@ def _types(study: Study) -> tuple[list[str], list[list[str]]]:
             mean = means.get(row.nozzle)
             cells += [number(mean.mean), interval_words(mean.low, mean.high, 3)] if mean else ["", ""]
     if any(row.share_met for row in study.nozzles):
-        head.append(text("met, of those cut"))
+        head.append(text("met"))
         for cells, row in zip(rows, study.nozzles, strict=True):
             cells.append(text("{n} of {cut}", n=row.share_met.met, cut=row.n_coupons) if row.share_met else "")
     head.append(text("answer"))
