@@ -211,3 +211,12 @@ def test_help_of_every_command_holds_an_example(trials):
     )
     for name in names:
         assert "Example:" in trials(name, "--help").out, name
+
+
+def test_fit_answers_on_one_screen_and_prints_the_rest_on_request(trials, at):
+    folder = at("measured")
+    lines = trials("fit", folder).out.splitlines()
+    assert len(lines) <= 40 and max(map(len, lines)) <= 80 + len(str(folder)), lines
+    assert any(line.startswith("How sure") for line in lines)
+    full = trials("fit", folder, "--full").out
+    assert len(full.splitlines()) > len(lines) and "Spread of one reading" in full and "den df" not in full

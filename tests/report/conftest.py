@@ -267,9 +267,11 @@ def graded_table(trial: Trial) -> pd.DataFrame:
     roughness = rng.choice([1, 2, 2, 2, 3], len(coupons))
     squareness = rng.choice([1, 2, 2, 3], len(coupons))
     roughness[4] = squareness[4] = -1
+    outcome = np.where(coupons.index.isin([4]), "not_severed", "cut").astype(object)
+    outcome[40] = "scrapped"
     met = np.where((roughness <= 2) & (squareness <= 2), "yes", "no").astype(object)
     met[[10, 11, 50]] = "undecided"
-    met[4] = "no"
+    met[4], met[40] = "no", "undecided"
     over, near = Finding(GradeKind.OVER_LIMIT, ROUGHNESS), Finding(GradeKind.NEAR_LIMIT, ROUGHNESS)
     reasons = [{"no": (over,), "undecided": (near,)}.get(answer, ()) for answer in met]
     reasons[4] = (Finding(GradeKind.NOT_SEVERED),)
@@ -277,6 +279,7 @@ def graded_table(trial: Trial) -> pd.DataFrame:
         {
             "coupon": coupons["coupon"],
             "nozzle": coupons["nozzle"],
+            "outcome": outcome,
             "roughness_range": roughness,
             "squareness_range": squareness,
             "dross_grade": rng.choice([0, 0, 1, 2], len(coupons)),
@@ -287,11 +290,18 @@ def graded_table(trial: Trial) -> pd.DataFrame:
     )
 
 
+def share_of(rows: pd.DataFrame) -> Share:
+    """The share as a study counts it: a cut that was not severed is judged, a scrapped coupon is not."""
+    judged = rows[rows["outcome"] != "scrapped"]
+    return Share(int((judged["meets"] == "yes").sum()), len(judged), int((judged["meets"] == "undecided").sum()))
+
+
 def invented_study() -> Study:
     same, better = Worded("roughness", Answer.SAME), Worded("roughness", Answer.BETTER, Added.HOW_MUCH_OPEN)
     answers = ((), (same,), (better,), (Worded("roughness", Answer.NOT_SETTLED),))
     rz, u = (35.1, 34.6, 27.9, 38.2), (0.19, 0.19, 0.15, 0.21)
     trial = invented_trial()
+    graded = graded_table(trial)
     rows = tuple(
         NozzleRow(
             n.type,
@@ -299,10 +309,10 @@ def invented_study() -> Study:
             n.today,
             n.price,
             3,
-            (24, 24, 23, 23)[k],
-            (0, 0, 1, 1)[k],
+            (24, 22, 24, 24)[k],
+            (0, 2, 0, 0)[k],
             {"roughness": rz[k], "squareness": u[k]},
-            (Share(15, 24, 0), Share(16, 24, 0), Share(21, 24, 0), Share(11, 24, 2))[k],
+            share_of(graded[graded["nozzle"] == n.type]),
             answers[k],
         )
         for k, n in enumerate(trial.nozzles)

@@ -66,7 +66,7 @@ def test_figure_is_well_formed_and_the_same_twice(make):
 def test_empty_figures_say_so():
     nothing = figures.prediction_figure([0.0, 1.0], [0.0, 1.0], np.full((2, 2), np.nan), "x", "y")
     assert ET.fromstring(nothing).tag.endswith("svg")
-    assert ET.fromstring(figures.lost_figure(())).tag.endswith("svg")
+    assert ET.fromstring(figures.spread_figure(())).tag.endswith("svg")
 
 
 def test_ranges_change_the_main_figure(study, extras):

@@ -15,19 +15,24 @@ import typst
 
 import trials
 from trials.decide.chance_result import TOGETHER, Asked, ChanceResult
+from trials.decide.kinds import StudyKind
 from trials.decide.results import Mean, NextStep, NozzleRow, Study, TermTest
-from trials.findings import About, Amount, Finding, Place, PlaceKind
+from trials.findings import About, Amount, Finding, Place, PlaceKind, Weight
+from trials.grade.kinds import GradeKind
 from trials.infer.chance import ChanceKind
 from trials.plan.cautions import nozzle_cautions
 from trials.plan.kinds import PlanKind
 from trials.report import typeset
 from trials.report.bench_paper import bench_card_data, labels_data, run_sheet_data
 from trials.report.chance_page import chance_section
+from trials.report.counts import counts, failed_words
 from trials.report.documents import VerdictExtras, bench_card_pdf, labels_pdf, run_sheet_pdf, verdict_pdf
-from trials.report.ranges import bands
+from trials.report.figures.edges import Band, axis_label, zones
+from trials.report.ranges import bands, response_picture
 from trials.report.record_pages import held_rows
 from trials.report.verdict import verdict_data
 from trials.trial import parse
+from trials.words.first_page import person
 from trials.words.requirement import job_and_requirement
 
 MADE_ON = date(2026, 3, 2)
@@ -85,27 +90,149 @@ def test_verdict_is_a_tagged_pdf(pdf):
 
 def test_first_page_holds_question_answer_table_figure_limits_next_step(data, study):
     assert data["question"] == study.question
-    assert data["sentence"] == SENTENCE
-    assert [row["type"] for row in data["nozzle_rows"]] == [n.nozzle for n in study.nozzles]
+    assert [row["type"] for row in data["nozzle_rows"]] == ["Cylindrical", "Cylindrical plated", "Double", "Shower"]
     assert data["nozzle_rows"][0]["today"] and not data["nozzle_rows"][1]["today"]
-    cells = dict(zip(data["nozzle_head"][1:-1], data["nozzle_rows"][2]["cells"], strict=True))
-    assert cells == {
-        "Coupons cut": "23 of 24 (3\u00a0specimens)",
-        "Typical Rz5, µm": "27.9 (range\u00a02)",
-        "Typical u, mm": "0.150 (range\u00a02)",
-        "Met the requirement": "21 of 24",
-        "Next edge meets it": "88 % (at\u00a0least\u00a071 %)",
-        "Price, EUR": "22.00",
-    }
+    heads = ["Met, of those cut", "Too near to say", "Failed", "Lost", "Price, EUR"]
+    assert data["nozzle_head"] == ["Nozzle type", "Of 100 edges, fail", *heads, "Answer"]
+    # 1 - 0.88 and 1 - 0.71 of 100; 1 - 0.61 and 1 - 0.44
+    assert [row["fails"] for row in data["nozzle_rows"]] == [[39, 56], [], [12, 29], []]
+    assert data["nozzle_rows"][2]["fails_words"] == "about 12, at most 29"
     assert data["nozzle_rows"][2]["answer"] == "better, how much is open"
     assert data["figure"]["svg"].count("<svg") == 1 and "27.9 µm" in data["figure"]["alt"]
     assert data["cannot_say"] == [str(finding.facts["text"]) for finding in study.cannot_say]
     assert data["next_steps"] == [str(step.finding.facts["text"]) for step in study.next_steps]
 
 
-def test_first_page_has_a_line_to_sign(data):
-    assert data["labels"]["sign"] == ["Name", "Signature", "Date"]
-    assert "data.labels.sign" in (typeset.HERE / "verdict.typ").read_text(encoding="utf-8")
+def test_the_coupons_are_counted_once_for_all_pages(data, study, extras, trial):
+    found = {c.nozzle: c for c in counts(extras.graded, trial.types)}
+    assert {c.cut + c.lost for c in found.values()} == {24}
+    assert all(c.met + c.undecided + c.failed == c.cut for c in found.values())
+    for row in study.nozzles:  # as the study counts them
+        own = found[row.nozzle]
+        assert (own.cut, own.lost, own.met) == (row.n_coupons, row.n_lost, row.share_met.met)
+    first = [dict(zip(data["nozzle_head"][2:-1], row["cells"], strict=True)) for row in data["nozzle_rows"]]
+    grades = next(section for section in data["sections"] if section["title"] == "Grades of the coupons")["blocks"][0]
+    later = [dict(zip(grades["head"], row, strict=True)) for row in grades["rows"]]
+    for one, other, own in zip(first, later, found.values(), strict=True):
+        assert one["Met, of those cut"] == f"{own.met} of {own.cut}"
+        assert (one["Lost"], one["Too near to say"]) == (other["Lost"], other["Too near to say"])
+        assert (other["Met"], other["Cut"]) == (str(own.met), str(own.cut))
+        assert one["Failed"] == other["Failed"]
+    assert first[1]["Lost"] == "2"
+
+
+def test_what_failed_is_split_by_response():
+    def over(*items):
+        return tuple(Finding(GradeKind.OVER_LIMIT, About(response=item)) for item in items)
+
+    graded = pd.DataFrame(
+        [
+            ("a", "cut", "no", over("roughness", "dross")),
+            ("a", "cut", "no", over("dross")),
+            ("a", "cut", "undecided", ()),
+            ("a", "cut", "yes", ()),
+            ("a", "not_severed", "no", ()),
+            ("a", "", "undecided", ()),
+        ],
+        columns=["nozzle", "outcome", "meets", "reasons"],
+    )
+    (found,) = counts(graded, ["a"])
+    assert (found.planned, found.lost, found.cut, found.met, found.undecided, found.failed) == (6, 1, 4, 1, 1, 2)
+    assert failed_words(found) == "2: Rz5\u00a01, dross\u00a02"
+
+
+def test_first_page_has_a_decision_to_tick_and_a_line_to_sign(data):
+    decision = data["decision"]
+    assert decision["ticks"] == ["change to Double", "keep Cylindrical", "cut more coupons before deciding"]
+    assert decision["sign"] == ["Name", "Role", "Signature", "Date"] and decision["open"] == ""
+    assert "data.decision" in (typeset.HERE / "verdict.typ").read_text(encoding="utf-8")
+
+
+def test_nothing_can_be_signed_while_a_reading_is_open(study, trial, extras):
+    because = Finding(PlanKind.AS_WRITTEN, About(coupons=("KE4",)), {"text": "far off"})
+    step = NextStep(Finding(StudyKind.SETTLE_READING, weight=Weight.COULD_CHANGE), because)
+    late = dataclasses.replace(study, provisional=True, next_steps=(step,))
+    data = verdict_data(late, trial, MADE_ON, extras)
+    assert data["decision"]["sign"] == data["decision"]["ticks"] == []
+    assert "coupon KE4" in data["decision"]["open"]
+    assert data["bands"] == ["Provisional: a reading is still open; see what to do next."]
+    calm = verdict_data(study, trial, MADE_ON, extras)["figure"]
+    assert "Ring: a reading is still open" not in calm["caption"]
+
+
+def test_an_open_reading_is_ringed(study, trial, extras):
+    result = study.results[1]
+    coupon = extras.tables["roughness"]["coupon"].iloc[0]
+    calm, ringed = (response_picture(result, trial, extras, doubted) for doubted in ((), (coupon,)))
+    assert calm["svg"] != ringed["svg"]
+    assert ringed["caption"].count("Ring: a reading is still open.") == 1 and "Ring" not in calm["caption"]
+
+
+def test_coupons_at_the_compared_settings_stand_out(study, trial, extras):
+    result = study.results[1]
+    caption = response_picture(result, trial, extras)["caption"]
+    assert "pale if cut at other settings" in caption
+    assert "Stroke: its worst reading, which is what is judged" in caption
+    by_mean = trial.model_copy(update={"bench": trial.bench.model_copy(update={"judged_by": "mean"})})
+    assert "Stroke" not in response_picture(result, by_mean, extras)["caption"]
+
+
+def test_who_when_and_on_which_machine(study, trial, extras):
+    known = dataclasses.replace(
+        extras,
+        days_cut=(date(2026, 1, 12), date(2026, 1, 13)),
+        days_measured=(date(2026, 1, 14),),
+        inspectors=("A. B.", "C. D."),
+    )
+    on = trial.model_copy(update={"held": {**trial.held, "machine": "bay 3"}})
+    assert verdict_data(study, on, MADE_ON, known)["facts"] == [
+        "Engineer: E. Invented",
+        "Machine: bay 3",
+        "Cut: 12 January 2026 to 13 January 2026",
+        "Measured: 14 January 2026, by A. B. and C. D.",
+    ]
+    assert verdict_data(study, trial, MADE_ON, extras)["facts"] == ["Engineer: E. Invented"]
+
+
+@pytest.mark.parametrize("types", [2, 8])
+def test_names_of_forty_letters_are_never_cut(study, trial, extras, types):
+    names = [f"nozzle type {k} with a name of forty letter"[:40] for k in range(types)]
+    row, result, place = study.nozzles[2], study.results[1], PLACE
+    rows = tuple(
+        dataclasses.replace(row, nozzle=n, today=k == 0, answers=() if k == 0 else row.answers)
+        for k, n in enumerate(names)
+    )
+    comparisons = tuple(dataclasses.replace(result.comparisons[1], nozzle=n, against=names[0]) for n in names[1:])
+    pairs = tuple(
+        dataclasses.replace(result.pairs[0], nozzle=a, against=b) for k, a in enumerate(names) for b in names[:k]
+    )
+    means = tuple(Mean(n, place, 30.0, 28.0, 33.0) for n in names)
+    result = dataclasses.replace(result, means=means, other_means=(), comparisons=comparisons, pairs=pairs)
+    found = dataclasses.replace(study, nozzles=rows, results=(result,), chances=())
+    data = verdict_data(found, trial, MADE_ON, VerdictExtras())
+    assert first_page_ends_at(data) == 2
+    said = " ".join(words for line in data["answer"]["lines"] for words in line)
+    for name in names[1:]:
+        assert person(name) in said, name
+    assert [r["type"] for r in data["nozzle_rows"]] == [person(name) for name in names]
+    printed = json.dumps(query("verdict.typ", data, "strong", "body"))
+    assert all(f'"text": "{person(name)}"' in printed for name in names), "a name is shortened in the table"
+    titles = [block.get("title") for block in section_of(data, RZ5)["blocks"]]
+    assert ("Every pair" in titles) == (types > 2)
+
+
+def test_a_name_on_the_axis_of_a_picture_is_whole():
+    name = "a nozzle type whose name is forty long !"
+    assert len(name) == 40
+    assert axis_label(name, name).replace("\n", " ") == "A nozzle type whose name is forty long ! (today)"
+
+
+def test_what_is_worse_than_the_last_range_is_hatched():
+    bands = [Band(1, 0.0, 10.0), Band(2, 10.0, 20.0, True), Band(3, 20.0, 30.0)]
+    hatched = [(zone[0], zone[4]) for zone in zones(bands, 40.0)]
+    assert hatched == [(0.0, False), (10.0, False), (20.0, True), (30.0, True)]
+    asked_nothing = zones([Band(1, 0.0, 10.0)], 40.0)
+    assert [(zone[2], zone[4]) for zone in asked_nothing] == [("range 1", False), ("worse than range 1", True)]
 
 
 def test_first_page_is_one_page(data):
@@ -145,36 +272,41 @@ def test_engineers_pages_say_what_they_must(data):
     titles = [section["title"] for section in data["sections"]]
     assert titles == [
         "What was asked, and how the trial was laid out",
-        "Mean height of profile Rz5 (decides)",
-        "Perpendicularity tolerance u (beside it)",
+        "Settings",
+        "Cautions",
         "Chance that the next edge meets the requirement",
+        "Mean height of profile Rz5 (decides)",
+        "Where the spread comes from",
         "Grades of the coupons",
         "Departures from the plan",
-        "Settings",
         "How it was judged",
-        "Cautions",
-        "Record",
+        "Perpendicularity tolerance u (beside it)",
     ]
     text = json.dumps(data["sections"], ensure_ascii=False)
     for words in (
         "This verdict is advice to a qualified person, not a release certificate.",
-        "3f" * 32,
-        "2 March 2026",
-        "nozzle-trials 0.0 (test)",
+        SENTENCE,
         "ISO 9013:2017",
-        "Class 4 laser",
-        "Oxygen feeds fire",
-        "displace air",
-        "tip up",
-        "Never bypass a guard",
+        "class 4 laser",
+        "the cautions printed in the plan and on the run sheet hold",
         "F by strata",
-        "Of the coupons that cut: double 23 of 24, shower 23 of 24; all of the other types.",
+        "Without the lost coupons (cylindrical plated 2).",
         "6.3 % from one nozzle of a type to the next",
         "5 more specimens",
         "pressure x standoff at most 1.2",
         "Changed after freezing: plan.looks: 1 -> 2",
     ):
         assert words in text, words
+    assert data["labels"]["footer"] == "made on 2 March 2026 with nozzle-trials 0.0 (test) · plan 3f3f3f3f"
+    assert "3f" * 5 not in text
+
+
+def section_of(data: dict, title: str) -> dict:
+    """The section with this title."""
+    return next(section for section in data["sections"] if section["title"] == title)
+
+
+RZ5, U = "Mean height of profile Rz5 (decides)", "Perpendicularity tolerance u (beside it)"
 
 
 def table_after(section: dict, title: str) -> dict:
@@ -184,7 +316,7 @@ def table_after(section: dict, title: str) -> dict:
 
 
 def test_means_have_one_row_per_type_and_name_the_settings_once(data):
-    section = data["sections"][1]
+    section = section_of(data, RZ5)
     table = table_after(section, "Typical edges")
     assert table["head"] == [
         "Nozzle type",
@@ -202,7 +334,7 @@ def test_means_have_one_row_per_type_and_name_the_settings_once(data):
 def test_a_type_without_a_mean_at_one_place_gets_a_dash(study, trial, extras):
     result = dataclasses.replace(study.results[1], other_means=study.results[1].other_means[:2])
     data = verdict_data(dataclasses.replace(study, results=(result,)), trial, MADE_ON, VerdictExtras())
-    assert table_after(data["sections"][1], "Typical edges")["rows"][3][3:] == ["–", "–"]
+    assert table_after(section_of(data, RZ5), "Typical edges")["rows"][3][3:] == ["–", "–"]
 
 
 @pytest.mark.parametrize(
@@ -231,19 +363,36 @@ def test_what_is_not_known_is_a_dash_not_a_bare_nan(study, trial):
     )
     result = dataclasses.replace(study.results[1], comparisons=(unknown,), pairs=(), terms=())
     data = verdict_data(dataclasses.replace(study, results=(result,)), trial, MADE_ON, VerdictExtras())
-    row = table_after(data["sections"][1], "Compared with today’s nozzle")["rows"][0]
+    row = table_after(section_of(data, RZ5), "Compared with today’s nozzle")["rows"][0]
     assert row[2:6] == ["0.99", "–", "–", "1.40"]
 
 
-def test_each_response_starts_on_a_new_page(data):
-    assert [section.get("page", False) for section in data["sections"][:4]] == [False, True, True, False]
+def test_a_secondary_response_has_a_page_of_its_own(data):
+    paged = [section["title"] for section in data["sections"] if section.get("page")]
+    assert paged == [U]
+    blocks = section_of(data, U)["blocks"]
+    assert "Against each setting" not in [block.get("title") for block in blocks]
+    assert any("nozzle 0.110 (3 and 6.0)" in item for block in blocks for item in block.get("items", []))
+
+
+def test_every_pair_stands_once_in_a_matrix(data, study, trial):
+    table = table_after(section_of(data, RZ5), "Every pair")
+    assert table["head"] == ["Against", "1  cylindrical", "2  cylindrical plated", "3  double"]
+    assert table["rows"][2] == ["4  shower", "–", "–", "1.37 (1.18 to 1.59)"]  # 1 / 0.73, 1 / 0.85, 1 / 0.63
+    assert table["rows"][0] == ["2  cylindrical plated", "–", "", ""]
+
+
+def test_the_spread_is_one_chart_for_all_responses(data):
+    (picture,) = section_of(data, "Where the spread comes from")["blocks"]
+    assert picture["kind"] == "figure" and picture["svg"].count("<svg") == 1
+    assert "6.3 % from one nozzle" in picture["alt"] and "perpendicularity tolerance u: 0.0200 mm" in picture["alt"]
 
 
 def test_terms_read_well(study, trial):
     parts = ("nozzle", "gas_flow", "gas_flow")
     result = dataclasses.replace(study.results[1], terms=(TermTest("t", 3, 80.1, 0.9, 0.44, parts=parts),))
     data = verdict_data(dataclasses.replace(study, results=(result,)), trial, MADE_ON, VerdictExtras())
-    table = table_after(data["sections"][1], "Does it matter?")
+    table = table_after(section_of(data, RZ5), "Does it matter?")
     assert table["head"] == ["What was varied", "F", "df", "p"]
     assert table["rows"][0] == ["nozzle × gas flow squared", "0.90", "3 and 80.1", "0.440"]
 
@@ -262,32 +411,28 @@ def chance_rows() -> tuple[ChanceResult, ...]:
         ChanceResult("plain", u, PLACE, 0.92, 0.78, notes=(below("plain", 0.25),), rests_on=(once,)),
         ChanceResult("plain", dross, PLACE, 0.9999, 0.5, rests_on=(graded,)),
         ChanceResult("plain", TOGETHER, PLACE, 0.9, 0.004, 0.37, 27),
-        ChanceResult("double", u, PLACE, 0.5, 0.3, notes=(lost, below("double", 0.3)), rests_on=(once,)),
-        ChanceResult("double", TOGETHER, PLACE, 0.4, 0.0, notes=(lost,)),
+        ChanceResult("double", u, PLACE, 0.5, 0.3, None, 0, 26, 1, (lost, below("double", 0.3)), (once,)),
+        ChanceResult("double", TOGETHER, PLACE, 0.4, 0.0, None, 0, 26, 1, (lost,)),
     )
 
 
 def test_chances_are_one_row_per_type_with_what_is_said_once():
     section = chance_section(chance_rows(), "pressure 0.7 bar")
     table = next(block for block in section["blocks"] if block["kind"] == "table")
-    last = "Met so far, over all settings"
-    assert table["head"] == ["Nozzle type", "u at most 0.2 mm", "dross grade 1 or better", "all together", last]
+    assert table["head"] == ["Nozzle type", "u at most 0.2 mm", "dross grade 1 or better", "all together"]
     least = "at\u00a0least\u00a0"
     assert table["rows"] == [
-        ["plain", f"92 % {least}78 %", f"over 99 % {least}50 %", f"90 % {least}under 1 %", "10 of 27 coupons"],
-        ["double", f"50 % {least}30 %", "–", f"40 % {least}0 %", "–"],
+        ["plain", f"92 % {least}78 %", f"over 99 % {least}50 %", f"90 % {least}under 1 %"],
+        ["double", f"50 % {least}30 %", "–", f"40 % {least}0 %"],
     ]
     text = json.dumps(section, ensure_ascii=False)
-    assert "of 0" not in text
-    for words in ("pressure 0.7 bar", "Worst of 3 readings per edge.", "1 of 26 cuts was lost", "a new specimen"):
+    for words in ("pressure 0.7 bar", "Worst of 3 readings per edge.", "fails (double 1)", "a new specimen"):
         assert text.count(words) == 1, words
-    below = "With 95 % confidence 90 % of edges lie below"
-    assert f"plain. u at most 0.2 mm: {below} 0.250 mm (one reading)." in text
-    assert (
-        "double. 1 of 26 cuts was lost and counts as not meeting. "
-        f"u at most 0.2 mm: {below} 0.300 mm (one reading)." in text
-    )
+    limits = table_after(section, "What is known of single types")
+    assert limits["head"] == ["Nozzle type", "u at most 0.2 mm"]
+    assert limits["rows"] == [["plain", "below 0.250 mm (90 %, 95 %)"], ["double", "below 0.300 mm (90 %, 95 %)"]]
     assert "u at most 0.2 mm: Worst of 3 readings per edge." in text
+    assert "1 of 26" not in text, "a second count beside that of the first page"
 
 
 def test_no_chances_no_section():
@@ -297,8 +442,8 @@ def test_no_chances_no_section():
 def test_columns_that_would_be_empty_are_left_out(study, trial):
     rows = tuple(dataclasses.replace(r, price=None, share_met=None) for r in study.nozzles)
     data = verdict_data(dataclasses.replace(study, nozzles=rows, chances=()), trial, MADE_ON, VerdictExtras())
-    assert data["nozzle_head"] == ["Nozzle type", "Coupons cut", "Typical Rz5, µm", "Typical u, mm", "Answer"]
-    assert {len(row["cells"]) for row in data["nozzle_rows"]} == {3} == {len(data["nozzle_widths"])}
+    assert data["nozzle_head"] == ["Nozzle type", "Coupons cut", "Answer"] and not data["nozzle_bars"]
+    assert {len(row["cells"]) for row in data["nozzle_rows"]} == {1} == {len(data["nozzle_widths"])}
 
 
 def test_sides_are_left_out_where_they_were_not_recorded(study, trial, extras):
@@ -308,17 +453,30 @@ def test_sides_are_left_out_where_they_were_not_recorded(study, trial, extras):
     assert "In the order of cutting" in titles and "One side against the other" not in titles
 
 
-def test_flagged_checks_come_first(data):
-    blocks = data["sections"][1]["blocks"]
+def test_checks_stand_in_three_groups(study, trial):
+    change = Finding(
+        PlanKind.AS_WRITTEN, facts={"text": "Without one reading it is different."}, weight=Weight.COULD_CHANGE
+    )
+    result = dataclasses.replace(study.results[1], checks=(*study.results[1].checks, change))
+    data = verdict_data(dataclasses.replace(study, results=(result,)), trial, MADE_ON, VerdictExtras())
+    blocks = section_of(data, RZ5)["blocks"]
     at = next(k for k, block in enumerate(blocks) if block.get("title") == "Checks")
-    flags = [line.startswith("LOOK AT THIS") for line in blocks[at + 1]["items"]]
-    assert flags == [True, True, False]
+    groups = [block["items"] for block in blocks[at + 1 :] if block["kind"] in ("text", "list")]
+    assert [groups[k][0] for k in (0, 2, 4)] == ["Could change the answer:", "Look at:", "Nothing found:"]
+    assert [len(groups[k]) for k in (1, 3, 5)] == [1, 2, 1]
+
+
+def test_a_secondary_response_names_checks_that_found_nothing(study, trial):
+    calm = study.results[1].checks[0]
+    result = dataclasses.replace(study.results[0], checks=(calm,))
+    data = verdict_data(dataclasses.replace(study, results=(result,)), trial, MADE_ON, VerdictExtras())
+    assert "Nothing found: Drift over the order of cutting." in json.dumps(section_of(data, U))
 
 
 def test_exploratory_and_amendments_stand_on_the_first_page(study, trial, extras):
     late = VerdictExtras(changes=extras.changes)
     data = verdict_data(dataclasses.replace(study, exploratory=True, results=()), trial, MADE_ON, late)
-    assert data["label"].startswith("Exploratory")
+    assert data["bands"] == ["Exploratory: this look at the data was not declared before cutting."]
     assert data["amendments"] == ["plan.looks: 1 -> 2 (E. Invented: a second look)"]
 
 

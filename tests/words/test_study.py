@@ -6,7 +6,7 @@ import pytest
 from words.nonsense import NONSENSE
 
 from trials.decide.kinds import StudyKind
-from trials.decide.results import Comparison, NextStep, NozzleRow, ResponseResult, Share, Spread, State, Study, Worded
+from trials.decide.results import Comparison, NextStep, NozzleRow, ResponseResult, Spread, State, Study, Worded
 from trials.findings import About, Amount, Finding, Place, PlaceKind, Weight
 from trials.infer.answer import Added, Answer
 from trials.infer.kinds import InferKind
@@ -20,7 +20,6 @@ from trials.words.study import (
     basis_words,
     change_words,
     row_words,
-    share_words,
     spread_words,
     step_words,
     worthwhile_words,
@@ -110,8 +109,6 @@ def test_places():
 
 
 def test_cells():
-    assert share_words(Share(22, 27, 0)) == "22 of 27" and share_words(None) == ""
-    assert share_words(Share(11, 24, 2)) == "11 of 24 (2\u00a0undecided)"
     row = study().nozzles[1]
     words = (Worded("roughness", Answer.BETTER, Added.HOW_MUCH_OPEN), Worded("squareness", Answer.NOT_SETTLED))
     assert row_words(dataclasses.replace(row, answers=words)) == "better, how much is open; not settled"

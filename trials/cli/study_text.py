@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import sys
+import textwrap
+from collections.abc import Iterable, Sequence
 
 from trials.cli import show
 from trials.decide.chance_result import ChanceResult
 from trials.decide.results import ResponseResult, Study
-from trials.findings import each_once
+from trials.findings import Weight, each_once
 from trials.responses import Scale
 from trials.units import shown
 from trials.words.answer import word_of
 from trials.words.chances import asked_words, likely, notes
 from trials.words.findings import say
+from trials.words.first_page import answer_box
 from trials.words.language import plural, text
 from trials.words.numbers import number, percent
 from trials.words.settings import term_words
@@ -29,14 +32,113 @@ from trials.words.study import (
     remarks,
     spread_words,
     step_words,
+    symbol,
 )
+
+SCREEN = 80
+SCREEN_LINES = 40
+AROUND = 7  # lines of the head of the table and of the next command, with the empty ones
+MOST_POINTS = 4
+LEAST_LINES, MOST_LINES = 2, 5  # of one point
+
+
+def print_answer(study: Study, look_further: str) -> None:
+    """One screen: the answer, a line per nozzle type, the checks that could change it, what to do next.
+
+    look_further: the command that prints the rest.
+    """
+    head, rows = _types(study)
+    top, lists = answer_lines(study), _lists(study, look_further, LEAST_LINES)
+    for most in range(MOST_LINES, LEAST_LINES, -1):  # as much of each sentence as the screen has room for
+        longer = _lists(study, look_further, most)
+        if len(top) + len(rows) + len(longer) + AROUND <= SCREEN_LINES:
+            lists = longer
+            break
+    _write([*top, ""])
+    show.table(head, rows)
+    _write([*lists, "", text("All figures: {command}", command=look_further)])
+
+
+def _write(lines: Sequence[str]) -> None:
+    sys.stdout.write("".join(f"{line}\n" for line in lines))
+
+
+def _lists(study: Study, look_further: str, most: int) -> list[str]:
+    """Checks that could change the answer and next steps, so many lines each."""
+    checks = [c for result in study.results if result.primary for c in result.checks if c.weight == Weight.COULD_CHANGE]
+    return [
+        *_some(text("Could change the answer"), [say(check) for check in checks], look_further, most),
+        *_some(text("What to do next"), [step_words(step) for step in study.next_steps], look_further, most),
+    ]
+
+
+def answer_lines(study: Study) -> list[str]:
+    """The answer in the words of the first page of a verdict, as lines of the screen."""
+    box = answer_box(study)
+    lines = [study.title, *_folded(study.question), ""]
+    lines += [text("Provisional: a reading is still open.")] if study.provisional else []
+    sure = f"{box.sure} ({box.figures})" if box.figures else box.sure
+    parts = ((box.does, box.what), (text("How sure"), sure), (text("The others"), box.others))
+    width = max(len(name) for name, _ in parts) + 2
+    for name, words in parts:
+        lines += _folded(words, name.ljust(width), " " * width)
+    return lines
+
+
+def _folded(words: str, first: str = "", later: str = "", most: int = 0) -> list[str]:
+    lines = textwrap.wrap(
+        words,
+        SCREEN,
+        initial_indent=first,
+        subsequent_indent=later,
+        break_on_hyphens=False,
+        max_lines=most or None,
+        placeholder=" …",
+    )
+    return lines or [first]
+
+
+def _some(heading: str, found: Sequence[str], look_further: str, most: int) -> list[str]:
+    """A list kept short, and where the rest stands."""
+    if not found:
+        return []
+    lines = ["", heading]
+    for words in found[:MOST_POINTS]:
+        lines += _folded(words, "- ", "  ", most)
+    if len(found) > MOST_POINTS:
+        lines.append(text("  and {n} more: {command}", n=len(found) - MOST_POINTS, command=look_further))
+    return lines
+
+
+def _types(study: Study) -> tuple[list[str], list[list[str]]]:
+    """Heads and rows of the table of nozzle types, narrow enough for the screen."""
+    main = next((r for r in study.results if r.primary and r.means), None)
+    head, rows = [text("nozzle")], [[_short(row.nozzle, 24)] for row in study.nozzles]
+    if main is not None:
+        means = {m.nozzle: m for m in main.means}
+        head.append(f"{symbol(main)} {shown(main.unit)}".strip())
+        head.append(text("95 % interval"))
+        for cells, row in zip(rows, study.nozzles, strict=True):
+            mean = means.get(row.nozzle)
+            cells += [number(mean.mean), interval_words(mean.low, mean.high, 3)] if mean else ["", ""]
+    if any(row.share_met for row in study.nozzles):
+        head.append(text("met"))
+        for cells, row in zip(rows, study.nozzles, strict=True):
+            cells.append(text("{n} of {cut}", n=row.share_met.met, cut=row.n_coupons) if row.share_met else "")
+    head.append(text("answer"))
+    for cells, row in zip(rows, study.nozzles, strict=True):
+        cells.append(text("today's nozzle") if row.today else "; ".join(text(one.answer) for one in row.answers))
+    return head, rows
+
+
+def _short(words: str, most: int) -> str:
+    return words if len(words) <= most else f"{words[: most - 1]}…"
 
 
 def print_study(study: Study) -> None:
     """The whole study, answer first."""
-    show.say(study.title, study.question, "", answer_sentence(study))
-    if study.provisional:
-        show.say(text("Provisional: a reading is still open; see what to do next."))
+    _write(answer_lines(study))
+    show.say("", text("In figures: {sentence}", sentence=answer_sentence(study)))
     for result in study.results:
         _print_response(result)
     _print_chances(study)
@@ -62,22 +164,39 @@ def _print_response(result: ResponseResult) -> None:
     _print_terms(result)
     _print_means(result)
     _print_comparisons(result)
-    show.bullets([*remarks(result), *map(say, (*result.more, *result.checks))])
+    show.bullets([*remarks(result), *map(say, result.more)])
+    _print_checks(result)
+
+
+def _print_checks(result: ResponseResult) -> None:
+    """Checks in three groups."""
+    groups = (
+        (text("Could change the answer:"), (Weight.COULD_CHANGE,)),
+        (text("Look at:"), (Weight.LOOK_AT,)),
+        (text("Nothing found:"), (Weight.NOTHING_FOUND, Weight.PLAIN)),
+    )
+    for name, weights in groups:
+        found = [say(check) for check in result.checks if check.weight in weights]
+        if found:
+            show.say(name)
+            show.bullets(found)
 
 
 def _print_terms(result: ResponseResult) -> None:
     if result.terms:
-        rows = [
-            [term_words(t.parts), t.df, f"{t.den_df:.1f}", f"{t.F:.2f}", p_words(t.p)]  # degrees of freedom and F
-            for t in result.terms
-        ]
-        show.table([text("term"), text("df"), text("den df"), "F", "p"], rows)
+        rows = [[term_words(t.parts), f"{t.F:.2f}", _df(t.df, t.den_df), p_words(t.p)] for t in result.terms]
+        show.table([text("term"), "F", text("df"), "p"], rows)
     if result.spread:
         show.say(text("Spread of one reading:"))
         show.bullets(
             text("{spread} ({share} of the variance)", spread=spread_words(s, result), share=percent(s.share))
             for s in result.spread
         )
+
+
+def _df(df: int, den_df: float) -> str:
+    """Both degrees of freedom of a test."""
+    return text("{df} and {den_df}", df=df, den_df=f"{den_df:.1f}")
 
 
 def _print_means(result: ResponseResult) -> None:

@@ -24,10 +24,14 @@ def register(app: typer.Typer) -> None:
     app.command("verdict")(verdict)
 
 
-def fit(folder: Path = FOLDER, json_: bool = JSON) -> None:
-    """Fit and answer in four words.
+def fit(
+    folder: Path = FOLDER,
+    full: bool = typer.Option(False, "--full", help="Everything: tests, spreads, every check, chances."),
+    json_: bool = JSON,
+) -> None:
+    """Fit and answer on one screen.
 
-    The numbers behind the verdict.
+    The answer, a line per nozzle type, what could change it, and what to do next; `--full` for the numbers behind it.
 
     Example: `trials fit my-trial`, or `trials fit my-trial --json` for a machine.
     """
@@ -42,9 +46,12 @@ def fit(folder: Path = FOLDER, json_: bool = JSON) -> None:
     if json_:
         show.as_json(steps.plain(found) | (ladder_facts(folder) if method == "ladder" else {}))
         return
-    from trials.cli.study_text import print_study
+    from trials.cli.study_text import print_answer, print_study
 
-    print_study(found)
+    if full:
+        print_study(found)
+    else:
+        print_answer(found, Command("fit", (str(folder), "--full")).typed())
     if method == "ladder":
         print_ladder(folder)
     show.next_command("verdict", folder)

@@ -7,11 +7,13 @@ from typing import Any
 
 from trials.decide.chance_result import TOGETHER, Asked, ChanceResult
 from trials.findings import Finding, each_once
+from trials.infer.chance import ChanceKind
 from trials.report import blocks as b
+from trials.words import facts
 from trials.words.chances import asked_words, likely
 from trials.words.findings import say
 from trials.words.language import text
-from trials.words.numbers import listed
+from trials.words.numbers import listed, percent, with_unit
 
 
 def chance_section(chances: Sequence[ChanceResult], settings: str = "") -> dict[str, Any]:
@@ -45,31 +47,18 @@ def _reading(settings: str) -> b.Block:
 
 def _table(chances: Sequence[ChanceResult]) -> b.Block:
     asked = _requirements(chances)
-    met = any(c.share_met is not None and c.n_coupons for c in chances)
-    rows = [_row(nozzle, chances, asked, met) for nozzle in _nozzles(chances)]
-    last = [text("Met so far, over all settings")] if met else []
-    names = [text("Nozzle type"), *map(asked_words, asked), *last]
-    widths = (1.5, *(1.2 for _ in asked), *((1.35,) if met else ()))
-    return b.table(names, rows, range(1, len(names)), widths)
+    rows = [_row(nozzle, chances, asked) for nozzle in _nozzles(chances)]
+    names = [text("Nozzle type"), *map(asked_words, asked)]
+    return b.table(names, rows, range(1, len(names)), (1.5, *(1.2 for _ in asked)))
 
 
 def _nozzles(chances: Sequence[ChanceResult]) -> list[str]:
     return list(dict.fromkeys(c.nozzle for c in chances))
 
 
-def _row(nozzle: str, chances: Sequence[ChanceResult], asked: Sequence[Asked], met: bool) -> list[str]:
+def _row(nozzle: str, chances: Sequence[ChanceResult], asked: Sequence[Asked]) -> list[str]:
     own = {c.asked: c for c in chances if c.nozzle == nozzle}
-    cells = [_cell(own[one]) if one in own else "–" for one in asked]
-    return [nozzle, *cells, *([_met(list(own.values()))] if met else [])]
-
-
-def _met(own: Sequence[ChanceResult]) -> str:
-    """How many coupons met everything, where that is known."""
-    for chance in own:
-        if chance.share_met is not None and chance.n_coupons:
-            count = round(chance.share_met * chance.n_coupons)
-            return text("{count} of {total} coupons", count=count, total=chance.n_coupons)
-    return "–"
+    return [nozzle, *(_cell(own[one]) if one in own else "–" for one in asked)]
 
 
 def _cell(c: ChanceResult) -> str:
@@ -77,18 +66,58 @@ def _cell(c: ChanceResult) -> str:
 
 
 def _own_notes(chances: Sequence[ChanceResult]) -> list[b.Block]:
-    """One note per type; what is found for several of its requirements stands first, and once."""
+    """What is found of single chances: limits as a table, the rest once per type."""
     notes = []
-    for nozzle in _nozzles(chances):
-        own = [c for c in chances if c.nozzle == nozzle and c.notes]
-        shared = [f for f in each_once(f for c in own for f in c.notes) if sum(f in c.notes for c in own) > 1]
-        parts = [_said(shared)] if shared else []
-        for chance in own:
-            rest = [f for f in chance.notes if f not in shared]
-            parts += [f"{asked_words(chance.asked)}: {_said(rest)}"] if rest else []
-        if parts:
-            notes.append(f"{nozzle}. {' '.join(parts)}")
-    return [b.head(text("What is said of single types")), b.listed(notes)] if notes else []
+    for chance in chances:
+        rest = [f for f in chance.notes if f.kind not in (*IN_TABLES, ChanceKind.LOST_CUTS)]
+        notes += [f"{chance.nozzle}, {asked_words(chance.asked)}: {_said(rest)}"] if rest else []
+    table = _limits(chances)
+    parts = [b.head(text("What is known of single types")), *table] if table or notes else []
+    return [*_lost(chances), *parts, *([b.listed(notes)] if notes else [])]
+
+
+IN_TABLES = (ChanceKind.TOLERANCE, ChanceKind.ANY_CORRELATION)
+
+
+def _limits(chances: Sequence[ChanceResult]) -> list[b.Block]:
+    """Values that most edges lie below, and what the estimates allow whatever the correlation; a row per type."""
+    asked = [one for one in _requirements(chances) if any(c.asked == one and _in_table(c) for c in chances)]
+    if not asked:
+        return []
+    own = {(c.nozzle, c.asked): _in_table(c) for c in chances}
+    rows = [[nozzle, *(own.get((nozzle, one)) or "–" for one in asked)] for nozzle in _nozzles(chances)]
+    names = [text("Nozzle type"), *map(asked_words, asked)]
+    said = text(
+        "For each requirement: the value that most edges lie below (how many, with which confidence). For all "
+        "together: what the estimates allow, whatever the correlation."
+    )
+    return [b.table(names, rows, range(1, len(names)), (1.5, *(1.6 for _ in asked))), b.words(said)]
+
+
+def _in_table(chance: ChanceResult) -> str:
+    """The limit of a chance in a cell; empty where none is known."""
+    for finding in chance.notes:
+        if finding.kind == ChanceKind.TOLERANCE:
+            value = facts.amount(finding, "value")
+            return text(
+                "below {value} ({share}, {confidence})",
+                value=with_unit(value.value, value.unit),
+                share=percent(facts.figure(finding, "share")),
+                confidence=percent(facts.figure(finding, "confidence")),
+            )
+        if finding.kind == ChanceKind.ANY_CORRELATION:
+            least, most = (percent(facts.figure(finding, end)) for end in ("least", "most"))
+            return b.span(least, most)
+    return ""
+
+
+def _lost(chances: Sequence[ChanceResult]) -> list[b.Block]:
+    """Cuts that made no edge, said once for all types."""
+    lost = {c.nozzle: c.lost for c in chances if c.lost}
+    if not lost:
+        return []
+    names = listed([text("{nozzle} {n}", nozzle=nozzle, n=n) for nozzle, n in lost.items()])
+    return [b.words(text("A cut that did not go through counts as an edge that fails ({counts}).", counts=names))]
 
 
 def _said(findings: Sequence[Finding]) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import date
 
 import pandas as pd
 
@@ -36,8 +37,8 @@ class VerdictExtras:
     """What the study lacks; every field may be left out, and its part of the paper is then left out too.
 
     engineer: who answers for the trial; the trial file's own entry if empty.
-    graded: one row per coupon, `coupon, nozzle, roughness_range, squareness_range, dross_grade, designation, meets,
-    reasons` as `trials.grade.coupons` gives them.
+    graded: one row per coupon, `coupon, nozzle, outcome, roughness_range, squareness_range, dross_grade, designation,
+    meets, reasons` as `trials.grade.coupons` gives them.
     tables: by response, the rows that were analysed, one per reading: `coupon, cut_order, sheet, mount, specimen,
     nozzle`, the factor columns, `side` if recorded, `value` in the kept unit, and `residual` (on the model's scale) if
     the fit gives it. Coupons that were lost are not in it.
@@ -46,6 +47,7 @@ class VerdictExtras:
     planned: how the trial was laid out and what it could and could not show, as found when it was planned.
     freeze_hash: hash of the frozen settings.
     bench_facts: instruments, uncertainty, inspectors, cut-off and depth as recorded, one sentence each.
+    days_cut, days_measured: days on which coupons were cut and readings taken; inspectors: who took them.
     sections: further sections, printed after the responses.
     software: name and version of the program as printed; this package's own if empty.
     """
@@ -60,3 +62,6 @@ class VerdictExtras:
     bench_facts: tuple[str, ...] = ()
     sections: tuple[Section, ...] = ()
     software: str = ""
+    days_cut: tuple[date, ...] = ()
+    days_measured: tuple[date, ...] = ()
+    inspectors: tuple[str, ...] = ()

@@ -1,119 +1,175 @@
-"""The manager's table of nozzle types on the first page of a verdict, as plain data."""
+"""The manager's page of a verdict as plain data: answer, edges that fail, table of nozzle types, who decides."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import asdict
 from typing import Any
 
-from trials.decide.results import NozzleRow, ResponseResult, Study
-from trials.report import blocks as b
+import pandas as pd
+
+from trials.decide.chance_result import ChanceResult
+from trials.decide.kinds import StudyKind
+from trials.decide.results import NozzleRow, Study
+from trials.findings import Finding, Weight, each_once
 from trials.report.chance_page import of_all
-from trials.report.ranges import bands
-from trials.responses import Scale
+from trials.report.counts import Counts, counts, failed_words
+from trials.report.extras import VerdictExtras
 from trials.trial import Trial
-from trials.units import shown
-from trials.words.chances import likely
-from trials.words.language import plural, text
+from trials.words.first_page import answer_box, decision_lines, fails_of_hundred, fails_words, person
+from trials.words.frame import day_words
+from trials.words.language import text
+from trials.words.numbers import listed, plain
 from trials.words.plan import described
 from trials.words.settings import at_place
-from trials.words.study import row_words, share_words, symbol
-
-FIRST = ("roughness", "squareness")  # shown before other secondary responses
+from trials.words.study import row_words
 
 
-def nozzle_table(study: Study, trial: Trial) -> dict[str, Any]:
-    """Heads, widths, rows and the note of the table; a column that would be empty in each row is left out."""
-    columns = _columns(study, trial)
+def answer_data(study: Study) -> dict[str, Any]:
+    """The answer box: three names of lines and what stands in them; the figures behind the second."""
+    box = asdict(answer_box(study))
+    lines = [
+        [box["does"], box["what"]],
+        [text("How sure"), box["sure"]],
+        [text("The others"), box["others"]],
+    ]
+    return {"action": str(box["action"]), "lines": lines, "figures": box["figures"]}
+
+
+def decision_data(study: Study, doubted: Sequence[str]) -> dict[str, Any]:
+    """Boxes to tick and lines to fill in; while a reading is open there is nothing to sign, and why."""
+    if study.provisional:
+        which = text(" of coupon {coupons}", coupons=listed(doubted)) if doubted else ""
+        why = text(
+            "Not to be signed yet: a reading{which} is open and could change the answer. Settle it as the next step "
+            "says, then make the verdict again.",
+            which=which,
+        )
+        return {"open": why, "head": "", "ticks": [], "sign": []}
     return {
-        "nozzle_head": [text("Nozzle type"), *(name for name, _, _ in columns), text("Answer")],
-        "nozzle_widths": [width for _, width, _ in columns],
-        "nozzle_rows": [_row(row, study, [cells[k] for _, _, cells in columns]) for k, row in enumerate(study.nozzles)],
-        "table_note": _note(study),
+        "open": "",
+        "head": text("Decision"),
+        "ticks": decision_lines(study),
+        "sign": [text("Name"), text("Role"), text("Signature"), text("Date")],
     }
 
 
-def _columns(study: Study, trial: Trial) -> list[tuple[str, float, list[str]]]:
-    """Head, width and one cell per nozzle type of each column between type and answer."""
-    rows = study.nozzles
-    found = [(text("Coupons cut"), 1.3, [_cut(row) for row in rows])]
-    found += [(_typical_head(r), 1.15, [_typical(row, r, trial) for row in rows]) for r in _shown_means(study)]
-    if any(row.share_met for row in rows):
-        found.append((text("Met the requirement"), 1.5, [share_words(row.share_met) or "–" for row in rows]))
-    if has_chance(study):
-        found.append((text("Next edge meets it"), 1.3, [_chance_cell(study, row.nozzle) for row in rows]))
-    if any(row.price is not None for row in rows):
-        prices = ["–" if row.price is None else f"{row.price:.2f}" for row in rows]
-        found.append((text("Price, {currency}", currency=trial.trial.currency), 0.9, prices))
+def open_coupons(study: Study) -> list[str]:
+    """Coupons with a reading that is still open."""
+    doubts = [step.because for step in study.next_steps if step.finding.kind == StudyKind.SETTLE_READING]
+    return list(dict.fromkeys(name for because in doubts if because for name in because.about.coupons))
+
+
+def unknown(study: Study) -> list[Finding]:
+    """What could still change the answer, then what the trial cannot say."""
+    decisive = [check for result in study.results if result.primary for check in result.checks]
+    return list(each_once([*(c for c in decisive if c.weight == Weight.COULD_CHANGE), *study.cannot_say]))
+
+
+def facts_line(trial: Trial, extras: VerdictExtras) -> list[str]:
+    """Who, on which machine, and when it was cut and measured; what is not known is left out."""
+    engineer = extras.engineer or trial.trial.engineer
+    found = [text("Engineer: {name}", name=engineer)] if engineer else []
+    found += [
+        text("Machine: {name}", name=plain(value) if isinstance(value, (int, float)) else value)
+        for key, value in trial.held.items()
+        if key in ("machine", "laser")
+    ]
+    cut, measured = _days(extras.days_cut), _days(extras.days_measured)
+    found += [text("Cut: {days}", days=cut)] if cut else []
+    if measured and extras.inspectors:
+        found.append(text("Measured: {days}, by {names}", days=measured, names=listed(extras.inspectors)))
+    elif measured:
+        found.append(text("Measured: {days}", days=measured))
     return found
 
 
-def _row(row: NozzleRow, study: Study, cells: list[str]) -> dict[str, Any]:
+def _days(known: Sequence[Any]) -> str:
+    """The first and the last day; empty for none."""
+    if not known:
+        return ""
+    first, last = day_words(min(known)), day_words(max(known))
+    return first if first == last else text("{first} to {last}", first=first, last=last)
+
+
+def nozzle_table(study: Study, trial: Trial, graded: pd.DataFrame | None) -> dict[str, Any]:
+    """Heads, widths, rows and note of the table; a column that would be empty in each row is left out.
+
+    The share of edges that fail is a number of 100 with its bound, for a bar, beside the same in words.
+    """
+    tallies = _tallies(study, graded)
+    columns = _columns(study, trial, tallies)
+    chances = {row.nozzle: of_all(study.chances, row.nozzle) for row in study.nozzles}
+    barred = any(chances.values())
     return {
-        "type": _type_words(row, study),
+        "nozzle_head": [
+            text("Nozzle type"),
+            *([text("Of 100 edges, fail")] if barred else []),
+            *(name for name, _, _ in columns),
+            text("Answer"),
+        ],
+        "nozzle_widths": [width for _, width, _ in columns],
+        "nozzle_bars": barred,
+        "nozzle_rows": [
+            _row(row, chances[row.nozzle], [cells[k] for _, _, cells in columns]) for k, row in enumerate(study.nozzles)
+        ],
+        "table_note": _note(study, tallies, barred),
+    }
+
+
+def _tallies(study: Study, graded: pd.DataFrame | None) -> list[Counts]:
+    return [] if graded is None or graded.empty else counts(graded, [row.nozzle for row in study.nozzles])
+
+
+def _columns(study: Study, trial: Trial, tallies: Sequence[Counts]) -> list[tuple[str, float, list[str]]]:
+    """Head, width and one cell per nozzle type of each column between the bars and the answer."""
+    rows = study.nozzles
+    cut = [text("{cut} of {planned}", cut=row.n_coupons, planned=row.n_coupons + row.n_lost) for row in rows]
+    found: list[tuple[str, float, list[str]]] = []
+    if tallies and any(row.share_met for row in rows):
+        found.append((text("Met, of those cut"), 1.0, [text("{n} of {cut}", n=c.met, cut=c.cut) for c in tallies]))
+        if any(c.undecided for c in tallies):
+            found.append((text("Too near to say"), 0.8, [str(c.undecided) for c in tallies]))
+        found.append((text("Failed"), 1.25, [failed_words(c) for c in tallies]))
+        if any(c.lost for c in tallies):
+            found.append((text("Lost"), 0.6, [str(c.lost) for c in tallies]))
+    else:
+        found.append((text("Coupons cut"), 1.0, cut))
+    if any(row.price is not None for row in rows):
+        prices = ["–" if row.price is None else f"{row.price:.2f}" for row in rows]
+        found.append((text("Price, {currency}", currency=trial.trial.currency), 0.8, prices))
+    return found
+
+
+def _row(row: NozzleRow, chance: ChanceResult | None, cells: list[str]) -> dict[str, Any]:
+    fails = fails_of_hundred(chance)
+    return {
+        "type": person(row.nozzle),
         "what": "" if row.form is None else described(row.form),
         "today": row.today,
+        "fails": list(fails) if fails else [],
+        "fails_words": fails_words(chance),
         "cells": cells,
         "answer": row_words(row) or "–",
     }
 
 
-def _type_words(row: NozzleRow, study: Study) -> str:
-    """The type; with its one piece where the answer is about pieces."""
-    piece = next((r.pieces[row.nozzle] for r in study.results if r.primary and row.nozzle in r.pieces), "")
-    return text("{nozzle}, nozzle {piece}", nozzle=row.nozzle, piece=piece) if piece else row.nozzle
-
-
-def _cut(row: NozzleRow) -> str:
-    cut = text("{cut} of {planned}", cut=row.n_coupons, planned=row.n_coupons + row.n_lost)
-    if not row.n_specimens:
-        return cut
-    specimens = plural("{n}\u00a0specimen", "{n}\u00a0specimens", row.n_specimens)
-    return text("{cut} ({specimens})", cut=cut, specimens=specimens)
-
-
-def _shown_means(study: Study) -> list[ResponseResult]:
-    ordered = sorted(study.results, key=lambda r: (not r.primary, r.response not in FIRST))
-    return [r for r in ordered if any(r.response in row.means for row in study.nozzles)][:2]
-
-
-def _typical_head(result: ResponseResult) -> str:
-    names = {"symbol": symbol(result), "unit": shown(result.unit)}
-    if result.scale == Scale.GRADE:
-        return text("Mean {symbol}", **names)
-    return text("Typical {symbol}, {unit}", **names) if result.unit else text("Typical {symbol}", **names)
-
-
-def _typical(row: NozzleRow, result: ResponseResult, trial: Trial) -> str:
-    """Typical edge without its unit, and the range that it falls in."""
-    mean = row.means.get(result.response)
-    ranges = bands(result, trial)
-    if mean is None or not ranges:
-        return b.num(mean)
-    place = next(
-        (text("range\u00a0{number}", number=band.number) for band in ranges if mean <= band.high), text("worse")
-    )
-    return text("{value} ({range})", value=b.num(mean), range=place)
-
-
-def has_chance(study: Study) -> bool:
-    """Whether a chance for the whole requirement is known of any type."""
-    return any(of_all(study.chances, row.nozzle) for row in study.nozzles)
-
-
-def _chance_cell(study: Study, nozzle: str) -> str:
-    found = of_all(study.chances, nozzle)
-    if found is None:
-        return "–"
-    return text("{chance} (at\u00a0least\u00a0{low})", chance=likely(found.estimate), low=likely(found.low))
-
-
-def _note(study: Study) -> str:
-    means = [r.means[0] for r in study.results if r.means]
-    notes = [text("Typical edges {place}.", place=at_place(means[0].settings))] if means else []
-    if has_chance(study):
+def _note(study: Study, tallies: Sequence[Counts], barred: bool) -> str:
+    notes = []
+    chance = next((c for c in study.chances), None)
+    if barred and chance is not None:
         notes.append(
             text(
-                "“Next edge meets it”: chance that it meets the whole requirement at today's settings; in brackets "
-                "what that chance is at least, with 95 % confidence."
+                "Of 100 edges cut {place}, each with another nozzle on another day, so many are likely to fail the "
+                "requirement (bar); at most so many with 95 % confidence (line).",
+                place=at_place(chance.place),
+            )
+        )
+    if tallies:
+        notes.append(
+            text(
+                "Coupons are counted over all settings; one coupon can fail several; a lost one is counted as lost "
+                "only."
             )
         )
     return " ".join(notes)

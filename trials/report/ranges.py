@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Any
 
 import pandas as pd
 
 from trials.decide.results import ResponseResult
+from trials.findings import Place
 from trials.grade.iso9013 import roughness_limit, squareness_limit
 from trials.report import blocks as b
 from trials.report.extras import VerdictExtras
@@ -49,31 +50,71 @@ def _strictest(response: str, trial: Trial, edges: list[float]) -> float | None:
     return min(limits, default=None)
 
 
-def response_picture(result: ResponseResult, trial: Trial, extras: VerdictExtras) -> dict[str, Any]:
-    """The main figure of a response, with its ranges, description and caption."""
-    found = extras.tables.get(result.response)
-    no_marks = pd.DataFrame({"nozzle": [], "value": []})
-    coupons = no_marks if found is None else coupon_means(found, result.scale)
+def response_picture(
+    result: ResponseResult, trial: Trial, extras: VerdictExtras, doubted: Collection[str] = ()
+) -> dict[str, Any]:
+    """The main figure of a response, with its ranges, description, caption; doubted: coupons with an open reading."""
+    coupons = _coupons(result, trial, extras.tables.get(result.response), doubted)
     ranges = bands(result, trial)
     values = "; ".join(
         f"{m.nozzle} {b.with_unit(m.mean, result.unit)} ({b.span(b.num(m.low), b.num(m.high))})" for m in result.means
     )
-    if result.scale == Scale.GRADE:
-        alt = text(
-            "Mean {response} of each nozzle type with its 95 % interval: {values}.",
-            response=label(result),
-            values=values,
-        )
-        caption = [text("Every coupon, and the mean grade of each nozzle type.")]
-    else:
-        alt = text(
-            "Typical {response} of each nozzle type with its 95 % interval: {values}.",
-            response=label(result),
-            values=values,
-        )
-        caption = [text("Every coupon, and the typical edge of each nozzle type.")]
+    grades = result.scale == Scale.GRADE
+    what = text("Mean grade") if grades else text("Typical edge")
+    alt = text(
+        "{what} of each nozzle type in {response}, with its 95 % interval: {values}.",
+        what=what,
+        response=label(result),
+        values=values,
+    )
     picture = main_figure(result, coupons, ranges, trial.today.type)
-    return b.figure(picture, alt, " ".join([*caption, *_behind(ranges, trial)]))
+    return b.figure(picture, alt, " ".join([_marks(what, coupons), *_behind(ranges, trial)]))
+
+
+def _coupons(
+    result: ResponseResult, trial: Trial, table: pd.DataFrame | None, doubted: Collection[str]
+) -> pd.DataFrame:
+    """Mean of each coupon, and how it is marked in the picture."""
+    if table is None:
+        return pd.DataFrame({"nozzle": [], "value": []})
+    coupons = coupon_means(table, result.scale)
+    coupons["open"] = coupons["coupon"].isin(list(doubted))
+    coupons["compared"] = _cut_at(coupons, result.means[0].settings, trial) if result.means else True
+    several = table.groupby("coupon").size().max() > 1
+    if trial.bench.judged_by == "worst" and several and result.response in REQUIRED:
+        coupons["judged"] = coupons["worst"]
+    return coupons
+
+
+REQUIRED = ("roughness", "squareness")
+"""Responses that are judged by readings against a limit."""
+
+
+def _cut_at(coupons: pd.DataFrame, place: Place, trial: Trial) -> pd.Series[bool]:
+    """Which coupons (n,) were cut at one of the compared settings; all of them where nothing was varied."""
+    found = pd.Series(False, index=coupons.index)
+    for setting in place.settings:
+        same = pd.Series(True, index=coupons.index)
+        for name, level in setting.items():
+            column = trial.factor_column(name) if name in trial.factors else name
+            if column in coupons:
+                same &= coupons[column] == level
+        found |= same
+    return found
+
+
+def _marks(what: str, coupons: pd.DataFrame) -> str:
+    """What each kind of mark in the picture is."""
+    said = [text("Large mark: {what} with its 95 % interval.", what=f"{what[:1].lower()}{what[1:]}")]
+    if not coupons.empty:
+        small = text("Small mark: mean of one coupon")
+        pale = bool((~coupons["compared"].astype(bool)).any())
+        said.append(text("{small}, pale if cut at other settings.", small=small) if pale else f"{small}.")
+    if "judged" in coupons:
+        said.append(text("Stroke: its worst reading, which is what is judged."))
+    if "open" in coupons and coupons["open"].any():
+        said.append(text("Ring: a reading is still open."))
+    return " ".join(said)
 
 
 def _behind(ranges: Sequence[Band], trial: Trial) -> list[str]:
@@ -83,4 +124,4 @@ def _behind(ranges: Sequence[Band], trial: Trial) -> list[str]:
     names = {"standard": edition(), "thickness": plain(trial.application.thickness_mm or 0.0, "mm")}
     if any(band.required for band in ranges):
         return [text("Grey zones: ranges of {standard} at {thickness}, hatched: requirement not met.", **names)]
-    return [text("Grey zones: ranges of {standard} at {thickness}.", **names)]
+    return [text("Grey zones: ranges of {standard} at {thickness}, hatched: worse than all of them.", **names)]

@@ -1,4 +1,4 @@
-"""The last pages of a verdict: grades, departures, settings, how it was judged, cautions, record."""
+"""The last pages of a verdict: grades, departures, settings, how it was judged, cautions; the foot of each page."""
 
 from __future__ import annotations
 
@@ -13,12 +13,11 @@ from trials.decide.results import Study
 from trials.grade.kinds import Meets
 from trials.grade.reasons import counted
 from trials.report import blocks as b
+from trials.report.counts import Counts, counts, failed_words
 from trials.report.extras import VerdictExtras
-from trials.report.figures.edges import lost_figure
 from trials.standards import edition, roughness_ranges, squareness_ranges
-from trials.trial import Trial
+from trials.trial import Outcome, Trial
 from trials.units import shown
-from trials.words.cautions import caution_lines
 from trials.words.findings import say
 from trials.words.frame import day_words
 from trials.words.grade import reasons_counted
@@ -36,67 +35,59 @@ def program() -> str:
 
 
 def grades_section(graded: pd.DataFrame | None, trial: Trial) -> dict[str, Any]:
-    """Grades by nozzle type, and the commonest reasons for not meeting the requirement."""
+    """Grades by nozzle type with lost coupons, and the commonest reasons for not meeting the requirement."""
     title = text("Grades of the coupons")
     if graded is None or graded.empty:
         return b.section(title, [])
-    rows = [_grade_row(nozzle, graded[graded["nozzle"] == nozzle]) for nozzle in trial.types]
+    rows = [_grade_row(found, graded[graded["nozzle"] == found.nozzle]) for found in counts(graded, trial.types)]
     names = [
-        text("Nozzle type"),
-        text("Coupons"),
-        text("Coupons by Rz5"),
-        text("Coupons by u"),
-        text("Coupons by dross"),
+        *(text("Nozzle type"), text("Planned"), text("Lost"), text("Cut")),
+        *(text("Met"), text("Too near to say"), text("Failed")),
+        *(text("Rz5, by range"), text("u, by range"), text("Dross, by grade")),
     ]
-    names += [text("Meets"), text("Undecided"), text("Not")]
     reasons = counted(graded.loc[graded["meets"] != Meets.YES, "reasons"])
+    note = text(
+        "Of the coupons that were cut: met, too near a limit to say, failed (one coupon can fail several). By range or "
+        "grade: that range or grade, then its number of cut coupons; “worse” is worse than the last range."
+    )
     return b.section(
         title,
         [
-            b.table(names, rows, (1, 5, 6, 7), (2, 1, 2.6, 2.6, 2.6, 1, 1.25, 0.6)),
-            b.words(text("Each range or grade with its number of coupons; “worse” is worse than the last range.")),
+            b.table(names, rows, range(1, 6), (1.7, 0.95, 0.6, 0.55, 0.6, 0.9, 1.6, 1.5, 1.5, 1.7)),
+            b.words(note),
             b.listed(reasons_counted(known, n) for known, n in reasons[:8]),
         ],
     )
 
 
-def _grade_row(nozzle: str, part: pd.DataFrame) -> list[str]:
-    met = part["meets"].value_counts()
+def _grade_row(found: Counts, part: pd.DataFrame) -> list[str]:
+    edges = part[part["outcome"] == Outcome.CUT]
     ranges = {0: text("worse"), -1: text("not graded")}
     return [
-        nozzle,
-        str(len(part)),
-        _tally(part, "roughness_range", text("range"), ranges),
-        _tally(part, "squareness_range", text("range"), ranges),
-        _tally(part, "dross_grade", text("grade"), {-1: text("not graded")}),
-        *(str(int(met.get(answer, 0))) for answer in (Meets.YES, Meets.UNDECIDED, Meets.NO)),
+        found.nozzle,
+        *map(str, (found.planned, found.lost, found.cut, found.met, found.undecided)),
+        failed_words(found),
+        _tally(edges, "roughness_range", ranges),
+        _tally(edges, "squareness_range", ranges),
+        _tally(edges, "dross_grade", {-1: text("not graded")}),
     ]
 
 
-def _tally(part: pd.DataFrame, column: str, word: str, names: Mapping[int, str]) -> str:
+def _tally(part: pd.DataFrame, column: str, names: Mapping[int, str]) -> str:
     if column not in part:
         return "–"
     values = pd.to_numeric(part[column], errors="coerce").fillna(-1).astype(int)
-    counts = values.value_counts()
-    order = sorted(counts.index, key=lambda grade: (grade == -1, grade in names, grade))
-    return ", ".join(f"{names.get(grade, f'{word} {grade}')}: {counts[grade]}" for grade in order)
+    found = values.value_counts()
+    order = sorted(found.index, key=lambda grade: (grade == -1, grade in names, grade))
+    return ", ".join(f"{names.get(grade, str(grade))}:\u00a0{found[grade]}" for grade in order)
 
 
 def departures_section(study: Study, extras: VerdictExtras) -> dict[str, Any]:
-    """What was cut otherwise than planned, and coupons that were lost."""
-    parts: list[b.Block] = []
-    if any(row.n_lost for row in study.nozzles):
-        alt = "; ".join(
-            text("{nozzle}: {cut} of {planned} cut", nozzle=r.nozzle, cut=r.n_coupons, planned=r.n_coupons + r.n_lost)
-            for r in study.nozzles
-        )
-        parts.append(
-            b.figure(lost_figure(study.nozzles), text("Coupons cut and lost by nozzle type. {counts}.", counts=alt))
-        )
+    """What was cut otherwise than planned, and what was changed after the plan was frozen."""
     changed = [text("Changed after freezing: {change}", change=say(change)) for change in extras.changes]
     found = [*map(say, study.departures), *changed]
     none = "" if found else text("Cut as planned: no departure was recorded.")
-    return b.section(text("Departures from the plan"), [b.words(none), b.listed(found), *parts])
+    return b.section(text("Departures from the plan"), [b.words(none), b.listed(found)])
 
 
 def held_rows(trial: Trial) -> list[tuple[str, str]]:
@@ -177,15 +168,20 @@ def _rule(trial: Trial) -> str:
 
 
 def cautions_section() -> dict[str, Any]:
-    """The hazards of a trial, in two columns."""
-    return b.section(text("Cautions"), [b.listed(caution_lines()) | {"kind": "columns"}])
+    """What this paper is, and where the hazards of a trial are written: they hold for every step it leads to."""
+    lines = [
+        text("This verdict is advice to a qualified person, not a release certificate."),
+        text(
+            "Cutting is dangerous (class 4 laser, oxygen fire, displaced air, high-pressure gas, fume, hot and sharp "
+            "parts): the cautions printed in the plan and on the run sheet hold, after the machine maker's "
+            "instructions and local codes."
+        ),
+    ]
+    return b.section(text("Cautions"), [b.words(" ".join(lines))])
 
 
-def record_section(made_on: date, extras: VerdictExtras) -> dict[str, Any]:
-    """What this paper is, which settings it belongs to, when and with what it was made."""
-    made = text("Made on {day} with {program}.", day=day_words(made_on), program=extras.software or program())
-    advice = text("This verdict is advice to a qualified person, not a release certificate.")
-    frozen = b.code(text("Frozen settings"), extras.freeze_hash)
-    if not extras.freeze_hash:
-        frozen = b.words(text("The trial's settings were not frozen."))
-    return b.section(text("Record"), [b.words(advice), frozen, b.words(made)])
+def provenance(made_on: date, extras: VerdictExtras) -> str:
+    """The foot of each page: when and with what it was made, and the plan it belongs to by eight digits."""
+    plan = text("plan {number}", number=extras.freeze_hash[:8]) if extras.freeze_hash else text("no frozen plan")
+    made = text("made on {day} with {program}", day=day_words(made_on), program=extras.software or program())
+    return f"{made} · {plan}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import pandas as pd
@@ -18,11 +19,14 @@ from trials.responses import Scale
 from trials.trial import Method, Trial
 from trials.units import shown
 from trials.words.answer import word_of
+from trials.words.checks import check_name
 from trials.words.findings import say
 from trials.words.language import plural, text
 from trials.words.numbers import confidence, listed
 from trials.words.settings import at_place, place_words, term_words
 from trials.words.study import basis_words, label, named, remarks, spread_words
+
+DRIFTS = (StudyKind.DRIFT, StudyKind.WEAR_IN_A_MOUNT)
 
 
 def response_section(
@@ -32,17 +36,21 @@ def response_section(
     picture: dict[str, Any] | None,
     of_those_cut: str = "",
 ) -> dict[str, Any]:
-    """All blocks of a response: what the test rests on, tests, spread, means, comparisons, checks, figures."""
+    """All blocks of a response: what the test rests on, tests, means, comparisons, checks, figures.
+
+    Sides of mounts are drawn only where the check of centring asks for a look. A secondary response is kept to one
+    page: its tests in a line, no picture against the settings, none of the order of cutting unless a check asks.
+    """
     one = text("One setting") if trial.plan.method == Method.ADOPTED else text("Today’s settings")
     parts: list[b.Block] = [_basis(result)]
     parts += [picture] if picture else []
-    parts += _terms(result) + _spread(result) + _means(result, of_those_cut, one)
+    parts += _means(result, of_those_cut, one)
     parts += _comparisons(text("Compared with today’s nozzle"), result, result.comparisons)
-    parts += _comparisons(text("Every pair"), result, result.pairs)
+    parts += _pairs(result) + (_terms(result) if result.primary else _terms_in_a_line(result))
     if result.more:
         parts += [b.head(text("How many more would settle it")), b.listed(map(say, result.more))]
     parts += _checks(result) + _pictures(result, trial, table)
-    return b.section(_title(result), parts) | {"page": True}
+    return b.section(_title(result), parts) | {"page": not result.primary}
 
 
 def _title(result: ResponseResult) -> str:
@@ -89,6 +97,16 @@ def _terms(result: ResponseResult) -> list[b.Block]:
     ]
 
 
+def _terms_in_a_line(result: ResponseResult) -> list[b.Block]:
+    """The tests of a secondary response without their table."""
+    found = [
+        text("{what} {p} ({df})", what=term_words(t.parts), p=b.chance(t.p), df=_df(t.df, t.den_df, 1))
+        for t in result.terms
+    ]
+    line = text("p of each term, in brackets on which degrees of freedom: {terms}.", terms="; ".join(found))
+    return [b.head(text("Does it matter?")), b.words(line)] if found else []
+
+
 def _term_row(t: TermTest, beside: bool) -> list[str]:
     row = [term_words(t.parts), b.f_value(t.F), _df(t.df, t.den_df, 1), b.chance(t.p)]
     if not beside:
@@ -102,17 +120,16 @@ def _df(df: int, den_df: float, places: int) -> str:
     return text("{df} and {den_df}", df=df, den_df=f"{den_df:.{places}f}")
 
 
-def _spread(result: ResponseResult) -> list[b.Block]:
-    if not result.spread:
-        return []
-    alt = "; ".join(f"{part.source} {b.num(part.sd, 2)}" for part in result.spread)
-    return [
-        b.head(text("Where the spread comes from")),
-        b.listed(spread_words(part, result) for part in result.spread),
-        b.figure(
-            spread_figure(result), text("Standard deviation by source on the model's scale: {sources}.", sources=alt)
-        ),
-    ]
+def spread_section(results: Sequence[ResponseResult]) -> dict[str, Any]:
+    """How much each source varies, one chart for all responses."""
+    known = [result for result in results if result.spread]
+    if not known:
+        return b.section(text("Where the spread comes from"), [])
+    alt = "; ".join(
+        f"{label(result)}: {', '.join(spread_words(part, result) for part in result.spread)}" for result in known
+    )
+    caption = text("Standard deviation of one edge by source; how much of the variance each source makes, in brackets.")
+    return b.section(text("Where the spread comes from"), [b.figure(spread_figure(known), alt, caption)])
 
 
 def _means(result: ResponseResult, of_those_cut: str, one: str) -> list[b.Block]:
@@ -188,16 +205,66 @@ def _comparison_row(c: Comparison, result: ResponseResult, in_unit: bool, worded
     return row
 
 
+def _pairs(result: ResponseResult) -> list[b.Block]:
+    """Every type against every other as a matrix, left out where today's nozzle is in each pair."""
+    nozzles = [mean.nozzle for mean in result.means]
+    if not result.pairs or len(nozzles) < 3:
+        return []
+    cells = {(c.nozzle, c.against): _pair_cell(c, False) for c in result.pairs}
+    cells |= {(c.against, c.nozzle): _pair_cell(c, True) for c in result.pairs}
+    rows = [
+        [f"{k}  {named(nozzle, result)}", *(cells.get((nozzle, other), "–") for other in nozzles[:-1])]
+        for k, nozzle in enumerate(nozzles, 1)
+    ]
+    rows = [[cell if j <= k else "" for j, cell in enumerate(row)] for k, row in enumerate(rows)][1:]
+    first = result.pairs[0]
+    shown_as = text("Ratio") if first.kind == "ratio" else text("Difference, {unit}", unit=shown(result.unit))
+    note = text(
+        "{kind} of the type in the row to the type in the column, and its {level} interval; {place}. The intervals "
+        "hold together for all pairs.",
+        kind=shown_as,
+        level=confidence(first.confidence),
+        place=at_place(first.settings),
+    )
+    names = [text("Against"), *(f"{k}  {named(n, result)}" for k, n in enumerate(nozzles[:-1], 1))]
+    table = b.table(names, rows, (), (1.4, *(1.0 for _ in nozzles[:-1])))
+    return [b.head(text("Every pair")), table, b.words(note)]
+
+
+def _pair_cell(c: Comparison, turned: bool) -> str:
+    """The size of a pair with its interval; turned: seen from the other type."""
+    sizes = (c.value, c.low, c.high)
+    if turned and c.kind == "ratio":
+        sizes = (1 / c.value, 1 / c.high, 1 / c.low)
+    elif turned:
+        sizes = (-c.value, -c.high, -c.low)
+    value, low, high = (f"{x:.2f}" for x in sizes) if c.kind == "ratio" else b.alike(*sizes, digits=2)
+    return value if math.isnan(c.low) else text("{value} ({low} to {high})", value=value, low=low, high=high)
+
+
 def _checks(result: ResponseResult) -> list[b.Block]:
+    """Three groups: what could change the answer, what deserves a look, what nothing was found in (names only)."""
     if not result.checks:
         return []
-    ordered = sorted(result.checks, key=lambda check: not _flagged(check))
-    lines = [text("LOOK AT THIS: {check}", check=say(one)) if _flagged(one) else say(one) for one in ordered]
-    return [b.head(text("Checks")), b.listed(lines)]
+    parts: list[b.Block] = [b.head(text("Checks"))]
+    for weight, title in ((Weight.COULD_CHANGE, text("Could change the answer")), (Weight.LOOK_AT, text("Look at"))):
+        found = [say(check) for check in result.checks if check.weight == weight]
+        parts += [b.words(f"{title}:"), b.listed(found)] if found else []
+    parts += _calm([c for c in result.checks if c.weight not in (Weight.COULD_CHANGE, Weight.LOOK_AT)], result.primary)
+    return parts
 
 
-def _flagged(check: Finding) -> bool:
-    return check.weight in (Weight.COULD_CHANGE, Weight.LOOK_AT)
+def _calm(found: list[Finding], in_full: bool) -> list[b.Block]:
+    """Checks that found nothing: in full, or by name; what could not be checked is always said in full."""
+    names = {} if in_full else {c.kind: check_name(c.kind) for c in found if c.weight == Weight.NOTHING_FOUND}
+    known = [name for name in names.values() if name]
+    rest = [say(c) for c in found if not names.get(c.kind)]
+    parts = [b.words(text("Nothing found: {checks}.", checks="; ".join(known)))] if known else []
+    return [*parts, *([b.words(text("Nothing found:")), b.listed(rest)] if rest else [])]
+
+
+def _asks_for_a_look(result: ResponseResult, *kinds: StudyKind) -> bool:
+    return any(c.kind in kinds and c.weight in (Weight.COULD_CHANGE, Weight.LOOK_AT) for c in result.checks)
 
 
 def _pictures(result: ResponseResult, trial: Trial, table: pd.DataFrame | None) -> list[b.Block]:
@@ -209,10 +276,12 @@ def _pictures(result: ResponseResult, trial: Trial, table: pd.DataFrame | None) 
         for name, f in trial.factors.items()
         if trial.factor_column(name) in coupons
     ]
-    found = _against_settings(result, trial, coupons, settings) if settings else []
-    if trial.plan.method != Method.ADOPTED and "cut_order" in table and coupons["cut_order"].notna().all():
+    found = _against_settings(result, trial, coupons, settings) if settings and result.primary else []
+    ordered = "cut_order" in table and bool(coupons["cut_order"].notna().all())
+    if trial.plan.method != Method.ADOPTED and ordered and (result.primary or _asks_for_a_look(result, *DRIFTS)):
         found += _in_order(result, trial, coupons, settings)
-    if {"side", "mount"} <= set(table.columns) and table["side"].nunique() > 1:
+    sided = {"side", "mount"} <= set(table.columns) and table["side"].nunique() > 1
+    if sided and _asks_for_a_look(result, StudyKind.CENTRING):
         found += _by_side(result, table, settings)
     return found
 

@@ -11,7 +11,14 @@ from trials.findings import PlaceKind
 from trials.report import blocks as b
 from trials.report.chance_page import chance_section
 from trials.report.extras import Section, VerdictExtras
-from trials.report.first_page import nozzle_table
+from trials.report.first_page import (
+    answer_data,
+    decision_data,
+    facts_line,
+    nozzle_table,
+    open_coupons,
+    unknown,
+)
 from trials.report.honesty_page import honesty_section
 from trials.report.ranges import response_picture
 from trials.report.record_pages import (
@@ -19,15 +26,15 @@ from trials.report.record_pages import (
     departures_section,
     grades_section,
     judged_section,
-    program,
-    record_section,
+    provenance,
     settings_section,
 )
-from trials.report.response_pages import response_section
+from trials.report.response_pages import response_section, spread_section
 from trials.trial import Trial
 from trials.words.findings import say
 from trials.words.frame import day_words
 from trials.words.language import text
+from trials.words.numbers import listed
 from trials.words.requirement import job_and_requirement
 from trials.words.settings import place_words
 from trials.words.study import answer_sentence, label, step_words
@@ -36,51 +43,50 @@ from trials.words.worthwhile import worthwhile_limits
 
 def verdict_data(study: Study, trial: Trial, made_on: date, extras: VerdictExtras) -> dict[str, Any]:
     """Everything the template prints, as text, numbers and SVG."""
-    main = _main(study)
+    main, doubted = _main(study), open_coupons(study)
     return {
         "title": study.title or trial.trial.title,
         "question": study.question,
-        "sentence": answer_sentence(study),
+        "answer": answer_data(study),
         "engineer": extras.engineer or trial.trial.engineer,
         "made_on": day_words(made_on),
-        "program": extras.software or program(),
-        "label": _label(study),
+        "bands": _bands(study),
         "amendments": [say(finding) for finding in extras.changes],
         "kept_words": [say(finding) for finding in extras.kept_words],
         "requirement": job_and_requirement(trial.application),
-        **nozzle_table(study, trial),
-        "figure": b.figure("", "") if main is None else response_picture(main, trial, extras),
-        "cannot_say": [say(finding) for finding in study.cannot_say],
+        "facts": facts_line(trial, extras),
+        **nozzle_table(study, trial, extras.graded),
+        "figure": b.figure("", "") if main is None else response_picture(main, trial, extras, doubted),
+        "cannot_say": [say(finding) for finding in unknown(study)],
         "next_steps": [step_words(step) for step in study.next_steps],
-        "sections": _sections(study, trial, made_on, extras),
-        "labels": _labels(made_on),
+        "decision": decision_data(study, doubted),
+        "sections": _sections(study, trial, extras),
+        "labels": _labels(made_on, extras),
     }
 
 
-def _label(study: Study) -> str:
-    """What stands above everything: that the look was not declared, or that a reading is still open."""
-    parts = []
+def _bands(study: Study) -> list[str]:
+    """What stands above everything: an undeclared look, a reading that is still open."""
+    found = []
     if study.exploratory:
-        parts.append(text("Exploratory: this look at the data was not declared before cutting."))
+        found.append(text("Exploratory: this look at the data was not declared before cutting."))
     if study.provisional:
-        parts.append(text("Provisional: a reading is still open; see what to do next."))
-    return " ".join(parts)
+        found.append(text("Provisional: a reading is still open; see what to do next."))
+    return found
 
 
-def _labels(made_on: date) -> Mapping[str, Any]:
+def _labels(made_on: date, extras: VerdictExtras) -> Mapping[str, Any]:
     """The fixed words of the template."""
     return {
-        "footer": text("made on {day}", day=day_words(made_on)),
+        "footer": provenance(made_on, extras),
         "today": text("today"),
         "question": text("Question"),
-        "answer": text("Answer"),
-        "changed": text("Changed after the plan was frozen:"),
         "kept_words": text("The kept words stand; a later rule reads otherwise:"),
-        "cannot_say": text("What this trial cannot say"),
+        "changed": text("Changed after the plan was frozen:"),
+        "cannot_say": text("What is not known"),
         "next_steps": text("What to do next"),
         "more": text("The rest stands on page 2."),
         "in_full": text("First page in full"),
-        "sign": [text("Name"), text("Signature"), text("Date")],
     }
 
 
@@ -88,26 +94,29 @@ def _main(study: Study) -> ResponseResult | None:
     return next((r for r in study.results if r.primary and r.means), None)
 
 
-def _sections(study: Study, trial: Trial, made_on: date, extras: VerdictExtras) -> list[dict[str, Any]]:
-    main = _main(study)
-    found = [_asked(study, trial, extras)]
-    for result in sorted(study.results, key=lambda r: not r.primary):
-        picture = None if result is main or not result.means else response_picture(result, trial, extras)
-        found.append(response_section(result, trial, extras.tables.get(result.response), picture, _of_those_cut(study)))
+def _sections(study: Study, trial: Trial, extras: VerdictExtras) -> list[dict[str, Any]]:
+    main, doubted = _main(study), open_coupons(study)
+    ordered = sorted(study.results, key=lambda r: not r.primary)
+    pages = [_response(result, result is main, study, trial, extras, doubted) for result in ordered]
+    decisive = sum(result.primary for result in ordered)
+    found = [_asked(study, trial, extras), settings_section(trial), cautions_section(), _chances(study)]
+    found += pages[:decisive]
     found += [
         honesty_section(study),
-        _chances(study),
+        spread_section(ordered),
         grades_section(extras.graded, trial),
         departures_section(study, extras),
     ]
-    found += [_more(part) for part in extras.sections]
-    found += [
-        settings_section(trial),
-        judged_section(trial, extras),
-        cautions_section(),
-        record_section(made_on, extras),
-    ]
+    found += [*map(_more, extras.sections), judged_section(trial, extras), *pages[decisive:]]
     return [part for part in found if part["blocks"]]
+
+
+def _response(
+    result: ResponseResult, main: bool, study: Study, trial: Trial, extras: VerdictExtras, doubted: list[str]
+) -> dict[str, Any]:
+    """The pages of one response; the picture of the main one stands on the first page already."""
+    picture = None if main or not result.means else response_picture(result, trial, extras, doubted)
+    return response_section(result, trial, extras.tables.get(result.response), picture, _of_those_cut(study))
 
 
 def _chances(study: Study) -> dict[str, Any]:
@@ -116,15 +125,9 @@ def _chances(study: Study) -> dict[str, Any]:
 
 
 def _of_those_cut(study: Study) -> str:
-    """How many coupons the means rest on, where some were lost."""
-    lost = [
-        text("{nozzle} {cut} of {planned}", nozzle=r.nozzle, cut=r.n_coupons, planned=r.n_coupons + r.n_lost)
-        for r in study.nozzles
-        if r.n_lost
-    ]
-    if not lost:
-        return ""
-    return text("Of the coupons that cut: {counts}; all of the other types.", counts=", ".join(lost))
+    """That the means rest on coupons that were cut, where some were lost."""
+    lost = [text("{nozzle} {n}", nozzle=row.nozzle, n=row.n_lost) for row in study.nozzles if row.n_lost]
+    return text("Without the lost coupons ({counts}).", counts=listed(lost)) if lost else ""
 
 
 def _asked(study: Study, trial: Trial, extras: VerdictExtras) -> dict[str, Any]:
@@ -133,9 +136,14 @@ def _asked(study: Study, trial: Trial, extras: VerdictExtras) -> dict[str, Any]:
         for r in study.results
         if r.worthwhile is not None
     ]
-    asked = b.words(study.question, job_and_requirement(trial.application))
-    laid_out = b.listed([*worth, *map(say, extras.planned)])
-    return b.section(text("What was asked, and how the trial was laid out"), [asked, laid_out])
+    return b.section(
+        text("What was asked, and how the trial was laid out"),
+        [
+            b.words(study.question, job_and_requirement(trial.application)),
+            b.words(text("In figures: {sentence}", sentence=answer_sentence(study))),
+            b.listed([*worth, *map(say, extras.planned)]),
+        ],
+    )
 
 
 def _more(part: Section) -> dict[str, Any]:

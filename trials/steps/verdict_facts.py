@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import TYPE_CHECKING, Any
+
+import pandas as pd
 
 from trials.findings import Finding
 from trials.steps.journal import all_plan_findings, changes_after_freezing
@@ -29,7 +32,16 @@ def verdict_extras(records: Records, found: Evidence, kept_words: tuple[Finding,
         planned=all_plan_findings(records),
         freeze_hash=records.freeze_hash,
         bench_facts=tuple(bench_facts(records)),
+        days_cut=_days(records.cuts["cut_at"]),
+        days_measured=_days(records.readings["measured_on"]),
+        inspectors=tuple(sorted({str(name) for name in records.readings["inspector"].dropna() if name != ""})),
     )
+
+
+def _days(written: pd.Series[str]) -> tuple[date, ...]:
+    """First and last day among moments as typed; none where none can be read as a date."""
+    known = pd.to_datetime(written.astype(str).str.slice(0, 10), errors="coerce", format="%Y-%m-%d").dropna()
+    return (known.min().date(), known.max().date()) if len(known) else ()
 
 
 def bench_facts(records: Records) -> list[str]:

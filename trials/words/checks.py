@@ -307,7 +307,8 @@ def _size_moves(nozzle: Fact, was: Fact, now: Fact) -> str:
     return text("{nozzle} {now} (was {was})", nozzle=nozzle, now=after, was=before)
 
 
-def _check_name(finding: Finding) -> str:
+def check_name(kind: StrEnum) -> str:
+    """What a check looks at, in two or three words; empty for other findings."""
     known = {
         StudyKind.FAR_READINGS: text("Far readings"),
         StudyKind.FAR_COUPONS: text("Far coupons"),
@@ -322,19 +323,23 @@ def _check_name(finding: Finding) -> str:
         StudyKind.SCALE: text("Scale"),
         StudyKind.ZEROS: text("Zeros"),
     }
-    return known[StudyKind(facts.word(finding, "check"))]
+    return known.get(StudyKind(kind), "")
+
+
+def _checked(finding: Finding) -> str:
+    return check_name(StudyKind(facts.word(finding, "check")))
 
 
 def _trend_not_known(finding: Finding) -> str:
     return text(
         "{check}: cannot be computed, since beside the settings these records leave too little to judge a trend by.",
-        check=_check_name(finding),
+        check=_checked(finding),
     )
 
 
 def _check_not_made(finding: Finding) -> str:
     return text(
-        "{check}: cannot be computed. {problem}", check=_check_name(finding), problem=facts.word(finding, "problem")
+        "{check}: cannot be computed. {problem}", check=_checked(finding), problem=facts.word(finding, "problem")
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from trials.decide.results import Comparison, NextStep, NozzleRow, ResponseResult, Share, Spread, State, Study, Worded
+from trials.decide.results import Comparison, NextStep, NozzleRow, ResponseResult, Spread, State, Study, Worded
 from trials.findings import Place
 from trials.infer.answer import Added, Answer
 from trials.responses import QUANTITIES, Scale
@@ -134,16 +134,6 @@ def row_words(row: NozzleRow) -> str:
 
 def _short(one: Worded) -> str:
     return word_of(one.answer, one.adds if one.answer == Answer.BETTER else None)
-
-
-def share_words(share: Share | None) -> str:
-    """`22 of 27 (2 undecided)`; empty where nothing is required."""
-    if share is None:
-        return ""
-    if share.undecided:
-        template = "{met} of {judged} ({open}\u00a0undecided)"
-        return text(template, met=share.met, judged=share.judged, open=share.undecided)
-    return text("{met} of {judged}", met=share.met, judged=share.judged)
 
 
 def basis_words(result: ResponseResult) -> str:

@@ -7,7 +7,6 @@ from trials.report.figures.edges import (
     Setting,
     by_factor_figure,
     coupon_means,
-    lost_figure,
     main_figure,
     spread_figure,
 )
@@ -25,7 +24,6 @@ __all__ = [
     "edge_figure",
     "frontier_figure",
     "life_figure",
-    "lost_figure",
     "main_figure",
     "prediction_figure",
     "scan_figure",

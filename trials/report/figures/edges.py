@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from trials.decide.results import Mean, NozzleRow, ResponseResult, Spread
+from trials.decide.results import Mean, ResponseResult
 from trials.grade.dross import SCALE, DrossGrade
 from trials.report.figures.look import (
     ACCENT,
@@ -26,10 +26,14 @@ from trials.report.figures.look import (
     svg,
     wrapped,
 )
+from trials.responses import Scale
 from trials.units import shown
 from trials.words import figures as words
+from trials.words.first_page import person
 from trials.words.language import text
+from trials.words.numbers import percent
 from trials.words.settings import layer_name
+from trials.words.study import label
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -52,7 +56,8 @@ _BAND_FILL = ("#ffffff", "#f1f1f1", "#e4e4e4", "#d8d8d8", "#cccccc")
 def coupon_means(table: pd.DataFrame, scale: str) -> pd.DataFrame:
     """One row per coupon of an analysis table, `value` averaged on the model's scale (geometric mean on the log scale).
 
-    `table` has one row per reading with `coupon, nozzle, value`; other columns keep their first entry.
+    `table` has one row per reading with `coupon, nozzle, value`; other columns keep their first entry. `worst` joins:
+    the largest reading.
     """
     first = table.groupby("coupon", sort=False).first().reset_index()
     if scale == "log" and bool((table["value"] > 0).all()):
@@ -61,6 +66,7 @@ def coupon_means(table: pd.DataFrame, scale: str) -> pd.DataFrame:
     else:
         means = table.groupby("coupon", sort=False)["value"].mean()
     first["value"] = first["coupon"].map(means)
+    first["worst"] = first["coupon"].map(table.groupby("coupon", sort=False)["value"].max())
     return first
 
 
@@ -72,69 +78,88 @@ def axis_words(result: ResponseResult) -> str:
 def main_figure(
     result: ResponseResult, coupons: pd.DataFrame, bands: Sequence[Band] = (), today: str = "", height_in: float = 0.0
 ) -> str:
-    """Typical edge of each nozzle type with its interval, each coupon as a light mark, ranges behind them.
+    """Typical edge of each nozzle type with its interval and figure, its coupons as small marks, ranges behind them.
 
-    `coupons` has `nozzle, value` (unit of the response), one row per coupon that was cut; see `coupon_means`.
+    `coupons` has `nozzle, value` (unit of the response), one row per coupon that was cut; see `coupon_means`. Further
+    columns may mark a coupon as `compared` (cut at the compared settings: drawn full, the others pale) and `open` (a
+    reading is doubted: ringed), and give its `judged` value (a small stroke, for compared coupons).
     """
-    height = height_in or 1.1 + 0.46 * max(len(result.means), 2) + (0.2 if bands or result.scale == "grade" else 0)
-    with canvas(height) as (figure, axes):
+    names = [axis_label(mean.nozzle, today) for mean in result.means]
+    with canvas(height_in or _height(names, bool(bands) or result.scale == Scale.GRADE)) as (figure, axes):
         low, high = _value_span(result, coupons, [band.high for band in bands if band.required])
         _draw_bands(axes, bands, low, high, shown(result.unit))
         for position, mean in enumerate(result.means):
             _draw_type(axes, position, mean, coupons, today)
-        if result.scale == "grade":
+        if result.scale == Scale.GRADE:
             axes.set_xticks([step.grade for step in SCALE], [_grade_label(step) for step in SCALE])
         axes.set_ylim(len(result.means) - 0.45, -0.55)
         axes.set_xlim(low, high)
-        axes.set_yticks(range(len(result.means)), [_label(mean.nozzle, today) for mean in result.means])
+        axes.set_yticks(range(len(result.means)), names)
         axes.tick_params(axis="y", length=0)
-        axes.set_xlabel(words.main_axis(axis_words(result), result))
+        axes.set_xlabel(axis_words(result))
         return svg(figure)
+
+
+def _height(names: Sequence[str], headed: bool) -> float:
+    """Inches for one row per type, each as high as its name needs."""
+    lines = max((name.count("\n") + 1 for name in names), default=1)
+    return 0.85 + max(0.4, 0.145 * lines + 0.1) * max(len(names), 2) + (0.25 if headed else 0)
 
 
 def _grade_label(step: DrossGrade) -> str:
     return f"{step.grade}\n{wrapped(step.name, 12, 2)}"
 
 
-def _label(nozzle: str, today: str) -> str:
-    return wrapped(f"{nozzle} (today)" if nozzle == today else nozzle, 22, 2)
+def axis_label(nozzle: str, today: str) -> str:
+    """A nozzle type beside its row, in lines, whole up to 130 letters."""
+    name = person(nozzle)
+    return wrapped(text("{nozzle} (today)", nozzle=name) if nozzle == today else name, 26, 5)
 
 
 def _value_span(result: ResponseResult, coupons: pd.DataFrame, limits: list[float]) -> tuple[float, float]:
     values = [v for mean in result.means for v in (mean.low, mean.mean, mean.high)]
     low, high = span(np.concatenate([np.asarray(values, float), coupons["value"].to_numpy(float), limits]), 0.08)
-    if result.scale == "grade":
+    if result.scale == Scale.GRADE:
         return -0.3, 4.3
     return (max(low, 0.0) if not result.means or min(values) >= 0 else low), high
 
 
-def _draw_bands(axes: Axes, bands: Sequence[Band], low: float, high: float, unit: str) -> None:
+def zones(bands: Sequence[Band], high: float) -> list[tuple[float, float, str, str, bool]]:
+    """Left, right, name, fill of each zone, and whether it is worse than required or than the last range."""
     allowed = next((band.high for band in bands if band.required), float("inf"))
-    for band in bands:
-        left, right = max(band.low, low), min(band.high, high)
+    found = [
+        (band.low, band.high, text("range {number}", number=band.number), _BAND_FILL[(band.number - 1) % 5])
+        for band in bands
+    ]
+    if bands:
+        found.append((bands[-1].high, high, text("worse than range {number}", number=bands[-1].number), _BAND_FILL[-1]))
+    last = len(bands)
+    return [(*zone, zone[0] >= allowed or k == last) for k, zone in enumerate(found)]
+
+
+def _draw_bands(axes: Axes, bands: Sequence[Band], low: float, high: float, unit: str) -> None:
+    for start, end, name, fill, beyond in zones(bands, high):
+        left, right = max(start, low), min(end, high)
         if right <= left:
             continue
-        fill, hatch = _BAND_FILL[(band.number - 1) % len(_BAND_FILL)], "////" if band.low >= allowed else ""
+        hatch = "////" if beyond else ""
         axes.axvspan(left, right, facecolor=fill, edgecolor=PALE, hatch=hatch, linewidth=0, zorder=0)
-        if right - left > 0.07 * (high - low):
-            axes.text(
-                (left + right) / 2,
-                1.015,
-                f"range {band.number}",
-                transform=axes.get_xaxis_transform(),
-                ha="center",
-                va="bottom",
-                fontsize=8.5,
-                color=INK,
-            )
-        if low < band.high < high:
-            style = "-" if band.required else (0, (2, 2))
-            axes.axvline(band.high, color=INK if band.required else GREY, lw=1.3 if band.required else 0.7, ls=style)
+        if right - left > (0.005 * len(name) + 0.02) * (high - low):
+            _above(axes, (left + right) / 2, name)
     required = [band.high for band in bands if band.required and low < band.high < high]
     for band in bands:
+        if not low < band.high < high:
+            continue
+        style: Any = "-" if band.required else (0, (2, 2))
+        axes.axvline(band.high, color=INK if band.required else GREY, lw=1.3 if band.required else 0.7, ls=style)
         near = any(abs(band.high - limit) < 0.3 * (high - low) for limit in required)
-        if low < band.high < high and (band.required or not near):
+        if band.required or not near:
             _draw_limit(axes, band, (band.high - low) / (high - low), unit)
+
+
+def _above(axes: Axes, place: float, name: str) -> None:
+    above = axes.get_xaxis_transform()
+    axes.text(place, 1.015, name, transform=above, ha="center", va="bottom", fontsize=8.5, color=INK)
 
 
 def _draw_limit(axes: Axes, band: Band, share: float, unit: str) -> None:
@@ -148,17 +173,7 @@ def _draw_limit(axes: Axes, band: Band, share: float, unit: str) -> None:
 
 
 def _draw_type(axes: Axes, position: int, mean: Mean, coupons: pd.DataFrame, today: str) -> None:
-    values = coupons.loc[coupons["nozzle"] == mean.nozzle, "value"].to_numpy(float)
-    axes.scatter(
-        values,
-        position + jitter(len(values), 0.26),
-        s=11,
-        marker=marker(position),
-        facecolors="white",
-        edgecolors=GREY,
-        linewidths=0.6,
-        zorder=2,
-    )
+    _draw_coupons(axes, position, coupons[coupons["nozzle"] == mean.nozzle])
     colour = INK if mean.nozzle == today else ACCENT
     axes.plot([mean.low, mean.high], [position] * 2, color="white", lw=4.6, solid_capstyle="butt", zorder=3)
     axes.plot([mean.low, mean.high], [position] * 2, color=colour, lw=2.2, solid_capstyle="butt", zorder=4)
@@ -167,6 +182,29 @@ def _draw_type(axes: Axes, position: int, mean: Mean, coupons: pd.DataFrame, tod
     axes.plot(
         mean.mean, position, marker=marker(position), ms=9, color=colour, markeredgecolor="white", mew=1.2, zorder=5
     )
+
+
+def _draw_coupons(axes: Axes, position: int, own: pd.DataFrame) -> None:
+    """Small marks: full at the compared settings, pale elsewhere, ringed where a reading is open."""
+    values = own["value"].to_numpy(float)
+    at = position + jitter(len(values), 0.3)
+    full = own["compared"].to_numpy(bool) if "compared" in own else np.ones(len(values), bool)
+    for chosen, face, edge, level in ((~full, "white", LIGHT, 1), (full, GREY, INK, 2)):
+        axes.scatter(
+            values[chosen],
+            at[chosen],
+            s=12,
+            marker=marker(position),
+            facecolors=face,
+            edgecolors=edge,
+            linewidths=0.6,
+            zorder=level,
+        )
+    if "judged" in own:
+        axes.scatter(own["judged"].to_numpy(float)[full], at[full], s=26, marker="|", color=INK, lw=0.8, zorder=2)
+    if "open" in own:
+        ringed = own["open"].to_numpy(bool)
+        axes.scatter(values[ringed], at[ringed], s=95, facecolors="none", edgecolors=INK, linewidths=1.1, zorder=6)
 
 
 @dataclass(frozen=True)
@@ -216,44 +254,36 @@ def _draw_levels(
     axes.grid(axis="y", color=PALE, lw=0.4)
 
 
-def lost_figure(rows: Sequence[NozzleRow]) -> str:
-    """Coupons planned per nozzle type as bars, the lost ones hatched and counted."""
-    with canvas(0.75 + 0.26 * max(len(rows), 1)) as (figure, axes):
-        if not rows:
-            empty(axes, text("no coupons"))
+def spread_figure(results: Sequence[ResponseResult]) -> str:
+    """How much each source varies: a panel per response, dots on the model's scale (per cent where that is the log)."""
+    several = max(len(results), 1)
+    sources = list(dict.fromkeys(part.source for result in results for part in result.spread))
+    with canvas(0.95 + 0.26 * max(len(sources), 1), 1, several, sharey=True, squeeze=False) as (figure, grid):
+        if not results:
+            empty(grid[0][0], text("no spread was estimated"))
             return svg(figure)
-        for position, row in enumerate(rows):
-            cut, planned = row.n_coupons, row.n_coupons + row.n_lost
-            axes.barh(position, cut, height=0.6, color=PALE, edgecolor=GREY, lw=0.7)
-            axes.barh(position, row.n_lost, left=cut, height=0.6, color="white", edgecolor=INK, hatch="////", lw=0.7)
-            axes.text(planned, position, f"  {words.cut_of(row)}", va="center", fontsize=8.5)
-        axes.set_yticks(range(len(rows)), [wrapped(row.nozzle, 24, 2) for row in rows])
-        axes.set_ylim(len(rows) - 0.4, -0.6)
-        axes.set_xlim(0, 1.3 * max(row.n_coupons + row.n_lost for row in rows) or 1)
-        axes.set_xlabel(text("coupons (hatched: lost)"))
-        axes.tick_params(axis="y", length=0)
+        for axes, result in zip(grid[0], results, strict=True):
+            _draw_spread(axes, result, sources)
+        names = [drawn(_between(source, results[0])) for source in sources]
+        grid[0][0].set_yticks(range(len(sources)), names)
+        grid[0][0].set_ylim(len(sources) - 0.4, -0.6)
         return svg(figure)
 
 
-def spread_figure(result: ResponseResult) -> str:
-    """How much each source varies, as a row of dots on the model's scale (in percent where that scale is the log)."""
-    with canvas(0.75 + 0.26 * max(len(result.spread), 1)) as (figure, axes):
-        if not result.spread:
-            empty(axes, text("no spread was estimated"))
-            return svg(figure)
-        percent = result.scale == "log"
-        sizes = [100 * np.expm1(part.sd) if percent else part.sd for part in result.spread]
-        for position, (part, size) in enumerate(zip(result.spread, sizes, strict=True)):
-            axes.plot([0, size], [position] * 2, color=LIGHT, lw=1.2)
-            axes.plot(size, position, marker="o", ms=7, color=ACCENT if part.source != "reading" else GREY)
-            axes.text(size, position - 0.12, f"   {size:.2g}{' %' if percent else ''}", va="center", fontsize=8.5)
-        axes.set_yticks(range(len(sizes)), [drawn(_between(part, result)) for part in result.spread])
-        axes.set_ylim(len(sizes) - 0.4, -0.6)
-        axes.set_xlim(0, 1.18 * max(sizes) or 1)
-        axes.set_xlabel(words.spread_axis(result))
-        axes.tick_params(axis="y", length=0)
-        return svg(figure)
+def _draw_spread(axes: Axes, result: ResponseResult, sources: Sequence[str]) -> None:
+    in_percent = result.scale == Scale.LOG
+    sizes = {part.source: 100 * np.expm1(part.sd) if in_percent else part.sd for part in result.spread}
+    for part in result.spread:
+        position, size = sources.index(part.source), sizes[part.source]
+        axes.plot([0, size], [position] * 2, color=LIGHT, lw=1.2)
+        axes.plot(size, position, marker="o", ms=6, color=ACCENT if part.source != "reading" else GREY)
+        axes.text(size, position - 0.12, f"  {size:.2g} ({percent(part.share)})", va="center", fontsize=8)
+    axes.set_xlim(0, 1.75 * max(sizes.values(), default=0.0) or 1)
+    axes.set_title(drawn(label(result), 34), fontsize=8.5)
+    axes.set_xlabel(text("% of the typical edge") if in_percent else shown(result.unit) or text("grades"), fontsize=8.5)
+    axes.tick_params(axis="y", length=0)
+    axes.tick_params(axis="x", labelsize=8)
 
 
-def _between(part: Spread, result: ResponseResult) -> str:
-    return text("between {layers}", layers=layer_name(part.source, result.block, several=True))
+def _between(source: str, result: ResponseResult) -> str:
+    return text("between {layers}", layers=layer_name(source, result.block, several=True))

@@ -1,0 +1,189 @@
+"""The answer in three lines: what to do, how sure in fractions that are never larger than proved, and the others."""
+
+import dataclasses
+
+import pytest
+
+from trials.decide.advice import Action, advice
+from trials.decide.chance_result import Asked, ChanceResult
+from trials.decide.results import Comparison, NextStep, NozzleRow, ResponseResult, State, Study, Worded
+from trials.findings import Finding, Place, PlaceKind
+from trials.infer.answer import Added, Answer
+from trials.plan.kinds import PlanKind
+from trials.responses import QUANTITIES
+from trials.words.first_page import (
+    about_words,
+    answer_box,
+    decision_lines,
+    fails_of_hundred,
+    fails_words,
+    floor_words,
+    person,
+)
+
+PLACE = Place(PlaceKind.TODAY, ({"pressure": 0.7},), {"pressure": "bar"})
+BETTER, WORSE, SAME, OPEN = Answer.BETTER, Answer.WORSE, Answer.SAME, Answer.NOT_SETTLED
+RATIOS = {BETTER: (0.668, 0.551, 0.809), WORSE: (1.4, 1.2, 1.6), SAME: (1.0, 0.92, 1.08), OPEN: (0.97, 0.8, 1.18)}
+
+
+def ratio(nozzle: str, answer: Answer, sizes: tuple[float, float, float] | None = None, times: float = 1.0):
+    return Comparison(
+        nozzle, "today", PLACE, "ratio", *(sizes or RATIOS[answer]), 0.01, answer, None, times_worthwhile=times
+    )
+
+
+def made(*comparisons: Comparison, response: str = "roughness", **changed) -> Study:
+    known = QUANTITIES[response]
+    result = ResponseResult(
+        response,
+        known.label,
+        known.short,
+        str(known.scale),
+        known.unit,
+        True,
+        30,
+        10,
+        State.COMPARED,
+        comparisons=comparisons,
+        worthwhile=0.1398,
+    )
+    rows = [NozzleRow("today", None, True, None, 3, 9, 0)]
+    rows += [
+        NozzleRow(c.nozzle, None, False, None, 3, 9, 0, answers=(Worded(response, c.answer, c.answer_adds),))
+        for c in comparisons
+    ]
+    return dataclasses.replace(Study("t", "q?", (result,), tuple(rows)), **changed)
+
+
+def lines(study: Study) -> tuple[str, str, str, str]:
+    box = answer_box(study)
+    return box.does, box.what, box.sure, box.others
+
+
+@pytest.mark.parametrize(
+    ("share", "about", "floor"),
+    [
+        (0.02, "less than a twentieth", ""),
+        (0.05, "about a twentieth", "a twentieth"),
+        (0.11, "about a tenth", "a tenth"),
+        (0.16, "about a sixth", "an eighth"),
+        (0.191, "about a fifth", "a sixth"),
+        (0.2, "about a fifth", "a fifth"),
+        (0.26, "about a quarter", "a quarter"),
+        (0.332, "about a third", "a quarter"),
+        (1 / 3, "about a third", "a third"),
+        (0.41, "about two fifths", "two fifths"),
+        (0.52, "about half", "half"),
+        (0.61, "about three fifths", "three fifths"),
+        (0.66, "about two thirds", "three fifths"),
+        (0.75, "about three quarters", "three quarters"),
+        (0.81, "about four fifths", "four fifths"),
+        (0.9, "about nine tenths", "nine tenths"),
+        (1.4, "about 140 %", "nine tenths"),
+    ],
+)
+def test_shares_in_words(share, about, floor):
+    assert about_words(share) == about
+    assert floor_words(share) == floor
+
+
+def test_better():
+    study = made(ratio("double wall", BETTER), ratio("plated", OPEN), ratio("shower", OPEN))
+    assert lines(study) == (
+        "Change to",
+        "Double wall",
+        "The edge gets about a third smoother, surely more than a sixth.",  # 1 - 0.668; 1 - 0.809 = 0.191
+        "Plated and Shower: no proof either way; that is not the same as equal.",
+    )
+    assert answer_box(study).figures == "Rz5 33 % lower, interval 19 to 45 %"
+    assert decision_lines(study)[:2] == ["change to Double wall", "keep Today"]
+
+
+def test_better_by_a_size_that_is_open():
+    box = answer_box(made(ratio("a", BETTER, (0.8, 0.65, 0.98))))
+    assert box.sure == "The edge gets about a fifth smoother; by how much for sure is open."
+    assert box.others == "No other type was in the trial."
+
+
+def test_the_largest_gain_is_advised_and_the_other_named():
+    study = made(ratio("a", BETTER, times=1.2), ratio("b", BETTER, (0.5, 0.4, 0.6), times=3.0), ratio("c", WORSE))
+    assert lines(study)[1] == "B"
+    assert lines(study)[3] == "A: also better than Today. C: worse than Today."
+
+
+def test_better_in_one_and_worse_in_another_is_not_advised():
+    study = made(ratio("a", BETTER))
+    row = dataclasses.replace(study.nozzles[1], answers=(Worded("roughness", BETTER), Worded("kerf", WORSE)))
+    found = advice(dataclasses.replace(study, nozzles=(study.nozzles[0], row)))
+    assert found.action == Action.KEEP and found.others == ((WORSE, ("a",)),)
+
+
+def test_better_in_its_unit():
+    gain = Comparison("a", "today", PLACE, "difference", -0.031, -0.05, -0.012, 0.01, BETTER, Added.HOW_MUCH_OPEN)
+    box = answer_box(made(gain, response="squareness"))
+    assert box.sure == "u gets about 0.031 mm lower, surely more than 0.01 mm."
+
+
+def test_the_least_of_a_change_in_its_unit_is_never_rounded_up():
+    gain = Comparison("a", "today", PLACE, "difference", -0.031, -0.05, -0.0196, 0.01, BETTER, None)
+    assert "surely more than 0.01 mm" in answer_box(made(gain, response="squareness")).sure
+
+
+def test_the_same_or_worse_keeps_todays():
+    study = made(ratio("a", SAME), ratio("b", WORSE))
+    assert lines(study) == (
+        "Keep",
+        "Today",
+        "No other type is better by the 15 % that would be worth a change.",
+        "A: the same as Today for practical purposes. B: worse than Today.",
+    )
+    assert lines(made(ratio("a", WORSE)))[2] == "Every other type is proved worse."
+
+
+def test_nothing_settled_asks_for_more():
+    facts = {"specimens": 3, "specimens_at_worthwhile": 10, "specimens_at_zero": 11}
+    step = NextStep(Finding(PlanKind.NEEDED, facts=facts))
+    does, what, sure, others = lines(made(ratio("a", OPEN), ratio("b", OPEN), next_steps=(step,)))
+    assert (does, what) == ("Cut more", "nothing is settled yet; Today stays until then")
+    assert "11 nozzles of each type instead of 3" in sure
+    assert others == "A and B: no proof either way; that is not the same as equal."
+    assert lines(made(ratio("a", OPEN), ratio("b", WORSE)))[1] == "no type is proved better; Today stays until then"
+
+
+def test_one_type_and_no_comparison():
+    study = made()
+    assert lines(study)[:3] == (
+        "No answer",
+        "nothing was compared",
+        "One nozzle type was cut, so there is nothing to compare.",
+    )
+
+
+def test_an_undeclared_look_is_only_a_hint():
+    assert answer_box(made(ratio("a", BETTER), exploratory=True)).sure.startswith("Only a hint")
+
+
+def test_pieces_are_not_types():
+    study = made(ratio("a", BETTER))
+    result = dataclasses.replace(study.results[0], replicated=False)
+    assert "these nozzles only" in answer_box(dataclasses.replace(study, results=(result,))).sure
+
+
+def test_names_as_a_person_writes_them():
+    assert person("double-wall") == "Double-wall" and person("") == "" and person("3 mm") == "3 mm"
+
+
+@pytest.mark.parametrize(
+    ("estimate", "low", "numbers", "words"),
+    [
+        (0.961, 0.546, (4, 46), "about 4, at most 46"),
+        (0.644, 0.0, (36, 100), "about 36, no limit shown"),
+        (0.9999, 0.93, (0, 7), "hardly any, at most 7"),
+        (float("nan"), 0.5, None, "–"),
+    ],
+)
+def test_edges_that_fail_of_a_hundred(estimate, low, numbers, words):
+    chance = ChanceResult("a", Asked(), PLACE, estimate, low)
+    assert fails_of_hundred(chance) == numbers
+    assert fails_words(chance) == words
+    assert fails_words(None) == "–"

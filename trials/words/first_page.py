@@ -1,0 +1,254 @@
+"""The answer as a manager reads it: what to change to, how sure, what of the others; sizes as fractions in words."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from trials.decide.advice import Action, Advice, advice
+from trials.decide.chance_result import ChanceResult
+from trials.decide.results import Comparison, ResponseResult, Study
+from trials.findings import Finding
+from trials.infer.answer import Answer
+from trials.plan.kinds import PlanKind
+from trials.responses import Scale
+from trials.words.language import text
+from trials.words.numbers import listed, percent, with_unit
+from trials.words.study import change_words, symbol, worthwhile_words
+
+_FRACTIONS = (
+    (1 / 20, "a twentieth"),
+    (1 / 10, "a tenth"),
+    (1 / 8, "an eighth"),
+    (1 / 6, "a sixth"),
+    (1 / 5, "a fifth"),
+    (1 / 4, "a quarter"),
+    (1 / 3, "a third"),
+    (2 / 5, "two fifths"),
+    (1 / 2, "half"),
+    (3 / 5, "three fifths"),
+    (2 / 3, "two thirds"),
+    (3 / 4, "three quarters"),
+    (4 / 5, "four fifths"),
+    (9 / 10, "nine tenths"),
+)
+
+
+@dataclass(frozen=True)
+class AnswerBox:
+    """Three short lines in words: what to do, how sure, the others; and the first figure behind them."""
+
+    action: Action
+    does: str
+    what: str
+    sure: str
+    others: str
+    figures: str
+
+
+def person(nozzle: str) -> str:
+    """A nozzle type as typed, with a capital first letter.
+
+    >>> person("double wall"), person("Öd 3")
+    ('Double wall', 'Öd 3')
+    """
+    return f"{nozzle[:1].upper()}{nozzle[1:]}"
+
+
+def about_words(share: float) -> str:
+    """A share as the nearest fraction in words: `about a third`; beyond nine tenths in per cent.
+
+    >>> about_words(0.332), about_words(0.46), about_words(0.02)
+    ('about a third', 'about half', 'less than a twentieth')
+    """
+    if share < 1 / 30:
+        return text("less than a twentieth")
+    if share > 0.95:
+        return text("about {share}", share=percent(share))
+    nearest = min(_FRACTIONS, key=lambda pair: abs(math.log(pair[0] / share)))
+    return text("about {fraction}", fraction=text(nearest[1]))
+
+
+def floor_words(share: float) -> str:
+    """The largest fraction in words that a share is not below; empty below a twentieth.
+
+    >>> floor_words(0.191), floor_words(0.2), floor_words(0.04)
+    ('a sixth', 'a fifth', '')
+    """
+    reached = [words for size, words in _FRACTIONS if size <= share + 1e-12]
+    return text(reached[-1]) if reached else ""
+
+
+def answer_box(study: Study) -> AnswerBox:
+    """The answer in three short lines."""
+    found = advice(study)
+    lines = {
+        Action.CHANGE: _change,
+        Action.KEEP: _keep,
+        Action.CUT_MORE: _cut_more,
+        Action.NOTHING: _nothing,
+    }[found.action](study, found)
+    sure = [text("Only a hint, from a look that was not declared.")] if study.exploratory else []
+    sure += [lines[1]]
+    sure += [_not_repeated()] if found.because and not all(r.replicated for r, _ in found.because) else []
+    return AnswerBox(found.action, does_words(found.action), lines[0], " ".join(sure), lines[2], _figures(found))
+
+
+def does_words(action: Action) -> str:
+    """The name of the first line of the answer."""
+    return {
+        Action.CHANGE: text("Change to"),
+        Action.KEEP: text("Keep"),
+        Action.CUT_MORE: text("Cut more"),
+        Action.NOTHING: text("No answer"),
+    }[action]
+
+
+def decision_lines(study: Study) -> list[str]:
+    """What can be ticked: change, keep, cut more, each with its type."""
+    found, today = advice(study), _today(study)
+    to = person(found.to) if found.to else text("another type:")
+    return [
+        text("change to {nozzle}", nozzle=to),
+        text("keep {nozzle}", nozzle=today),
+        text("cut more coupons before deciding"),
+    ]
+
+
+def _today(study: Study) -> str:
+    return next((person(row.nozzle) for row in study.nozzles if row.today), "")
+
+
+def _change(study: Study, found: Advice) -> tuple[str, str, str]:
+    sure = " ".join(f"{_gain(result, c)}." for result, c in found.because)
+    return person(found.to), sure, _others(study, found)
+
+
+def _keep(study: Study, found: Advice) -> tuple[str, str, str]:
+    size = next((worthwhile_words(r) for r in study.results if r.primary and r.worthwhile is not None), "")
+    if [answer for answer, _ in found.others] == [Answer.WORSE]:
+        sure = text("Every other type is proved worse.")
+    elif size:
+        sure = text("No other type is better by the {size} that would be worth a change.", size=size)
+    else:
+        sure = text("No other type is better.")
+    return _today(study), sure, _others(study, found)
+
+
+def _cut_more(study: Study, found: Advice) -> tuple[str, str, str]:
+    nothing = all(answer == Answer.NOT_SETTLED for answer, _ in found.others)
+    what = text("nothing is settled yet; {nozzle} stays until then", nozzle=_today(study))
+    if not nothing:
+        what = text("no type is proved better; {nozzle} stays until then", nozzle=_today(study))
+    return what, _needed(study), _others(study, found)
+
+
+def _nothing(study: Study, found: Advice) -> tuple[str, str, str]:
+    if len(study.nozzles) < 2:
+        why = text("One nozzle type was cut, so there is nothing to compare.")
+    else:
+        why = text("The decisive response has no readings that can be compared.")
+    return text("nothing was compared"), why, text("None was compared.")
+
+
+def _needed(study: Study) -> str:
+    """How many nozzles of each type would settle it, where that is known."""
+    steps = [step.finding for step in study.next_steps if step.finding.kind == PlanKind.NEEDED]
+    needed = [n for n in map(_most_specimens, steps) if n is not None]
+    if not needed:
+        return text("The difference may still go either way.")
+    now = steps[0].facts.get("specimens")
+    return text(
+        "The difference may still go either way; {n} nozzles of each type instead of {now} would most likely settle "
+        "it.",
+        n=max(needed),
+        now=now,
+    )
+
+
+def _most_specimens(finding: Finding) -> int | None:
+    known = [finding.facts.get(name) for name in ("specimens_at_worthwhile", "specimens_at_zero")]
+    counts = [n for n in known if isinstance(n, int)]
+    return max(counts) if len(counts) == len(known) else None
+
+
+def _not_repeated() -> str:
+    return text("It is about these nozzles only: no further nozzle of the types was tried.")
+
+
+def _figures(found: Advice) -> str:
+    """`Rz5 33 % lower, interval 19 to 45 %`, for each response that shows the type better."""
+    said = [f"{symbol(r)} {change_words(c, r.unit)}" for r, c in found.because]
+    return "; ".join(said)
+
+
+def _gain(result: ResponseResult, c: Comparison) -> str:
+    """`the edge gets about a third smoother, surely more than a sixth`."""
+    size, bound = _sizes(result, c)
+    if not bound:
+        return text("{what} gets {size} {adjective}; by how much for sure is open", **_named(result, c), size=size)
+    return text("{what} gets {size} {adjective}, surely more than {bound}", **_named(result, c), size=size, bound=bound)
+
+
+def _sizes(result: ResponseResult, c: Comparison) -> tuple[str, str]:
+    """The change and the least of it in words; the least is empty where it is next to nothing or not known."""
+    near = min((c.low, c.high), key=lambda end: abs(end - (1.0 if c.kind == "ratio" else 0.0)))
+    if c.kind == "ratio":
+        return about_words(abs(c.value - 1.0)), "" if math.isnan(near) else floor_words(abs(near - 1.0))
+    bound = "" if math.isnan(near) or near == 0 else with_unit(_rounded_down(abs(near)), result.unit, 1)
+    return text("about {size}", size=with_unit(abs(c.value), result.unit, 2)), bound
+
+
+def _rounded_down(size: float) -> float:
+    """The first digit of a size, the rest cut off, so that no more is promised than is proved."""
+    step = 10.0 ** math.floor(math.log10(size))
+    return math.floor(size / step + 1e-9) * step
+
+
+def _named(result: ResponseResult, c: Comparison) -> dict[str, str]:
+    """What gets better, and the word for it."""
+    lower = c.value < (1.0 if c.kind == "ratio" else 0.0)
+    if result.response == "roughness" and lower:
+        return {"what": text("The edge"), "adjective": text("smoother")}
+    if result.response == "squareness" and lower and result.scale == Scale.LOG:
+        return {"what": text("The edge"), "adjective": text("squarer")}
+    name = symbol(result) if result.symbol != result.label else person(symbol(result))
+    return {"what": name, "adjective": text("lower") if lower else text("higher")}
+
+
+def _others(study: Study, found: Advice) -> str:
+    if not found.others:
+        return text("No other type was in the trial.")
+    return " ".join(_of_others(study, answer, [person(n) for n in names]) for answer, names in found.others)
+
+
+def _of_others(study: Study, answer: Answer, names: Sequence[str]) -> str:
+    known = {"names": listed(names)}
+    if answer == Answer.NOT_SETTLED:
+        return text("{names}: no proof either way; that is not the same as equal.", **known)
+    if answer == Answer.SAME:
+        return text("{names}: the same as {today} for practical purposes.", **known, today=_today(study))
+    if answer == Answer.BETTER:
+        return text("{names}: also better than {today}.", **known, today=_today(study))
+    return text("{names}: worse than {today}.", **known, today=_today(study))
+
+
+def fails_of_hundred(chance: ChanceResult | None) -> tuple[int, int] | None:
+    """Of 100 next edges: how many are likely to fail, and how many at most with 95 % confidence."""
+    if chance is None or math.isnan(chance.estimate):
+        return None
+    low = 0.0 if math.isnan(chance.low) else chance.low
+    return round(100 * (1 - chance.estimate)), math.ceil(100 * (1 - low) - 1e-9)
+
+
+def fails_words(chance: ChanceResult | None) -> str:
+    """`about 4, at most 46`; where the bound shows nothing, that it is not known."""
+    found = fails_of_hundred(chance)
+    if found is None:
+        return "–"
+    about, most = found
+    size = text("about {n}", n=about) if about else text("hardly any")
+    if most >= 100:
+        return text("{size}, no limit shown", size=size)
+    return text("{size}, at most {most}", size=size, most=most)
