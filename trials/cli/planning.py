@@ -78,7 +78,7 @@ def sheet(folder: Path = FOLDER) -> None:
 
     paths = steps.run_sheet(folder)
     show.say(*map(str, paths))
-    book = next(path for path in paths if path.name == "run-workbook.xlsx")
+    book = next(path for path in paths if path.stem.startswith("run-workbook"))
     show.next_step(f"cut by the run sheet, fill in {book.name}, then `trials cut {folder} {book}`")
 
 

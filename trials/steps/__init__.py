@@ -11,7 +11,7 @@ from trials.steps.correct import Correction, confirm, correct
 from trials.steps.cut import cut, cut_as_planned
 from trials.steps.demo import demo_trial
 from trials.steps.extend import add_extension, extension, extension_json
-from trials.steps.files import plain, write_bytes
+from trials.steps.files import plain, write_bytes, write_new
 from trials.steps.fit import evidence, fit
 from trials.steps.grade import grade, grade_rows, grade_table, grade_value, graded_facts, requirement
 from trials.steps.instrument import Instrument, enter_instrument, register
@@ -75,5 +75,6 @@ __all__ = [
     "study_table",
     "verdict",
     "write_bytes",
+    "write_new",
     "write_lives",
 ]

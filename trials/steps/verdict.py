@@ -54,7 +54,7 @@ def verdict(folder: Path | str, path: Path | None = None, at: datetime | None = 
         moment = datetime.fromisoformat(str(kept["at"]))
     pdf = verdict_pdf(result, records.trial, moment.date(), verdict_extras(records, found))
     target = path or verdict_path(folder, found.look)
-    write_bytes(target, pdf)
+    write_bytes(target, pdf, (".pdf",))
     if not made_before:
         summary = {"fingerprint": fingerprint(records), "study": plain(result)}
         text = json.dumps(summary, sort_keys=True, ensure_ascii=False)

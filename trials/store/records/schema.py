@@ -14,6 +14,7 @@ from typing import Any
 
 from sqlalchemy import (
     JSON,
+    URL,
     Boolean,
     Column,
     Connection,
@@ -175,7 +176,7 @@ about = Table(
 
 
 @lru_cache(maxsize=32)
-def engine_for(url: str) -> Engine:
+def engine_for(url: URL | str) -> Engine:
     """Engine of a database URL. On SQLite foreign keys are on and a writer takes the lock at the start, not halfway.
 
     No connection outlives its transaction (NullPool); what is kept between calls is the compiled SQL.
@@ -206,7 +207,7 @@ def begun(path: Path, *, writes: bool) -> Iterator[Connection]:
     InputError
         If the file is no trial database, or another program is writing to it.
     """
-    engine = engine_for(f"sqlite:///{path}").execution_options(writes=writes)
+    engine = engine_for(URL.create("sqlite", database=str(path))).execution_options(writes=writes)
     try:
         with engine.begin() as connection:
             yield connection
