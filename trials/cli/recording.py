@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 import typer
@@ -95,10 +96,12 @@ def correct(
     folder: Path = FOLDER,
     coupon: str = typer.Argument(..., help="Mark of the coupon (or of the mount or sheet, with --of)."),
     column: str = typer.Argument("", help="Column to correct, such as rz5_um or outcome."),
-    value: str = typer.Argument("", help="The right value; empty takes the reading back."),
+    value: str = typer.Argument("", help="The right value, with a decimal point or comma."),
     reading: int = typer.Option(0, "--reading", help="Number of the reading on the coupon."),
     repeat: int = typer.Option(0, "--repeat", help="Which re-measurement, 0 for the reading itself."),
     of: str = typer.Option("coupon", "--of", help="coupon, mount or sheet."),
+    withdraw: bool = typer.Option(False, "--withdraw", help="Take the reading back: it was not measured there."),
+    restore: bool = typer.Option(False, "--restore", help="Bring back a reading that was withdrawn."),
     as_read: bool = typer.Option(False, "--as-read", help="The flagged reading is right as it is."),
     who: str = WHO,
     why: str = WHY,
@@ -114,7 +117,11 @@ def correct(
     if as_read:
         done = steps.confirm(folder, coupon, who, why)
     else:
-        done = steps.correct(folder, steps.Correction(coupon, column, value, reading, repeat, of), who, why)
+        asked = steps.Correction(coupon, column, value, reading, repeat, of, withdraw, restore)
+        show.say(words.change(vars(steps.change(folder, asked))))
+        if sys.stdin.isatty() and sys.stdout.isatty():
+            typer.confirm(language.text("Write it?"), default=True, abort=True)
+        done = steps.correct(folder, asked, who, why)
     show.bullets([language.text("{mark}: corrected by {who}.", mark=done.mark, who=done.who)])
     show.next_step(_status(folder))
 

@@ -7,7 +7,7 @@ Functions take a folder or plain pandas tables and return plain tables or frozen
 from trials.steps.adopt import Adoption, Keys, adopt
 from trials.steps.amend import amend
 from trials.steps.bench_study import Against, keep_study_picture, study_bench
-from trials.steps.correct import Correction, confirm, correct
+from trials.steps.correct import Correction, change, confirm, correct
 from trials.steps.cut import cut, cut_as_planned
 from trials.steps.demo import demo_trial
 from trials.steps.extend import add_extension, extension, extension_json
@@ -34,6 +34,7 @@ __all__ = [
     "Keys",
     "adopt",
     "amend",
+    "change",
     "confirm",
     "correct",
     "cut",
