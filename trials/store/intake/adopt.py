@@ -5,6 +5,8 @@ Nothing is claimed about the order in which it was cut: the journal says that it
 
 from __future__ import annotations
 
+import math
+import os
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -96,6 +98,9 @@ def adopt(
     asked = [asked_response(r, place, said.scale, said.worthwhile) for place, r in enumerate(said.responses)]
     _refuse_occupied(folder)
     cut_short = database_path(folder).exists()
+    if said.thickness is not None and not 0 < said.thickness < math.inf:
+        raise InputError("not a sheet thickness", found=said.thickness, allowed="above 0 mm", do="Correct it.")
+    name = os.fsencode(Path(table_path).name).decode(errors="replace")
     table = read_table(table_path, said.sheet)
     _check_columns(table, said.keys, settings, asked)
     rows = [_row(table, number, cells, said.keys, settings, asked) for number, cells in _cells(table)]
@@ -104,14 +109,14 @@ def adopt(
     _check_today(said.today, rows, table.file)
     coupons = _coupons(rows, table.file)
     trial_file = AdoptedTrial(
-        {"title": said.title or f"Adopted from {Path(str(table_path)).name}", "question": said.question},
+        {"title": said.title or f"Adopted from {name}", "question": said.question},
         {"material": said.material, "thickness_mm": said.thickness, "gas": said.gas, "cut": said.cut},
         said.today,
         tuple(settings),
         tuple(asked),
     )
-    text = trial_text(trial_file, rows, table.file)
-    found = _Found(parse(text, str(folder / TOML)), text, rows, coupons, Path(str(table_path)).name)
+    text = trial_text(trial_file, rows, name)
+    found = _Found(parse(text, str(folder / TOML)), text, rows, coupons, name)
     if not cut_short:
         _write(folder, found, settings, said.keys, who, at)
     elif read_trial(folder)[1] != text:  # which puts back the question of the trial that was begun

@@ -27,7 +27,7 @@ from trials.store.records.records import (
     current,
     table,
 )
-from trials.trial import Trial, parse
+from trials.trial import MOST_TEXT, Trial, parse
 
 TOML = "trial.toml"
 ENTERED = ("id", "who", "why", "entered_at", "replaces")
@@ -65,7 +65,8 @@ def read_trial(folder: Path | str) -> tuple[Trial, str]:
             do="Name the folder of a trial, or make one with `trials new`.",
         )
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        with path.open(encoding="utf-8-sig") as stream:
+            text = stream.read(MOST_TEXT + 1)  # `parse` refuses what is longer
     except (UnicodeDecodeError, OSError) as error:
         raise InputError(f"cannot be read ({error})", file=str(path), do="Save it as UTF-8 text.") from None
     return parse(text, str(path)), text
