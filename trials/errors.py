@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import FrozenInstanceError, dataclass, fields, replace
 from typing import Any
 
@@ -137,3 +138,24 @@ def _alone(problem: InputError) -> InputError:
 
 def _fields(problem: InputError) -> dict[str, Any]:
     return {each.name: getattr(problem, each.name) for each in fields(InputError)}
+
+
+class Problems:
+    """Problems of one input, gathered so that all are told at once."""
+
+    def __init__(self) -> None:
+        """Nothing found yet."""
+        self._found: list[InputError] = []
+
+    @contextmanager
+    def gathered(self) -> Iterator[None]:
+        """Keep an InputError for later instead of stopping at it."""
+        try:
+            yield
+        except InputError as problem:
+            self._found.append(problem)
+
+    def tell(self) -> None:
+        """Raise what was gathered, if anything was."""
+        if self._found:
+            raise collected(self._found)

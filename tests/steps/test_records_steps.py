@@ -1,5 +1,6 @@
 """What a user does to records, as a notebook does it: each step returns a frozen result and is the only door."""
 
+import re
 import shutil
 from dataclasses import FrozenInstanceError, is_dataclass
 
@@ -299,3 +300,41 @@ def test_an_empty_value_withdraws_nothing(cut):
     with pytest.raises(InputError, match="right value is missing.*--withdraw"):
         trials.correct(cut, trials.Correction(mark, "rz5_um", reading=1), "AB", "slip")
     assert len(trials.load(cut).readings) == len(trials.load(cut).all_readings)
+
+
+def test_all_problems_of_a_file_of_readings_at_once(cut):
+    first, second = marks(cut)[:2]
+    path = cut / "bad.csv"
+    path.write_text(f"{HEADER}{first},1,abc,-1,1\n{second},x,30,0.1,9\nnobody,1,30,0.1,1\n", encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        trials.record(cut, path)
+    lines = str(caught.value).splitlines()
+    assert [re.search(r"row (\d), column (\w+)", line).groups() for line in lines] == [
+        *(("2", "rz5_um"), ("2", "u_mm"), ("3", "reading"), ("3", "dross_grade"), ("4", "coupon"))
+    ]
+    assert trials.load(cut).readings.empty
+
+
+def test_the_first_twenty_problems_are_listed_and_the_others_counted(cut):
+    path = cut / "bad.csv"
+    path.write_text("coupon,reading,rz5_um\n" + "".join(f"{marks(cut)[0]},{i},x\n" for i in range(1, 26)))
+    with pytest.raises(InputError) as caught:
+        trials.record(cut, path)
+    lines = str(caught.value).splitlines()
+    assert (len(lines), lines[-1]) == (21, "and 5 more such lines")
+
+
+def test_a_dry_run_counts_and_keeps_nothing(cut, frozen):
+    path = readings(cut)
+    before = (cut / "trial.db").read_bytes()
+    would = trials.record(cut, path, dry_run=True)
+    assert (cut / "trial.db").read_bytes() == before
+    assert (would.added, would.known) == (trials.record(cut, path).added, 0)
+
+
+def test_a_dry_run_of_cuts_keeps_nothing(frozen, tmp_path):
+    path = tmp_path / "cuts.csv"
+    path.write_text(f"coupon,outcome,cut_order\n{marks(frozen)[0]},cut,1\n", encoding="utf-8")
+    before = (frozen / "trial.db").read_bytes()
+    assert trials.cut(frozen, [path], dry_run=True).added == 1
+    assert (frozen / "trial.db").read_bytes() == before

@@ -16,6 +16,8 @@ from trials.words import language
 from trials.words import records as words
 from trials.words.findings import say
 
+DRY_RUN = typer.Option(False, "--dry-run", help="Check and count everything; keep nothing.")
+
 
 def register(app: typer.Typer) -> None:
     """Add these commands to the application."""
@@ -30,6 +32,7 @@ def cut(
     files: list[Path] = typer.Argument(None, help="The filled run workbook, or CSV files of cuts, mounts, sheets."),
     as_planned: bool = typer.Option(False, "--as-planned", help="Everything not on record yet was cut as planned."),
     who: str = typer.Option("", "--who", help="Who cut."),
+    dry_run: bool = DRY_RUN,
 ) -> None:
     """Record what was really cut.
 
@@ -39,9 +42,13 @@ def cut(
     """
     from trials import steps
 
+    if as_planned and dry_run:
+        raise InputError("--dry-run checks files", do="Leave out --as-planned, or --dry-run.")
     if as_planned == bool(files):
         raise InputError("give files or --as-planned, one of the two", do=f"See `trials cut {folder} --help`.")
-    done = steps.cut_as_planned(folder, who) if as_planned else steps.cut(folder, files, who)
+    done = steps.cut_as_planned(folder, who) if as_planned else steps.cut(folder, files, who, dry_run=dry_run)
+    if dry_run:
+        show.say(language.text("A dry run: nothing is kept. It would say:"))
     show.say(
         language.plural(
             "{n} cut recorded, {known} on record already.",
@@ -62,6 +69,7 @@ def record(
     folder: Path = FOLDER,
     file: Path = typer.Argument(..., help="CSV or XLSX file of readings; - reads CSV from standard input."),
     who: str = typer.Option("", "--who", help="Who measured."),
+    dry_run: bool = DRY_RUN,
 ) -> None:
     """Record readings from the bench.
 
@@ -71,7 +79,9 @@ def record(
     """
     from trials import steps
 
-    done = steps.record(folder, file, who)
+    done = steps.record(folder, file, who, dry_run=dry_run)
+    if dry_run:
+        show.say(language.text("A dry run: nothing is kept. It would say:"))
     show.say(
         language.plural(
             "{n} value recorded, {known} on record already.",

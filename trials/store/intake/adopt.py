@@ -17,7 +17,7 @@ from typing import Any
 import pandas as pd
 from sqlalchemy import Connection, insert
 
-from trials.errors import InputError
+from trials.errors import InputError, Problems
 from trials.findings import Finding
 from trials.record_kinds import JournalKind, RecordKind
 from trials.responses import QUANTITIES
@@ -103,7 +103,11 @@ def adopt(
     name = os.fsencode(Path(table_path).name).decode(errors="replace")
     table = read_table(table_path, said.sheet)
     _check_columns(table, said.keys, settings, asked)
-    rows = [_row(table, number, cells, said.keys, settings, asked) for number, cells in _cells(table)]
+    rows, problems = list[dict[str, Any]](), Problems()
+    for number, cells in _cells(table):
+        with problems.gathered():
+            rows.append(_row(table, number, cells, said.keys, settings, asked))
+    problems.tell()
     if not rows:
         raise InputError("the table has no rows below its header", file=table.file, do="Add the readings.")
     _check_today(said.today, rows, table.file)

@@ -63,6 +63,13 @@ def writing(folder: Path | str) -> Iterator[tuple[Connection, Records]]:
         yield connection, read_records(connection, Path(folder), trial, version)
 
 
+def undo(connection: Connection) -> None:
+    """Take back what the transaction wrote, at its end."""
+    begun = connection.get_transaction()
+    if begun is not None:
+        begun.rollback()
+
+
 def note_lots(
     connection: Connection, trial: Trial, version: dict[str, Any], who: str = "", why: str = ""
 ) -> list[tuple[str, str, str]]:

@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 from sqlalchemy import Connection, insert
 
-from trials.errors import InputError
+from trials.errors import InputError, Problems
 from trials.findings import Fact, Finding
 from trials.record_kinds import JournalKind, RecordKind
 from trials.store.records import schema
@@ -25,6 +25,7 @@ from trials.store.records.entry import (
     earlier_rows,
     shown,
     superseded,
+    undo,
     writing,
 )
 from trials.store.records.folder import last_version, read_records, stamp
@@ -69,8 +70,11 @@ def record_cuts(
     sheets: FileTable | pd.DataFrame | None = None,
     who: str = "",
     at: datetime | None = None,
+    dry_run: bool = False,
 ) -> Recorded:
     """Keep what was really cut. Rows already on record are ignored if equal; sheets and mounts may gain details.
+
+    dry_run: everything is checked and counted, and nothing is kept.
 
     Raises
     ------
@@ -90,6 +94,8 @@ def record_cuts(
         if added or detail:
             facts = {"coupons": added, "details": detail, "as_planned": False}
             write_journal(connection, moment, who, JournalKind.CUTS_RECORDED, facts)
+        if dry_run:
+            undo(connection)
     heard = [line for rows in (cuts, mounts, sheets) if rows is not None for line in sourced(rows).said]
     stands = (*(line for _, lines in details for line in lines), *overruled)
     return Recorded(added, ignored, (*heard, *_known(RecordKind.CUTS_KNOWN, ignored), *stands))
@@ -126,8 +132,11 @@ def record_readings(
     who: str = "",
     confirm_slips: bool = False,
     at: datetime | None = None,
+    dry_run: bool = False,
 ) -> Recorded:
     """Keep readings (long: one row per coupon, reading, repeat and field). Suspected slips are kept and flagged.
+
+    dry_run: everything is checked and counted, and nothing is kept.
 
     Raises
     ------
@@ -152,6 +161,8 @@ def record_readings(
         found = [s for s in open_slips(after) if (s.coupon, s.reading, s.repeat, s.field) in new]
         if confirm_slips:
             confirm(connection, after, found, who, "confirmed when recorded", moment)
+        if dry_run:
+            undo(connection)
     overruled = found_in_file.overruled
     ignored = len(given.frame) - len(rows)
     said = (*given.said, *_known(RecordKind.READINGS_KNOWN, ignored - len(overruled)), *overruled)
@@ -270,6 +281,7 @@ def _new_readings(long: FileTable, records: Records) -> _Sorted:
     earlier = _earlier_values(records)
     fresh: list[dict[str, Any]] = []
     overruled: list[Finding] = []
+    problems = Problems()
     for number, raw in zip(long.frame.index, rows_of(long.frame), strict=True):
         place = long.place(number)
         row = cleaned({"repeat": 0, **raw}, READING_COLUMNS, records)
@@ -286,7 +298,9 @@ def _new_readings(long: FileTable, records: Records) -> _Sorted:
             stored[key] = row["value"]
             fresh.append(row | {"replaces": withdrawn.get(key)})
         elif row["value"] != stored[key]:
-            overruled.append(_overruled(row, stored[key], earlier.get(key, set()), place))
+            with problems.gathered():
+                overruled.append(_overruled(row, stored[key], earlier.get(key, set()), place))
+    problems.tell()
     return _Sorted(fresh, tuple(overruled))
 
 
