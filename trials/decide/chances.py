@@ -14,7 +14,7 @@ from trials.decide.checking import far_mask
 from trials.decide.graded import grade_row
 from trials.decide.measured import mean_rows
 from trials.decide.prepare import NOZZLE, Array, Prepared, without
-from trials.decide.response import Fitted, Studied
+from trials.decide.response import Studied
 from trials.errors import NotIdentifiable, TrialError
 from trials.findings import About, Amount, Fact, Finding, Place
 from trials.grade.conformity import limits_of
@@ -58,7 +58,7 @@ def chances(
     """
     limits = measured_limits(trial)
     found: list[ChanceResult] = []
-    known = {name: _source(studied[name]) for name in limits if name in studied}
+    known = {name: _source(studied[name].ready, studied[name].fit) for name in limits if name in studied}
     sources = {name: source for name, source in known.items() if source is not None}
     clean = {name: _without_far(source) for name, source in sources.items()}
     together = correlations([_coupon_response(studied[name]) for name in sources])
@@ -110,12 +110,11 @@ class _Source:
         return self.spread.edge(row, label, mean.value, mean.se)
 
 
-def _source(studied: Studied | Fitted) -> _Source | None:
+def _source(ready: Prepared, fit: MixedFit) -> _Source | None:
     """Mean squares of a response; None where no row is left to judge the spread by."""
-    ready = studied.ready
     types = ready.table[NOZZLE].to_numpy(object)
     try:
-        return _Source(ready, studied.fit, find_source(ready.y, ready.fixed, ready.structure.groups, types))
+        return _Source(ready, fit, find_source(ready.y, ready.fixed, ready.structure.groups, types))
     except NotIdentifiable:
         return None
 
@@ -127,7 +126,7 @@ def _without_far(source: _Source) -> _Source | None:
         return None
     try:
         ready = without(source.ready, far)
-        return _source(Fitted(ready, ready.design.fit(ready.y)))
+        return _source(ready, ready.design.fit(ready.y))
     except TrialError:
         return None
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from trials.errors import InputError, NotIdentifiable
 from trials.findings import Finding, Weight
+from trials.infer.answer import levels
 from trials.infer.mixed import MixedFit, fit_mixed
 from trials.trial import LOST, Outcome
 
@@ -124,7 +125,7 @@ def study_ladders(ladders: pd.DataFrame, types: tuple[str, ...], today: str, uni
     names = [today, *(name for name in present if name != today)]
     fixed = (ladders["nozzle"].to_numpy(str)[:, None] == np.array(names)).astype(float)
     fit = _fit(ladders, fixed)
-    confidence = 1.0 - 0.05 / (len(names) - 1)
+    confidence = levels(1).shared(len(names) - 1).difference
     found = []
     for i, name in enumerate(names[1:], 1):
         contrast = np.zeros(len(names))

@@ -70,6 +70,18 @@ def undo(connection: Connection) -> None:
         begun.rollback()
 
 
+def journal_lots(folder: Path | str) -> None:
+    """Bring the journal up to date with lots that were edited since the last entry.
+
+    Raises
+    ------
+    InputError
+        If the folder is no frozen trial, or its question was changed without an amendment.
+    """
+    with writing(folder):
+        pass
+
+
 def note_lots(
     connection: Connection, trial: Trial, version: dict[str, Any], who: str = "", why: str = ""
 ) -> list[tuple[str, str, str]]:
