@@ -3,6 +3,7 @@
 import math
 
 import pytest
+from tests_support import TRIAL_TEXT
 
 from trials.errors import InputError
 from trials.frozen import changes, freeze_hash
@@ -103,3 +104,23 @@ def test_curves_common_to_all_types_are_declared_and_frozen(trial_text):
     assert common.plan.curves is Curves.COMMON and freeze_hash(common) != freeze_hash(trial)
     with pytest.raises(InputError, match="plan.curves"):
         parse(trial_text.replace("sheets = 3", 'sheets = 3\ncurves = "mine"'))
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("x = " + "[" * 5_000 + "]" * 5_000, "nested too deep"),
+        ("x = " + "{a = " * 3_000 + "1" + "}" * 3_000, "nested too deep"),
+        (".".join("a" * 20_000) + " = 1", "row 1: a key of too many parts"),
+        ("x = {" + ".".join("a" * 20_000) + " = 1}", "row 1: a key of too many parts"),
+        ("[" + ".".join("a" * 30) + "]", "row 1: a key of too many parts"),
+        (TRIAL_TEXT.replace("[plan]", "[plan]\nseed = " + "9" * 5_000), "not valid TOML: Exceeds the limit"),
+        (TRIAL_TEXT.replace("[plan]", "[plan]\nrepeats = 1_000_000"), "plan.repeats.*1000000"),
+        (TRIAL_TEXT.replace("readings = 3", "readings = 1_000_000_000"), "readings.*1000000000"),
+        (TRIAL_TEXT.replace("thickness_mm = 12", "thickness_mm = inf #"), "thickness_mm.*finite.*inf"),
+        ("#" * 1_000_001, "too long for a trial file"),
+    ],
+)
+def test_a_hostile_trial_file_is_refused_at_once(text, message):
+    with pytest.raises(InputError, match=message):
+        parse(text)

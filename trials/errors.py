@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import FrozenInstanceError, dataclass, replace
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import FrozenInstanceError, dataclass, fields, replace
 from typing import Any
 
 
@@ -74,9 +76,86 @@ class InputError(TrialError):
         )
         parts = [f"{place}: {self.problem}" if place else self.problem]
         if self.found is not None:
-            parts.append(f"found {self.found!r}")
+            parts.append(f"found {_short(repr(self.found))}")
         if self.allowed:
             parts.append(f"allowed: {self.allowed}")
         text = "; ".join(parts)
         line = f"{text}. {self.do}" if self.do else text
         return " ".join(line.split())
+
+
+LONGEST = 120
+"""Characters of a cell that a message shows."""
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= LONGEST else f"{text[:LONGEST]}..."
+
+
+SHOWN = 20
+"""Problems of one file that are listed; the others are counted."""
+
+
+@dataclass(eq=False)
+class InputErrors(InputError):
+    """Several problems of one input at once: the first is this error itself, the next stand in `others`.
+
+    others: the problems after the first, at most `SHOWN` in all; unlisted: how many more there are.
+    """
+
+    others: tuple[InputError, ...] = ()
+    unlisted: int = 0
+
+    def placed(self, file: str, row: int | None = None) -> InputErrors:
+        """The same errors with a place, where they have none yet."""
+        first, *others = (each.placed(file, row) for each in (_alone(self), *self.others))
+        return InputErrors(**_fields(first), others=tuple(others), unlisted=self.unlisted)
+
+    def __str__(self) -> str:
+        """One line for each problem, and how many more there are."""
+        lines = [super().__str__(), *map(str, self.others)]
+        more = f"and {self.unlisted} more such line{'' if self.unlisted == 1 else 's'}"
+        return "\n".join([*lines, more] if self.unlisted else lines)
+
+
+def collected(problems: Sequence[InputError]) -> InputError:
+    """One error for one or more problems of the same input, in their order."""
+    if len(problems) == 1:
+        return problems[0]
+    flat: list[InputError] = []
+    beyond = 0
+    for problem in problems:
+        flat.append(_alone(problem))
+        if isinstance(problem, InputErrors):
+            flat += problem.others
+            beyond += problem.unlisted
+    return InputErrors(**_fields(flat[0]), others=tuple(flat[1:SHOWN]), unlisted=max(0, len(flat) - SHOWN) + beyond)
+
+
+def _alone(problem: InputError) -> InputError:
+    return InputError(**_fields(problem))
+
+
+def _fields(problem: InputError) -> dict[str, Any]:
+    return {each.name: getattr(problem, each.name) for each in fields(InputError)}
+
+
+class Problems:
+    """Problems of one input, gathered so that all are told at once."""
+
+    def __init__(self) -> None:
+        """Nothing found yet."""
+        self._found: list[InputError] = []
+
+    @contextmanager
+    def gathered(self) -> Iterator[None]:
+        """Keep an InputError for later instead of stopping at it."""
+        try:
+            yield
+        except InputError as problem:
+            self._found.append(problem)
+
+    def tell(self) -> None:
+        """Raise what was gathered, if anything was."""
+        if self._found:
+            raise collected(self._found)

@@ -13,7 +13,7 @@ Level = float | str
 class Limit(BaseModel):
     """A setting that must not be cut: one nozzle type's own bound, or a product or weighted sum of settings."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
     nozzle: str | None = None
     factor: str | None = None

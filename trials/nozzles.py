@@ -16,7 +16,7 @@ class Nozzle(BaseModel):
     lots: delivery or lot of each piece, in the order of the specimens; empty where not stated.
     """
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
     type: str = Field(min_length=1)
     bore: Bore | None = None

@@ -36,6 +36,8 @@ class RecordKind(StrEnum):
     # what was passed over in a file, or was known already
     CUTS_KNOWN = "cuts_known"
     READINGS_KNOWN = "readings_known"
+    CORRECTION_STANDS = "correction_stands"
+    WITHDRAWAL_STANDS = "withdrawal_stands"
     EQUAL_CELLS = "equal_cells"
     COLUMNS_LEFT_OUT = "columns_left_out"
     ROWS_WITHOUT_OUTCOME = "rows_without_outcome"

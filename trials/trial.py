@@ -10,13 +10,16 @@ units; price, notes and (journalled) lots of a nozzle; `[plan]` settle; `[costs]
 from __future__ import annotations
 
 import math
+import re
 import tomllib
 from enum import StrEnum
+from types import NoneType
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+from pydantic_core import ErrorDetails
 
-from trials.errors import InputError
+from trials.errors import InputError, collected
 from trials.limits import Level as Level
 from trials.limits import Limit as Limit
 from trials.nozzles import Nozzle
@@ -25,9 +28,16 @@ from trials.unfrozen import Costs, LivesAsWritten, StorePlace
 from trials.units import column, parse_amount
 from trials.worthwhile import Margins, amount_on_scale, margins
 
+MOST_READINGS = 1_000  # of one response on one coupon, by hand
+MOST_REPEATS = 100  # of the same settings, mounts of a specimen, looks at the data
+MOST_COUPONS = 10_000  # a year of cutting
+MOST_TEXT = 1_000_000  # characters of a trial file; the longest ready-made one has 5,000
+MOST_DOTS = 2_000  # on one line
+MOST_DEPTH = 20  # tables inside tables; a trial file has three
+
 
 class _Part(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
 class Heading(_Part):
@@ -71,6 +81,8 @@ class Application(_Part):
 class Factor(_Part):
     """`[factors.NAME]`: a setting that is varied; levels are all numbers or all text."""
 
+    model_config = ConfigDict(allow_inf_nan=True)  # refused below, in words of its own
+
     unit: str = ""
     levels: tuple[Level, ...] = Field(min_length=1)
     today: Level | None = None
@@ -93,6 +105,8 @@ class Factor(_Part):
             raise ValueError("a level is listed twice; list each once")
         if not self.is_text and not all(math.isfinite(level) for level in self.numbers):
             raise ValueError("a level is not a finite number")
+        if not isinstance(self.today, (str, NoneType)) and not math.isfinite(self.today):
+            raise ValueError("today is not a finite number")
         if self.today is not None and isinstance(self.today, str) != self.is_text:
             raise ValueError("today is not of the same kind as the levels")
         if self.is_text and self.today is not None and self.today not in self.levels:
@@ -162,15 +176,15 @@ class PlanRequest(_Part):
 
     method: Method = Method.FULL
     aim: Literal["effects", "prediction"] = "effects"
-    coupons: int | None = Field(default=None, ge=1)
-    coupons_per_mount: int | None = Field(default=None, ge=1)
-    mounts_per_specimen: int = Field(default=1, ge=1)
-    sheets: int = Field(default=1, ge=1)
-    repeats: int = Field(default=0, ge=0)
+    coupons: int | None = Field(default=None, ge=1, le=MOST_COUPONS)
+    coupons_per_mount: int | None = Field(default=None, ge=1, le=MOST_COUPONS)
+    mounts_per_specimen: int = Field(default=1, ge=1, le=MOST_REPEATS)
+    sheets: int = Field(default=1, ge=1, le=MOST_COUPONS)
+    repeats: int = Field(default=0, ge=0, le=MOST_REPEATS)
     generators: tuple[str, ...] = ()
-    seed: int = 1
+    seed: int = Field(default=1, ge=0, lt=2**63)
     compare_at: CompareAt = CompareAt.TODAY
-    looks: int = Field(default=1, ge=1)
+    looks: int = Field(default=1, ge=1, le=MOST_REPEATS)
     curves: Curves = Curves.BY_TYPE
     settle: Share | None = None
     limits: tuple[Limit, ...] = ()
@@ -209,7 +223,7 @@ class ResponseRequest(_Part):
     """`[responses.NAME]`: one measured response. `column` and `unit` only for names the tool does not know."""
 
     primary: bool = False
-    readings: int = Field(default=1, ge=1)
+    readings: int = Field(default=1, ge=1, le=MOST_READINGS)
     worthwhile: Amount | None = None
     expected: Expected | None = None
     scale: Scale | None = None
@@ -454,18 +468,46 @@ def parse(text: str, file: str = "trial.toml") -> Trial:
     InputError
         If the text is not TOML, or a key is unknown, missing or has a value that is not allowed.
     """
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"not valid TOML: {error}", file=file, do="Correct the file and run again.") from None
+    data = _tables(text, file)
     try:
         return Trial.model_validate(data)
     except ValidationError as error:
-        raise _first_problem(error, file) from None
+        raise collected([_problem(found, file) for found in error.errors()]) from None
 
 
-def _first_problem(error: ValidationError, file: str) -> InputError:
-    first = error.errors()[0]
+def _tables(text: str, file: str) -> dict[str, Any]:
+    """The text as TOML, within limits of size and depth."""
+    do = "Correct the file and run again."
+    if len(text) > MOST_TEXT:
+        raise InputError("too long for a trial file", file=file, allowed=f"up to {MOST_TEXT:,} characters", do=do)
+    for number, line in enumerate(text.splitlines(), 1):
+        if line.count(".") > MOST_DOTS or _DEEP.match(line):
+            raise InputError("a key of too many parts", file=file, row=number, allowed=f"up to {MOST_DEPTH}", do=do)
+    try:
+        data = tomllib.loads(text)
+    except RecursionError:
+        raise InputError("nested too deep", file=file, allowed=f"up to {MOST_DEPTH} levels", do=do) from None
+    except ValueError as error:  # tomllib's own, or an integer with thousands of digits
+        reason = str(error).split(";")[0]
+        raise InputError(f"not valid TOML: {reason}", file=file, do=do) from None
+    _check_depth(data, file, do)
+    return data
+
+
+_DEEP = re.compile(rf"\s*\[*(?:\s*(?:[\w-]+|\"[^\"]*\"|'[^']*')\s*\.){{{MOST_DEPTH},}}")
+
+
+def _check_depth(data: dict[str, Any], file: str, do: str) -> None:
+    level: list[Any] = [data]
+    for _ in range(MOST_DEPTH):
+        level = [inner for part in level for inner in (part.values() if isinstance(part, dict) else part)]
+        level = [part for part in level if isinstance(part, (dict, list))]
+        if not level:
+            return
+    raise InputError("nested too deep", file=file, allowed=f"up to {MOST_DEPTH} levels", do=do)
+
+
+def _problem(first: ErrorDetails, file: str) -> InputError:
     place = ".".join(str(part + 1) if isinstance(part, int) else part for part in first["loc"])
     message = first["msg"].removeprefix("Value error, ")
     if first["type"] == "extra_forbidden":

@@ -14,7 +14,7 @@ LifeUnit = Literal["hours", "metres", "pierces"]
 
 
 class _Part(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
 class Costs(_Part):

@@ -1,5 +1,6 @@
 """What a user does to records, as a notebook does it: each step returns a frozen result and is the only door."""
 
+import re
 import shutil
 from dataclasses import FrozenInstanceError, is_dataclass
 
@@ -9,6 +10,7 @@ from tests_support import TRIAL_TEXT
 import trials
 from trials.errors import InputError
 from trials.record_kinds import JournalKind, RecordKind, Step
+from trials.steps.correct import change
 from trials.store import records
 from trials.words import language
 
@@ -83,7 +85,7 @@ def test_correcting_each_kind_of_record(cut):
     mark, found = marks(cut)[0], trials.load(cut)
     mount, sheet = found.mounts["mount"].iloc[0], found.sheets["sheet"].iloc[0]
     assert trials.correct(cut, trials.Correction(mark, "rz5_um", "35.5", reading=2), "AB", "typed wrong").rows == 1
-    trials.correct(cut, trials.Correction(mark, "u_mm", "", reading=1), "AB", "other coupon")
+    trials.correct(cut, trials.Correction(mark, "u_mm", reading=1, withdraw=True), "AB", "other coupon")
     trials.correct(cut, trials.Correction(mark, "note", "hung", of="coupon"), "AB", "seen later")
     trials.correct(cut, trials.Correction(mount, "window_changed", "yes", of="mount"), "AB", "forgotten")
     trials.correct(cut, trials.Correction(sheet, "heat_lot", "H7", of="sheet"), "AB", "label")
@@ -216,3 +218,123 @@ def test_no_step_reads_a_sentence(cut):
     assert plain["schema"] == 2 and plain["next"]["command"]["name"] == "record"
     assert without_words(said) == without_words(plain)
     assert said["missing"][0]["words"].startswith("zz ") and said != plain
+
+
+def test_a_corrected_or_withdrawn_reading_stands_against_an_older_file(cut):
+    path, mark = readings(cut), marks(cut)[0]
+    trials.record(cut, path)
+    trials.correct(cut, trials.Correction(mark, "rz5_um", "35,5", reading=2), "AB", "typed wrong")
+    trials.correct(cut, trials.Correction(mark, "u_mm", reading=1, withdraw=True), "AB", "other coupon")
+    before = trials.load(cut).readings
+    again = trials.record(cut, path)
+    stands = {finding.kind: finding.facts for finding in again.remarks if "stands" in finding.kind}
+    assert again.added == 0
+    assert trials.load(cut).readings.equals(before)
+    corrected, withdrawn = stands[RecordKind.CORRECTION_STANDS], stands[RecordKind.WITHDRAWAL_STANDS]
+    assert [corrected[key] for key in ("mark", "reading", "column", "found", "kept", "row")] == [
+        *(mark, 2, "rz5_um", 32.0, 35.5, 3)
+    ]
+    assert [withdrawn[key] for key in ("mark", "reading", "column", "kept", "row")] == [mark, 1, "u_mm", None, 2]
+
+
+def test_a_withdrawn_reading_that_is_measured_anew_is_not_restored_beside_it(cut):
+    mark = marks(cut)[0]
+    trials.record(cut, readings(cut, count=1))
+    trials.correct(cut, trials.Correction(mark, "rz5_um", reading=1, withdraw=True), "AB", "other coupon")
+    path = cut / "anew.csv"
+    path.write_text(f"coupon,reading,rz5_um\n{mark},1,44\n", encoding="utf-8")
+    assert trials.record(cut, path).added == 1
+    with pytest.raises(InputError, match="no such withdrawn reading"):
+        trials.correct(cut, trials.Correction(mark, "rz5_um", reading=1, restore=True), "AB", "slip")
+
+
+def test_a_corrected_cut_stands_against_an_older_file(cut, tmp_path):
+    mark, order = marks(cut)[0], int(trials.load(cut).cuts["cut_order"].iloc[0])
+    path = tmp_path / "cuts.csv"
+    path.write_text(f"coupon,outcome,cut_order\n{mark},cut,{order}\n", encoding="utf-8")
+    trials.correct(cut, trials.Correction(mark, "outcome", "not_severed"), "AB", "hung")
+    again = trials.cut(cut, [path])
+    assert [(f.kind, f.facts["found"], f.facts["kept"]) for f in again.remarks if "stands" in f.kind] == [
+        (RecordKind.CORRECTION_STANDS, "cut", "not_severed")
+    ]
+    assert trials.load(cut).cuts.set_index("coupon").loc[mark, "outcome"] == "not_severed"
+
+
+def test_a_withdrawn_reading_is_restored_with_its_value_or_another(cut):
+    mark = marks(cut)[0]
+    trials.record(cut, readings(cut))
+    withdraw = trials.Correction(mark, "rz5_um", reading=2, withdraw=True)
+    restore = trials.Correction(mark, "rz5_um", reading=2, restore=True)
+    trials.correct(cut, withdraw, "AB", "other coupon")
+    with pytest.raises(InputError, match="bring it back with --restore"):
+        trials.correct(cut, trials.Correction(mark, "rz5_um", "33", reading=2), "AB", "again")
+    asked = change(cut, restore)
+    assert (asked.old, asked.new) == (None, 32.0)
+    trials.correct(cut, restore, "AB", "it was this one")
+    kept = trials.load(cut).readings
+    assert kept[(kept["coupon"] == mark) & (kept["reading"] == 2)].set_index("field").loc["rz5_um", "value"] == 32.0
+    with pytest.raises(InputError, match="no such withdrawn reading"):
+        trials.correct(cut, restore, "AB", "twice")
+
+
+def test_a_correction_takes_units_decimal_commas_and_details_of_a_reading(cut):
+    mark = marks(cut)[0]
+    trials.record(cut, readings(cut))
+    trials.correct(cut, trials.Correction(mark, "Rz5_uin", "1400", reading=2), "AB", "in inches")
+    shown = change(cut, trials.Correction(mark, "inspector", "CD", reading=2))
+    assert (shown.old, shown.new) == ("", "CD")
+    trials.correct(cut, trials.Correction(mark, "inspector", "CD", reading=2), "AB", "another hand")
+    trials.correct(cut, trials.Correction(mark, "side", "left", reading=2), "AB", "forgotten")
+    trials.correct(cut, trials.Correction(mark, "instrument", "stylus 4", reading=2), "AB", "forgotten")
+    kept = trials.load(cut).readings
+    mine = kept[(kept["coupon"] == mark) & (kept["reading"] == 2)]
+    assert mine.set_index("field").loc["rz5_um", "value"] == 35.56
+    assert set(zip(mine["inspector"], mine["side"], mine["instrument"], strict=True)) == {("CD", "left", "stylus 4")}
+    others = kept[(kept["coupon"] == mark) & (kept["reading"] == 1)]
+    assert set(others["inspector"]) == {""}
+
+
+def test_an_empty_value_withdraws_nothing(cut):
+    mark = marks(cut)[0]
+    trials.record(cut, readings(cut))
+    with pytest.raises(InputError, match="right value is missing.*--withdraw"):
+        trials.correct(cut, trials.Correction(mark, "rz5_um", reading=1), "AB", "slip")
+    assert len(trials.load(cut).readings) == len(trials.load(cut).all_readings)
+
+
+def test_all_problems_of_a_file_of_readings_at_once(cut):
+    first, second = marks(cut)[:2]
+    path = cut / "bad.csv"
+    path.write_text(f"{HEADER}{first},1,abc,-1,1\n{second},x,30,0.1,9\nnobody,1,30,0.1,1\n", encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        trials.record(cut, path)
+    lines = str(caught.value).splitlines()
+    assert [re.search(r"row (\d), column (\w+)", line).groups() for line in lines] == [
+        *(("2", "rz5_um"), ("2", "u_mm"), ("3", "reading"), ("3", "dross_grade"), ("4", "coupon"))
+    ]
+    assert trials.load(cut).readings.empty
+
+
+def test_the_first_twenty_problems_are_listed_and_the_others_counted(cut):
+    path = cut / "bad.csv"
+    path.write_text("coupon,reading,rz5_um\n" + "".join(f"{marks(cut)[0]},{i},x\n" for i in range(1, 26)))
+    with pytest.raises(InputError) as caught:
+        trials.record(cut, path)
+    lines = str(caught.value).splitlines()
+    assert (len(lines), lines[-1]) == (21, "and 5 more such lines")
+
+
+def test_a_dry_run_counts_and_keeps_nothing(cut, frozen):
+    path = readings(cut)
+    before = (cut / "trial.db").read_bytes()
+    would = trials.record(cut, path, dry_run=True)
+    assert (cut / "trial.db").read_bytes() == before
+    assert (would.added, would.known) == (trials.record(cut, path).added, 0)
+
+
+def test_a_dry_run_of_cuts_keeps_nothing(frozen, tmp_path):
+    path = tmp_path / "cuts.csv"
+    path.write_text(f"coupon,outcome,cut_order\n{marks(frozen)[0]},cut,1\n", encoding="utf-8")
+    before = (frozen / "trial.db").read_bytes()
+    assert trials.cut(frozen, [path], dry_run=True).added == 1
+    assert (frozen / "trial.db").read_bytes() == before

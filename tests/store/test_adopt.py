@@ -1,4 +1,6 @@
 import re
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -9,6 +11,7 @@ from trials.errors import InputError
 from trials.record_kinds import JournalKind
 from trials.store.intake.adopt import AdoptedResponse, Adoption, Keys, adopt
 from trials.store.records.as_cut import analysis_table, departures
+from trials.store.records.folder import load
 from trials.store.records.journal import entries
 
 TABLE = Path(__file__).parents[1] / "reference" / "aisi12l14" / "aisi12l14_roughness_D30.csv"
@@ -143,6 +146,48 @@ def test_tables_that_cannot_be_adopted_leave_nothing_behind(tmp_path, text, chan
     with pytest.raises(InputError, match=re.escape(message)):
         small(tmp_path, text, **changes)
     assert [path.name for path in tmp_path.iterdir()] == ["table.csv"]
+
+
+def test_of_adoptions_at_once_one_wins_and_the_others_are_told(tmp_path):
+    """Threads share one folder and start together; names of unfinished files must not meet."""
+    starts = threading.Barrier(6)
+    (tmp_path / "table.csv").write_text(SMALL, encoding="utf-8")
+
+    def one(number):
+        starts.wait()
+        try:
+            said = adoption(today="old", responses=[ROUGH], title=f"number {number}", **PARTS)
+            adopt(tmp_path / "trial", tmp_path / "table.csv", said)
+        except InputError as error:
+            return str(error)
+        return number
+
+    with ThreadPoolExecutor(6) as pool:
+        done = list(pool.map(one, range(6)))
+    winners = [result for result in done if isinstance(result, int)]
+    assert len(winners) == 1
+    assert all("already" in result for result in done if isinstance(result, str))
+    kept = load(tmp_path / "trial")
+    assert kept.trial.trial.title == f"number {winners[0]}"
+    assert len(kept.readings) == len(SMALL.splitlines()) - 1
+    assert sorted(path.name for path in (tmp_path / "trial").iterdir()) == ["trial.db", "trial.toml"]
+
+
+def test_an_adoption_cut_short_before_its_question_repairs_itself(tmp_path):
+    whole = small(tmp_path)
+    question = (tmp_path / "trial" / "trial.toml").read_bytes()
+    (tmp_path / "trial" / "trial.toml").unlink()  # as after a kill between database and question
+    assert len(small(tmp_path).readings) == len(whole.readings)
+    assert (tmp_path / "trial" / "trial.toml").read_bytes() == question
+
+
+def test_another_table_does_not_finish_an_adoption_cut_short(tmp_path):
+    small(tmp_path)
+    question = (tmp_path / "trial" / "trial.toml").read_bytes()
+    (tmp_path / "trial" / "trial.toml").unlink()
+    with pytest.raises(InputError, match="holds a trial already"):
+        small(tmp_path, title="another")
+    assert (tmp_path / "trial" / "trial.toml").read_bytes() == question
 
 
 def test_a_folder_that_holds_a_trial_is_refused(tmp_path):

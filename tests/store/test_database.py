@@ -226,7 +226,7 @@ def test_mounts_gain_details_but_never_change(frozen, at):
     assert (mount["nozzle"], mount["specimen"]) == ("double", "D1")
     assert records.sheets["heat_lot"].tolist() == ["H1", ""]
     before = digest(frozen)
-    with pytest.raises(InputError, match="M1 is on record with centring_checked 'yes'; found 'no'"):
+    with pytest.raises(InputError, match="M1 is on record with centring_checked yes; found 'no'"):
         database.record_cuts(frozen, cut_rows(), mounts=pd.DataFrame([{"mount": "M1", "centring_checked": "no"}]))
     assert digest(frozen) == before
 

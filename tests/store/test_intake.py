@@ -80,7 +80,7 @@ def test_standard_input(monkeypatch):
         (b"1,2,3\n4,5,6\n", "row 1: no header row; found '1'"),
         (b"a,b\n1,2\n3,4,5\n", "row 3: has more cells than the header (2); found '5'. A decimal comma needs `;`"),
         (b'a,b\n1,"2\n', "not a table: unexpected end of data"),
-        (b"PK\x03\x04 but not a workbook", "not a workbook that can be read"),
+        (b"PK\x03\x04 but not a workbook", "the workbook is cut off or damaged"),
     ],
 )
 def test_files_that_are_no_table(tmp_path, content, message):

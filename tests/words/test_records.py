@@ -71,6 +71,26 @@ SAID = [
     (Finding(RecordKind.WITHOUT_READINGS, TWO), "2 cut coupons have no readings: K7T, B2M."),
     (Finding(RecordKind.CUTS_KNOWN, facts={"rows": 1}), "1 cut record was already there and equal; ignored."),
     (Finding(RecordKind.READINGS_KNOWN, facts={"rows": 2}), "2 readings were already there and equal; ignored."),
+    (
+        Finding(
+            RecordKind.CORRECTION_STANDS,
+            facts={
+                **{"mark": "K7T", "reading": 2, "repeat": 0, "column": "rz5_um", "found": 352.0, "kept": 35.2},
+                **{"file": "r.csv", "row": 7},
+            },
+        ),
+        "K7T, reading 2: rz5_um 352 was corrected to 35.2 since, and that stands; mend the cell (row 7 of r.csv).",
+    ),
+    (
+        Finding(
+            RecordKind.WITHDRAWAL_STANDS,
+            facts={
+                **{"mark": "K7T", "reading": 2, "repeat": 1, "column": "rz5_um", "found": 35.0, "kept": None},
+                **{"file": "r.csv", "row": 7},
+            },
+        ),
+        "K7T, reading 2, repeat 1: rz5_um 35 was withdrawn since, and that stands; empty the cell (row 7 of r.csv).",
+    ),
     (Finding(RecordKind.EQUAL_CELLS, facts={"cells": 1}), "1 cell repeats an equal one above; ignored."),
     (
         Finding(RecordKind.COLUMNS_LEFT_OUT, facts={"columns": ("weather", "shift")}),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import sys
 
 import typer
@@ -49,8 +50,11 @@ def _register() -> None:
 
 
 def run() -> None:
-    """Entry point: one line on standard error and exit code 2 for anything the user can put right."""
+    """Entry point: a line for each problem on standard error and exit code 2 for anything the user can put right."""
     _register()
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a name that is not UTF-8 is shown by its codes
+            stream.reconfigure(errors="backslashreplace")
     try:
         code = app(standalone_mode=False)
     except TrialError as error:
@@ -77,6 +81,9 @@ def _show_usage(error: Exception) -> None:
     _fail(f"{error.format_message()}{where}")
 
 
-def _fail(line: str) -> None:
-    sys.stderr.write(f"trials: {' '.join(line.split())}\n")
+def _fail(text: str) -> None:
+    from trials.cli.show import printable
+
+    for each in text.splitlines() or [""]:
+        sys.stderr.write(f"trials: {printable(' '.join(each.split()))}\n")
     raise SystemExit(2)

@@ -92,7 +92,7 @@ def sheet(folder: Path = FOLDER) -> None:
 
     paths = steps.run_sheet(folder)
     show.say(*map(str, paths))
-    book = next(path for path in paths if path.name == "run-workbook.xlsx")
+    book = next(path for path in paths if path.stem.startswith("run-workbook"))
     command = Command("cut", (str(folder), str(book))).typed()
     show.next_step(text("cut by the run sheet, fill in {file}, then `{command}`", file=book.name, command=command))
 

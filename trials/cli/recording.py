@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 import typer
@@ -13,6 +14,8 @@ from trials.commands import Before, Blank, Command, Next
 from trials.errors import InputError
 from trials.words import language
 from trials.words import records as words
+
+DRY_RUN = typer.Option(False, "--dry-run", help="Check and count everything; keep nothing.")
 
 
 def register(app: typer.Typer) -> None:
@@ -28,6 +31,7 @@ def cut(
     files: list[Path] = typer.Argument(None, help="The filled run workbook, or CSV files of cuts, mounts, sheets."),
     as_planned: bool = typer.Option(False, "--as-planned", help="Everything not on record yet was cut as planned."),
     who: str = typer.Option("", "--who", help="Who cut."),
+    dry_run: bool = DRY_RUN,
 ) -> None:
     """Record what was really cut.
 
@@ -38,9 +42,13 @@ def cut(
     from trials import steps
     from trials.words.findings import say
 
+    if as_planned and dry_run:
+        raise InputError("--dry-run checks files", do="Leave out --as-planned, or --dry-run.")
     if as_planned == bool(files):
         raise InputError("give files or --as-planned, one of the two", do=f"See `trials cut {folder} --help`.")
-    done = steps.cut_as_planned(folder, who) if as_planned else steps.cut(folder, files, who)
+    done = steps.cut_as_planned(folder, who) if as_planned else steps.cut(folder, files, who, dry_run=dry_run)
+    if dry_run:
+        show.say(language.text("A dry run: nothing is kept. It would say:"))
     show.say(
         language.plural(
             "{n} cut recorded, {known} on record already.",
@@ -61,6 +69,7 @@ def record(
     folder: Path = FOLDER,
     file: Path = typer.Argument(..., help="CSV or XLSX file of readings; - reads CSV from standard input."),
     who: str = typer.Option("", "--who", help="Who measured."),
+    dry_run: bool = DRY_RUN,
 ) -> None:
     """Record readings from the bench.
 
@@ -71,7 +80,9 @@ def record(
     from trials import steps
     from trials.words.findings import say
 
-    done = steps.record(folder, file, who)
+    done = steps.record(folder, file, who, dry_run=dry_run)
+    if dry_run:
+        show.say(language.text("A dry run: nothing is kept. It would say:"))
     show.say(
         language.plural(
             "{n} value recorded, {known} on record already.",
@@ -96,10 +107,12 @@ def correct(
     folder: Path = FOLDER,
     coupon: str = typer.Argument(..., help="Mark of the coupon (or of the mount or sheet, with --of)."),
     column: str = typer.Argument("", help="Column to correct, such as rz5_um or outcome."),
-    value: str = typer.Argument("", help="The right value; empty takes the reading back."),
+    value: str = typer.Argument("", help="The right value, with a decimal point or comma."),
     reading: int = typer.Option(0, "--reading", help="Number of the reading on the coupon."),
     repeat: int = typer.Option(0, "--repeat", help="Which re-measurement, 0 for the reading itself."),
     of: str = typer.Option("coupon", "--of", help="coupon, mount or sheet."),
+    withdraw: bool = typer.Option(False, "--withdraw", help="Take the reading back: it was not measured there."),
+    restore: bool = typer.Option(False, "--restore", help="Bring back a reading that was withdrawn."),
     as_read: bool = typer.Option(False, "--as-read", help="The flagged reading is right as it is."),
     who: str = WHO,
     why: str = WHY,
@@ -115,7 +128,11 @@ def correct(
     if as_read:
         done = steps.confirm(folder, coupon, who, why)
     else:
-        done = steps.correct(folder, steps.Correction(coupon, column, value, reading, repeat, of), who, why)
+        asked = steps.Correction(coupon, column, value, reading, repeat, of, withdraw, restore)
+        show.say(words.change(vars(steps.change(folder, asked))))
+        if sys.stdin.isatty() and sys.stdout.isatty():
+            typer.confirm(language.text("Write it?"), default=True, abort=True)
+        done = steps.correct(folder, asked, who, why)
     show.bullets([language.text("{mark}: corrected by {who}.", mark=done.mark, who=done.who)])
     show.next_step(_status(folder))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -14,10 +15,19 @@ WIDTH = 100
 SCHEMA = 2  # of every JSON document; it changes where a key changes its meaning
 
 
+_HIDDEN = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+"""Characters that steer a terminal or turn text around."""
+
+
+def printable(text: str) -> str:
+    """Text for the screen: what would steer the terminal stands there as its code, as `\\x1b`."""
+    return _HIDDEN.sub(lambda found: ascii(found.group())[1:-1], text)
+
+
 def say(*lines: str) -> None:
     """Print lines as they are, wrapped to the width of the screen where they are sentences."""
     for line in lines:
-        sys.stdout.write(f"{_wrapped(line)}\n")
+        sys.stdout.write(f"{_wrapped(printable(line))}\n")
 
 
 def verbatim(text: str) -> None:
@@ -27,20 +37,21 @@ def verbatim(text: str) -> None:
 
 def heading(text: str) -> None:
     """A heading with an empty line before it."""
+    text = printable(text)
     sys.stdout.write(f"\n{text}\n{'-' * len(text)}\n")
 
 
 def bullets(lines: Iterable[str]) -> None:
     """Sentences, one per dash."""
     for line in lines:
-        sys.stdout.write(f"{_wrapped(line, '- ', '  ')}\n")
+        sys.stdout.write(f"{_wrapped(printable(line), '- ', '  ')}\n")
 
 
 def next_step(step: str) -> None:
     """The next step, always the last line of a command."""
     from trials.words.language import text
 
-    sys.stdout.write(f"\n{_wrapped(text('Next: {step}', step=step))}\n")
+    sys.stdout.write(f"\n{_wrapped(printable(text('Next: {step}', step=step)))}\n")
 
 
 def next_command(name: str, *arguments: str | Path | Blank) -> None:
@@ -60,7 +71,7 @@ def table(headers: Sequence[str], rows: Sequence[Sequence[Any]]) -> None:
     drawn = Table(box=SIMPLE_HEAD, show_edge=False, pad_edge=False)
     for i, name in enumerate(headers):
         figures = bool(rows) and all(_is_figure(row[i]) for row in rows)
-        drawn.add_column(name, justify="right" if figures else "left", overflow="fold")
+        drawn.add_column(printable(name), justify="right" if figures else "left", overflow="fold")
     for row in rows:
         drawn.add_row(*(_cell(value) for value in row))
     console = Console(file=sys.stdout, width=None if sys.stdout.isatty() else 110, highlight=False, markup=False)
@@ -72,7 +83,9 @@ def as_json(value: Any) -> None:
     from trials.steps import plain
 
     document = {"schema": SCHEMA, **value} if isinstance(value, dict) else value
-    sys.stdout.write(json.dumps(plain(document), ensure_ascii=False, indent=2, allow_nan=False) + "\n")
+    text = json.dumps(plain(document), ensure_ascii=False, indent=2, allow_nan=False)
+    sys.stdout.write(_HIDDEN.sub(lambda found: f"\\u{ord(found.group()):04x}", text))
+    sys.stdout.write("\n")
 
 
 def rows_of(frame: Any) -> list[dict[str, Any]]:
@@ -88,7 +101,7 @@ def _is_figure(value: Any) -> bool:
 def _cell(value: Any) -> str:
     if value is None or value != value:
         return ""
-    return f"{value:.4g}" if isinstance(value, float) else str(value)
+    return f"{value:.4g}" if isinstance(value, float) else printable(str(value))
 
 
 def _wrapped(line: str, first: str = "", later: str = "") -> str:

@@ -55,9 +55,9 @@ def new(
     target = folder / "trial.toml"
     if target.exists():
         raise InputError("a trial is already here", file=str(target), do="Choose another folder.")
-    from trials.steps import write_bytes
+    from trials.steps import write_new
 
-    write_bytes(target, designs[design].read_bytes())
+    write_new(target, designs[design].read_bytes())
     show.say(text("Made {path}.", path=target))
     command = Command("plan", (str(folder),)).typed()
     show.next_step(

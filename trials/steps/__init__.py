@@ -7,11 +7,11 @@ Functions take a folder or plain pandas tables and return plain tables or frozen
 from trials.steps.adopt import Adoption, Keys, adopt
 from trials.steps.amend import amend
 from trials.steps.bench_study import Against, keep_study_picture, study_bench
-from trials.steps.correct import Correction, confirm, correct
+from trials.steps.correct import Correction, change, confirm, correct
 from trials.steps.cut import cut, cut_as_planned
 from trials.steps.demo import demo_trial
 from trials.steps.extend import add_extension, extension, extension_json
-from trials.steps.files import plain, write_bytes
+from trials.steps.files import plain, write_bytes, write_new
 from trials.steps.fit import evidence, fit
 from trials.steps.grade import grade_rows, grade_table, grade_trial, grade_value, graded_facts, requirement
 from trials.steps.instrument import Instrument, enter_instrument, register
@@ -38,6 +38,7 @@ __all__ = [
     "add_extension",
     "adopt",
     "amend",
+    "change",
     "confirm",
     "correct",
     "cut",
@@ -81,5 +82,6 @@ __all__ = [
     "study_table",
     "verdict",
     "write_bytes",
+    "write_new",
     "write_lives",
 ]

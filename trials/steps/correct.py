@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,6 +9,9 @@ from trials.errors import InputError
 from trials.findings import Finding
 from trials.responses import VALUE_COLUMNS
 from trials.store import records
+from trials.store.tables import number_in
+from trials.trial import Trial
+from trials.units import match_header, suffix
 
 KINDS = ("coupon", "mount", "sheet")
 
@@ -18,16 +20,19 @@ KINDS = ("coupon", "mount", "sheet")
 class Correction:
     """What is to be corrected: the mark of a coupon, mount or sheet (`of`), the column, the right value as typed.
 
-    An empty value takes a reading back; reading 0 is the only one of its column on the coupon; repeat: which
-    re-measurement, 0 for the reading itself.
+    column: as `record` takes it, in any unit it takes (`rz5_uin`); value: with a decimal point or comma. withdraw:
+    take a reading back; restore: bring one back that was taken back, with its value or the one given. Reading 0 is
+    the only one of its column on the coupon; repeat: which re-measurement, 0 for the reading itself.
     """
 
     mark: str
     column: str
-    value: str
+    value: str = ""
     reading: int = 0
     repeat: int = 0
     of: str = "coupon"
+    withdraw: bool = False
+    restore: bool = False
 
 
 @dataclass(frozen=True)
@@ -41,26 +46,87 @@ class Corrected:
 
 
 def correct(folder: Path | str, asked: Correction, who: str, why: str) -> Corrected:
-    """Correct one value on record.
+    """Correct one value on record; `change` shows it before.
 
     Raises
     ------
     InputError
         If who or why is missing, there is no such record, or the value cannot be used or equals the one on record.
     """
+    target = _target(records.load(folder), asked)
+    if target.place is None:
+        write = {"coupon": records.correct_cut, "mount": records.correct_mount, "sheet": records.correct_sheet}
+        done = write[asked.of](folder, asked.mark, asked.column, asked.value, who, why)
+    elif target.is_detail:
+        done = records.correct_detail(folder, target.place, asked.value, who, why)
+    else:
+        done = records.correct(folder, target.place, target.number, who, why, restore=asked.restore)
+    return Corrected(done.added, asked.mark, who)
+
+
+def change(folder: Path | str, asked: Correction) -> records.Change:
+    """What a correction would change, old and new; nothing is written. Raises as `correct`."""
+    known = records.load(folder)
+    target = _target(known, asked)
+    if target.place is None:
+        return records.row_change(known, asked.of, asked.mark, asked.column, asked.value)
+    if target.is_detail:
+        return records.detail_change(known, target.place, asked.value)[0]
+    return records.reading_change(known, target.place, target.number, asked.restore)[0]
+
+
+@dataclass(frozen=True)
+class _Target:
+    """Which reading is meant (None: a row of cuts, mounts or sheets), its new value (None: withdrawn or as it was),
+    and whether it is a detail of the reading instead of its value."""
+
+    place: records.ReadingPlace | None
+    number: float | None = None
+    is_detail: bool = False
+
+
+def _target(known: records.Records, asked: Correction) -> _Target:
     if asked.of not in KINDS:
         raise InputError(
             "unknown kind of record", column="--of", found=asked.of, allowed=", ".join(KINDS), do="Name one of these."
         )
     if not asked.column:
         raise InputError("the column to correct is missing", do="Name it, or give --as-read for a flagged reading.")
-    if asked.of == "coupon" and _is_reading(folder, asked.column):
-        place = records.ReadingPlace(asked.mark, asked.column, asked.reading, asked.repeat)
-        done = records.correct(folder, place, _number(asked.value, asked.column), who, why)
-    else:
-        change = {"coupon": records.correct_cut, "mount": records.correct_mount, "sheet": records.correct_sheet}
-        done = change[asked.of](folder, asked.mark, asked.column, asked.value, who, why)
-    return Corrected(done.added, asked.mark, who)
+    matched = match_header(asked.column, _units(known.trial)) if asked.of == "coupon" else None
+    if matched:
+        column, scale = matched
+        place = records.ReadingPlace(asked.mark, column, asked.reading, asked.repeat)
+        return _Target(place, _new_number(asked, scale))
+    if asked.withdraw or asked.restore:
+        raise InputError(
+            "only the value of a reading is withdrawn or restored",
+            column=asked.column,
+            allowed=", ".join(_units(known.trial)),
+            do="Name the column of the reading.",
+        )
+    column = asked.column.strip().lower()
+    detail = column in records.READING_DETAILS and (column != "note" or asked.reading > 0)
+    if asked.of == "coupon" and detail:
+        return _Target(records.ReadingPlace(asked.mark, column, asked.reading, asked.repeat), is_detail=True)
+    return _Target(None)
+
+
+def _units(trial: Trial) -> dict[str, str]:
+    """Every column that can be read for a trial, with the unit it is kept in."""
+    known = {column: suffix(quantity.unit) for column, quantity in records.quantities(trial).items()}
+    return dict.fromkeys(VALUE_COLUMNS, "") | known
+
+
+def _new_number(asked: Correction, scale: float) -> float | None:
+    """The new value in the kept unit; None where the reading is withdrawn, or restored as it was."""
+    if asked.withdraw and (asked.value or asked.restore):
+        raise InputError("withdraw it, restore it or give a value: one of the three", do="Leave out the others.")
+    if asked.withdraw or (asked.restore and not asked.value):
+        return None
+    if not asked.value.strip():
+        raise InputError("the right value is missing", column=asked.column, do="Give it, or --withdraw the reading.")
+    value = number_in(asked.value, decimal_comma=True, column=asked.column)
+    return None if value is None else float(f"{value * scale:.12g}")
 
 
 def confirm(folder: Path | str, coupon: str, who: str, why: str) -> Corrected:
@@ -73,22 +139,3 @@ def confirm(folder: Path | str, coupon: str, who: str, why: str) -> Corrected:
     """
     done = records.confirm_slips(folder, who, why, [coupon])
     return Corrected(done.added, coupon, who, tuple(slip.finding for slip in done.slips))
-
-
-def _is_reading(folder: Path | str, column: str) -> bool:
-    trial = records.load(folder).trial
-    return column in {*VALUE_COLUMNS, *(trial.quantity(name).column for name in trial.responses)}
-
-
-def _number(value: str, column: str) -> float | None:
-    if not value:
-        return None
-    try:
-        number = float(value)
-    except ValueError:
-        number = math.nan
-    if not math.isfinite(number):
-        raise InputError(
-            "not a number", column=column, found=value, allowed="a number with a decimal point", do="Type it again."
-        )
-    return number

@@ -40,10 +40,12 @@ def cut_as_planned(folder: Path | str, who: str = "") -> CutsKept:
     return CutsKept(done.added, done.ignored, done.said)
 
 
-def cut(folder: Path | str, files: Sequence[Path], who: str = "", at: datetime | None = None) -> CutsKept:
+def cut(
+    folder: Path | str, files: Sequence[Path], who: str = "", at: datetime | None = None, dry_run: bool = False
+) -> CutsKept:
     """Keep what was cut, from the filled run workbook or CSV files of cuts, mounts and sheets.
 
-    at: moment of the entry; now if None.
+    at: moment of the entry; now if None. dry_run: everything is checked and counted, and nothing is kept.
 
     Raises
     ------
@@ -57,7 +59,7 @@ def cut(folder: Path | str, files: Sequence[Path], who: str = "", at: datetime |
         tables |= {kind: READERS[kind](Path(file), known) for kind in kinds}
     if "cuts" not in tables:
         raise InputError("no table of cuts among the files", do="Add the file whose columns are coupon, outcome, ...")
-    done = records.record_cuts(folder, tables["cuts"], tables.get("mounts"), tables.get("sheets"), who, at)
+    done = records.record_cuts(folder, tables["cuts"], tables.get("mounts"), tables.get("sheets"), who, at, dry_run)
     return CutsKept(done.added, done.ignored, done.said)
 
 

@@ -8,7 +8,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from trials.steps.files import write_bytes
+from trials.steps.files import write_new
 from trials.steps.load import load
 from trials.steps.plan import freeze, propose
 from trials.steps.sheet import run_sheet
@@ -40,7 +40,7 @@ def demo_trial(source: Path, folder: Path, tell: Callable[[Stage], None]) -> Ver
     from trials.store.intake import typed_tables as intake
     from trials.store.records import recording
 
-    write_bytes(folder / "trial.toml", (source / "trial.toml").read_bytes())
+    write_new(folder / "trial.toml", (source / "trial.toml").read_bytes())
     tell(Stage.PLANNING)
     freeze(folder, propose(read_trial(folder)[0]), MOMENT)
     tell(Stage.PAPERS)

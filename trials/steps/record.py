@@ -21,10 +21,12 @@ class ReadingsKept:
     slips: tuple[Finding, ...]
 
 
-def record(folder: Path | str, file: Path | str, who: str = "", at: datetime | None = None) -> ReadingsKept:
+def record(
+    folder: Path | str, file: Path | str, who: str = "", at: datetime | None = None, dry_run: bool = False
+) -> ReadingsKept:
     """Keep readings from the bench workbook, a CSV file or (`-`) standard input. Nothing on record is changed.
 
-    at: moment of the entry; now if None.
+    at: moment of the entry; now if None. dry_run: everything is checked and counted, and nothing is kept.
 
     Raises
     ------
@@ -32,7 +34,7 @@ def record(folder: Path | str, file: Path | str, who: str = "", at: datetime | N
         If the file, a cell or the trial cannot be used. Nothing is written then.
     """
     rows = intake.read_readings(file, records.load(folder))
-    done = records.record_readings(folder, rows, who, at=at)
+    done = records.record_readings(folder, rows, who, at=at, dry_run=dry_run)
     known = records.instruments(folder)
     doubts = records.calibration_doubts(known, records.load(folder).readings)
     return ReadingsKept(done.added, done.ignored, done.said, doubts, tuple(slip.finding for slip in done.slips))

@@ -6,12 +6,14 @@ from datetime import date, datetime
 from pathlib import Path
 
 from trials.steps.extend import block_day, newest_block
-from trials.steps.files import write_bytes
+from trials.steps.files import write_beside
 from trials.steps.grade import require_plan
 from trials.steps.journal import plan_findings
 from trials.steps.load import load
 from trials.steps.plan import plan_paper
 from trials.store.records.records import Records
+
+RUN_BOOK, BENCH_BOOK = "run-workbook.xlsx", "bench-workbook.xlsx"
 
 
 def run_sheet(folder: Path | str) -> list[Path]:
@@ -19,7 +21,8 @@ def run_sheet(folder: Path | str) -> list[Path]:
 
     Run sheet, plan, bench card and labels (PDF), run and bench workbooks (XLSX), one drawing per sheet (DXF); dated
     with the day of the freeze, so that they come out the same each time. Of a trial that was extended: those of its
-    newest block, in a folder of their own below `papers`, while the plan is judged with all blocks together.
+    newest block, in a folder of their own below `papers`, while the plan is judged with all blocks together. A paper
+    that was filled in or changed stays as it is; the new one gets the next free name.
     """
     from trials.report import documents
     from trials.store import workbooks as workbook
@@ -37,13 +40,11 @@ def run_sheet(folder: Path | str) -> list[Path]:
         "labels.pdf": documents.labels_pdf(trial, coupons, day),
         "plan.pdf": plan_paper(whole, day),
         **sheet_drawings(records),
+        RUN_BOOK: workbook.run_workbook(records),
+        BENCH_BOOK: workbook.bench_workbook(records),
     }
     place = papers_folder(whole)
-    for name, data in files.items():
-        write_bytes(place / name, data)
-    workbook.run_workbook(records, place / "run-workbook.xlsx")
-    workbook.bench_workbook(records, place / "bench-workbook.xlsx")
-    return [place / name for name in (*files, "run-workbook.xlsx", "bench-workbook.xlsx")]
+    return [write_beside(place / name, data) for name, data in files.items()]
 
 
 def papers_folder(records: Records) -> Path:

@@ -98,7 +98,7 @@ def verdict(
     else:
         paper = _paper(records, found, result, kept.at, other)
     target = path or verdict_path(folder, found.look)
-    write_bytes(target, paper)
+    write_bytes(target, paper, (".pdf",))
     return Verdict(target, result, found.look, kept is not None, other)
 
 

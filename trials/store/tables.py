@@ -5,7 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import math
-import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 from pathlib import Path
@@ -16,11 +17,14 @@ import pandas as pd
 from trials.errors import InputError
 from trials.findings import Finding
 from trials.record_kinds import RecordKind
+from trials.store import guard
 
 if TYPE_CHECKING:
     from python_calamine import CalamineWorkbook
 
 WORKBOOKS = (".xlsx", ".xlsm", ".xls", ".ods")
+MAX_WHOLE = 1_000_000
+"""Of readings, repeats, orders and pierces: what a person counts, and far below what a database holds."""
 YES_NO = {"yes": "yes", "y": "yes", "true": "yes", "1": "yes", "no": "no", "n": "no", "false": "no", "0": "no"}
 SAVE = "Save it as CSV or XLSX."
 
@@ -85,17 +89,7 @@ def sheet_names(path: str | Path) -> list[str]:
 
 
 def _bytes(path: str | Path, name: str) -> bytes:
-    if str(path) == "-":
-        data = sys.stdin.buffer.read()
-    else:
-        if not Path(path).exists():
-            raise InputError("no such file", file=name, do="Check the name and the folder.")
-        if Path(path).is_dir():
-            raise InputError("is a folder, not a table", file=name, do="Name a CSV or XLSX file.")
-        try:
-            data = Path(path).read_bytes()
-        except OSError as error:
-            raise InputError(f"cannot be read ({error.strerror})", file=name, do="Check the rights.") from None
+    data = guard.read_whole(path, name)
     if not data.strip():
         raise InputError("the file is empty", file=name, do="It needs a header row and rows below it.")
     return data
@@ -115,7 +109,9 @@ def _text(data: bytes, name: str) -> tuple[str, tuple[Finding, ...]]:
 def _csv_rows(data: bytes, name: str) -> tuple[list[tuple[int, list[Any]]], bool, tuple[Finding, ...]]:
     """Rows with their numbers, whether a comma is the decimal sign, and remarks."""
     text, said = _text(data, name)
-    lines = text.splitlines()
+    guard.check_text(text, name)
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    lines = text.split("\n")
     skipped = 0
     separator = ""
     if lines and lines[0].lower().startswith("sep=") and len(lines[0]) == 5:
@@ -123,6 +119,7 @@ def _csv_rows(data: bytes, name: str) -> tuple[list[tuple[int, list[Any]]], bool
         text = "\n".join(lines[1:])
     header = next((line for line in lines[skipped:] if line.strip()), "")
     separator = separator or max(";\t,", key=lambda mark: _outside_quotes(header).count(mark))
+    guard.check_cells(text, separator, name)
     try:
         parsed = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True))
     except csv.Error as error:
@@ -140,24 +137,37 @@ def _outside_quotes(line: str) -> str:
 
 
 def _open_workbook(data: bytes, name: str) -> CalamineWorkbook:
-    from python_calamine import CalamineError, CalamineWorkbook
+    from python_calamine import CalamineWorkbook
 
-    try:
+    guard.check_workbook(data, name)
+    with _readable(name):
         return CalamineWorkbook.from_filelike(io.BytesIO(data))
-    except (CalamineError, OSError, ValueError) as error:
-        reason = str(error).splitlines()[0] if str(error) else "unknown format"
+
+
+@contextmanager
+def _readable(name: str) -> Iterator[None]:
+    """Whatever the reader of workbooks trips over is one line; its panics are no ordinary exceptions."""
+    try:
+        yield
+    except (KeyboardInterrupt, SystemExit, InputError):
+        raise
+    except BaseException as error:
+        reason = " ".join(str(error).split())[:80] or "unknown format"
         raise InputError(f"not a workbook that can be read ({reason})", file=name, do=SAVE) from None
 
 
 def _workbook_rows(data: bytes, name: str, sheet: str | None) -> tuple[list[tuple[int, list[Any]]], str]:
     book = _open_workbook(data, name)
+    if not book.sheet_names:
+        raise InputError("the workbook has no sheet", file=name, do=SAVE)
     wanted = sheet or book.sheet_names[0]
     found = next((s for s in book.sheet_names if s.lower() == wanted.lower()), None)
     if found is None:
         raise InputError(
             f"has no sheet {wanted!r}", file=name, allowed=", ".join(book.sheet_names), do="Rename the sheet."
         )
-    cells = book.get_sheet_by_name(found).to_python(skip_empty_area=False)
+    with _readable(name):
+        cells = book.get_sheet_by_name(found).to_python(skip_empty_area=False)
     return [(number, [_cell(cell) for cell in row]) for number, row in enumerate(cells, 1)], found
 
 
@@ -230,10 +240,7 @@ def number_in(cell: Any, *, decimal_comma: bool, **place: Any) -> float | None:
     """
     if cell is None:
         return None
-    if isinstance(cell, (int, float)) and not isinstance(cell, bool):
-        value = float(cell)
-    else:
-        value = _parsed(str(cell), decimal_comma)
+    value = _parsed(str(cell), decimal_comma)
     if math.isfinite(value):
         return value
     comma = isinstance(cell, str) and "," in cell and not decimal_comma
@@ -259,8 +266,9 @@ def whole_in(cell: Any, low: int, *, decimal_comma: bool, **place: Any) -> int |
     value = number_in(cell, decimal_comma=decimal_comma, **place)
     if value is None:
         return None
-    if value != int(value) or value < low:
-        raise InputError("not a whole number", found=cell, allowed=f"{low} or more", do="Correct the cell.", **place)
+    if value != int(value) or not low <= value <= MAX_WHOLE:
+        allowed = f"{low} or more" if value < MAX_WHOLE else f"{low} to {MAX_WHOLE:,}"
+        raise InputError("not a whole number", found=cell, allowed=allowed, do="Correct the cell.", **place)
     return int(value)
 
 
@@ -270,7 +278,7 @@ def text_in(cell: Any) -> str:
         return ""
     if isinstance(cell, (datetime, date)):
         return moment_in(cell)
-    if isinstance(cell, float) and cell == int(cell):
+    if isinstance(cell, float) and cell.is_integer():
         return str(int(cell))
     return str(cell).strip()
 

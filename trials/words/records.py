@@ -113,6 +113,16 @@ def _slip(finding: Finding) -> str:
     )
 
 
+def _decided(found: Finding) -> dict[str, str]:
+    """Parts of the sentence about a decision that stands against an older file."""
+    facts = found.facts
+    reading = text(", reading {reading}", reading=facts["reading"]) if facts.get("reading") else ""
+    repeat = text(", repeat {repeat}", repeat=facts["repeat"]) if facts.get("repeat") else ""
+    cell = text(" (row {row} of {file})", row=facts["row"], file=facts["file"]) if facts["row"] else ""
+    named = {"found": value(facts["found"]), "kept": value(facts["kept"]), "column": str(facts["column"])}
+    return {"place": f"{facts['mark']}{reading}{repeat}", "cell": cell, **named}
+
+
 SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
     RecordKind.COUPON_LOST: _lost,
     RecordKind.COUPONS_NOT_CUT: _many("Coupon {coupons} was not cut.", "Coupons {coupons} were not cut."),
@@ -156,6 +166,13 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
         "{n} cut record was already there and equal; ignored.",
         "{n} cut records were already there and equal; ignored.",
         counted="rows",
+    ),
+    RecordKind.CORRECTION_STANDS: lambda found: text(
+        "{place}: {column} {found} was corrected to {kept} since, and that stands; mend the cell{cell}.",
+        **_decided(found),
+    ),
+    RecordKind.WITHDRAWAL_STANDS: lambda found: text(
+        "{place}: {column} {found} was withdrawn since, and that stands; empty the cell{cell}.", **_decided(found)
     ),
     RecordKind.READINGS_KNOWN: _many(
         "{n} reading was already there and equal; ignored.",
@@ -230,10 +247,20 @@ def _readings(facts: Mapping[str, Any]) -> str:
 
 def _corrected_reading(facts: Mapping[str, Any]) -> str:
     repeat = text(", repeat {repeat}", repeat=facts["repeat"]) if facts["repeat"] else ""
-    now = text("withdrawn") if facts["new"] is None else value(facts["new"])
+    old, new = (text("withdrawn") if facts[name] is None else value(facts[name]) for name in ("old", "new"))
     template = "coupon {coupon}, reading {reading}{repeat}, {field}: {old} -> {new}"
     named = {name: facts[name] for name in ("coupon", "reading", "field")}
-    return text(template, repeat=repeat, old=value(facts["old"]), new=now, **named)
+    return text(template, repeat=repeat, old=old, new=new, **named)
+
+
+def change(facts: Mapping[str, Any]) -> str:
+    """A correction before it is written: `mark, column, reading, repeat, old, new` (null: withdrawn)."""
+    reading = text(", reading {reading}", reading=facts["reading"]) if facts["reading"] else ""
+    repeat = text(", repeat {repeat}", repeat=facts["repeat"]) if facts["repeat"] else ""
+    old, new = (text("withdrawn") if facts[name] is None else value(facts[name]) for name in ("old", "new"))
+    template = "{mark}{reading}{repeat}, {column}: {old} -> {new}"
+    named = {"mark": facts["mark"], "column": facts["column"], "old": old, "new": new}
+    return text(template, reading=reading, repeat=repeat, **named)
 
 
 def _corrected_row(facts: Mapping[str, Any]) -> str:

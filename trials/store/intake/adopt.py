@@ -5,7 +5,10 @@ Nothing is claimed about the order in which it was cut: the journal says that it
 
 from __future__ import annotations
 
+import math
+import os
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -14,7 +17,7 @@ from typing import Any
 import pandas as pd
 from sqlalchemy import Connection, insert
 
-from trials.errors import InputError
+from trials.errors import InputError, Problems
 from trials.findings import Finding
 from trials.record_kinds import JournalKind, RecordKind
 from trials.responses import QUANTITIES
@@ -29,7 +32,7 @@ from trials.store.intake.adopted_file import (
 from trials.store.records import schema
 from trials.store.records.changed_setting import nearest
 from trials.store.records.database import NewTrial, create
-from trials.store.records.folder import TOML, database_path, load
+from trials.store.records.folder import TOML, database_path, load, read_trial, write_question
 from trials.store.records.journal import write_journal
 from trials.store.records.records import Records
 from trials.store.records.rules import check_value
@@ -94,23 +97,34 @@ def adopt(
     settings = [AdoptedFactor(*column_and_unit(name), is_text) for name, is_text in said.factors.items()]
     asked = [asked_response(r, place, said.scale, said.worthwhile) for place, r in enumerate(said.responses)]
     _refuse_occupied(folder)
+    cut_short = database_path(folder).exists()
+    if said.thickness is not None and not 0 < said.thickness < math.inf:
+        raise InputError("not a sheet thickness", found=said.thickness, allowed="above 0 mm", do="Correct it.")
+    name = os.fsencode(Path(table_path).name).decode(errors="replace")
     table = read_table(table_path, said.sheet)
     _check_columns(table, said.keys, settings, asked)
-    rows = [_row(table, number, cells, said.keys, settings, asked) for number, cells in _cells(table)]
+    rows, problems = list[dict[str, Any]](), Problems()
+    for number, cells in _cells(table):
+        with problems.gathered():
+            rows.append(_row(table, number, cells, said.keys, settings, asked))
+    problems.tell()
     if not rows:
         raise InputError("the table has no rows below its header", file=table.file, do="Add the readings.")
     _check_today(said.today, rows, table.file)
     coupons = _coupons(rows, table.file)
     trial_file = AdoptedTrial(
-        {"title": said.title or f"Adopted from {Path(str(table_path)).name}", "question": said.question},
+        {"title": said.title or f"Adopted from {name}", "question": said.question},
         {"material": said.material, "thickness_mm": said.thickness, "gas": said.gas, "cut": said.cut},
         said.today,
         tuple(settings),
         tuple(asked),
     )
-    text = trial_text(trial_file, rows, table.file)
-    found = _Found(parse(text, str(folder / TOML)), text, rows, coupons, Path(str(table_path)).name)
-    _write(folder, found, settings, said.keys, who, at)
+    text = trial_text(trial_file, rows, name)
+    found = _Found(parse(text, str(folder / TOML)), text, rows, coupons, name)
+    if not cut_short:
+        _write(folder, found, settings, said.keys, who, at)
+    elif read_trial(folder)[1] != text:  # which puts back the question of the trial that was begun
+        _refuse_occupied(folder)
     return load(folder)
 
 
@@ -126,7 +140,7 @@ class _Found:
 
 
 def _refuse_occupied(folder: Path) -> None:
-    if (folder / TOML).exists() or database_path(folder).exists():
+    if (folder / TOML).exists():
         raise InputError("holds a trial already", file=str(folder), do="Name a new folder.")
     if folder.exists() and not folder.is_dir():
         raise InputError("is a file, not a folder", file=str(folder), do="Name a new folder.")
@@ -284,17 +298,33 @@ def _write(
         connection.execute(insert(schema.cuts), [{**_cut(c, i), **entry} for i, c in enumerate(found.coupons, 1)])
         connection.execute(insert(schema.readings), [{**r, **entry} for r in readings])
 
-    made = not folder.exists()
-    folder.mkdir(parents=True, exist_ok=True)
+    said = (Finding(RecordKind.ORDER_NOT_RANDOM),)
+    made = _made(folder)
     try:
-        said = [Finding(RecordKind.ORDER_NOT_RANDOM)]
-        create(folder, NewTrial(found.trial, found.text, plan, tuple(said)), at, fill)
-        (folder / TOML).write_text(found.text, encoding="utf-8")
+        create(folder, NewTrial(found.trial, found.text, plan, said), at, fill)
     except BaseException:
-        database_path(folder).unlink(missing_ok=True)
         if made:
-            folder.rmdir()
+            with suppress(OSError):  # another adoption is at work in it
+                folder.rmdir()
         raise
+    write_question(folder, found.text)
+
+
+def _made(folder: Path) -> bool:
+    """Make a folder; whether it was not there before.
+
+    Raises
+    ------
+    InputError
+        If it cannot be made.
+    """
+    there = folder.exists()
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError(f"cannot be made ({reason})", file=str(folder), do="Name another folder.") from None
+    return not there
 
 
 def _plan_tables(

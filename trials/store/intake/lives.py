@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 
 from trials.endings import Ended
-from trials.errors import InputError
+from trials.errors import InputError, Problems
 from trials.store.tables import FileTable, number_in, read_table, text_in, yes_no_in
 
 UNITS = ("hours", "metres", "pierces")
@@ -62,10 +62,11 @@ def read_table_of_lives(path: Any, columns: LifeColumns) -> StoredLives:
     """
     raw = read_table(path)
     source, unit = _source(raw, columns)
-    rows = [
-        _row(int(str(number)), {str(k): v for k, v in cells.items()}, source)
-        for number, cells in zip(raw.frame.index, raw.frame.to_dict("records"), strict=True)
-    ]
+    rows, problems = list[dict[str, Any]](), Problems()
+    for number, cells in zip(raw.frame.index, raw.frame.to_dict("records"), strict=True):
+        with problems.gathered():
+            rows.append(_row(int(str(number)), {str(k): v for k, v in cells.items()}, source))
+    problems.tell()
     if not rows:
         raise InputError("the table holds no lives", file=source.file, do="Add one row per specimen.")
     table = pd.DataFrame(rows, index=raw.frame.index)

@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 
 from trials.endings import Ended
-from trials.errors import InputError
+from trials.errors import InputError, Problems
 from trials.findings import Fact, Finding
 from trials.record_kinds import RecordKind
 from trials.responses import QUANTITIES, Quantity
@@ -53,7 +53,7 @@ def read_readings(path: str | Path, records: Records) -> FileTable:
     Raises
     ------
     InputError
-        For the first cell that cannot be used, a coupon that is unknown or was not cut, two values for one place, or
+        For every cell that cannot be used, a coupon that is unknown or was not cut, two values for one place, or
         mixed cut-offs.
     """
     table = named_sheet(path, "readings")
@@ -85,22 +85,27 @@ def _long_rows(
 ) -> list[tuple[int, dict[str, Any]]]:
     marks, recorded = set(records.coupons["coupon"]), outcomes(records)
     rows: list[tuple[int, dict[str, Any]]] = []
+    problems = Problems()
     for number, cells in each_row(table, columns):
         if all(cells[name] is None for name in known):
             continue
         place = placer(table, number, columns)
-        base = _reading_base(cells, columns, place, table.decimal_comma)
-        check_coupon(base["coupon"], marks, **place("coupon"))
-        check_was_cut(base["coupon"], recorded, **place("coupon"))
+        base: dict[str, Any] = {"reading": 0}
+        with problems.gathered():
+            base = _reading_base(cells, columns, place, table.decimal_comma)
+            check_coupon(base["coupon"], marks, **place("coupon"))
+            check_was_cut(base["coupon"], recorded, **place("coupon"))
         for name, quantity in known.items():
-            value = number_in(cells[name], decimal_comma=table.decimal_comma, **place(name))
-            if value is None:
-                continue
-            kept = check_value(_converted(value, columns[name][1]), quantity, **place(name))
-            reading = 1 if quantity.per_coupon else base["reading"]
-            if reading is None:
-                raise InputError("no reading number", allowed="1, 2, 3, ...", do="Number it.", **place("reading"))
-            rows.append((number, {**base, "reading": reading, "field": name, "value": kept}))
+            with problems.gathered():
+                value = number_in(cells[name], decimal_comma=table.decimal_comma, **place(name))
+                if value is None:
+                    continue
+                kept = check_value(_converted(value, columns[name][1]), quantity, **place(name))
+                reading = 1 if quantity.per_coupon else base["reading"]
+                if reading is None:
+                    raise InputError("no reading number", allowed="1, 2, 3, ...", do="Number it.", **place("reading"))
+                rows.append((number, {**base, "reading": reading, "field": name, "value": kept}))
+    problems.tell()
     return rows
 
 

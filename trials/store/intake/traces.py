@@ -19,6 +19,7 @@ import numpy.typing as npt
 from trials.bench.kinds import BenchKind
 from trials.errors import InputError
 from trials.findings import Finding
+from trials.store import guard
 from trials.store.tables import WORKBOOKS, read_table
 from trials.units import factor, shown, suffix
 
@@ -137,10 +138,7 @@ def read_points(path: Path, kind: Kind | None = None, along_unit: str = "", acro
 
 
 def _text_rows(path: Path) -> list[Row]:
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise InputError(f"cannot be read ({error.strerror})", file=str(path), do="Check name and rights.") from None
+    data = guard.read_whole(path, str(path))
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         text = data.decode("utf-16", errors="replace")
     elif b"\0" in data[:4096] or data.startswith(b"%PDF"):
@@ -150,6 +148,7 @@ def _text_rows(path: Path) -> list[Row]:
             text = data.decode("utf-8-sig")
         except UnicodeDecodeError:
             text = data.decode("latin-1")
+    guard.check_text(text, str(path))
     lines = [(number, line.strip()) for number, line in enumerate(text.splitlines(), 1)]
     lines = [(number, line) for number, line in lines if line and not line.startswith("#")]
     return _cells(lines, str(path))

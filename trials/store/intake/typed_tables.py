@@ -9,7 +9,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from trials.errors import InputError
+from trials.errors import InputError, Problems
 from trials.findings import Finding
 from trials.record_kinds import RecordKind
 from trials.store.intake.headers import Placer, each_row, lower, match_columns, named_sheet, once, placer, result
@@ -53,7 +53,7 @@ def read_cuts(path: str | Path, records: Records) -> FileTable:
     Raises
     ------
     InputError
-        For the first cell that cannot be used.
+        For every cell that cannot be used.
     """
     table = named_sheet(path, "cuts")
     columns, left_out = match_columns(table, dict.fromkeys(CUT_COLUMNS, ""), ("coupon", "outcome"))
@@ -64,14 +64,17 @@ def read_cuts(path: str | Path, records: Records) -> FileTable:
     planned = {row["coupon"]: row for row in rows_of(records.coupons)}
     rows: dict[int, dict[str, Any]] = {}
     blank = 0
+    problems = Problems()
     for number, cells in each_row(table, columns):
-        row = _cut_row(cells, placer(table, number, columns), planned, "cut_order" in columns)
-        if not row["outcome"]:
-            blank += 1
-            continue
-        check_cut(row, records, marks, sheets, file=table.file, row=number)
-        row["changed_setting"] = written(parse_changed_setting(row["changed_setting"], records.trial))
-        rows[number] = row
+        with problems.gathered():
+            row = _cut_row(cells, placer(table, number, columns), planned, "cut_order" in columns)
+            if not row["outcome"]:
+                blank += 1
+                continue
+            check_cut(row, records, marks, sheets, file=table.file, row=number)
+            row["changed_setting"] = written(parse_changed_setting(row["changed_setting"], records.trial))
+            rows[number] = row
+    problems.tell()
     if blank:
         said.append(Finding(RecordKind.ROWS_WITHOUT_OUTCOME, facts={"rows": blank}))
     once(rows, "coupon", table.file)
@@ -85,22 +88,25 @@ def read_mounts(path: str | Path, records: Records) -> FileTable:
     Raises
     ------
     InputError
-        For the first cell that cannot be used.
+        For every cell that cannot be used.
     """
     table = named_sheet(path, "mounts")
     columns, left_out = match_columns(table, dict.fromkeys(MOUNT_COLUMNS, ""), ("mount",))
     planned = {row["mount"]: row for row in rows_of(records.planned_mounts)}
     rows: dict[int, dict[str, Any]] = {}
+    problems = Problems()
     for number, cells in each_row(table, columns):
         place = placer(table, number, columns)
         plan = planned.get(text_in(cells.get("mount")), {})
-        row = _mount_row(cells, plan, place, table.decimal_comma)
-        if not row["mount"]:
-            raise InputError("no mount", do="Name the mount.", **place("mount"))
-        if plan and all(row[name] in (None, "", plan.get(name)) for name in MOUNT_COLUMNS):
-            continue
-        check_mount(row, records.trial, file=table.file, row=number)
-        rows[number] = row
+        with problems.gathered():
+            row = _mount_row(cells, plan, place, table.decimal_comma)
+            if not row["mount"]:
+                raise InputError("no mount", do="Name the mount.", **place("mount"))
+            if plan and all(row[name] in (None, "", plan.get(name)) for name in MOUNT_COLUMNS):
+                continue
+            check_mount(row, records.trial, file=table.file, row=number)
+            rows[number] = row
+    problems.tell()
     once(rows, "mount", table.file)
     return result(list(rows.items()), MOUNT_COLUMNS, table.file, (*table.said, *left_out))
 
@@ -111,7 +117,7 @@ def read_sheets(path: str | Path, records: Records) -> FileTable:
     Raises
     ------
     InputError
-        For the first cell that cannot be used.
+        For every cell that cannot be used.
     """
     table = named_sheet(path, "sheets")
     columns, left_out = match_columns(table, dict.fromkeys(SHEET_COLUMNS, ""), ("sheet",))

@@ -7,12 +7,18 @@ from trials.record_kinds import JournalKind
 from trials.store.records.as_cut import NOT_CUT, analysis_table, coupon_table, departures
 from trials.store.records.changed_setting import nearest
 from trials.store.records.corrections import (
+    READING_DETAILS,
+    Change,
     ReadingPlace,
     confirm_slips,
     correct,
     correct_cut,
+    correct_detail,
     correct_mount,
     correct_sheet,
+    detail_change,
+    reading_change,
+    row_change,
 )
 from trials.store.records.database import add_block, amend, freeze
 from trials.store.records.entry import Recorded, journal_lots
@@ -42,6 +48,8 @@ __all__ = [
     "FINGERPRINT_VERSION",
     "NOT_CUT",
     "READING_COLUMNS",
+    "READING_DETAILS",
+    "Change",
     "Entry",
     "Instrument",
     "JournalKind",
@@ -61,12 +69,14 @@ __all__ = [
     "confirm_slips",
     "correct",
     "correct_cut",
+    "correct_detail",
     "correct_mount",
     "correct_sheet",
     "costs_of",
     "coupon_table",
     "database_path",
     "departures",
+    "detail_change",
     "entries",
     "fingerprint",
     "freeze",
@@ -85,9 +95,12 @@ __all__ = [
     "outcomes",
     "quantities",
     "read_trial",
+    "reading_change",
     "record_as_planned",
     "record_cuts",
     "record_readings",
     "require_frozen",
     "revived",
+    "row_change",
+    "verdicts",
 ]

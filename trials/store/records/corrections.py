@@ -7,7 +7,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import insert
+from sqlalchemy import Connection, insert
 
 from trials.errors import InputError
 from trials.record_kinds import JournalKind
@@ -21,6 +21,7 @@ from trials.store.records.records import (
     MOMENT_COLUMNS,
     MOUNT_COLUMNS,
     READING_COLUMNS,
+    REAL,
     SHEET_COLUMNS,
     WHOLE,
     YES_NO_COLUMNS,
@@ -34,7 +35,7 @@ from trials.store.records.rules import (
     quantities,
 )
 from trials.store.records.slips import open_slips
-from trials.store.tables import moment_in, text_in, whole_in, yes_no_in
+from trials.store.tables import moment_in, number_in, text_in, whole_in, yes_no_in
 
 
 def confirm_slips(
@@ -67,10 +68,55 @@ class ReadingPlace:
     repeat: int = 0
 
 
+@dataclass(frozen=True)
+class Change:
+    """A change of one record that was not written yet: what it is of, what stands there, what would."""
+
+    mark: str
+    column: str
+    old: Any
+    new: Any
+    reading: int = 0
+    repeat: int = 0
+
+
+READING_DETAILS = ("side", "inspector", "instrument", "cutoff_mm", "depth_mm", "measured_on", "note")
+"""Columns of a reading that are not its value; a correction changes them in all values of that reading."""
+
+
+def reading_change(
+    records: Records, place: ReadingPlace, new_value: float | None = None, restore: bool = False
+) -> tuple[Change, dict[str, Any]]:
+    """What a correction of one reading would change, and the row it would replace; raises as `correct`."""
+    coupon, field = place.coupon, place.field
+    check_coupon(coupon, set(records.coupons["coupon"]))
+    known = quantities(records.trial)
+    if field not in known:
+        hint = nearest(field, list(known))
+        raise InputError("unknown field", found=field, allowed=", ".join(known), do=hint or "Use one of these.")
+    old = reading_row(records, coupon, place.reading, place.repeat, field, withdrawn=restore)
+    if restore and new_value is None:
+        before = records.all_readings.set_index("id")["value"]
+        new_value = float(before[int(old["replaces"])])
+    value = None if new_value is None else check_value(new_value, known[field])
+    if value == old["value"]:
+        raise InputError("the new value equals the one on record", found=new_value, do="Nothing to correct.")
+    was = None if restore else float(old["value"])
+    return Change(coupon, field, was, value, int(old["reading"]), place.repeat), old
+
+
 def correct(
-    folder: Path | str, place: ReadingPlace, new_value: float | None, who: str, why: str, at: datetime | None = None
+    folder: Path | str,
+    place: ReadingPlace,
+    new_value: float | None,
+    who: str,
+    why: str,
+    at: datetime | None = None,
+    restore: bool = False,
 ) -> Recorded:
     """Correct one reading by a new row that names the old one; None withdraws it (typed for the wrong coupon).
+
+    restore: bring back a reading that was withdrawn, with the value it had, or with the new one if one is given.
 
     Raises
     ------
@@ -78,24 +124,86 @@ def correct(
         If who or why is missing, there is no such reading, or the value equals the old one or is not allowed.
     """
     _named(who, why)
-    moment, coupon, field, repeat = stamp(at), place.coupon, place.field, place.repeat
+    moment = stamp(at)
     with writing(folder) as (connection, records):
-        check_coupon(coupon, set(records.coupons["coupon"]))
-        known = quantities(records.trial)
-        if field not in known:
-            hint = nearest(field, list(known))
-            raise InputError("unknown field", found=field, allowed=", ".join(known), do=hint or "Use one of these.")
-        old = reading_row(records, coupon, place.reading, repeat, field)
-        value = None if new_value is None else check_value(new_value, known[field])
-        if value == old["value"]:
-            raise InputError("the new value equals the one on record", found=new_value, do="Nothing to correct.")
+        change, old = reading_change(records, place, new_value, restore)
         row = {name: plain(old[name]) for name in READING_COLUMNS}
-        row |= {"value": value, "who": who, "why": why, "entered_at": moment, "replaces": int(old["id"])}
+        row |= {"value": change.new, "who": who, "why": why, "entered_at": moment, "replaces": int(old["id"])}
         connection.execute(insert(schema.readings), row)
-        facts = {"coupon": coupon, "reading": int(old["reading"]), "repeat": repeat, "field": field}
-        facts |= {"old": float(old["value"]), "new": value}
-        write_journal(connection, moment, who, JournalKind.READING_CORRECTED, facts, why)
+        _note_reading(connection, change, who, why, moment)
     return Recorded(1, 0)
+
+
+def _note_reading(connection: Connection, change: Change, who: str, why: str, moment: str) -> None:
+    facts = {"coupon": change.mark, "reading": change.reading, "repeat": change.repeat, "field": change.column}
+    facts |= {"old": change.old, "new": change.new}
+    write_journal(connection, moment, who, JournalKind.READING_CORRECTED, facts, why)
+
+
+def detail_change(records: Records, place: ReadingPlace, new: str) -> tuple[Change, list[dict[str, Any]]]:
+    """What a correction of side, inspector, instrument, ... of one reading would change, and the rows it would replace.
+
+    Raises
+    ------
+    InputError
+        If there is no such reading, or nothing would change.
+    """
+    check_coupon(place.coupon, set(records.coupons["coupon"]))
+    rows = records.readings[records.readings["coupon"] == place.coupon]
+    numbers = sorted(rows["reading"].unique())
+    wanted = (rows["reading"] == place.reading) | (place.reading == 0 and len(numbers) == 1)
+    chosen = rows_of(rows[wanted & (rows["repeat"] == place.repeat)])
+    if not chosen:
+        raise InputError(
+            f"coupon {place.coupon} has no such reading",
+            found=place.reading,
+            allowed=", ".join(map(str, numbers)) or "none",
+            do="Name a reading on record with --reading.",
+        )
+    value: Any = _detail(place.field, new)
+    replaced = [row for row in chosen if row[place.field] != value]
+    if not replaced:
+        raise InputError("the new value equals the one on record", found=new, do="Nothing to correct.")
+    old = _or_empty(replaced[0][place.field])
+    return Change(place.coupon, place.field, old, _or_empty(value), int(chosen[0]["reading"]), place.repeat), replaced
+
+
+def _or_empty(cell: Any) -> Any:
+    return "" if cell is None else cell
+
+
+def _detail(column: str, typed: str) -> Any:
+    if column in REAL:
+        value = number_in(typed or None, decimal_comma=True, column=column)
+        if value is not None and value <= 0:
+            raise InputError("not above zero", column=column, found=typed, do="Correct it.")
+        return value
+    return moment_in(typed or None, column=column) if column in MOMENT_COLUMNS else text_in(typed)
+
+
+def correct_detail(
+    folder: Path | str, place: ReadingPlace, new: str, who: str, why: str, at: datetime | None = None
+) -> Recorded:
+    """Correct side, inspector, instrument or another detail of one reading, in all its values.
+
+    Raises
+    ------
+    InputError
+        If who or why is missing, there is no such reading, nothing would change, or cut-offs would be mixed.
+    """
+    _named(who, why)
+    moment = stamp(at)
+    with writing(folder) as (connection, records):
+        change, rows = detail_change(records, place, new)
+        entry = {"who": who, "why": why, "entered_at": moment}
+        new_cell = None if change.new == "" and place.field in REAL else change.new
+        fresh = [
+            {**{name: row[name] for name in READING_COLUMNS}, place.field: new_cell, **entry, "replaces": row["id"]}
+            for row in rows
+        ]
+        connection.execute(insert(schema.readings), fresh)
+        _note_reading(connection, change, who, why, moment)
+    return Recorded(len(rows), 0)
 
 
 def correct_cut(
@@ -136,33 +244,42 @@ _TABLES = {
 }
 
 
-def _correct_row(folder: Path | str, change: _RowChange, who: str, why: str, at: datetime | None) -> Recorded:
-    key, mark, column = change.of, change.mark, change.column
-    target, columns, kind = _TABLES[key]
-    _named(who, why)
+def row_change(records: Records, of: str, mark: str, column: str, new: Any) -> Change:
+    """What a correction of a cut record, a mount or a sheet would change; raises as `correct`."""
+    return _row_change(records, _RowChange(of, mark, column, new))[0]
+
+
+def _row_change(records: Records, asked: _RowChange) -> tuple[Change, dict[str, Any]]:
+    """The change, and the whole new row."""
+    key, mark, column = asked.of, asked.mark, asked.column
+    _, columns, _ = _TABLES[key]
     if column not in columns[1:]:
         raise InputError("unknown column", found=column, allowed=", ".join(columns[1:]), do="Use one of these.")
-    moment, value = stamp(at), _typed(column, change.value)
+    value = _typed(column, asked.value)
+    recorded = {"coupon": records.cuts, "mount": records.mounts, "sheet": records.sheets}[key]
+    old = next((row for row in rows_of(recorded) if row[key] == mark), None)
+    if old is None:
+        raise InputError(f"nothing is recorded for this {key}", found=mark, do="Record it with `trials cut`.")
+    before = cleaned(old, columns, records)
+    new = cleaned({**before, column: value}, columns, records)
+    if new == before:
+        raise InputError("the new value equals the one on record", found=asked.value, do="Nothing to correct.")
+    check_row(key, new, records)
+    return Change(mark, column, _or_empty(before[column]), _or_empty(new[column])), new
+
+
+def _correct_row(folder: Path | str, asked: _RowChange, who: str, why: str, at: datetime | None) -> Recorded:
+    _named(who, why)
+    target, _, kind = _TABLES[asked.of]
+    moment = stamp(at)
     with writing(folder) as (connection, records):
-        old = current_rows(connection, target, key).get(mark) or _planned(records, key).get(mark)
-        if old is None:
-            raise InputError(f"nothing is recorded for this {key}", found=mark, do="Record it with `trials cut`.")
-        before = cleaned(old, columns, records)
-        new = cleaned({**before, column: value}, columns, records)
-        if new == before:
-            raise InputError("the new value equals the one on record", found=change.value, do="Nothing to correct.")
-        check_row(key, new, records)
-        extra = {"who": who, "why": why, "entered_at": moment, "replaces": old.get("id")}
+        change, new = _row_change(records, asked)
+        kept = current_rows(connection, target, asked.of).get(asked.mark)
+        extra = {"who": who, "why": why, "entered_at": moment, "replaces": kept["id"] if kept else None}
         connection.execute(insert(target), {**new, **extra})
-        facts = {"of": key, "mark": mark, "column": column, "old": before[column], "new": new[column]}
+        facts = {"of": asked.of, "mark": asked.mark, "column": asked.column, "old": change.old, "new": change.new}
         write_journal(connection, moment, who, kind, facts, why)
     return Recorded(1, 0)
-
-
-def _planned(records: Records, key: str) -> dict[str, dict[str, Any]]:
-    """Mounts and sheets that stand as planned may be corrected; a coupon needs a cut record first."""
-    frame = {"mount": records.planned_mounts, "sheet": records.planned_sheets}.get(key)
-    return {} if frame is None else {row[key]: row for row in rows_of(frame)}
 
 
 def _typed(column: str, value: Any) -> Any:

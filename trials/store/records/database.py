@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -15,6 +14,7 @@ from trials.errors import InputError
 from trials.findings import Finding
 from trials.frozen import changes, freeze_hash
 from trials.record_kinds import JournalKind
+from trials.store import placing
 from trials.store.records import schema
 from trials.store.records.corrections import confirm_slips, correct, correct_cut, correct_mount, correct_sheet
 from trials.store.records.entry import Recorded, note_lots, writing
@@ -92,18 +92,14 @@ class NewTrial:
 def create(
     folder: Path, new: NewTrial, at: datetime | None, fill: Callable[[Connection, str], None] | None = None
 ) -> None:
-    """Write a new `trial.db` beside its place and move it there in one step; `fill` may add records first."""
+    """Write a new `trial.db` beside its place and move it there in one step, never over another;
+    `fill` may add records first."""
     path = database_path(folder)
     if path.exists():
-        raise InputError(
-            "the plan of this trial is frozen already",
-            file=str(path),
-            do="Record cuts with `trials cut`, state a change with `trials amend`, or start another trial folder.",
-        )
+        raise _frozen_already(path)
     check_plan(new.plan_tables, new.trial)
     moment = stamp(at)
-    temporary = path.with_suffix(".db.new")
-    temporary.unlink(missing_ok=True)
+    temporary = placing.beside(path)
     try:
         with schema.begun(temporary, writes=True) as connection:
             create_tables(connection)
@@ -113,9 +109,21 @@ def create(
             write_said(connection, moment, "", new.said)
             if fill is not None:
                 fill(connection, moment)
-        os.replace(temporary, path)
+        placing.place_new(temporary, path)
+    except FileExistsError:
+        raise _frozen_already(path) from None
+    except OSError as error:
+        raise InputError(f"cannot be written ({error.strerror})", file=str(path), do="Check the rights.") from None
     finally:
         temporary.unlink(missing_ok=True)
+
+
+def _frozen_already(path: Path) -> InputError:
+    return InputError(
+        "the plan of this trial is frozen already",
+        file=str(path),
+        do="Record cuts with `trials cut`, state a change with `trials amend`, or start another trial folder.",
+    )
 
 
 def check_plan(plan_tables: Mapping[str, pd.DataFrame], trial: Trial) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,9 +11,9 @@ from typing import Any
 from sqlalchemy import Connection, Table, insert, select
 
 from trials.errors import InputError
-from trials.findings import Finding
+from trials.findings import Fact, Finding
 from trials.frozen import ABSENT, differences, lots_of
-from trials.record_kinds import JournalKind
+from trials.record_kinds import JournalKind, RecordKind
 from trials.store.records import schema
 from trials.store.records.changed_setting import parse_changed_setting, written
 from trials.store.records.folder import (
@@ -30,6 +30,7 @@ from trials.store.records.records import (
     REAL,
     WHOLE,
     Records,
+    current,
     plain,
 )
 from trials.store.records.rules import (
@@ -60,6 +61,13 @@ def writing(folder: Path | str) -> Iterator[tuple[Connection, Records]]:
         check_unchanged(Path(folder), trial, version)
         note_lots(connection, trial, version)
         yield connection, read_records(connection, Path(folder), trial, version)
+
+
+def undo(connection: Connection) -> None:
+    """Take back what the transaction wrote, at its end."""
+    begun = connection.get_transaction()
+    if begun is not None:
+        begun.rollback()
 
 
 def journal_lots(folder: Path | str) -> None:
@@ -124,20 +132,50 @@ def shown(value: Any) -> str:
     return "empty" if value in (None, "") else str(value)
 
 
-def reading_row(records: Records, coupon: str, reading: int, repeat: int, field: str) -> dict[str, Any]:
-    """The current row of one reading (0: the only one); raises InputError where there is none."""
-    rows = records.readings
-    chosen = rows[(rows["coupon"] == coupon) & (rows["field"] == field)]
-    exact = chosen[((chosen["reading"] == reading) | (reading == 0)) & (chosen["repeat"] == repeat)]
-    if len(exact) != 1:
-        have = ", ".join(str(number) for number in sorted(chosen["reading"].unique())) or "none"
-        raise InputError(
-            f"coupon {coupon} has no such reading of {field}",
-            found=reading,
-            allowed=have,
-            do="Name a reading on record, or record it with `trials record`.",
-        )
-    return {str(name): cell for name, cell in exact.iloc[0].to_dict().items()}
+def earlier_rows(connection: Connection, target: Table, key: str) -> dict[str, list[dict[str, Any]]]:
+    """The rows of a recorded table that were replaced since, by mark."""
+    rows = [dict(row._mapping) for row in connection.execute(select(target).order_by(target.c.id))]
+    replaced = {row["replaces"] for row in rows}
+    found: dict[str, list[dict[str, Any]]] = {}
+    for row in rows:
+        if row["id"] in replaced:
+            found.setdefault(row[key], []).append(row)
+    return found
+
+
+def superseded(mark: str, column: str, found: Any, kept: Any, place: Mapping[str, Any]) -> Finding:
+    """An older file still says what was corrected since: the correction stands, and this is the cell to mend."""
+    facts: dict[str, Fact] = {"mark": mark, "column": column, "found": found, "kept": kept}
+    facts |= {"file": place.get("file", ""), "row": place.get("row")}
+    return Finding(RecordKind.CORRECTION_STANDS, facts=facts)
+
+
+def reading_row(
+    records: Records, coupon: str, reading: int, repeat: int, field: str, withdrawn: bool = False
+) -> dict[str, Any]:
+    """The current row of one reading (0: the only one); withdrawn: of one that was taken back.
+
+    Raises
+    ------
+    InputError
+        If there is none; the text says which there are, and whether it was taken back.
+    """
+    rows = current(records.all_readings)
+    rows = rows[(rows["coupon"] == coupon) & (rows["field"] == field)]
+    place = ((rows["reading"] == reading) | (reading == 0)) & (rows["repeat"] == repeat)
+    gone = rows["value"].isna()
+    exact, others = rows[place & (gone == withdrawn)], rows[place & (gone != withdrawn)]
+    if len(exact) == 1:
+        return {str(name): cell for name, cell in exact.iloc[0].to_dict().items()}
+    have = ", ".join(str(number) for number in sorted(rows.loc[gone == withdrawn, "reading"].unique())) or "none"
+    if withdrawn:
+        do = "Only a reading that was withdrawn can be restored."
+    elif len(others):
+        do = "It was withdrawn; bring it back with --restore."
+    else:
+        do = "Name a reading on record, or record it with `trials record`."
+    kind = "withdrawn reading" if withdrawn else "reading"
+    raise InputError(f"coupon {coupon} has no such {kind} of {field}", found=reading, allowed=have, do=do)
 
 
 def confirm(connection: Connection, records: Records, found: list[Slip], who: str, why: str, moment: str) -> None:

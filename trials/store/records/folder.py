@@ -11,6 +11,7 @@ from sqlalchemy import Connection, Table, select
 
 from trials.errors import InputError
 from trials.frozen import changes
+from trials.store.placing import write_new
 from trials.store.records import schema
 from trials.store.records.migrations import transaction
 from trials.store.records.records import (
@@ -26,7 +27,7 @@ from trials.store.records.records import (
     current,
     table,
 )
-from trials.trial import Trial, parse
+from trials.trial import MOST_TEXT, Trial, parse
 
 TOML = "trial.toml"
 ENTERED = ("id", "who", "why", "entered_at", "replaces")
@@ -46,12 +47,17 @@ def database_path(folder: Path) -> Path:
 def read_trial(folder: Path | str) -> tuple[Trial, str]:
     """The trial file of a folder, checked, and its text.
 
+    A trial whose file was never written, because an adoption was cut short, or was lost, gets it back from the
+    database, which holds it word for word.
+
     Raises
     ------
     InputError
         If the folder is no trial folder, or the file cannot be read or used.
     """
     path = Path(folder) / TOML
+    if not path.exists() and database_path(Path(folder)).is_file():
+        restore_question(Path(folder))
     if not path.is_file():
         raise InputError(
             "not a trial folder (it holds no trial.toml)",
@@ -59,10 +65,36 @@ def read_trial(folder: Path | str) -> tuple[Trial, str]:
             do="Name the folder of a trial, or make one with `trials new`.",
         )
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        with path.open(encoding="utf-8-sig") as stream:
+            text = stream.read(MOST_TEXT + 1)  # `parse` refuses what is longer
     except (UnicodeDecodeError, OSError) as error:
         raise InputError(f"cannot be read ({error})", file=str(path), do="Save it as UTF-8 text.") from None
     return parse(text, str(path)), text
+
+
+def restore_question(folder: Path) -> None:
+    """Write `trial.toml` as the database of the folder holds it, unless one is there.
+
+    Raises
+    ------
+    InputError
+        If the database cannot be read, or the folder not be written to.
+    """
+    with transaction(database_path(folder), writes=False) as connection:
+        text = str(last_version(connection)["toml"])
+    write_question(folder, text)
+
+
+def write_question(folder: Path, text: str) -> None:
+    """Write `trial.toml`, which must not be there with another text; raises InputError where it cannot be written."""
+    path = folder / TOML
+    try:
+        write_new(path, text.encode())
+    except FileExistsError:
+        if path.read_bytes() != text.encode():
+            raise InputError("holds a trial already", file=str(folder), do="Name a new folder.") from None
+    except OSError as error:
+        raise InputError(f"cannot be written ({error.strerror})", file=str(path), do="Check the rights.") from None
 
 
 def load(folder: Path | str) -> Records:

@@ -10,13 +10,24 @@ from typing import Any
 import pandas as pd
 from sqlalchemy import Connection, insert
 
-from trials.errors import InputError
-from trials.findings import Finding
+from trials.errors import InputError, Problems
+from trials.findings import Fact, Finding
 from trials.record_kinds import JournalKind, RecordKind
 from trials.store.records import schema
 from trials.store.records.changed_setting import nearest
 from trials.store.records.corrections import confirm_slips, correct, correct_cut, correct_mount, correct_sheet
-from trials.store.records.entry import Recorded, check_row, cleaned, confirm, current_rows, shown, writing
+from trials.store.records.entry import (
+    Recorded,
+    check_row,
+    cleaned,
+    confirm,
+    current_rows,
+    earlier_rows,
+    shown,
+    superseded,
+    undo,
+    writing,
+)
 from trials.store.records.folder import last_version, read_records, stamp
 from trials.store.records.journal import write_journal
 from trials.store.records.records import (
@@ -25,6 +36,7 @@ from trials.store.records.records import (
     READING_COLUMNS,
     SHEET_COLUMNS,
     Records,
+    current,
     rows_of,
 )
 from trials.store.records.rules import (
@@ -58,8 +70,11 @@ def record_cuts(
     sheets: FileTable | pd.DataFrame | None = None,
     who: str = "",
     at: datetime | None = None,
+    dry_run: bool = False,
 ) -> Recorded:
     """Keep what was really cut. Rows already on record are ignored if equal; sheets and mounts may gain details.
+
+    dry_run: everything is checked and counted, and nothing is kept.
 
     Raises
     ------
@@ -68,18 +83,22 @@ def record_cuts(
     """
     moment = stamp(at)
     with writing(folder) as (connection, records):
-        detail = sum(
+        details = [
             _keep_details(_Entering(connection, records, who, moment), key, sourced(rows))
             for key, rows in (("mount", mounts), ("sheet", sheets))
             if rows is not None
-        )
+        ]
+        detail = sum(count for count, _ in details)
         after = read_records(connection, records.folder, records.trial, last_version(connection))
-        added, ignored = _keep_cuts(_Entering(connection, after, who, moment), sourced(cuts))
+        added, ignored, overruled = _keep_cuts(_Entering(connection, after, who, moment), sourced(cuts))
         if added or detail:
             facts = {"coupons": added, "details": detail, "as_planned": False}
             write_journal(connection, moment, who, JournalKind.CUTS_RECORDED, facts)
+        if dry_run:
+            undo(connection)
     heard = [line for rows in (cuts, mounts, sheets) if rows is not None for line in sourced(rows).said]
-    return Recorded(added, ignored, (*heard, *_known(RecordKind.CUTS_KNOWN, ignored)))
+    stands = (*(line for _, lines in details for line in lines), *overruled)
+    return Recorded(added, ignored, (*heard, *_known(RecordKind.CUTS_KNOWN, ignored), *stands))
 
 
 def _known(kind: RecordKind, rows: int) -> tuple[Finding, ...]:
@@ -100,7 +119,7 @@ def record_as_planned(folder: Path | str, who: str = "", at: datetime | None = N
                 "outcome": "cut",
             }
         )
-        added, _ = _keep_cuts(_Entering(connection, records, who, moment), FileTable(cuts))
+        added, _, _ = _keep_cuts(_Entering(connection, records, who, moment), FileTable(cuts))
         if added:
             facts = {"coupons": added, "details": 0, "as_planned": True}
             write_journal(connection, moment, who, JournalKind.CUTS_RECORDED, facts)
@@ -113,8 +132,11 @@ def record_readings(
     who: str = "",
     confirm_slips: bool = False,
     at: datetime | None = None,
+    dry_run: bool = False,
 ) -> Recorded:
     """Keep readings (long: one row per coupon, reading, repeat and field). Suspected slips are kept and flagged.
+
+    dry_run: everything is checked and counted, and nothing is kept.
 
     Raises
     ------
@@ -125,7 +147,8 @@ def record_readings(
     moment = stamp(at)
     given = sourced(long_rows)
     with writing(folder) as (connection, records):
-        rows = _new_readings(given, records)
+        found_in_file = _new_readings(given, records)
+        rows = found_in_file.fresh
         check_cutoff(given.frame.reindex(columns=READING_COLUMNS), records, given.file)
         if rows:
             entry = {"who": who.strip(), "why": "", "entered_at": moment}
@@ -138,8 +161,12 @@ def record_readings(
         found = [s for s in open_slips(after) if (s.coupon, s.reading, s.repeat, s.field) in new]
         if confirm_slips:
             confirm(connection, after, found, who, "confirmed when recorded", moment)
+        if dry_run:
+            undo(connection)
+    overruled = found_in_file.overruled
     ignored = len(given.frame) - len(rows)
-    return Recorded(len(rows), ignored, (*given.said, *_known(RecordKind.READINGS_KNOWN, ignored)), tuple(found))
+    said = (*given.said, *_known(RecordKind.READINGS_KNOWN, ignored - len(overruled)), *overruled)
+    return Recorded(len(rows), ignored, said, tuple(found))
 
 
 @dataclass(frozen=True)
@@ -152,13 +179,15 @@ class _Entering:
     moment: str
 
 
-def _keep_details(entering: _Entering, key: str, rows: FileTable) -> int:
-    """Mounts or sheets: new rows, and rows that fill in what was empty. Returns how many were written."""
+def _keep_details(entering: _Entering, key: str, rows: FileTable) -> tuple[int, tuple[Finding, ...]]:
+    """Mounts or sheets: new rows, and rows that fill in what was empty. Returns how many were written, and what a later
+    correction overrules."""
     connection, records, who, moment = entering.connection, entering.records, entering.who, entering.moment
     target, columns = (schema.mounts, MOUNT_COLUMNS) if key == "mount" else (schema.sheets, SHEET_COLUMNS)
     frame = records.planned_mounts if key == "mount" else records.planned_sheets
     planned = {row[key]: row for row in rows_of(frame)}
-    kept = current_rows(connection, target, key)
+    kept, earlier = current_rows(connection, target, key), earlier_rows(connection, target, key)
+    overruled: list[Finding] = []
     count = 0
     for number, row in zip(rows.frame.index, rows_of(rows.frame), strict=True):
         place = rows.place(number)
@@ -167,7 +196,10 @@ def _keep_details(entering: _Entering, key: str, rows: FileTable) -> int:
         base = cleaned(old or planned.get(given[key], {}), columns, records)
         merged = {name: base[name] if given[name] in (None, "") else given[name] for name in columns}
         if old is not None:
-            _refuse_other(key, base, merged, **place)
+            filled = {name for name in columns if base[name] not in (None, "")}
+            before = [*earlier.get(given[key], []), *([planned[given[key]]] if given[key] in planned else [])]
+            overruled += _settled(key, base, {name: merged[name] for name in columns if name in filled}, before, place)
+            merged |= {name: base[name] for name in filled}
             if merged == base:
                 continue
         check_row(key, merged, records, **place)
@@ -176,26 +208,14 @@ def _keep_details(entering: _Entering, key: str, rows: FileTable) -> int:
         assert new_id is not None
         kept[given[key]] = {**merged, "id": new_id[0]}
         count += 1
-    return count
+    return count, tuple(overruled)
 
 
-def _refuse_other(key: str, old: dict[str, Any], new: dict[str, Any], **place: Any) -> None:
-    """Raise where a value on record would change."""
-    for name, value in old.items():
-        if value not in (None, "") and new[name] != value:
-            raise InputError(
-                f"{key} {old[key]} is on record with {name} {value!r}",
-                column=name,
-                found=new[name],
-                do="State who and why with `trials correct`.",
-                **place,
-            )
-
-
-def _keep_cuts(entering: _Entering, cuts: FileTable) -> tuple[int, int]:
+def _keep_cuts(entering: _Entering, cuts: FileTable) -> tuple[int, int, tuple[Finding, ...]]:
     connection, records, who, moment = entering.connection, entering.records, entering.who, entering.moment
     kept = current_rows(connection, schema.cuts, "coupon")
     planned = {row["coupon"]: row for row in rows_of(records.coupons)}
+    earlier, overruled = earlier_rows(connection, schema.cuts, "coupon"), list[Finding]()
     taken = {row["cut_order"]: mark for mark, row in kept.items() if row["cut_order"] is not None}
     added = 0
     for number, row in zip(cuts.frame.index, rows_of(cuts.frame), strict=True):
@@ -206,7 +226,7 @@ def _keep_cuts(entering: _Entering, cuts: FileTable) -> tuple[int, int]:
         check_row("coupon", new, records, **place)
         old = kept.get(new["coupon"])
         if old is not None:
-            _refuse_changed_cut(old, new, place)
+            overruled += _settled("coupon", old, new, earlier.get(new["coupon"], []), place)
             continue
         other = taken.get(new["cut_order"])
         if new["cut_order"] is not None and other is not None:
@@ -220,27 +240,48 @@ def _keep_cuts(entering: _Entering, cuts: FileTable) -> tuple[int, int]:
         connection.execute(insert(schema.cuts), {**new, "who": who, "why": "", "entered_at": moment})
         kept[new["coupon"]], taken[new["cut_order"]] = new, new["coupon"]
         added += 1
-    return added, len(cuts.frame) - added
+    return added, len(cuts.frame) - added, tuple(overruled)
 
 
-def _refuse_changed_cut(old: dict[str, Any], new: dict[str, Any], place: dict[str, Any]) -> None:
-    differs = [name for name in CUT_COLUMNS if old[name] != new[name]]
-    if differs:
-        name = differs[0]
-        raise InputError(
-            f"coupon {new['coupon']} is on record with {name} {shown(old[name])}",
-            column=name,
-            found=new[name],
-            do="State who and why with `trials correct`.",
-            **place,
-        )
+def _settled(
+    key: str, old: dict[str, Any], new: dict[str, Any], earlier: list[dict[str, Any]], place: dict[str, Any]
+) -> list[Finding]:
+    """What an older file still says although it was corrected since; raises where it says something new."""
+    said = []
+    for name in (name for name in new if old[name] != new[name]):
+        if not any(row.get(name) == new[name] for row in earlier):
+            raise InputError(
+                f"{key} {new[key]} is on record with {name} {shown(old[name])}",
+                column=name,
+                found=new[name],
+                do="Put that into the cell; or, if it is wrong, state who and why with `trials correct`.",
+                **place,
+            )
+        said.append(superseded(str(new[key]), name, new[name], old[name], place))
+    return said
 
 
-def _new_readings(long: FileTable, records: Records) -> list[dict[str, Any]]:
-    """Checked rows that are not on record yet."""
+@dataclass(frozen=True)
+class _Sorted:
+    """Readings of a file by what becomes of them: to be added, and those that a later decision overrules."""
+
+    fresh: list[dict[str, Any]]
+    overruled: tuple[Finding, ...]
+
+
+def _new_readings(long: FileTable, records: Records) -> _Sorted:
+    """Checked rows that are not on record yet; what was corrected or withdrawn since stays as it was decided."""
     known, marks, recorded = quantities(records.trial), set(records.coupons["coupon"]), outcomes(records)
-    stored = {_key(row): row["value"] for row in rows_of(records.readings)}
+    stored: dict[_Key, float | None] = {}
+    withdrawn: dict[_Key, int] = {}
+    for old in rows_of(current(records.all_readings)):
+        stored[_key(old)] = old["value"]
+        if old["value"] is None:
+            withdrawn[_key(old)] = int(old["id"])
+    earlier = _earlier_values(records)
     fresh: list[dict[str, Any]] = []
+    overruled: list[Finding] = []
+    problems = Problems()
     for number, raw in zip(long.frame.index, rows_of(long.frame), strict=True):
         place = long.place(number)
         row = cleaned({"repeat": 0, **raw}, READING_COLUMNS, records)
@@ -251,25 +292,48 @@ def _new_readings(long: FileTable, records: Records) -> list[dict[str, Any]]:
         check_coupon(row["coupon"], marks, **place)
         check_was_cut(row["coupon"], recorded, **place)
         row["value"] = check_value(row["value"], known[row["field"]], **place)
-        if _key(row) in stored:
-            _refuse_other_reading(row, stored[_key(row)], place)
-            continue
-        stored[_key(row)] = row["value"]
-        fresh.append(row)
-    return fresh
+        key = _key(row)
+        measured_anew = stored.get(key) is None and row["value"] not in earlier.get(key, set())
+        if measured_anew:
+            stored[key] = row["value"]
+            fresh.append(row | {"replaces": withdrawn.get(key)})
+        elif row["value"] != stored[key]:
+            with problems.gathered():
+                overruled.append(_overruled(row, stored[key], earlier.get(key, set()), place))
+    problems.tell()
+    return _Sorted(fresh, tuple(overruled))
 
 
-def _key(row: dict[str, Any]) -> tuple[str, int, int, str]:
+_Key = tuple[str, int, int, str]
+
+
+def _key(row: dict[str, Any]) -> _Key:
     return row["coupon"], int(row["reading"]), int(row["repeat"]), row["field"]
 
 
-def _refuse_other_reading(row: dict[str, Any], value: float, place: dict[str, Any]) -> None:
-    if row["value"] != value:
-        repeat = f", repeat {row['repeat']}" if row["repeat"] else ""
-        raise InputError(
-            f"coupon {row['coupon']}, reading {row['reading']}{repeat} is on record with {value:g}",
-            column=row["field"],
-            found=row["value"],
-            do="Readings are never overwritten; state who and why with `trials correct`.",
-            **place,
-        )
+def _earlier_values(records: Records) -> dict[_Key, set[float]]:
+    """Values that a correction replaced, by reading."""
+    gone = set(records.all_readings["replaces"].dropna())
+    rows = records.all_readings[records.all_readings["id"].isin(gone) & records.all_readings["value"].notna()]
+    found: dict[_Key, set[float]] = {}
+    for row in rows_of(rows):
+        found.setdefault(_key(row), set()).add(row["value"])
+    return found
+
+
+def _overruled(row: dict[str, Any], kept: float | None, earlier: set[float], place: dict[str, Any]) -> Finding:
+    """The finding that a decision stands against an older file; raises where the value was never on record."""
+    if row["value"] in earlier:
+        facts: dict[str, Fact] = {"mark": row["coupon"], "reading": row["reading"], "column": row["field"]}
+        facts |= {"repeat": row["repeat"], "found": row["value"], "kept": kept}
+        facts |= {"file": place.get("file", ""), "row": place.get("row")}
+        return Finding(RecordKind.WITHDRAWAL_STANDS if kept is None else RecordKind.CORRECTION_STANDS, facts=facts)
+    repeat = f", repeat {row['repeat']}" if row["repeat"] else ""
+    where = f"coupon {row['coupon']}, reading {row['reading']}{repeat}"
+    raise InputError(
+        f"{where} is on record with {kept:g}",
+        column=row["field"],
+        found=row["value"],
+        do="Readings are never overwritten: put that into the cell, or state who and why with `trials correct`.",
+        **place,
+    )

@@ -15,6 +15,8 @@ from trials.store.records.records import OUTCOMES, Records, plain
 from trials.trial import Trial
 
 CUTOFF_FIELD = "rz5_um"
+LARGEST = 1e9
+"""No reading is larger in the unit it is kept in: a kilometre of roughness. Squares of what is below stay finite."""
 
 
 def quantities(trial: Trial) -> dict[str, Quantity]:
@@ -33,7 +35,7 @@ def check_value(value: Any, quantity: Quantity, **place: Any) -> float:
     """
     try:
         number = float(value)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         number = math.nan
     allowed = f"{quantity.low:g} to {quantity.high:g} {quantity.unit}".replace(" to inf", " or more").strip()
     place = {"column": quantity.column, **place}
@@ -42,7 +44,7 @@ def check_value(value: Any, quantity: Quantity, **place: Any) -> float:
     if number < quantity.low:
         problem = "negative value" if number < 0 else "below what is allowed"
         raise InputError(problem, found=value, allowed=allowed, do="Correct the cell.", **place)
-    if number > quantity.high:
+    if number > min(quantity.high, LARGEST):
         raise InputError(
             "above what is allowed", found=value, allowed=allowed, do="Check the figure and the column's unit.", **place
         )

@@ -6,6 +6,7 @@ replaced once. The plan is kept as JSON cells, because its columns depend on the
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import lru_cache
@@ -180,7 +181,16 @@ def engine_for(url: str) -> Engine:
 
     No connection outlives its transaction (NullPool); what is kept between calls is the compiled SQL.
     """
-    engine = create_engine(url, poolclass=NullPool)
+    return _with_settings(create_engine(url, poolclass=NullPool))
+
+
+@lru_cache(maxsize=32)
+def engine_for_file(path: str) -> Engine:
+    """Engine of a database file, whatever its name holds: no URL is made of it."""
+    return _with_settings(create_engine("sqlite://", creator=lambda: sqlite3.connect(path), poolclass=NullPool))
+
+
+def _with_settings(engine: Engine) -> Engine:
     if engine.dialect.name == "sqlite":
         event.listen(engine, "connect", _sqlite_settings)
         event.listen(engine, "begin", _sqlite_begin)
@@ -206,12 +216,15 @@ def begun(path: Path, *, writes: bool) -> Iterator[Connection]:
     InputError
         If the file is no trial database, or another program is writing to it.
     """
-    engine = engine_for(f"sqlite:///{path}").execution_options(writes=writes)
+    engine = engine_for_file(str(path)).execution_options(writes=writes)
     try:
         with engine.begin() as connection:
             yield connection
     except DatabaseError as error:
         raise _database_problem(error, path) from error
+    except (UnicodeEncodeError, OverflowError) as error:
+        problem = "a text or number cannot be stored" if isinstance(error, OverflowError) else "a text is not Unicode"
+        raise InputError(problem, file=str(path), do="Nothing was written; correct the input.") from None
 
 
 def _database_problem(error: DatabaseError, path: Path) -> InputError:

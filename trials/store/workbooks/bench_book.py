@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import datetime
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -65,16 +64,11 @@ def _with_repeats(order: list[str], draws: np.ndarray, share: float) -> list[tup
     return [(mark, repeat) for _, mark, repeat in sorted(entries)]
 
 
-def bench_workbook(records: Records, path: str | Path, created: datetime | None = None) -> Path:
-    """Write the bench workbook: sheets `readings` and `how to`. Read back by `intake.read_readings`.
+def bench_workbook(records: Records, created: datetime | None = None) -> bytes:
+    """The bench workbook: sheets `readings` and `how to`. Read back by `intake.read_readings`.
 
     Nothing in it tells nozzle type, setting or order of cutting, except the thickness where that is a factor: grades
     need it, and the inspector holds the coupon in hand. The same records and `created` give the same bytes.
-
-    Raises
-    ------
-    InputError
-        If the file cannot be written.
     """
     trial = records.trial
     asked = [(trial.quantity(name), request.readings) for name, request in trial.responses.items()]
@@ -85,7 +79,7 @@ def bench_workbook(records: Records, path: str | Path, created: datetime | None 
     book = Book("Bench workbook", created_at(records, created))
     book.filled_sheet("readings", columns, rows, frozen=4, group="measure_order")
     _how_to(book, trial, [quantity for quantity, _ in asked], bool(thickness))
-    return book.save(path)
+    return book.data()
 
 
 def _thickness_by_coupon(records: Records) -> dict[str, float]:

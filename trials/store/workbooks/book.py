@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import io
-import os
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import Any
 
-from trials.errors import InputError
 from trials.store.records.records import Records
 
 GREY = "#E4E4E4"
@@ -108,27 +105,10 @@ class Book:
         self.paper(sheet, name)
         return sheet
 
-    def save(self, path: str | Path) -> Path:
-        """Write the workbook in one step.
-
-        Raises
-        ------
-        InputError
-            If the file cannot be written, as when it is open in another program.
-        """
+    def data(self) -> bytes:
+        """The finished workbook; nothing can be added after."""
         self.workbook.close()
-        path = Path(path)
-        temporary = path.with_name(f".{path.name}.new")
-        try:
-            temporary.write_bytes(self._buffer.getvalue())
-            os.replace(temporary, path)
-        except OSError as error:
-            raise InputError(
-                f"cannot be written ({error.strerror})", file=str(path), do="Close it, or name another file."
-            ) from None
-        finally:
-            temporary.unlink(missing_ok=True)
-        return path
+        return self._buffer.getvalue()
 
     def _write(self, sheet: Any, number: int, place: int, column: Column, cell: Any, line: int = 1) -> None:
         value, typed = (cell.value, cell.typed) if isinstance(cell, Cell) else (cell, column.typed)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import datetime
-from pathlib import Path
 from typing import Any
 
 from trials import standards
@@ -32,16 +31,11 @@ STEPS = (
 )
 
 
-def run_workbook(records: Records, path: str | Path, created: datetime | None = None) -> Path:
-    """Write the run workbook: sheets `read first`, `cuts`, `mounts`, `sheets`, prefilled with what is known.
+def run_workbook(records: Records, created: datetime | None = None) -> bytes:
+    """The run workbook: sheets `read first`, `cuts`, `mounts`, `sheets`, prefilled with what is known.
 
     Read back by `intake.read_cuts`, `read_mounts` and `read_sheets`. The same records and `created` (default: the
     moment of the freeze) give the same bytes.
-
-    Raises
-    ------
-    InputError
-        If the file cannot be written.
     """
     book = Book("Run workbook", created_at(records, created))
     book.text_sheet("read first", _first_sheet(records.trial))
@@ -49,7 +43,7 @@ def run_workbook(records: Records, path: str | Path, created: datetime | None = 
     book.filled_sheet("mounts", *_mounts(records), spare=SPARE_MOUNTS)
     book.filled_sheet("sheets", *_sheets(records), spare=SPARE_SHEETS)
     cuts.set_first_sheet()
-    return book.save(path)
+    return book.data()
 
 
 def _first_sheet(trial: Trial) -> list[tuple[str, str]]:

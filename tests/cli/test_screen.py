@@ -1,0 +1,48 @@
+"""What a name or a cell holds never steers the terminal."""
+
+import pytest
+
+from trials.cli import show
+
+
+@pytest.mark.parametrize("hidden", ["\x1b[2J", "\x9b31m", "\x07", "\u202e", "\r"])
+def test_what_would_steer_the_terminal_is_shown_by_its_code(capsys, hidden):
+    name = f"a{hidden}b"
+    show.say(name)
+    show.heading(name)
+    show.bullets([name])
+    show.next_step(name)
+    show.table([name], [[name]])
+    show.as_json({"name": name})
+    out = capsys.readouterr().out
+    assert hidden[0] not in out
+    assert "a\\" in out
+
+
+def test_an_error_names_a_file_without_steering_the_terminal(trials, at):
+    done = trials("record", at("cut"), "no\x1b[2Jfile.csv")
+    assert done.code == 2
+    assert "\x1b" not in done.err
+    assert "\\x1b[2J" in done.err
+
+
+def test_each_problem_of_a_file_stands_on_its_own_line(trials, at, tmp_path):
+    (tmp_path / "r.csv").write_text("coupon,reading,rz5_um\nX\x1b1,1,3\nX2,1,4\n", encoding="utf-8")
+    done = trials("record", at("cut"), tmp_path / "r.csv")
+    lines = done.err.splitlines()
+    assert done.code == 2
+    assert [line.split("row ")[1][0] for line in lines] == ["2", "3"]
+    assert "\x1b" not in done.err
+
+
+def test_a_correction_is_shown_before_it_is_written(trials, at):
+    from trials import steps
+
+    folder = at("measured")
+    first = steps.load(folder).readings.iloc[0]
+    words = ("--reading", int(first["reading"]), "--who", "AB", "--why", "read again")
+    done = trials("correct", folder, first["coupon"], first["field"], "--withdraw", *words)
+    assert done.code == 0
+    assert f"{first['field']}: {first['value']:g} -> withdrawn" in done.out
+    refused = trials("correct", folder, first["coupon"], first["field"], *words)
+    assert (refused.code, "--withdraw" in refused.err) == (2, True)
