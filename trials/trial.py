@@ -57,14 +57,29 @@ class Requirement(_Part):
     execution_class: str | None = None
 
 
+def _as_share(value: Any) -> Any:
+    if not isinstance(value, str):
+        return value
+    number, unit = parse_amount(value)
+    return number / 100.0 if unit == "%" else number
+
+
+Share = Annotated[float, BeforeValidator(_as_share), Field(gt=0, lt=1)]
+"""`80 %` or 0.8, kept as 0.8."""
+
+
 class Application(_Part):
-    """`[application]`: material, thickness in mm, gas, kind of cut and what the drawing requires."""
+    """`[application]`: material, thickness in mm, gas, kind of cut and what the drawing requires.
+
+    window_chance: settings are safe where the next edge meets all of it with at least this chance.
+    """
 
     material: str
     thickness_mm: float | None = Field(default=None, gt=0)
     gas: str = ""
     cut: Literal["flame", "fusion"] | None = None
     required: Requirement = Requirement()
+    window_chance: Share = 0.9
 
 
 class Factor(_Part):
@@ -141,17 +156,6 @@ class Outcome(StrEnum):
 LOST = (Outcome.NOT_SEVERED, Outcome.ABORTED)  # count as not meeting the requirement
 
 
-def _as_share(value: Any) -> Any:
-    if not isinstance(value, str):
-        return value
-    number, unit = parse_amount(value)
-    return number / 100.0 if unit == "%" else number
-
-
-Share = Annotated[float, BeforeValidator(_as_share), Field(gt=0, lt=1)]
-"""`80 %` or 0.8, kept as 0.8."""
-
-
 class PlanRequest(_Part):
     """`[plan]`: how coupons are chosen and how often the question will be asked of the data.
 
@@ -216,6 +220,20 @@ class ResponseRequest(_Part):
     higher_is_better: bool | None = None
 
 
+CLEAN_SPEED = "clean_speed"
+
+
+class CleanSpeedRequest(_Part):
+    """`[responses.clean_speed]`: the fastest clean cut decides a ladder trial.
+
+    worthwhile: a share (`10 %`) of today's speed or a figure with its unit; dross_grade: the highest that counts as
+    clean; that of the requirement if left out, 0 where there is none.
+    """
+
+    worthwhile: Amount
+    dross_grade: int | None = Field(default=None, ge=0, le=4)
+
+
 class BenchRequest(_Part):
     """`[bench]`: how readings are judged, by column.
 
@@ -242,6 +260,7 @@ class Trial(_Part):
     plan: PlanRequest = PlanRequest()
     coupon: CouponSize = CouponSize()
     responses: dict[str, ResponseRequest] = Field(min_length=1)
+    clean_speed: CleanSpeedRequest | None = None
     bench: BenchRequest = BenchRequest()
     costs: Costs = Costs()
     store: StorePlace = StorePlace()
@@ -285,9 +304,24 @@ class Trial(_Part):
         """Names of the responses that decide the answer."""
         return tuple(name for name, response in self.responses.items() if response.primary)
 
+    @property
+    def deciding(self) -> int:
+        """How many responses decide, the fastest clean cut of a ladder among them."""
+        return len(self.primaries) + (self.clean_speed is not None)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _clean_speed_apart(cls, data: Any) -> Any:
+        """The fastest clean cut is asked for among the responses, but no coupon has a reading of it."""
+        responses = data.get("responses") if isinstance(data, dict) else None
+        if not isinstance(responses, dict) or CLEAN_SPEED not in responses:
+            return data
+        rest = {name: asked for name, asked in responses.items() if name != CLEAN_SPEED}
+        return {**data, "responses": rest, CLEAN_SPEED: responses[CLEAN_SPEED]}
+
     @model_validator(mode="after")
     def _fits_together(self) -> Trial:
-        for check in (_check_nozzles, _check_lives, _check_limits, _check_responses):
+        for check in (_check_nozzles, _check_lives, _check_limits, _check_responses, _check_clean_speed):
             check(self)
         return self
 
@@ -339,8 +373,45 @@ def _check_responses(trial: Trial) -> None:
             raise ValueError(f"responses.{name}: a primary response needs a worthwhile difference")
         if asked.worthwhile is not None:
             worthwhile_on_scale(trial, name)
-    if not trial.primaries:
+    if not trial.deciding:
         raise ValueError("responses: no response is primary; mark the one that decides with primary = true")
+
+
+def _check_clean_speed(trial: Trial) -> None:
+    if trial.clean_speed is None:
+        return
+    place = f"responses.{CLEAN_SPEED}"
+    if trial.plan.method != Method.LADDER or "speed" not in trial.factors:
+        raise ValueError(f"{place}: only a ladder has it; set plan.method to 'ladder' with a factor named speed")
+    if "dross" not in trial.responses:
+        raise ValueError(f"{place}: a cut is judged clean by its dross grade; add [responses.dross]")
+    clean_speed_worthwhile(trial)
+
+
+def clean_speed_worthwhile(trial: Trial) -> tuple[float, Literal["difference", "ratio"]] | None:
+    """Worthwhile difference of the fastest clean cut, in the unit of speed or as a share; None if not asked for.
+
+    Raises
+    ------
+    ValueError
+        If the amount has no number, is not above zero, is no share below 100 %, or its unit is none of speed.
+    """
+    if trial.clean_speed is None:
+        return None
+    text, place = trial.clean_speed.worthwhile, f"responses.{CLEAN_SPEED}.worthwhile"
+    try:
+        value, unit = parse_amount(text)
+    except ValueError as error:
+        raise ValueError(f"{place}: {error}; write a share like '10 %' or a figure like '0.3 m/min'") from None
+    if not math.isfinite(value) or value <= 0 or (unit == "%" and value >= 100):
+        raise ValueError(f"{place}: {text!r} is not above zero, or not below 100 %")
+    if unit == "%":
+        return value / 100.0, "ratio"
+    kept = trial.factors["speed"].unit
+    scale = factor(unit, kept) if unit else None
+    if scale is None:
+        raise ValueError(f"{place}: {text!r} needs a unit that fits a speed in {kept!r}, or '%'")
+    return value * scale, "difference"
 
 
 def worthwhile_on_scale(trial: Trial, name: str) -> float | None:
@@ -428,6 +499,7 @@ def parse(text: str, file: str = "trial.toml") -> Trial:
 def _first_problem(error: ValidationError, file: str) -> InputError:
     first = error.errors()[0]
     place = ".".join(str(part + 1) if isinstance(part, int) else part for part in first["loc"])
+    place = f"responses.{place}" if place.startswith(CLEAN_SPEED) else place
     message = first["msg"].removeprefix("Value error, ")
     if first["type"] == "extra_forbidden":
         return InputError("unknown key", file=file, column=place, do="Correct its spelling or remove it.")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from trials.cli import show
+from trials.cli.ladder_text import print_ladder
 from trials.decide.chance_result import ChanceResult
 from trials.decide.results import ResponseResult, Study
 from trials.findings import each_once
@@ -37,6 +38,8 @@ def print_study(study: Study) -> None:
     show.say(study.title, study.question, "", answer_sentence(study))
     if study.provisional:
         show.say(text("Provisional: a reading is still open; see what to do next."))
+    if study.ladder is not None:
+        print_ladder(study.ladder)
     for result in study.results:
         _print_response(result)
     _print_chances(study)

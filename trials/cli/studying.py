@@ -31,24 +31,20 @@ def fit(folder: Path = FOLDER, json_: bool = JSON) -> None:
     """
     from trials import steps
 
-    method = _compared_by_edges(folder)
+    _compared_by_edges(folder)
     with _busy("fitting"):
         found = steps.fit(folder)
-    from trials.cli.ladder_text import ladder_facts, print_ladder
-
     if json_:
-        show.as_json(steps.plain(found) | (ladder_facts(folder) if method == "ladder" else {}))
+        show.as_json(steps.plain(found))
         return
     from trials.cli.study_text import print_study
 
     print_study(found)
-    if method == "ladder":
-        print_ladder(folder)
     show.next_step(f"trials verdict {folder}")
 
 
-def _compared_by_edges(folder: Path) -> str:
-    """The planning method of a trial; raises where types are not compared by their edges, and says what to use."""
+def _compared_by_edges(folder: Path) -> None:
+    """Raises where a trial does not compare types by their edges, and says what to use."""
     from trials.store.records.folder import read_trial
 
     method = read_trial(folder)[0].plan.method
@@ -59,7 +55,6 @@ def _compared_by_edges(folder: Path) -> str:
     if method in other:
         problem, command = other[method]
         raise InputError(problem, file=str(folder), do=f"Use `trials {command} {folder}`.")
-    return method
 
 
 def verdict(

@@ -9,6 +9,7 @@ from typing import Literal
 
 from trials.decide.chance_result import ChanceResult
 from trials.decide.kinds import StudyKind
+from trials.decide.ladder import LadderAnswer
 from trials.findings import Finding, Place
 from trials.infer.answer import Added, Answer
 from trials.infer.model.structure import RestsOn
@@ -170,7 +171,8 @@ class NextStep:
 class Study:
     """The whole result of a trial: what `fit` prints and the verdict is written from.
 
-    exploratory: the look was not declared before cutting; provisional: a reading is still open.
+    exploratory: the look was not declared before cutting; provisional: a reading is still open; ladder: the fastest
+    clean cut, where the trial is a ladder.
     """
 
     title: str
@@ -183,6 +185,7 @@ class Study:
     next_steps: tuple[NextStep, ...] = ()
     exploratory: bool = False
     provisional: bool = False
+    ladder: LadderAnswer | None = None
 
 
 def told(item: str | Finding) -> Finding:

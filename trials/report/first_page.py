@@ -7,11 +7,13 @@ from typing import Any
 from trials.decide.results import NozzleRow, ResponseResult, Study
 from trials.report import blocks as b
 from trials.report.chance_page import of_all
+from trials.report.ladder_page import ladder_column
 from trials.report.ranges import bands
 from trials.responses import Scale
 from trials.trial import Trial
 from trials.units import shown
 from trials.words.chances import likely
+from trials.words.ladders import table_note
 from trials.words.language import plural, text
 from trials.words.settings import at_place
 from trials.words.study import row_words, share_words, symbol
@@ -33,7 +35,7 @@ def nozzle_table(study: Study, trial: Trial) -> dict[str, Any]:
 def _columns(study: Study, trial: Trial) -> list[tuple[str, float, list[str]]]:
     """Head, width and one cell per nozzle type of each column between type and answer."""
     rows = study.nozzles
-    found = [(text("Coupons cut"), 1.3, [_cut(row) for row in rows])]
+    found = [(text("Coupons cut"), 1.3, [_cut(row) for row in rows]), *ladder_column(study, rows)]
     found += [(_typical_head(r), 1.15, [_typical(row, r, trial) for row in rows]) for r in _shown_means(study)]
     if any(row.share_met for row in rows):
         found.append((text("Met the requirement"), 1.5, [share_words(row.share_met) or "–" for row in rows]))
@@ -108,6 +110,8 @@ def _chance_cell(study: Study, nozzle: str) -> str:
 def _note(study: Study) -> str:
     means = [r.means[0] for r in study.results if r.means]
     notes = [text("Typical edges {place}.", place=at_place(means[0].settings))] if means else []
+    if study.ladder is not None:
+        notes.append(table_note(study.ladder))
     if has_chance(study):
         notes.append(
             text(

@@ -12,6 +12,7 @@ from trials.report import blocks as b
 from trials.report.chance_page import chance_section
 from trials.report.extras import Section, VerdictExtras
 from trials.report.first_page import nozzle_table
+from trials.report.ladder_page import ladder_picture, ladder_section
 from trials.report.ranges import response_picture
 from trials.report.record_pages import (
     cautions_section,
@@ -46,12 +47,19 @@ def verdict_data(study: Study, trial: Trial, made_on: date, extras: VerdictExtra
         "amendments": list(extras.amendments),
         "requirement": job_and_requirement(trial.application),
         **nozzle_table(study, trial),
-        "figure": b.figure("", "") if main is None else response_picture(main, trial, extras),
+        "figure": _picture(study, main, trial, extras),
         "cannot_say": [say(finding) for finding in study.cannot_say],
         "next_steps": [step_words(step) for step in study.next_steps],
         "sections": _sections(study, trial, made_on, extras),
         "labels": _labels(made_on),
     }
+
+
+def _picture(study: Study, main: ResponseResult | None, trial: Trial, extras: VerdictExtras) -> b.Block:
+    """The picture of the first page: the ladders of a ladder trial, else the decisive response."""
+    if study.ladder is not None and study.ladder.types:
+        return ladder_picture(study.ladder)
+    return b.figure("", "") if main is None else response_picture(main, trial, extras)
 
 
 def _label(study: Study) -> str:
@@ -86,7 +94,7 @@ def _main(study: Study) -> ResponseResult | None:
 
 def _sections(study: Study, trial: Trial, made_on: date, extras: VerdictExtras) -> list[dict[str, Any]]:
     main = _main(study)
-    found = [_asked(study, trial, extras)]
+    found = [_asked(study, trial, extras), ladder_section(study.ladder)]
     for result in sorted(study.results, key=lambda r: not r.primary):
         picture = None if result is main or not result.means else response_picture(result, trial, extras)
         found.append(response_section(result, trial, extras.tables.get(result.response), picture, _of_those_cut(study)))
