@@ -102,7 +102,7 @@ def share_met(trial: Trial, grades: pd.DataFrame, own: pd.Series[str]) -> Share 
     """Coupons that met the requirement, lost cuts counted as not meeting, scrapped ones left out; None without one."""
     if not any(value is not None for value in trial.application.required.model_dump().values()):
         return None
-    rows = grades[grades["coupon"].isin(own) & ~grades["outcome"].isin(["scrapped", "not cut yet", ""])]
+    rows = grades[grades["coupon"].isin(own) & ~grades["outcome"].isin(["scrapped", "not_cut", "not cut yet", ""])]
     if rows.empty:
         return None
     return Share(int((rows["meets"] == "yes").sum()), len(rows), int((rows["meets"] == "undecided").sum()))

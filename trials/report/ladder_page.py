@@ -34,7 +34,7 @@ def ladder_column(study: Study, rows: tuple[NozzleRow, ...]) -> list[tuple[str, 
     found = study.ladder
     if found is None or not found.types:
         return []
-    return [(text("Cuts clean up to"), 1.5, [words.cell_words(found, row.nozzle) for row in rows])]
+    return [(words.cell_head(found), 1.3, [words.cell_words(found, row.nozzle) for row in rows])]
 
 
 def ladder_section(found: LadderAnswer | None) -> dict[str, Any]:

@@ -156,8 +156,16 @@ def cell_words(found: LadderAnswer, nozzle: str) -> str:
     own = [each for each in found.types if each.nozzle == nozzle]
     if not own:
         return "–"
-    safe = speed_words(own[0].clean_95_low, found)
-    return text("{speed} ({safe})", speed=speed_words(own[0].typical, found), safe=safe)
+    typical, safe = (
+        number(speed) if math.isfinite(speed) else speed_words(speed, found)
+        for speed in (own[0].typical, own[0].clean_95_low)
+    )
+    return text("{speed} ({safe})", speed=typical, safe=safe)
+
+
+def cell_head(found: LadderAnswer) -> str:
+    """Head of that column."""
+    return text("Cuts clean up to, {unit}", unit=shown(found.unit))
 
 
 def worthwhile_words(found: LadderAnswer) -> str:
