@@ -81,7 +81,9 @@ def test_a_mount_not_begun_is_still_to_be_cut(tmp_path):
     first = lines[1].split(",")[2]
     begun = [lines[0], *(line for line in lines[1:] if line.split(",")[2] == first)]
     (tmp_path / "cuts.csv").write_text("\n".join(begun) + "\n")
-    recording.record_cuts(tmp_path, intake.read_cuts(tmp_path / "cuts.csv", steps.load(tmp_path)), None, None, at=MOMENT)
+    recording.record_cuts(
+        tmp_path, intake.read_cuts(tmp_path / "cuts.csv", steps.load(tmp_path)), None, None, at=MOMENT
+    )
     found = steps.status(tmp_path)
     assert found.open[0].facts["coupons"] == 162 - 9 and found.next.command.name == "cut"
     assert found.next.instead is None  # nothing offers to record steps that were not cut as cut

@@ -8,7 +8,7 @@ import pytest
 
 from trials.decide.clean_speed import Worthwhile, mount_steps, study_clean_speed
 from trials.errors import InputError, NotIdentifiable
-from trials.infer.answer import BY_AT_LEAST, HOW_MUCH_OPEN, levels
+from trials.infer.answer import Added, levels
 from trials.infer.ladder import compare_ladders
 
 STEPS = (1.0, 2.0, 3.0, 4.0)
@@ -77,8 +77,8 @@ HALF = Worthwhile(0.5, "difference")
 
 
 def test_the_four_words():
-    assert word(HALF, plain=spread(4.0), double=spread(6.0)) == ("better", BY_AT_LEAST)
-    assert word(HALF, plain=spread(4.0), double=spread(4.6)) == ("better", HOW_MUCH_OPEN)
+    assert word(HALF, plain=spread(4.0), double=spread(6.0)) == ("better", Added.BY_AT_LEAST)
+    assert word(HALF, plain=spread(4.0), double=spread(4.6)) == ("better", Added.HOW_MUCH_OPEN)
     assert word(HALF, plain=spread(4.0), double=spread(3.2)) == ("worse", None)
     assert word(HALF, plain=spread(4.0), double=spread(4.0)) == ("same for practical purposes", None)
     assert word(HALF, plain=spread(4.0, half=1.5), double=spread(4.5, half=1.5)) == ("not settled", None)
@@ -92,7 +92,7 @@ def test_a_share_has_its_own_limit_on_each_side():
     near = {"plain": spread(10.0, half=0.05), "double": spread(8.3, half=0.05)}
     assert word(fifth, **near) == ("same for practical purposes", None)
     assert word(Worthwhile(0.15, "ratio"), **near) == ("worse", None)
-    assert word(fifth, plain=spread(10.0, half=0.05), double=spread(12.6, half=0.05)) == ("better", BY_AT_LEAST)
+    assert word(fifth, plain=spread(10.0, half=0.05), double=spread(12.6, half=0.05)) == ("better", Added.BY_AT_LEAST)
 
 
 def test_the_study_carries_the_comparison_and_its_place():

@@ -185,7 +185,7 @@ def _compared(c: CleanSpeedComparison, found: CleanSpeedStudy, place: Place, tod
         high=c.high,
         p=c.p,
         answer=c.answer,
-        answer_adds=None if c.answer_adds is None else Added(c.answer_adds),
+        answer_adds=c.answer_adds,
         confidence=found.confidence,
         in_unit=(moved[0], moved[1], moved[2]),
         times_worthwhile=_times(c, found.worthwhile),
