@@ -612,14 +612,15 @@ def _ladder_page(truth: dict) -> str:
         f"{INVENTED} Made by `example_data/make.py`.",
         "",
         "Each mount has a limit of speed of its own: that of its type, and normal deviations of its specimen "
-        f"({LADDER_SPECIMEN:g} m/min) and of the mount itself ({LADDER_MOUNT:g} m/min). Cuts up to the limit have dross "
-        "grade 0 or 1; the first beyond it has grade 2 or 3 or is not severed, and ends the ladder.",
+        f"({LADDER_SPECIMEN:g} m/min) and of the mount itself ({LADDER_MOUNT:g} m/min). Cuts up to the limit have "
+        "dross grade 0 or 1; the first beyond it has grade 2 or 3 or is not severed, and ends the ladder.",
         "",
         "| nozzle | half of the mounts clean up to, m/min | 95 % clean up to | times today's | true answer |",
         "|---|---|---|---|---|",
     ]
     lines += [
-        f"| {name} | {t['typical_m_min']:.2f} | {t['clean_95_m_min']:.2f} | {t['ratio_to_today']:.3f} | {t['true_answer']} |"
+        f"| {name} | {t['typical_m_min']:.2f} | {t['clean_95_m_min']:.2f} | {t['ratio_to_today']:.3f} | "
+        f"{t['true_answer']} |"
         for name, t in truth["types"].items()
     ]
     return "\n".join([*lines, ""])

@@ -22,7 +22,7 @@ from trials.limits import Limit as Limit
 from trials.nozzles import Nozzle
 from trials.responses import QUANTITIES, Quantity, Scale
 from trials.unfrozen import Costs, LivesAsWritten, StorePlace
-from trials.units import column, factor, parse_amount
+from trials.units import column, factor, parse_amount, speed_difference
 
 
 class _Part(BaseModel):
@@ -385,33 +385,7 @@ def _check_clean_speed(trial: Trial) -> None:
         raise ValueError(f"{place}: only a ladder has it; set plan.method to 'ladder' with a factor named speed")
     if "dross" not in trial.responses:
         raise ValueError(f"{place}: a cut is judged clean by its dross grade; add [responses.dross]")
-    clean_speed_worthwhile(trial)
-
-
-def clean_speed_worthwhile(trial: Trial) -> tuple[float, Literal["difference", "ratio"]] | None:
-    """Worthwhile difference of the fastest clean cut, in the unit of speed or as a share; None if not asked for.
-
-    Raises
-    ------
-    ValueError
-        If the amount has no number, is not above zero, is no share below 100 %, or its unit is none of speed.
-    """
-    if trial.clean_speed is None:
-        return None
-    text, place = trial.clean_speed.worthwhile, f"responses.{CLEAN_SPEED}.worthwhile"
-    try:
-        value, unit = parse_amount(text)
-    except ValueError as error:
-        raise ValueError(f"{place}: {error}; write a share like '10 %' or a figure like '0.3 m/min'") from None
-    if not math.isfinite(value) or value <= 0 or (unit == "%" and value >= 100):
-        raise ValueError(f"{place}: {text!r} is not above zero, or not below 100 %")
-    if unit == "%":
-        return value / 100.0, "ratio"
-    kept = trial.factors["speed"].unit
-    scale = factor(unit, kept) if unit else None
-    if scale is None:
-        raise ValueError(f"{place}: {text!r} needs a unit that fits a speed in {kept!r}, or '%'")
-    return value * scale, "difference"
+    speed_difference(trial.clean_speed.worthwhile, trial.factors["speed"].unit, f"{place}.worthwhile")
 
 
 def worthwhile_on_scale(trial: Trial, name: str) -> float | None:

@@ -61,7 +61,7 @@ def test_a_faster_type_gets_its_word_and_size():
     assert double.in_unit == (double.value, double.low, double.high) and double.confidence == 0.95
     assert not found.more and {LadderKind.CLEAN_MEANS, LadderKind.JUDGED_BY, LadderKind.SPEEDS_RISE} <= kinds(found)
     assert [m.mount for m in found.mounts][:2] == ["plain-M0", "plain-M1"]
-    assert (found.mounts[0].low, found.mounts[0].high) == (2.0, 2.5) and found.steps == (1.0, 5.0)
+    assert (found.mounts[0].low, found.mounts[0].high) == (2.0, 2.5) and found.steps == (1.0, 4.5)
 
 
 def test_a_share_is_carried_into_the_unit():
@@ -79,7 +79,7 @@ def test_open_ends_are_named_and_more_is_asked_for_where_nothing_is_settled():
     below = next(f for f in found.said if f.kind == LadderKind.NOT_CLEAN_AT_ALL)
     assert above.facts["mounts"] == ("plain-M4", "double-M0", "double-M3") and below.facts["mounts"] == ("plain-M5",)
     (more,) = found.more
-    assert more.facts["specimens"] == 6 and more.facts["specimens_at_worthwhile"] > 6
+    assert more.facts["specimens"] == 6 and more.facts["chance"] == 0.8
 
 
 def test_without_a_worthwhile_difference_there_are_numbers_and_no_word():

@@ -22,7 +22,8 @@ from trials.errors import TrialError
 from trials.findings import Amount, Fact, Finding, Place, PlaceKind, Weight
 from trials.infer.answer import Added, Answer, Levels
 from trials.plan.power import Counts, specimens_needed
-from trials.trial import Method, Trial, clean_speed_worthwhile
+from trials.trial import CLEAN_SPEED, Method, Trial
+from trials.units import speed_difference
 
 SPEED = "speed"
 
@@ -144,10 +145,11 @@ def _bare(trial: Trial, mounts: pd.DataFrame, steps: pd.Series[float]) -> Ladder
     units = {name: asked.unit for name, asked in trial.factors.items()}
     settings = {name: level for name, level in trial.today_settings.items() if name != SPEED}
     several = any(len(asked.levels) > 1 for name, asked in trial.factors.items() if name != SPEED)
-    declared = clean_speed_worthwhile(trial)
+    asked, unit = trial.clean_speed, trial.factors[SPEED].unit
+    declared = None if asked is None else speed_difference(asked.worthwhile, unit, CLEAN_SPEED)
     kept = mounts[mounts["low"].notna() | mounts["high"].notna()]
     return LadderAnswer(
-        unit=trial.factors[SPEED].unit,
+        unit=unit,
         today=trial.today.type,
         place=Place(PlaceKind.STATED, ({} if several else settings,), units),
         mounts=tuple(MountLadder(*row) for row in _rows(kept)),
