@@ -32,7 +32,7 @@ def fit(folder: Path = FOLDER, json_: bool = JSON) -> None:
     from trials import steps
 
     _compared_by_edges(folder)
-    with _busy("fitting"):
+    with busy("fitting"):
         found = steps.fit(folder)
     if json_:
         show.as_json(steps.plain(found))
@@ -73,7 +73,7 @@ def verdict(
     from trials import steps
 
     _compared_by_edges(folder)
-    with _busy("fitting and writing"):
+    with busy("fitting and writing"):
         found = steps.verdict(folder, out)
     if json_:
         show.as_json({"file": str(found.path), "look": found.look, "study": found.study})
@@ -87,7 +87,8 @@ def verdict(
     show.next_step(f"read it, then sign it; `trials fit {folder}` shows the numbers behind it")
 
 
-def _busy(text: str) -> Status:
+def busy(text: str) -> Status:
+    """A sign of life on standard error while a command works."""
     from rich.console import Console
 
     return Console(file=sys.stderr).status(text)
