@@ -45,11 +45,10 @@ def held_settings(trial: Trial, held: Sequence[str]) -> dict[str, Level]:
     for text in held:
         name, _, value = (part.strip() for part in text.partition("="))
         if name not in trial.factors or not value:
-            hint = nearest(name, list(trial.factors))
+            hint = "" if name in trial.factors else nearest(name, list(trial.factors))
             allowed = ", ".join(trial.factors)
-            raise InputError(
-                "no such setting", column="--at", found=text, allowed=allowed, do=hint or "Write NAME=VALUE."
-            )
+            do = hint or "Write NAME=VALUE, such as standoff=1."
+            raise InputError("no such setting", column="--at", found=text, allowed=allowed, do=do)
         found[name] = value if trial.factors[name].is_text else _number(value, text)
     return found
 

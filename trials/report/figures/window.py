@@ -1,4 +1,4 @@
-"""Maps of the operating window: one per nozzle type on one scale, in quiet steps of grey, blank where nothing was cut."""
+"""Maps of the operating window: one per nozzle type on one scale, in steps of grey, blank where nothing was cut."""
 
 from __future__ import annotations
 
