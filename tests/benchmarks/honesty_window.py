@@ -1,9 +1,9 @@
 """Honesty of the operating window, run by hand: `python tests/benchmarks/honesty_window.py --trials 400`.
 
 Trials of two types with planted optima are simulated (3 or 4 specimens, 9 settings, 2 readings) and studied as the
-command does. Counted: how often the band holds all over the region, how often at the best that was picked (beside it the
-interval that does not allow for picking), and, with --chances, in how many trials whose window by the bound is not empty
-every setting inside it truly meets the requirement as often as stated (empty ones apart).
+command does. Counted: how often the band holds all over the region, how often at the best that was picked (beside it
+the interval that does not allow for picking), and, with --chances, in how many trials whose window by the bound is not
+empty every setting inside it truly meets the requirement as often as stated (empty ones apart).
 """
 
 from __future__ import annotations
