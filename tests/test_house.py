@@ -1,7 +1,10 @@
 """The shape of the house: imports run one way, start-up loads little, functions stay short, the wheel runs alone."""
 
 import ast
+import doctest
+import importlib
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -44,6 +47,46 @@ def test_imports_run_one_way():
 def test_lint():
     done = run("-m", "ruff", "check", "trials", "tests", cwd=ROOT)
     assert done.returncode == 0, done.stdout
+
+
+def test_types():
+    pytest.importorskip("mypy")
+    done = run("-m", "mypy", cwd=ROOT)
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_examples_in_docstrings_run():
+    found = {path: doctest.testmod(importlib.import_module(path)) for path in map(dotted, MODULES)}
+    assert {path: result.failed for path, result in found.items() if result.failed} == {}
+    assert sum(result.attempted for result in found.values()) > 20
+
+
+def dotted(path):
+    """A module file as it is imported."""
+    parts = path.relative_to(ROOT).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def test_a_notebook_has_every_step_and_no_step_is_called_like_a_room():
+    import trials
+    from trials import steps
+
+    assert trials.__all__ == steps.__all__
+    rooms = {path.name.removesuffix(".py") for path in (ROOT / "trials").iterdir()}
+    assert not rooms & set(trials.__all__)
+    code = "import trials.grade.coupons, trials; print(trials.grade_trial.__module__, 'pandas' in dir(trials))"
+    assert run("-c", code, cwd=ROOT).stdout.split() == ["trials.steps.grade", "False"]
+
+
+def test_every_place_that_the_pages_name_exists():
+    """Paths in code spans of DEVELOPERS.md, and names in its tree of the house."""
+    page = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    spans = re.findall(r"`((?:trials|tests|designs|example_data)/[\w./-]*)`", page)
+    tree = page.split("```")[1]
+    named = [f"trials/{name}" for name in re.findall(r"\b[\w/]+\.(?:py|typ|json)\b", tree)]
+    rooms = [f"trials/{name}" for name in re.findall(r"^  ([\w/]+/) ", tree, re.M)]
+    assert len(spans) > 30 and len(named) > 15 and len(rooms) > 8
+    assert [path for path in (*spans, *named, *rooms) if not (ROOT / path).exists()] == []
 
 
 def test_help_needs_nothing_heavy():

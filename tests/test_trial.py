@@ -6,7 +6,8 @@ import pytest
 
 from trials.errors import InputError
 from trials.frozen import changes, freeze_hash
-from trials.trial import Curves, parse, worthwhile_on_scale
+from trials.trial import Curves, parse, worthwhile_margins, worthwhile_on_scale
+from trials.worthwhile import Margins
 
 
 def test_a_complete_file_is_read(trial_text):
@@ -54,9 +55,31 @@ def test_worthwhile_difference_on_the_scale_of_the_model(trial_text):
     assert worthwhile_on_scale(trial, "roughness") == pytest.approx(math.log(1.15), abs=1e-15)
     assert worthwhile_on_scale(trial, "squareness") == 0.03
     assert worthwhile_on_scale(trial, "dross") is None
+    both = worthwhile_margins(trial, "roughness")
+    # 15 % lower leaves 0.85 of the edge, 15 % higher makes it 1.15
+    assert (both.better, both.worse) == pytest.approx((0.16251892949777494, 0.13976194237515868), abs=1e-15)
+    assert worthwhile_margins(trial, "squareness") == Margins(0.03, 0.03)
+    assert worthwhile_margins(trial, "dross") is None
     in_units = parse(trial_text.replace('"15 %"', '"200 uin"'))
     # 200 uin = 5.08 um at an expected level of 35 um
     assert worthwhile_on_scale(in_units, "roughness") == pytest.approx(math.log(1 + 5.08 / 35), rel=1e-12)
+    assert worthwhile_margins(in_units, "roughness").better == pytest.approx(-math.log(1 - 5.08 / 35), rel=1e-12)
+    mirrored = parse(trial_text.replace("[responses.roughness]", "[responses.roughness]\nhigher_is_better = true", 1))
+    other = worthwhile_margins(mirrored, "roughness")
+    assert (other.better, other.worse) == (both.worse, both.better)
+
+
+@pytest.mark.parametrize(
+    ("amount", "words"),
+    [
+        ("100 %", "'100 %' lower leaves nothing; write a figure in units"),
+        ("40 um", "'40 um' is not below the expected level 35; write a smaller figure"),
+    ],
+)
+def test_nothing_can_be_a_whole_edge_better(trial_text, amount, words):
+    with pytest.raises(InputError) as caught:
+        parse(trial_text.replace('"15 %"', f'"{amount}"'))
+    assert words in str(caught.value)
 
 
 def test_freeze_covers_the_question_but_not_title_prices_and_notes(trial_text):

@@ -1,16 +1,21 @@
 """Cutting-nozzle trials: plan, record, grade, fit, decide.
 
-In a notebook: `import trials`, then `trials.load(folder)`, `trials.fit(folder)`, `trials.grade(records)`. The
-functions are those of `trials.steps`, imported when first used.
+In a notebook: `import trials`, then `trials.load(folder)`, `trials.fit(folder)`, `trials.grade_trial(records)`.
+The functions are those of `trials.steps`, imported when first used; no name is also that of a room (`trials.grade` is
+the room of grades).
 """
 
 from importlib import import_module
 from typing import Any
 
 _STEPS = (
-    *("load", "propose", "freeze", "grade", "evidence", "fit", "verdict", "run_sheet", "status"),
-    *("record", "cut", "cut_as_planned", "correct", "confirm", "Correction", "adopt", "Adoption", "Keys", "amend"),
-    *("register", "enter_instrument", "Instrument"),
+    *("Adoption", "Against", "Correction", "Instrument", "Keys", "Settings", "add_extension", "adopt"),
+    *("amend", "confirm", "correct", "cut", "cut_as_planned", "demo_trial", "enter_instrument"),
+    *("evidence", "extension", "extension_json", "fit", "freeze", "grade_rows", "grade_table"),
+    *("grade_trial", "grade_value", "graded_facts", "judge", "keep_pictures", "keep_study_picture"),
+    *("load", "look_number", "measure_files", "measure_into", "plain", "plan_folder"),
+    *("plan_json", "propose", "read_lives", "record", "recorded_lives", "register", "requirement"),
+    *("run_sheet", "status", "study_bench", "study_table", "verdict", "write_bytes", "write_lives"),
 )
 __all__ = list(_STEPS)
 __version__ = "0.1.0"

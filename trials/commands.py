@@ -9,6 +9,7 @@ from enum import StrEnum
 class Blank(StrEnum):
     """An argument that the user fills in."""
 
+    FOLDER = "FOLDER"
     FILE = "FILE"
     VALUE = "VALUE"
     NAME = "NAME"

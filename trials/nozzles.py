@@ -32,14 +32,6 @@ class Nozzle(BaseModel):
     today: bool = False
     notes: str = ""
 
-    def described(self) -> str:
-        """The type in one line of trade words; unknown details are left out."""
-        words = [f"{self.bore} bore" if self.bore else "", f"{self.wall} wall" if self.wall else ""]
-        words += [name for name, has in (("side jets", self.side_jets), ("plated", self.plated)) if has]
-        words += ["pointed body"] if self.point else []
-        words += [f"orifice {self.orifice_mm:g} mm"] if self.orifice_mm else []
-        return ", ".join(word for word in words if word) or "details not given"
-
 
 STYLE_FIELDS = ("bore", "wall", "side_jets", "plated", "point")
 

@@ -42,6 +42,18 @@ class RecordKind(StrEnum):
     PLANNED_ORDER_TAKEN = "planned_order_taken"
     READ_AS_LATIN = "read_as_latin"
     NOTED_GOOD = "noted_good"
+    # what changed after the freeze, and words that a later rule gives otherwise
+    QUESTION_AMENDED = "question_amended"
+    LOTS_CHANGED = "lots_changed"
+    BLOCK_ADDED = "block_added"
+    KEPT_WORD_DIFFERS = "kept_word_differs"
+    # corrected after words were seen
+    READING_WAS_CORRECTED = "reading_was_corrected"
+    CUT_WAS_CORRECTED = "cut_was_corrected"
+    MOUNT_WAS_CORRECTED = "mount_was_corrected"
+    SHEET_WAS_CORRECTED = "sheet_was_corrected"
+    SLIP_WAS_CONFIRMED = "slip_was_confirmed"
+    # of an adopted table
     ORDER_NOT_RANDOM = "order_not_random"
     WORTHWHILE_ASSUMED = "worthwhile_assumed"
 
@@ -72,6 +84,7 @@ class JournalKind(StrEnum):
     INSTRUMENT = "instrument"
     ADOPTED = "adopted"
     VERDICT = "verdict"
+    PROVISIONAL = "provisional verdict"
 
 
 class Step(StrEnum):

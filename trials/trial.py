@@ -22,7 +22,8 @@ from trials.limits import Limit as Limit
 from trials.nozzles import Nozzle
 from trials.responses import QUANTITIES, Quantity, Scale
 from trials.unfrozen import Costs, LivesAsWritten, StorePlace
-from trials.units import column, factor, parse_amount, speed_difference
+from trials.units import column, parse_amount, speed_difference
+from trials.worthwhile import Margins, amount_on_scale, margins
 
 
 class _Part(BaseModel):
@@ -388,45 +389,33 @@ def _check_clean_speed(trial: Trial) -> None:
     speed_difference(trial.clean_speed.worthwhile, trial.factors["speed"].unit, f"{place}.worthwhile")
 
 
-def worthwhile_on_scale(trial: Trial, name: str) -> float | None:
-    """Worthwhile difference of a response on the scale of its model (log ratio, or the kept unit); None if not stated.
+def worthwhile_margins(trial: Trial, name: str) -> Margins | None:
+    """Both sides of the worthwhile difference of a response on the scale of its model; None if not stated.
 
-    `15 %` on the log scale is log(1.15); a figure in units becomes a ratio at the expected level.
+    `15 %` on the log scale is a ratio of 0.85 downwards and 1.15 upwards; a figure in units becomes a ratio at the
+    expected level.
 
     Raises
     ------
     ValueError
-        If the amount has no number, is not positive, its unit does not fit, or the expected level that it needs
-        is missing.
+        As `trials.worthwhile.margins`.
     """
     asked = trial.responses[name]
     if asked.worthwhile is None:
         return None
-    quantity = trial.quantity(name)
-    level = asked.expected.level if asked.expected else None
-    return amount_on_scale(asked.worthwhile, quantity, level, f"responses.{name}.worthwhile")
+    return margins(asked.worthwhile, trial.quantity(name), expected_level(trial, name), f"responses.{name}.worthwhile")
 
 
-def amount_on_scale(text: str, quantity: Quantity, level: float | None, place: str) -> float:
-    """An amount (`15 %`, `0.03 mm`) on the scale of a response's model; see `worthwhile_on_scale`."""
-    try:
-        value, unit = parse_amount(text)
-    except ValueError as error:
-        raise ValueError(f"{place}: {error}; write a share like '15 %' or a figure with its unit") from None
-    if not math.isfinite(value) or value <= 0:
-        raise ValueError(f"{place}: {text!r} is not above zero")
-    share = value / 100.0 if unit == "%" else None
-    if quantity.scale == "log" and share is not None:
-        return math.log1p(share)
-    if share is not None or quantity.scale == "log":
-        if level is None:
-            raise ValueError(f"{place}: {text!r} needs responses.{quantity.name}.expected.level to be turned around")
-        if share is not None:
-            return share * level
-    scale = factor(unit, quantity.unit) if unit else 1.0
-    if scale is None:
-        raise ValueError(f"{place}: unit {unit!r} does not fit a response in {quantity.unit!r}")
-    return math.log1p(value * scale / level) if quantity.scale == "log" and level else value * scale
+def worthwhile_on_scale(trial: Trial, name: str) -> float | None:
+    """The smaller side of the worthwhile difference, which plans are made for; see `worthwhile_margins`."""
+    found = worthwhile_margins(trial, name)
+    return None if found is None else found.smaller
+
+
+def expected_level(trial: Trial, name: str) -> float | None:
+    """The level of a response expected before cutting, in its kept unit; None if not stated."""
+    asked = trial.responses[name].expected
+    return asked.level if asked else None
 
 
 SOURCES = ("sheet", "specimen", "mount", "coupon", "reading")

@@ -1,8 +1,9 @@
 """How many one-token faults do a floor's own tests notice?
 
 Seeded random faults are put into a copy of the tree, one at a time, and the floor's own tests run against it: first
-the test files that name the faulty module, then the whole floor. A fault is caught when a test fails or never ends.
-A survivor is a gap in the tests, or a change that means the same; which of the two is judged by hand.
+the tests that run the faulty function (the quick ones first), then the rest of the floor. A fault is caught when a
+test fails or never ends. A survivor is a gap in the tests, or a change that means the same; which of the two is judged
+by hand.
 
 Run as `python tests/benchmarks/faults.py --floor grade --faults 40 --seed 1 --workers 1`.
 """
@@ -12,22 +13,30 @@ from __future__ import annotations
 import argparse
 import ast
 import copy
+import importlib
+import json
+import multiprocessing
 import os
 import random
 import shutil
-import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from queue import Queue
+from types import FrameType
+
+import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 FLOORS = ("infer", "plan", "grade", "decide", "bench")
 COPIED = ("trials", "tests", "designs", "example_data", "pyproject.toml", "README.md", "DEVELOPERS.md", "LICENSE")
+PRELOADED = ("numpy", "pandas", "scipy.optimize", "scipy.stats", "pydantic")
+"""Libraries that the program and its tests load; loaded once, since every fault has a run of its own."""
 SPARE_S = 60.0
 """A run that takes this much longer than four sound ones has lost its way, which is noticed too."""
 
@@ -141,6 +150,54 @@ def _other(value: bool | int | float) -> bool | int | float:
     return value + 1 if isinstance(value, int) else (value * 1.5 or 1.0)
 
 
+class Calls:
+    """Which functions of a floor each test runs, and how long it takes (a plugin of the test runner).
+
+    What a fixture runs counts for every test of its file. What is kept between tests (a cache) counts for the first.
+    """
+
+    def __init__(self, floor: Path, wanted: Mapping[str, float] | None = None) -> None:
+        """Trace every test under a floor, or run only the wanted ones, the quick ones first."""
+        self.floor, self.wanted = str(floor) + os.sep, wanted
+        self.by_test: dict[str, set[str]] = defaultdict(set)
+        self.by_file: dict[str, set[str]] = defaultdict(set)
+        self.seconds: dict[str, float] = defaultdict(float)
+
+    def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
+        if self.wanted is not None:
+            items[:] = sorted((i for i in items if i.nodeid in self.wanted), key=lambda i: self.wanted[i.nodeid])
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_setup(self, item: pytest.Item) -> Iterator[None]:
+        return (yield from self._traced(self.by_file[item.nodeid.split("::")[0]], item))
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_call(self, item: pytest.Item) -> Iterator[None]:
+        return (yield from self._traced(self.by_test[item.nodeid], item))
+
+    def _traced(self, into: set[str], item: pytest.Item) -> Iterator[None]:
+        began = time.process_time()
+        if self.wanted is None:
+            sys.settrace(lambda frame, *_: self._note(frame, into))
+        try:
+            return (yield)
+        finally:
+            sys.settrace(None)
+            self.seconds[item.nodeid] += time.process_time() - began
+
+    def _note(self, frame: FrameType, into: set[str]) -> None:
+        code = frame.f_code
+        if code.co_filename.startswith(self.floor):
+            into.add(f"{code.co_filename.removeprefix(self.floor)}:{code.co_name}")
+
+    def found(self) -> dict[str, tuple[float, list[str]]]:
+        """Seconds and functions of every test."""
+        return {
+            test: (self.seconds[test], sorted(own | self.by_file[test.split("::")[0]]))
+            for test, own in self.by_test.items()
+        }
+
+
 class Copy:
     """A copy of the tree that carries one fault at a time."""
 
@@ -154,46 +211,69 @@ class Copy:
             elif (ROOT / name).exists():
                 shutil.copy(ROOT / name, folder / name)
 
-    def run(self, tests: Sequence[str], limit_s: float | None) -> bool:
-        """Whether the tests pass."""
-        threads = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"), "1")
-        command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *tests]
-        environment = {**os.environ, **threads, "PYTHONPATH": str(self.folder)}
-        try:
-            done = subprocess.run(
-                command, cwd=self.folder, env=environment, capture_output=True, timeout=limit_s, check=False
-            )
-        except subprocess.TimeoutExpired:
-            return False
-        return done.returncode == 0
+    def run(self, files: Sequence[str], wanted: Mapping[str, float] | None, limit_s: float | None) -> bool:
+        """Whether the tests pass: in a child that has the big libraries already."""
+        child = multiprocessing.get_context("fork").Process(target=self._child, args=(tuple(files), wanted))
+        child.start()
+        child.join(limit_s)
+        if child.is_alive():
+            child.kill()
+            child.join()
+        return child.exitcode == 0
 
-    def notices(self, fault: Fault, limit_s: float) -> bool:
+    def _child(self, files: Sequence[str], wanted: Mapping[str, float] | None) -> None:
+        quiet = os.open(os.devnull, os.O_RDWR)
+        for stream in () if os.environ.get("LOUD") else (0, 1, 2):
+            os.dup2(quiet, stream)
+        os.chdir(self.folder)
+        sys.path.insert(0, str(self.folder))
+        sys.dont_write_bytecode = True
+        calls = Calls(self.folder / "trials" / self.floor, wanted)
+        code = pytest.main(["-x", "-q", "-n0", "-p", "no:cacheprovider", *files], plugins=[calls])
+        if wanted is None:
+            (self.folder / "calls.json").write_text(json.dumps(calls.found()), encoding="utf-8")
+        os._exit(int(code))
+
+    def notices(self, fault: Fault, known: Mapping[str, tuple[float, list[str]]], limit_s: float) -> bool:
         """Whether a test fails while the fault is in the copy."""
         place = self.folder / fault.path
         sound = place.read_bytes()
-        self._write(place, sound[: fault.start] + fault.after.encode() + sound[fault.end :])
+        place.write_bytes(sound[: fault.start] + fault.after.encode() + sound[fault.end :])
         try:
-            near = tests_near(fault.path, self.floor)
-            return (bool(near) and not self.run(near, limit_s)) or not self.run([f"tests/{self.floor}"], limit_s)
+            near = tests_near(fault, self.floor, known)
+            rest = {test: seconds for test, (seconds, _) in known.items() if test not in near}
+            return any(tests and not self.run(_files(tests), tests, limit_s) for tests in (near, rest))
         finally:
-            self._write(place, sound)
-
-    @staticmethod
-    def _write(place: Path, text: bytes) -> None:
-        place.write_bytes(text)
-        # a compiled file is told from its source by whole seconds and size only
-        for stale in (place.parent / "__pycache__").glob(f"{place.stem}.*"):
-            stale.unlink()
+            place.write_bytes(sound)
 
 
-def tests_near(path: Path, floor: str) -> list[str]:
-    """Test files of the floor that name the module."""
-    dotted = ".".join(path.with_suffix("").parts)
+def _files(tests: Iterable[str]) -> list[str]:
+    return sorted({test.split("::")[0] for test in tests})
+
+
+def tests_near(fault: Fault, floor: str, known: Mapping[str, tuple[float, list[str]]]) -> dict[str, float]:
+    """Tests that run the faulty function, or whose file names the module of a fault outside functions."""
+    module = fault.path.relative_to(Path("trials") / floor)
+    inside = {f"{module}:{name}" for name in _functions_around(fault)}
+    near = {test: seconds for test, (seconds, functions) in known.items() if inside & set(functions)}
+    if near or inside:
+        return near
+    dotted = ".".join(fault.path.with_suffix("").parts)
     package, _, name = dotted.rpartition(".")
-    asked = (dotted, f"from {package} import {name}")
-    tests = sorted((ROOT / "tests" / floor).rglob("test_*.py"))
-    near = [t for t in tests if any(word in t.read_text(encoding="utf-8") for word in asked)]
-    return [str(t.relative_to(ROOT)) for t in near or [t for t in tests if name.strip("_") in t.stem]]
+    texts = {file: (ROOT / file).read_text(encoding="utf-8") for file in _files(known)}
+    named = {file for file, text in texts.items() if dotted in text or f"from {package} import {name}" in text}
+    return {test: seconds for test, (seconds, _) in known.items() if test.split("::")[0] in named}
+
+
+def _functions_around(fault: Fault) -> list[str]:
+    """Name of the outermost function around a fault; none at the top of a module."""
+    tree = ast.parse((ROOT / fault.path).read_bytes())
+    around = [
+        node
+        for node in ast.walk(tree)
+        if isinstance(node, ast.FunctionDef) and node.body[0].lineno <= fault.line <= (node.end_lineno or 0)
+    ]
+    return [node.name for node in sorted(around, key=lambda node: node.lineno)[:1]]
 
 
 def chosen(floor: str, count: int, seed: int, only: str) -> list[Fault]:
@@ -205,6 +285,9 @@ def chosen(floor: str, count: int, seed: int, only: str) -> list[Fault]:
 
 def hunt(floor: str, faults: Sequence[Fault], workers: int) -> Iterator[Outcome]:
     """Outcomes as they come."""
+    os.environ |= dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"), "1")
+    for name in PRELOADED:
+        importlib.import_module(name)
     with tempfile.TemporaryDirectory() as folder:
         copies: Queue[Copy] = Queue()
         for number in range(workers):
@@ -212,16 +295,17 @@ def hunt(floor: str, faults: Sequence[Fault], workers: int) -> Iterator[Outcome]
             copies.put(Copy(Path(folder) / str(number), floor))
         first = copies.get()
         began = time.perf_counter()
-        if not first.run([f"tests/{floor}"], None):
+        if not first.run([f"tests/{floor}"], None, None):
             raise SystemExit(f"The tests of {floor} fail without any fault; mend them first.")
+        known = json.loads((first.folder / "calls.json").read_text(encoding="utf-8"))
         limit_s = 4 * (time.perf_counter() - began) + SPARE_S
         copies.put(first)
-        print(f"sound floor: {time.perf_counter() - began:.0f} s", flush=True)
+        print(f"sound floor: {len(known)} tests, {time.perf_counter() - began:.0f} s", flush=True)
 
         def one(fault: Fault) -> Outcome:
             mine, start = copies.get(), time.perf_counter()
             try:
-                return Outcome(fault, mine.notices(fault, limit_s), time.perf_counter() - start)
+                return Outcome(fault, mine.notices(fault, known, limit_s), time.perf_counter() - start)
             finally:
                 copies.put(mine)
 

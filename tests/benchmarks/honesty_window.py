@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 
 from trials.decide.prepare import NOZZLE
-from trials.decide.response import Fitted, Studied, fit_response
+from trials.decide.response import Studied, fit_response
 from trials.decide.window import _edges, study_window
 from trials.findings import Place, PlaceKind
 from trials.infer.chance import Rule, edge_chance
@@ -71,7 +71,7 @@ def bands(fitted: Studied, counts: dict[str, int]) -> None:
     units = {"pressure": "bar", "standoff": "mm"}
     places = [Place(PlaceKind.STATED, ({"pressure": p, "standoff": s},), units) for p, s in GRID]
     for kind in BEST:
-        values, covariance, dfs = _edges(Fitted(fitted.ready, fitted.fit), kind, places)
+        values, covariance, dfs = _edges(fitted, kind, places)
         band = region_band(values, covariance, dfs, draws=5_000)
         true = np.array([log_typical(kind, p, s) for p, s in GRID])
         best = int(np.argmin(values))

@@ -10,6 +10,12 @@ def state_of(folder):
     return {p.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in sorted(folder.rglob("*")) if p.is_file()}
 
 
+def names(text, *words):
+    """Whether a text holds each expected word; an empty word would be found in any text."""
+    assert words and all(words), "an expected word is empty"
+    return all(word in text for word in words)
+
+
 def first_coupon(folder):
     from trials.steps import load
 
@@ -38,20 +44,20 @@ def test_record_names_the_cell(trials, at, tmp_path, rows, place):
     done = trials("record", folder, file)
     assert done.code == 2, done.out
     assert done.err.count("\n") == 1 and "Traceback" not in done.err
-    assert "bad.csv" in done.err and place in done.err, done.err
+    assert names(done.err, "bad.csv", place), done.err
     assert state_of(folder) == before
 
 
 @pytest.mark.parametrize(
     ("name", "content", "words"),
     [
-        ("empty.csv", "", "empty"),
+        ("empty.csv", "", "the file is empty"),
         ("none.csv", None, "no such file"),
-        ("no-coupon.csv", "reading,rz5_um\n1,30\n", "coupon"),
+        ("no-coupon.csv", "reading,rz5_um\n1,30\n", "column coupon: missing"),
         ("odd-unit.csv", "coupon,reading,rz5_bar\nA1A,1,30\n", "rz5_bar"),
-        ("no-values.csv", "coupon,reading\n", ""),
-        ("binary.csv", b"\x00\x01\x02\xff" * 40, ""),
-        ("picture.xlsx", b"not a workbook", ""),
+        ("no-values.csv", "coupon,reading\n", "no column of readings"),
+        ("binary.csv", b"\x00\x01\x02\xff" * 40, "not a table of text"),
+        ("picture.xlsx", b"no pages in here", "not a workbook"),
     ],
 )
 def test_record_names_the_file(trials, at, tmp_path, name, content, words):
@@ -61,7 +67,7 @@ def test_record_names_the_file(trials, at, tmp_path, name, content, words):
     before = state_of(folder)
     done = trials("record", folder, file)
     assert done.code == 2 and done.err.count("\n") == 1
-    assert name in done.err and words in done.err.lower(), done.err
+    assert names(done.err, name, words), done.err
     assert state_of(folder) == before
 
 
@@ -122,7 +128,7 @@ def test_slips_on_the_command_line(trials, tmp_path, monkeypatch, words, say):
     monkeypatch.chdir(tmp_path)
     done = trials(*words)
     assert done.code == 2 and done.err.count("\n") == 1
-    assert say in done.err, done.err
+    assert names(done.err, say), done.err
     assert not list(tmp_path.iterdir())
 
 
@@ -148,7 +154,7 @@ def test_cut_names_the_cell(trials, at, tmp_path, rows, say):
     before = state_of(folder)
     done = trials("cut", folder, file)
     assert done.code == 2 and done.err.count("\n") == 1, done.out
-    assert "cuts.csv" in done.err and say.format(c=coupon) in done.err, done.err
+    assert names(done.err, "cuts.csv", say.format(c=coupon)), done.err
     assert state_of(folder) == before
 
 

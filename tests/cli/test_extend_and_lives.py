@@ -37,7 +37,7 @@ def test_show_states_the_gain_and_writes_nothing(trials, at):
 
 def test_an_undeclared_block_is_a_second_exploratory_look_and_the_first_verdict_stays(trials, at, tmp_path):
     from trials.steps import load, look_number
-    from trials.store.records.database import verdicts
+    from trials.store.records import kept_looks
 
     folder = at("measured")
     assert trials("verdict", folder).code == 0
@@ -64,7 +64,7 @@ def test_an_undeclared_block_is_a_second_exploratory_look_and_the_first_verdict_
     assert second["study"]["results"][0]["n_coupons"] == 108
     assert second["file"].endswith("verdict-2.pdf")
     assert (folder / "verdict.pdf").read_bytes() == first
-    assert verdicts(folder)["declared"].tolist() == [True, False]
+    assert [look.declared for look in kept_looks(folder)] == [True, False]
 
 
 def test_a_declared_look_is_no_exploration_and_costs_confidence(trials, at, tmp_path):

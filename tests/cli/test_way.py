@@ -74,7 +74,7 @@ def test_the_filled_workbook_comes_back(trials, at, tmp_path):
     for words in ("was not severed", "was scrapped", "was cut with pressure_bar 0.6", "was not centred"):
         assert words in said
     again = trials("cut", folder, tmp_path / "back.xlsx")
-    assert again.code == 0 and "54 were on record already" in again.out
+    assert again.code == 0 and "54 on record already" in again.out
 
 
 def test_fit_as_json_has_the_documented_keys(trials, at):
@@ -122,17 +122,62 @@ def test_verdict_is_remade_byte_for_byte(trials, at, tmp_path):
     assert (tmp_path / "again.pdf").read_bytes() == before
 
 
-def test_second_look_is_exploratory_and_the_first_is_kept(trials, at):
+BY = ("--reading", "1", "--who", "AB", "--why", "read again")
+
+
+def first_coupon(trials, folder):
+    return json.loads(trials("grade", folder, "--json").out)["coupons"][0]["coupon"]
+
+
+def verdict_of(trials, folder):
+    found = json.loads(trials("verdict", folder, "--json").out)
+    return found["look"], found["study"]
+
+
+def test_a_correction_is_no_further_look_and_is_printed(trials, at):
+    from trials.store.records import kept_looks
+
     folder = at("measured")
     trials("verdict", folder)
-    coupon = json.loads(trials("grade", folder, "--json").out)["coupons"][0]["coupon"]
-    words = ("correct", folder, coupon, "rz5_um", "33.3", "--reading", "1", "--who", "AB", "--why", "read again")
-    assert trials(*words).code == 0
-    second = json.loads(trials("verdict", folder, "--json").out)
-    assert second["look"] == 2 and second["study"]["exploratory"] is True
-    from trials.store.records.database import verdicts
+    paper = (folder / "verdict.pdf").read_bytes()
+    assert trials("correct", folder, first_coupon(trials, folder), "rz5_um", "33.3", *BY).code == 0
+    assert json.loads(trials("status", folder, "--json").out)["next"]["command"]["name"] == "verdict"
+    look, study = verdict_of(trials, folder)
+    assert (look, study["exploratory"]) == (1, False)
+    (kept,) = kept_looks(folder)
+    # the first paper stays as it was kept; what is printed now is that of the corrected records
+    assert kept.paper == paper and (folder / "verdict.pdf").read_bytes() != paper
+    (said,) = [found for found in study["departures"] if found["kind"] == "reading_was_corrected"]
+    assert said["facts"]["new"] == 33.3 and said["facts"]["who"] == "AB"
 
-    assert len(verdicts(folder)) == 2
+
+def test_a_withdrawn_reading_is_a_further_look_and_exploratory(trials, at):
+    from trials.store.records import kept_looks
+
+    folder = at("measured")
+    trials("verdict", folder)
+    assert trials("correct", folder, first_coupon(trials, folder), "rz5_um", "", *BY).code == 0
+    look, study = verdict_of(trials, folder)
+    assert (look, study["exploratory"]) == (2, True)
+    assert len(kept_looks(folder)) == 2
+
+
+@pytest.mark.parametrize(("value", "look"), [("33.3", 1), ("", 2)])
+def test_while_a_reading_is_open_a_verdict_is_provisional_and_uses_no_look(trials, at, value, look):
+    from trials.store.records import kept_looks
+
+    folder = at("measured")
+    coupon = first_coupon(trials, folder)
+    assert trials("correct", folder, coupon, "rz5_um", "333", *BY).code == 0
+    for _ in range(2):
+        seen, study = verdict_of(trials, folder)
+        assert (seen, study["provisional"], study["exploratory"]) == (1, True, False)
+        assert (folder / "verdict.pdf").is_file() and kept_looks(folder) == ()
+    # read right, the question is the same; taken back after words were read, it is another one
+    assert trials("correct", folder, coupon, "rz5_um", value, *BY).code == 0
+    seen, study = verdict_of(trials, folder)
+    assert (seen, study["provisional"], study["exploratory"]) == (look, False, look > 1)
+    assert [kept.look for kept in kept_looks(folder)] == [look]
 
 
 def test_amendment_is_needed_kept_and_printed(trials, at):

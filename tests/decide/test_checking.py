@@ -1,11 +1,20 @@
-"""Side checks that cannot be computed say so and leave the answer alone."""
+"""Each check by itself: the numbers it gives back, when it stays silent, and what it says where it cannot be made."""
 
+import math
+
+import numpy as np
 import pytest
 from tests_support import TRIAL_TEXT
 
+from trials.decide import checking
+from trials.decide.kinds import StudyKind
+from trials.decide.prepare import prepare
 from trials.decide.response import fit_response, study_response
+from trials.findings import Amount, Weight
 from trials.infer.answer import levels
 from trials.trial import parse
+
+EXACT = 1e-6  # a shift along a column of the model moves its coefficient alone; the optimiser stops at 1e-10
 
 
 def study(table, allowed):
@@ -14,8 +23,15 @@ def study(table, allowed):
     return study_response(trial, fit_response(trial, "roughness", table), kinds, levels(1))
 
 
-def checks(result):
-    return {check.name: check for check in result.checks}
+def ready_of(trial, table, name="roughness"):
+    """The response made ready, and its fit."""
+    ready = prepare(trial, name, table)
+    return ready, ready.design.fit(ready.y)
+
+
+def log_of(amount):
+    """The change on the log scale behind an amount in per cent."""
+    return math.log1p(amount.value / 100.0)
 
 
 @pytest.mark.parametrize("seed", range(3))
@@ -23,5 +39,158 @@ def test_two_coupons_per_mount_get_an_answer(make_table, seed):
     settings = [(0.7, 1.0), (0.9, 1.4)]
     result = study(make_table(effect=(0.0, -0.5), settings=settings, seed=seed), settings)
     assert result.comparisons
-    sentence = checks(result)["spread between coupons"].sentence
-    assert sentence.startswith("Cannot be computed") and "never differ" in sentence
+    not_made = {c.facts["check"]: c for c in result.checks if c.kind == StudyKind.CHECK_NOT_MADE}
+    # two coupons of a mount lie equally far on both sides of its level
+    assert "never differ" in not_made[StudyKind.SPREAD_BETWEEN_COUPONS].facts["problem"]
+    assert not_made[StudyKind.SPREAD_BETWEEN_COUPONS].weight == Weight.NOTHING_FOUND
+
+
+def test_a_change_is_read_in_per_cent_or_in_the_unit(trial, make_table):
+    rough, _ = ready_of(trial, make_table())
+    assert checking.change(math.log(1.25), rough) == Amount(pytest.approx(25.0), "%")
+    u, _ = ready_of(trial, make_table(), "squareness")
+    assert checking.change(0.04, u) == Amount(0.04, "mm")
+
+
+@pytest.mark.parametrize("slope", [0.004, -0.002])
+def test_drift_is_the_change_over_all_cuts(trial, make_table, slope):
+    plain = make_table()
+    before = checking.drift(*ready_of(trial, plain))
+    after = checking.drift(*ready_of(trial, plain.assign(value=plain["value"] * np.exp(slope * plain["cut_order"]))))
+    # 54 cuts, so 53 steps from the first to the last
+    for end in ("value", "low", "high"):
+        assert log_of(after.facts[end]) - log_of(before.facts[end]) == pytest.approx(53 * slope, abs=EXACT)
+    assert before.facts["low"].value < before.facts["value"].value < before.facts["high"].value
+    assert after.kind == StudyKind.DRIFT and checking.drift(*ready_of(trial, plain.drop(columns="cut_order"))) is None
+    unknown = plain.assign(cut_order=plain["cut_order"].where(plain["coupon"] != plain["coupon"].iloc[0]))
+    assert checking.drift(*ready_of(trial, unknown)) is None and checking.wear(*ready_of(trial, unknown)) is None
+
+
+def test_wear_is_the_change_over_ten_coupons_of_a_mount(trial, make_table):
+    plain = make_table()
+    place = plain.drop_duplicates("coupon").set_index("coupon").groupby("mount")["cut_order"].rank()
+    before = checking.wear(*ready_of(trial, plain))
+    worn = plain.assign(value=plain["value"] * np.exp(0.02 * plain["coupon"].map(place)))
+    after = checking.wear(*ready_of(trial, worn))
+    assert log_of(after.facts["value"]) - log_of(before.facts["value"]) == pytest.approx(0.2, abs=EXACT)
+    assert after.facts["p"] < before.facts["p"]
+    assert checking.wear(*ready_of(trial, plain.drop(columns="mount"))) is None
+
+
+def test_a_trend_that_may_be_a_thousandfold_is_not_known(trial, make_table):
+    # coupons that differ by e^9 leave a trend open by far more than a thousandfold
+    table = make_table(spread=(0.3, 0.5, 0.0, 9.0, 0.04))
+    assert checking.drift(*ready_of(trial, table)).kind == StudyKind.TREND_NOT_KNOWN
+    assert checking.drift(*ready_of(trial, make_table())).kind == StudyKind.DRIFT
+
+
+def test_spread_along_an_edge_is_a_ratio_of_standard_deviations(trial, make_table):
+    table = make_table(readings=3, spread=(0.02, 0.05, 0.0, 0.04, 0.0))
+    # the same three deviations on every edge, twice as wide for one type: every coupon gives the ratio 2 exactly
+    wide = np.where(table["nozzle"] == "double", 0.10, 0.05)
+    jitter = 1.0 + 0.2 * np.sin(table.groupby("coupon", sort=False).ngroup() % 9)
+    table["value"] *= np.exp(wide * jitter * (table["reading"] - 2))
+    found = checking.spread_within(*ready_of(trial, table))
+    assert found.weight == Weight.LOOK_AT and found.facts["p"] < 0.001
+    assert (found.about.nozzle, found.about.against) == ("double", "cylindrical")
+    # both types carry the same nine sizes, so the means of their logs differ by log 2 up to the least squares itself
+    assert found.facts["ratio"] == pytest.approx(2.0, rel=1e-6)
+    assert found.facts["low"] * found.facts["high"] == pytest.approx(4.0, rel=1e-6)  # even about it on the log scale
+    turned = table.assign(nozzle=table["nozzle"].map({"double": "cylindrical", "cylindrical": "double"}))
+    turned["specimen"] = turned["nozzle"].str[0] + turned["specimen"].str[1:]
+    other = checking.spread_within(*ready_of(trial, turned))
+    assert (other.about.nozzle, other.facts["ratio"]) == ("cylindrical", pytest.approx(2.0, rel=1e-6))
+
+
+def test_spread_between_coupons_is_a_ratio_too(trial, make_table):
+    table = make_table(readings=2, spread=(0.02, 0.05, 0.0, 0.03, 0.01), seed=5)
+    ready, fit = ready_of(trial, table)
+    first, residuals = checking._coupon_residuals(ready)
+    found = checking.spread_between(ready, fit)
+    logs = {t: np.log(abs(residuals[ready.table["nozzle"].to_numpy()[first] == t])).mean() for t in ready.types}
+    by_hand = math.exp(logs[found.about.nozzle] - logs[found.about.against])
+    assert found.facts["ratio"] == pytest.approx(by_hand, rel=1e-3)  # residuals near nothing are floored
+    assert found.facts["ratio"] > 1 and found.facts["low"] < found.facts["ratio"] < found.facts["high"]
+
+
+def test_spreads_are_not_compared_with_too_few_coupons(trial, make_table):
+    settings = [(0.5, 0.6), (0.9, 1.4)]
+    few = make_table(specimens=1, sheets=1, settings=settings)
+    assert checking.spread_within(*ready_of(trial, few)) is None  # four coupons, under three of each type
+    enough = make_table(specimens=1, sheets=1, settings=[*settings, (0.7, 1.0)])
+    assert checking.spread_within(*ready_of(trial, enough)) is not None  # three of each type are enough
+
+
+def test_curves_are_held_against_coupons_repeated_at_one_setting(trial, make_table):
+    table = make_table()
+    assert checking.curvature(*ready_of(trial, table)).weight == Weight.NOTHING_FOUND
+    corner = (table["pressure_bar"] == 0.5) & (table["standoff_mm"] == 1.0)
+    bent = table.assign(value=table["value"] * np.exp(0.6 * corner))
+    found = checking.curvature(*ready_of(trial, bent))
+    assert (found.kind, found.weight) == (StudyKind.CURVES, Weight.LOOK_AT) and found.facts["p"] < 1e-4
+    once = make_table(specimens=1, sheets=1)
+    assert checking.curvature(*ready_of(trial, once)).kind == StudyKind.CURVES_NOT_REPEATED
+    two = make_table(settings=[(0.5, 0.6), (0.9, 0.6)])
+    assert checking.curvature(*ready_of(trial, two)).kind == StudyKind.CURVES_REACH_ALL
+
+
+def test_a_far_coupon_is_named_and_a_far_reading_with_its_value(trial, make_table):
+    table = make_table()
+    assert checking.far_coupons(*ready_of(trial, table)).weight == Weight.NOTHING_FOUND
+    mark = table["coupon"].iloc[30]
+    table.loc[table["coupon"] == mark, "value"] *= 3.0
+    found = checking.far_coupons(*ready_of(trial, table))
+    assert (found.about.coupons, found.weight) == ((mark,), Weight.LOOK_AT)
+    table.loc[31, "value"] = 4000.0
+    far = checking.far_readings(*ready_of(trial, table))
+    assert far.facts["readings"] == ((table["coupon"][31], str(table["reading"][31]), Amount(4000.0, "um")),)
+
+
+def test_a_leaning_mount_shows_its_size_and_its_sides(trial, make_table):
+    table = make_table(readings=4, spread=(0.02, 0.05, 0.0, 0.04, 0.02))
+    leaning = (table["mount"] == "M120") & (table["side"] == "right")
+    found = checking.centring(*ready_of(trial, table.assign(value=table["value"] * np.exp(0.1 * leaning))))
+    assert found.facts["mounts"] == 6 and found.about.nozzles == ("double",)
+    ((mount, owner, high, low, change),) = found.facts["shifts"]
+    assert (mount, owner, high, low) == ("M120", "double", "right", "left")
+    # 9 coupons with two readings a side: standard error 0.02 / 3, taken four times
+    assert log_of(change) == pytest.approx(0.1, abs=0.03)
+    straight = checking.centring(*ready_of(trial, table))
+    assert straight.weight == Weight.NOTHING_FOUND and checking.off_centre(straight) == ()
+    assert checking.centring(*ready_of(trial, table.drop(columns="side"))) is None
+
+
+def test_shuffling_counts_arrangements_by_sheet(trial, make_table):
+    found = checking.shuffled(*ready_of(trial, make_table(effect=(0.0, -0.9))))
+    # three sheets of two specimens: 2^3 arrangements, the one cut and its mirror image are the most extreme
+    assert (found.facts["arrangements"], found.facts["listed"]) == (8, True)
+    assert found.facts["smallest_p"] == 0.25 and found.facts["p"] == 0.25
+    one = make_table()
+    assert checking.shuffled(*ready_of(trial, one[one["nozzle"] == "double"])) is None
+
+
+def test_shape_and_scale_are_flagged_when_they_are_wrong(trial, make_table):
+    table = make_table(spread=(0.02, 0.05, 0.0, 0.05, 0.02), seed=3)
+    ready, fit = ready_of(trial, table)
+    assert checking.shape(ready, fit).weight == checking.scale(ready, fit).weight == Weight.NOTHING_FOUND
+    rng = np.random.default_rng(4)
+    lots = dict.fromkeys(table["coupon"])
+    odd = dict(zip(lots, rng.exponential(1.0, len(lots)) ** 1.5, strict=True))
+    skew = table.assign(value=table["value"] * np.exp(0.1 * table["coupon"].map(odd)))
+    assert checking.shape(*ready_of(trial, skew)).facts["skewness"] > 0.5
+    # log values spread over decades and normal as measured: the logarithm is off
+    values = 1000.0 + 300.0 * np.repeat(rng.normal(size=len(lots)), 3) + 20.0 * rng.normal(size=len(table))
+    level = checking.scale(*ready_of(trial, table.assign(value=np.maximum(values, 1.0))))
+    assert level.facts["log"] and level.facts["low"] <= level.facts["best"] <= level.facts["high"]
+    assert level.weight == Weight.LOOK_AT and level.facts["low"] > 0.125
+
+
+def test_zeros_matter_on_the_log_scale_only(trial, make_table):
+    table = make_table()
+    assert checking.zeros(*ready_of(trial, table)) is None
+    table.loc[table.index[:3], "value"] = 0.0
+    assert checking.zeros(*ready_of(trial, table)).facts["n"] == 3
+    assert (
+        checking.zeros(*ready_of(trial, table, "squareness")) is None
+        and checking.scale(*ready_of(trial, table)) is None
+    )

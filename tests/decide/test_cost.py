@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from trials.decide.cost import Rates, Running, break_even_life_ratio, compare_costs, cost_of_metre
-from trials.errors import NotFinite, WrongShape
+from trials.errors import NotFinite, WrongArgument
 
 RATES = Rates(machine_hour=120.0, gas_m3=0.9, rework_per_edge=1.5, edge_m=0.5, metres_per_year=40_000.0)
 PLAIN = Running(
@@ -106,9 +106,9 @@ def test_not_a_number_is_named(name):
     ],
 )
 def test_out_of_range_is_named(changed, rates, named):
-    with pytest.raises(WrongShape, match=named):
+    with pytest.raises(WrongArgument, match=named):
         cost_of_metre(replace(PLAIN, **changed), replace(RATES, **rates))
-    with pytest.raises(WrongShape, match="confidence"):
+    with pytest.raises(WrongArgument, match="confidence"):
         compare_costs(PLAIN, PLAIN, RATES, confidence=1.0)
-    with pytest.raises(WrongShape, match="prices"):
+    with pytest.raises(WrongArgument, match="prices"):
         break_even_life_ratio(1.0, 0.0)

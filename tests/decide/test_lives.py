@@ -6,7 +6,7 @@ import pytest
 
 from trials.decide.lives import LivesKind, answer_lives, compare
 from trials.endings import Ended
-from trials.errors import WrongShape
+from trials.errors import WrongArgument
 from trials.infer.life import LifeRatio, study_lives
 
 
@@ -21,7 +21,8 @@ WORDS = [
     (ratio(1.6, 1.24, 2.0), ratio(1.6, 1.3, 1.9), "better", "how much is open"),
     (ratio(0.7, 0.5, 0.99), ratio(0.7, 0.55, 0.95), "worse", None),
     (ratio(1.05, 0.7, 1.5), ratio(1.05, 0.81, 1.24), "same for practical purposes", None),
-    (ratio(1.05, 0.7, 1.5), ratio(1.05, 0.79, 1.24), "not settled", None),  # 0.79 is below 1 / 1.25
+    (ratio(1.05, 0.7, 1.5), ratio(1.05, 0.76, 1.24), "same for practical purposes", None),  # 24 % shorter
+    (ratio(1.05, 0.7, 1.5), ratio(1.05, 0.74, 1.24), "not settled", None),  # 26 % shorter
     (ratio(1.05, 0.7, 1.5), ratio(1.05, 0.81, 1.26), "not settled", None),
     (ratio(INF, 1.3, INF), ratio(INF, 1.4, INF), "better", "by at least the worthwhile difference"),
     (ratio(INF, 0.9, INF), ratio(INF, 1.0, INF), "not settled", None),
@@ -39,7 +40,9 @@ def test_the_rule_of_edges_gives_the_word_of_lives(wide, narrow, word, adds):
 
 def test_the_size_is_also_said_in_worthwhile_differences():
     assert compare(ratio(1.5625, 1.3, 1.9), ratio(1.5625, 1.3, 1.9), 0.95, 0.25).times_worthwhile == pytest.approx(2.0)
-    assert compare(ratio(0.8, 0.5, 1.1), ratio(0.8, 0.5, 1.1), 0.95, 0.25).times_worthwhile == pytest.approx(1.0)
+    # 25 % shorter is a ratio of 0.75, and twice that 0.75 squared
+    short = ratio(0.5625, 0.5, 0.6)
+    assert compare(short, short, 0.95, 0.25).times_worthwhile == pytest.approx(2.0)
 
 
 def test_without_a_worthwhile_difference_no_word():
@@ -48,8 +51,10 @@ def test_without_a_worthwhile_difference_no_word():
 
 
 def test_a_worthwhile_difference_of_nothing_is_refused():
-    with pytest.raises(WrongShape, match="above zero"):
+    with pytest.raises(WrongArgument, match="above zero"):
         compare(ratio(1.6, 1.26, 2.0), ratio(1.6, 1.3, 1.9), 0.95, 0.0)
+    with pytest.raises(WrongArgument, match="below 100 %"):
+        compare(ratio(1.6, 1.26, 2.0), ratio(1.6, 1.3, 1.9), 0.95, 1.0)
 
 
 TIME = [10.0, 20.0, 33.0, 5.0, 7.0, 9.0, 40.0]

@@ -2,8 +2,9 @@
 
 import pytest
 
-from trials.errors import WrongShape
+from trials.errors import WrongArgument
 from trials.infer.answer import Added, Answer, answer, levels
+from trials.worthwhile import Margins
 
 D = 0.14
 
@@ -23,7 +24,21 @@ D = 0.14
     ],
 )
 def test_word(difference, sameness, expected):
-    assert answer(difference, sameness, D) == expected
+    assert answer(difference, sameness, Margins(D, D)) == expected
+
+
+@pytest.mark.parametrize(
+    ("difference", "sameness", "expected"),
+    [
+        # 15 % lower is log 0.85 = -0.163, 15 % higher log 1.15 = +0.140: the sides are not alike
+        ((-0.02, 0.158), (-0.01, 0.150), (Answer.SAME, None)),
+        ((-0.158, 0.02), (-0.150, 0.01), (Answer.NOT_SETTLED, None)),
+        ((0.150, 0.40), (0.17, 0.38), (Answer.BETTER, Added.HOW_MUCH_OPEN)),
+        ((0.164, 0.40), (0.17, 0.38), (Answer.BETTER, Added.BY_AT_LEAST)),
+    ],
+)
+def test_the_two_sides_of_the_worthwhile_difference(difference, sameness, expected):
+    assert answer(difference, sameness, Margins(better=0.163, worse=0.140)) == expected
 
 
 def test_confidence_is_shared_over_primaries_and_looks():
@@ -34,7 +49,9 @@ def test_confidence_is_shared_over_primaries_and_looks():
 
 @pytest.mark.parametrize("bad", [0.0, -1.0, float("nan")])
 def test_worthwhile_must_be_above_zero(bad):
-    with pytest.raises(WrongShape, match="above zero"):
-        answer((0, 1), (0, 1), bad)
-    with pytest.raises(WrongShape, match="At least one"):
+    with pytest.raises(WrongArgument, match="above zero"):
+        Margins(bad, 0.14)
+    with pytest.raises(WrongArgument, match="above zero"):
+        Margins(0.14, bad)
+    with pytest.raises(WrongArgument, match="At least one"):
         levels(0)

@@ -9,7 +9,7 @@ import numpy as np
 import pydoe
 import pytest
 
-from trials.errors import Infeasible, WrongShape
+from trials.errors import Infeasible, WrongArgument
 from trials.plan.classical.plans import (
     alias_groups,
     best_generators,
@@ -229,17 +229,17 @@ def test_definitive_screening_keeps_single_factors_clear(k):
 REFUSED = [
     (lambda: fraction("ABCDE", {"D": "AB", "E": "AB"}), Infeasible, "D and E would have the same column"),
     (lambda: fraction("ABC", {"C": "A"}), Infeasible, "A and C would have the same column"),
-    (lambda: fraction("ABCD", {"C": "AB", "D": "AC"}), WrongShape, "generator D = A x C must give one factor"),
-    (lambda: fraction("ABC", {"D": "AB"}), WrongShape, "generator D = A x B must give one factor"),
-    (lambda: fraction("ABC", {"C": "AB"}, minus="B"), WrongShape, "B has a minus sign but no generator"),
-    (lambda: fraction("AAB", {}), WrongShape, "each once"),
-    (lambda: full_factorial({"a": 1}), WrongShape, "a has 1 levels"),
+    (lambda: fraction("ABCD", {"C": "AB", "D": "AC"}), WrongArgument, "generator D = A x C must give one factor"),
+    (lambda: fraction("ABC", {"D": "AB"}), WrongArgument, "generator D = A x B must give one factor"),
+    (lambda: fraction("ABC", {"C": "AB"}, minus="B"), WrongArgument, "B has a minus sign but no generator"),
+    (lambda: fraction("AAB", {}), WrongArgument, "each once"),
+    (lambda: full_factorial({"a": 1}), WrongArgument, "a has 1 levels"),
     (lambda: best_generators("ABCDEFGH", 3), Infeasible, "8 runs cannot hold 8 factors"),
     (lambda: best_generators(LETTERS, 6), Infeasible, "too many ways"),
-    (lambda: central_composite("A"), WrongShape, "two factors or more, not 1"),
-    (lambda: central_composite("AB", "spherical"), WrongShape, "kind is 'spherical'"),
+    (lambda: central_composite("A"), WrongArgument, "two factors or more, not 1"),
+    (lambda: central_composite("AB", "spherical"), WrongArgument, "kind is 'spherical'"),
     (lambda: central_composite("ABCD", corners=fraction("ABCD", {"D": "ABC"})), Infeasible, "resolution 4 confuse"),
-    (lambda: central_composite("ABC", corners=full_factorial({"A": 2, "B": 2})), WrongShape, "same factors"),
+    (lambda: central_composite("ABC", corners=full_factorial({"A": 2, "B": 2})), WrongArgument, "same factors"),
     (lambda: box_behnken("AB"), Infeasible, "no Box-Behnken plan for 2 factors"),
     (lambda: definitive_screening(LETTERS[:13]), Infeasible, "takes 3 to 12 factors"),
     (lambda: conference_matrix(16), Infeasible, "no conference matrix of order 16"),

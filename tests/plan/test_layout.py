@@ -191,6 +191,16 @@ def test_marks_are_unique_plain_and_unlike_numbers():
         coupon_marks(20000, np.random.default_rng(5))
 
 
+def test_marks_grow_by_a_digit_when_few_are_left_and_are_used_to_the_last():
+    # 18 letters and 5 digits: 18 x 5 x 18 = 1620 marks of three, 8100 of four
+    longer = coupon_marks(811, np.random.default_rng(5))
+    assert {len(mark) for mark in longer} == {4}
+    assert {len(mark) for mark in coupon_marks(810, np.random.default_rng(5))} == {3}
+    assert len(set(coupon_marks(8100, np.random.default_rng(5)))) == 8100
+    with pytest.raises(Infeasible):
+        coupon_marks(8101, np.random.default_rng(5))
+
+
 @pytest.mark.parametrize(("coupon", "tabs"), [("", True), ("slat_pitch_mm = 40", True), ("slat_pitch_mm = 39", False)])
 def test_coupon_not_wider_than_the_slat_pitch_keeps_a_joint(coupon, tabs):
     trial = trial_with(coupon)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.errors import NotFinite, NotIdentifiable, WrongArgument
 from trials.plan.power import (
     Balanced,
     Part,
@@ -96,12 +96,12 @@ def test_with_one_specimen_the_mounts_are_the_yardstick():
         (lambda: chance_balanced(Balanced(2, 1), UM, 1.0), NotIdentifiable, "add specimens or mounts"),
         (lambda: chance_balanced(ONE_SHEET, {"specimen": np.nan}, 1.0), NotFinite, "spread of specimen"),
         (lambda: chance_balanced(ONE_SHEET, UM, np.inf), NotFinite, "difference is inf"),
-        (lambda: chance_balanced(ONE_SHEET, {"coupon": -1.0}, 1.0), WrongShape, "zero or more"),
-        (lambda: chance_balanced(ONE_SHEET, {"day": 1.0}, 1.0), WrongShape, "'day' is unknown"),
-        (lambda: chance_balanced(ONE_SHEET, UM, 1.0, "spread out"), WrongShape, "pattern 'spread out' is unknown"),
-        (lambda: detectable_balanced(ONE_SHEET, UM, chance=0.01), WrongShape, "level < chance < 1"),
-        (lambda: Balanced(1, 3), WrongShape, "types is 1"),
-        (lambda: Balanced(4, 2.5), WrongShape, "specimens is 2.5"),
+        (lambda: chance_balanced(ONE_SHEET, {"coupon": -1.0}, 1.0), WrongArgument, "zero or more"),
+        (lambda: chance_balanced(ONE_SHEET, {"day": 1.0}, 1.0), WrongArgument, "'day' is unknown"),
+        (lambda: chance_balanced(ONE_SHEET, UM, 1.0, "spread out"), WrongArgument, "pattern 'spread out' is unknown"),
+        (lambda: detectable_balanced(ONE_SHEET, UM, chance=0.01), WrongArgument, "level < chance < 1"),
+        (lambda: Balanced(1, 3), WrongArgument, "types is 1"),
+        (lambda: Balanced(4, 2.5), WrongArgument, "specimens is 2.5"),
     ],
 )
 def test_refusals(call, error, message):

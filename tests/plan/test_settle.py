@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 from tests_support import told
 
-from trials.errors import NotFinite, WrongShape
+from trials.errors import NotFinite, WrongArgument
 from trials.infer.answer import levels
 from trials.plan.power import Counts, chance_settled, critical_value, specimens_needed
 
@@ -72,6 +72,31 @@ def test_one_specimen_per_type_says_so():
     assert "With one specimen per type" in words(needed)
 
 
+def test_two_specimens_per_type_can_be_added_to():
+    needed = specimens_needed(LOG, D, Counts(4, 2, 1, 6, 3))
+    assert needed.at_worthwhile == specimens_needed(LOG, D, Counts(4, 3, 1, 6, 3)).at_worthwhile
+    assert needed.at_zero is not None and not needed.mounts_known and needed.mounts_at_zero is None
+
+
+def test_enough_already_is_the_number_there_is():
+    # specimens that hardly differ: three settle the answer with certainty, and none is asked for on top
+    needed = specimens_needed({"specimen": 1e-8}, D, Counts(3, 3))
+    assert (needed.at_worthwhile, needed.at_zero) == (3, 3)
+    assert needed.chance_at_worthwhile == pytest.approx(1.0, abs=1e-6)
+    assert chance_settled({}, 0.0, D, Counts(3, 3)) == 1.0 and chance_settled(LOG, 0.0, D, Counts(3, 1)) == 0.0
+
+
+def test_variance_and_degrees_of_freedom_by_hand():
+    variances = {"specimen": 0.04, "mount": 0.02, "coupon": 0.06, "reading": 0.03}
+    # 2 (0.04 / 3 + 0.02 / 6 + (0.06 + 0.03 / 3) / (6 x 5))
+    assert Counts(4, 3, 2, 5, 3).variance(variances) == pytest.approx(2 * (0.04 / 3 + 0.02 / 6 + 0.07 / 30), rel=1e-12)
+    # one specimen each: its spread cannot be told from the type and is no part of the difference
+    assert Counts(4, 1, 2, 5, 3).variance(variances) == pytest.approx(2 * (0.02 / 2 + 0.07 / 10), rel=1e-12)
+    # 4 types x 2 pieces to spare, less 2 sheets that the pieces stand on; mounts on several sheets free them
+    assert (Counts(4, 3, 1, sheets=3).yardstick_df, Counts(4, 3, 2, sheets=3).yardstick_df) == (6, 8)
+    assert Counts(4, 1, 3, sheets=3).yardstick_df == 4 * 2 - 2
+
+
 def test_what_rests_on_coupons_brings_its_own_degrees_of_freedom():
     # 4 types x 3 specimens x 9 coupons, worth 3 at today's settings; coupon and specimen variance 1 and 0.1:
     # average 2 (0.1 / 3 + 1 / 27) = 0.14074 on 6 df, at today's 2 (0.1 / 3 + 1 / 9) = 0.28889; the rest 0.14815 on
@@ -91,8 +116,8 @@ def test_stricter_levels_need_more():
     ("variances", "worthwhile", "error", "message"),
     [
         ({"specimen": np.nan}, D, NotFinite, "specimen is nan"),
-        ({"specimen": -1.0}, D, WrongShape, "zero or more"),
-        (LOG, 0.0, WrongShape, "above zero in the trial file"),
+        ({"specimen": -1.0}, D, WrongArgument, "zero or more"),
+        (LOG, 0.0, WrongArgument, "above zero in the trial file"),
         (LOG, np.inf, NotFinite, "worthwhile difference is inf"),
     ],
 )

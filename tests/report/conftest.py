@@ -23,13 +23,14 @@ from trials.decide.results import (
     Study,
     TermTest,
     Worded,
-    told,
 )
 from trials.findings import About, Amount, Finding, Place, PlaceKind, Weight
 from trials.grade.iso9013 import Designation
 from trials.grade.kinds import GradeKind
 from trials.infer.answer import Added, Answer
 from trials.infer.model import RestsOn
+from trials.plan.kinds import PlanKind
+from trials.record_kinds import RecordKind
 from trials.report.extras import VerdictExtras
 from trials.trial import Trial, parse
 
@@ -223,8 +224,8 @@ def roughness_result() -> ResponseResult:
                 Weight.LOOK_AT,
             ),
         ),
-        more=(told("shower: 5 more specimens would settle it with a chance of 80 % if it is truly 15 % worse."),),
-        said=(told("One mount per specimen: their spreads are one and stand under specimen."),),
+        more=(as_written("shower: 5 more specimens would settle it with a chance of 80 % if it is truly 15 % worse."),),
+        said=(as_written("One mount per specimen: their spreads are one and stand under specimen."),),
         other_means=tuple(
             Mean(t, EVERY, m[0] * 1.02, m[1] * 1.02, m[2] * 1.02) for t, m in zip(TYPES, means, strict=True)
         ),
@@ -253,6 +254,11 @@ def squareness_result() -> ResponseResult:
 
 
 ROUGHNESS = About(response="roughness")
+
+
+def as_written(words: str) -> Finding:
+    """A finding whose sentence is given, as old journals keep them."""
+    return Finding(PlanKind.AS_WRITTEN, facts={"text": words})
 
 
 def graded_table(trial: Trial) -> pd.DataFrame:
@@ -289,7 +295,7 @@ def invented_study() -> Study:
     rows = tuple(
         NozzleRow(
             n.type,
-            n.described(),
+            n,
             n.today,
             n.price,
             3,
@@ -311,18 +317,18 @@ def invented_study() -> Study:
             ChanceResult("double", TOGETHER, PLACE, 0.88, 0.71, 0.89, 27),
         ),
         departures=(
-            told("Coupon KE4 was not severed (double, D1)."),
-            told("Coupon RX7 was scrapped: fell between the slats."),
-            told("Mount M5 was cut before M4."),
+            as_written("Coupon KE4 was not severed (double, D1)."),
+            as_written("Coupon RX7 was scrapped: fell between the slats."),
+            as_written("Mount M5 was cut before M4."),
         ),
         cannot_say=(
-            told("How long a double-wall nozzle lasts: wear was not part of this trial."),
-            told("Anything about other thicknesses, materials or gases."),
-            told("Best settings and cost per metre are not computed."),
+            as_written("How long a double-wall nozzle lasts: wear was not part of this trial."),
+            as_written("Anything about other thicknesses, materials or gases."),
+            as_written("Best settings and cost per metre are not computed."),
         ),
         next_steps=(
-            NextStep(told("Run the double-wall nozzle at today's settings for two weeks and count pierces.")),
-            NextStep(told("Refit mount M5 and check its centring.")),
+            NextStep(as_written("Run the double-wall nozzle at today's settings for two weeks and count pierces.")),
+            NextStep(as_written("Refit mount M5 and check its centring.")),
         ),
     )
 
@@ -340,10 +346,15 @@ def invented_extras() -> VerdictExtras:
             "roughness": analysed(trial, 35.0, shifts, 0.10, 1),
             "squareness": analysed(trial, 0.19, shifts, 0.2, 2),
         },
-        amendments=("plan.looks 1 to 2 (E. Invented, 1 March 2026): a second look was agreed.",),
-        plan_sentences=(
-            "Every nozzle type at every allowed setting, three specimens each, on three sheets.",
-            "Style and orifice are not mixed up: all types share one orifice.",
+        changes=(
+            Finding(
+                RecordKind.QUESTION_AMENDED,
+                facts={"key": "plan.looks", "old": "1", "new": "2", "who": "E. Invented", "why": "a second look"},
+            ),
+        ),
+        planned=(
+            as_written("Every nozzle type at every allowed setting, three specimens each, on three sheets."),
+            as_written("Style and orifice are not mixed up: all types share one orifice."),
         ),
         freeze_hash="3f" * 32,
         bench_facts=("Rz5 by stylus instrument No. 4, cut-off 2.5 mm, at 8 mm depth.",),

@@ -15,9 +15,10 @@ import typst
 
 import trials
 from trials.decide.chance_result import TOGETHER, Asked, ChanceResult
-from trials.decide.results import Mean, NextStep, NozzleRow, Study, TermTest, told
+from trials.decide.results import Mean, NextStep, NozzleRow, Study, TermTest
 from trials.findings import About, Amount, Finding, Place, PlaceKind
 from trials.infer.chance import ChanceKind
+from trials.plan.kinds import PlanKind
 from trials.report import typeset
 from trials.report.bench_paper import bench_card_data, labels_data, run_sheet_data
 from trials.report.chance_page import chance_section
@@ -36,6 +37,10 @@ SENTENCE = (
     "all types together)."
 )
 HOSTILE = '#panic("x") *bold* $ "q" \\ _u_ @ref <l> `raw` // c [x] {y} Жук 中文 العربية \x00\u202e ' + "W" * 200
+
+
+def as_written(words):
+    return Finding(PlanKind.AS_WRITTEN, facts={"text": words})
 
 
 def query(template: str, data: dict, selector: str, field: str) -> list:
@@ -110,7 +115,7 @@ def test_first_page_is_one_page(data):
 def test_first_page_is_one_page_with_long_texts(study, trial, extras, types):
     long = "A sentence about nozzles that does not come to an end because nobody stops it. " * 8
     row = study.nozzles[2]
-    rows = tuple(dataclasses.replace(row, nozzle=f"type {k} {long[:70]}", described=long) for k in range(types))
+    rows = tuple(dataclasses.replace(row, nozzle=f"type {k} {long[:70]}") for k in range(types))
     result = study.results[1]
     place = Place(PlaceKind.STATED, ({long: 1.0},))
     means = tuple(Mean(r.nozzle, place, 30.0, 28.0, 33.0) for r in rows)
@@ -120,11 +125,11 @@ def test_first_page_is_one_page_with_long_texts(study, trial, extras, types):
         question=long,
         nozzles=rows,
         results=(dataclasses.replace(result, means=means, comparisons=()),),
-        cannot_say=(told(long),) * 9,
-        next_steps=(NextStep(told(long)),) * 9,
+        cannot_say=(as_written(long),) * 9,
+        next_steps=(NextStep(as_written(long)),) * 9,
         exploratory=True,
     )
-    late = dataclasses.replace(extras, amendments=(long,) * 3, graded=None, tables={})
+    late = dataclasses.replace(extras, changes=(as_written(long),) * 3, graded=None, tables={})
     data = verdict_data(filled, trial, MADE_ON, late)
     assert first_page_ends_at(data) == 2
     heads = query("verdict.typ", data, "heading.where(level: 2)", "body")
@@ -166,7 +171,7 @@ def test_engineers_pages_say_what_they_must(data):
         "6.3 % from one nozzle of a type to the next",
         "5 more specimens",
         "pressure x standoff at most 1.2",
-        "Changed after freezing: plan.looks 1 to 2",
+        "Changed after freezing: plan.looks: 1 -> 2",
     ):
         assert words in text, words
 
@@ -310,14 +315,14 @@ def test_flagged_checks_come_first(data):
 
 
 def test_exploratory_and_amendments_stand_on_the_first_page(study, trial, extras):
-    late = VerdictExtras(amendments=extras.amendments)
+    late = VerdictExtras(changes=extras.changes)
     data = verdict_data(dataclasses.replace(study, exploratory=True, results=()), trial, MADE_ON, late)
     assert data["label"].startswith("Exploratory")
-    assert data["amendments"] == list(extras.amendments)
+    assert data["amendments"] == ["plan.looks: 1 -> 2 (E. Invented: a second look)"]
 
 
 def test_verdict_of_an_empty_study_is_made(trial):
-    study = Study("t", "q?", (), (NozzleRow("cylindrical", "", True, None, 0, 0, 0),))
+    study = Study("t", "q?", (), (NozzleRow("cylindrical", None, True, None, 0, 0, 0),))
     assert verdict_pdf(study, trial, MADE_ON).startswith(b"%PDF-")
 
 
@@ -341,19 +346,21 @@ def test_date_changes_the_paper(trial):
 
 
 def test_hostile_text_stays_text_in_the_verdict(study, hostile_trial, extras):
-    rows = tuple(dataclasses.replace(r, nozzle=f"{r.nozzle} {HOSTILE}", described=HOSTILE) for r in study.nozzles)
+    rows = tuple(dataclasses.replace(r, nozzle=f"{r.nozzle} {HOSTILE}") for r in study.nozzles)
     result = study.results[1]
     place = Place(PlaceKind.STATED, ({HOSTILE: HOSTILE},))
     means = tuple(dataclasses.replace(m, nozzle=f"{m.nozzle} {HOSTILE}", settings=place) for m in result.means)
     result = dataclasses.replace(
-        result, response="x", means=means, label=HOSTILE, symbol=HOSTILE, said=(told(HOSTILE),)
+        result, response="x", means=means, label=HOSTILE, symbol=HOSTILE, said=(as_written(HOSTILE),)
     )
     bad = dataclasses.replace(
-        study, title=HOSTILE, question=HOSTILE, nozzles=rows, results=(result,), departures=(told(HOSTILE),)
+        study, title=HOSTILE, question=HOSTILE, nozzles=rows, results=(result,), departures=(as_written(HOSTILE),)
     )
     table = extras.tables["roughness"]
     table = table.assign(nozzle=table["nozzle"] + " " + HOSTILE).head(24)
-    late = VerdictExtras(engineer=HOSTILE, amendments=(HOSTILE,), freeze_hash=HOSTILE, tables={"roughness": table})
+    late = VerdictExtras(
+        engineer=HOSTILE, changes=(as_written(HOSTILE),), freeze_hash=HOSTILE, tables={"roughness": table}
+    )
     data = verdict_data(bad, hostile_trial, MADE_ON, late)
     assert typeset.pdf("verdict.typ", data, MADE_ON).startswith(b"%PDF-")
     assert first_page_ends_at(data) == 2
@@ -368,7 +375,7 @@ def test_hostile_text_stays_text_on_the_other_papers(hostile_trial, plan):
     coupons = coupons.assign(coupon=[f"{mark}#${k}*" for k, mark in enumerate(coupons["coupon"])])
     sheets = sheets.assign(surface=HOSTILE)
     for made in (
-        run_sheet_pdf(hostile_trial, coupons, mounts, sheets, [HOSTILE], MADE_ON),
+        run_sheet_pdf(hostile_trial, coupons, mounts, sheets, [as_written(HOSTILE)], MADE_ON),
         bench_card_pdf(hostile_trial, MADE_ON),
         labels_pdf(hostile_trial, coupons, MADE_ON),
     ):

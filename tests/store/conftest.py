@@ -6,6 +6,8 @@ from datetime import UTC, datetime
 import pandas as pd
 import pytest
 
+from trials.findings import Finding
+from trials.plan.kinds import PlanKind
 from trials.store.records import database
 
 TOML = """\
@@ -122,7 +124,9 @@ def frozen_template(tmp_path_factory):
     place = tmp_path_factory.mktemp("frozen") / "trial"
     place.mkdir()
     (place / "trial.toml").write_text(TOML, encoding="utf-8")
-    database.freeze(place, plan_tables(), ["Two sheets, four mounts."], at=AT)
+    database.freeze(
+        place, plan_tables(), [Finding(PlanKind.AS_WRITTEN, facts={"text": "Two sheets, four mounts."})], at=AT
+    )
     return place
 
 

@@ -9,11 +9,17 @@ from sqlalchemy.dialects import postgresql
 from sqlalchemy.schema import CreateTable
 
 from trials.errors import InputError
+from trials.findings import Finding
+from trials.plan.kinds import PlanKind
+from trials.record_kinds import JournalKind
 from trials.store.records import database, schema
 from trials.store.records.corrections import ReadingPlace
+from trials.store.records.journal import entries
 from trials.store.records.migrations import transaction
 from trials.store.records.records import READING_COLUMNS
 from trials.words.findings import say
+
+SAID = Finding(PlanKind.AS_WRITTEN, facts={"text": "Said by the planner."})
 
 
 def digest(folder):
@@ -47,11 +53,11 @@ def test_a_folder_before_freezing_has_empty_tables_with_all_columns(folder):
         *("coupon", "order", "sheet", "mount", "nozzle", "specimen", "pressure_bar", "gas_purity_class", "block")
     ]
     assert all(len(getattr(records, name)) == 0 for name in ("coupons", "mounts", "cuts", "readings", "journal"))
-    assert list(database.verdicts(folder).columns)[:4] == ["look", "at", "declared", "summary_json"]
+    assert list(records.looks.columns)[:4] == ["look", "at", "declared", "summary_json"]
 
 
 def test_freezing_keeps_the_plan_as_given(folder, plan, at):
-    records = database.freeze(folder, plan, ["Said by the planner."], at=at)
+    records = database.freeze(folder, plan, [SAID], at=at)
     given = plan["coupons"]
     for name in given.columns:
         assert records.coupons[name].tolist() == given[name].tolist(), name
@@ -60,6 +66,7 @@ def test_freezing_keeps_the_plan_as_given(folder, plan, at):
     assert records.sheets["sheet"].tolist() == ["S1", "S2"]
     assert records.journal["kind"].tolist() == ["frozen", "plan"]
     assert records.journal["what"].tolist() == ["8 coupons, 4 mounts, 2 sheets", "Said by the planner."]
+    assert [e.payload["finding"]["kind"] for e in entries(records.journal, JournalKind.PLAN)] == ["as_written"]
     assert records.frozen_at == "2026-03-02T08:30:00+00:00"
     assert not list(folder.glob("*.new"))
 
@@ -409,16 +416,6 @@ def test_a_block_extends_the_trial(cut, plan, at):
     assert database.record_as_planned(cut).added == 2
     with pytest.raises(InputError, match="a coupon is planned twice; found 'NN1'"):
         database.add_block(cut, more, None, None, True, "again")
-
-
-def test_the_first_verdict_of_each_look_stays(cut, at):
-    first = database.keep_verdict(cut, 1, '{"answer": "better"}', at=at)
-    second = database.keep_verdict(cut, 1, '{"answer": "worse"}', declared=False, at=at)
-    assert first.summary["answer"] == second.summary["answer"] == "better"
-    database.keep_verdict(cut, 2, "{}", declared=False, at=at)
-    kept = database.verdicts(cut)
-    assert kept["look"].tolist() == [1, 2]
-    assert kept["declared"].tolist() == [True, False]
 
 
 def test_two_writers_do_not_mix(cut):

@@ -6,7 +6,12 @@ from typing import Any
 
 from trials.words.language import Language
 
-PROSE = frozenset(("words", "sentence", "rests_on", "settings", "requirement", "assumed", "label", "worthwhile_words"))
+PROSE = frozenset(
+    (
+        *("words", "sentence", "rests_on", "settings", "requirement", "assumed", "label", "worthwhile_words"),
+        *("described", "why", "designation", "note", "pattern_words", "question"),
+    )
+)
 """Keys of JSON that hold words; all others hold numbers, flags, names and enumerated values."""
 
 
@@ -39,6 +44,14 @@ def prose_of(value: Any, prose: frozenset[str] = PROSE) -> Iterator[str]:
     elif isinstance(value, list):
         for item in value:
             yield from prose_of(item, prose)
+
+
+def commands_of(value: Any) -> list[str]:
+    """Names of the next commands in a JSON value."""
+    if isinstance(value, dict):
+        own = [value["name"]] if set(value) == {"name", "arguments"} else []
+        return own + [name for item in value.values() for name in commands_of(item)]
+    return [name for item in value for name in commands_of(item)] if isinstance(value, list) else []
 
 
 def structure(page: Any) -> Any:

@@ -97,7 +97,7 @@ def test_each_finding_is_said(finding, sentence):
 
 
 def test_every_kind_has_an_example_above():
-    assert {finding.kind for finding, _ in SAID} == set(RecordKind)
+    assert {finding.kind for finding, _ in SAID} == set(records.SENTENCES)
 
 
 ENTRIES = [
@@ -150,6 +150,7 @@ ENTRIES = [
     ),
     (JournalKind.ADOPTED, {"file": "t.csv", "rows": 1, "coupons": 1}, "t.csv: 1 row, 1 coupon"),
     (JournalKind.VERDICT, {"look": 1}, "look 1 kept"),
+    (JournalKind.PROVISIONAL, {"fingerprint": "ab12"}, "verdict read while a reading was open"),
 ]
 
 

@@ -151,7 +151,25 @@ PAIR = About(nozzle="shower", against="double")
 SAID = [
     (K.TERMS_LEFT_OUT, {"terms": ("a x b",)}, About(), CALM, "cannot carry them: a x b"),
     (K.SPREAD_LEFT_OUT, {}, About(source="mount"), CALM, "The spread between mounts cannot be told apart"),
-    (K.BLOCKS_TAKEN_OUT, {"block": "block"}, About(), CALM, "between blocks came out as zero: types are compared with"),
+    (K.BLOCKS_TAKEN_OUT, {"block": "block"}, About(), CALM, "with each block taken out, whatever the spread"),
+    (K.BLOCKS_STAY, {"block": "sheet"}, About(), CALM, "The sheets do not hold the types alike"),
+    (K.SPREAD_BY_TYPE, {}, About(), CALM, "each type has its own spread"),
+    (K.ONE_SPREAD_FOR_ALL, {}, About(), CALM, "use one for all types"),
+    (
+        K.ONE_LOT,
+        {"lots": (("a", "L1"),)},
+        About(nozzles=("a", "b")),
+        CHANGE,
+        "every piece of a and b came from one lot",
+    ),
+    (
+        K.LOST_AT_WORST,
+        {"n": 1, "gone": (), "sizes": MOVED, "words_change": True},
+        About(),
+        CHANGE,
+        "With the 1 coupon that was not severed or aborted at the worst value seen the answer changes: double: not ",
+    ),
+    (K.ZEROS_AT_DOUBLE, {"n": 2, "gone": (), "sizes": SIZES, "words_change": False}, About(), CALM, "as twice the"),
     (K.SPREAD_ZERO, {"sources": ("mount",), "block": "sheet", "classical_beside": True}, About(), CALM, "beside them."),
     (K.SPREAD_ZERO, {"sources": ("mount",), "block": "sheet", "classical_beside": False}, About(), CALM, "side."),
     (K.OUTSIDE_OWN_SETTINGS, {}, About(nozzles=("a", "b"), place=TODAY), CHANGE, "a and b did not cut around pressure"),
@@ -162,6 +180,7 @@ SAID = [
         LOOK,
         "shower is lower at 0.5 bar and higher at 0.9 bar, both beyond chance",
     ),
+    (K.REFUSED, {"why": "Too few readings."}, About(), CALM, "Why: Too few readings."),
     (K.NOT_STUDIED, {}, About(response="kerf"), LOOK, "kerf was not studied."),
     (K.GRADES_ALL_ONE, {"grade": 2.0}, About(), CALM, "Every coupon has grade 2:"),
     (K.GRADES_NO_SPREAD, {}, About(), CALM, "no spread to judge by"),
@@ -321,12 +340,12 @@ def test_each_kind_says_its_facts(kind, facts, about, weight, words):
 
 def test_no_kind_is_left_without_a_sentence():
     known = {kind for kind, *_ in SAID}
-    assert set(StudyKind) - {StudyKind.TOLD} == known & set(StudyKind) and set(InferKind) == known & set(InferKind)
+    assert set(StudyKind) == known & set(StudyKind) and set(InferKind) == known & set(InferKind)
     assert set(StudyKind) == set(remarks.SENTENCES) and set(InferKind) == set(model.SENTENCES)
 
 
 def test_a_next_step_says_why():
-    slip = Finding(StudyKind.TOLD, facts={"text": "coupon H4H reads 423."})
+    slip = Finding(StudyKind.REFUSED, facts={"why": "coupon H4H reads 423."})
     assert step_words(NextStep(Finding(StudyKind.SETTLE_READING), slip)) == (
-        "Settle this reading first: coupon H4H reads 423."
+        "Settle this reading first: Why: coupon H4H reads 423."
     )

@@ -10,6 +10,7 @@ import typer
 
 from trials.cli import show
 from trials.cli.planning import JSON
+from trials.commands import Blank, Command
 from trials.errors import InputError
 from trials.findings import Finding
 
@@ -43,7 +44,7 @@ def limits(thickness: float = typer.Option(..., "--thickness", help="Thickness i
     show.say(words.heading(edition(), thickness))
     show.table(words.column_heads(), words.table_cells(rows))
     show.say(*words.scope_sentence(thickness))
-    show.next_step(f"trials grade --u 0.12 --rz5 31 --thickness {thickness:g}")
+    show.next_command("grade", "--u", "0.12", "--rz5", "31", "--thickness", f"{thickness:g}")
 
 
 def _limit_rows(thickness: float) -> list[dict[str, Any]]:
@@ -104,12 +105,13 @@ def bench(
     if json_:
         show.as_json(_study_facts(found))
         return
+    from trials.words import bench as words
+
     _show_study(found, picture)
+    amend = Command("amend", (str(source), "--who", Blank.NAME, "--why", Blank.REASON))
     trial = (source / "trial.toml").is_file()
     show.next_step(
-        f"put the lines into {source / 'trial.toml'}, then `trials amend {source} --who NAME --why REASON`"
-        if trial and found.results
-        else "put the lines into trial.toml before `trials plan`, or grade a table with --uncertainty"
+        words.put_into_trial(source, amend.typed()) if trial and found.results else words.put_before_planning()
     )
 
 
@@ -186,7 +188,7 @@ def _show_study(found: BenchStudy, picture: Path | None) -> None:
 
     for one in found.results:
         study = one.study
-        show.heading(f"{one.label[0].upper()}{one.label[1:]}, {one.column}")
+        show.heading(words.study_heading(one.label, one.column))
         show.say(words.extent(study))
         rows = [[words.source(s.source), rounded(s.sd, 3), words.interval(s)] for s in words.in_order(study.spreads)]
         show.table(words.spread_heads(one.unit), rows)

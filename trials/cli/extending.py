@@ -9,6 +9,7 @@ import typer
 
 from trials.cli import show
 from trials.cli.planning import FOLDER, JSON
+from trials.commands import Command
 from trials.errors import InputError
 
 if TYPE_CHECKING:
@@ -57,7 +58,7 @@ def extend(
     if show_only:
         show.next_step(text("the same without --show, with --who and --why, adds these coupons"))
     else:
-        command = f"trials sheet {folder}"
+        command = Command("sheet", (str(folder),)).typed()
         show.next_step(text("`{command}` prints the papers of block {block}", command=command, block=chosen.block))
 
 

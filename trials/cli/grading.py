@@ -12,6 +12,7 @@ import typer
 from trials.cli import show
 from trials.cli.bench_study import figures
 from trials.cli.planning import JSON
+from trials.commands import Command
 from trials.errors import InputError
 
 if TYPE_CHECKING:
@@ -83,7 +84,9 @@ def _grade_table(path: Path, thickness: float, asked: Asked, json_: bool) -> Non
     graded = grade_table(path, thickness or None, asked.need, asked.rule, asked.uncertainty)
     _show_grades(graded, json_, "worst", _required(asked))
     if not json_:
-        show.next_step("trials adopt, if the table tells nozzle types apart and you want to compare them")
+        from trials.words.language import text
+
+        show.next_step(text("trials adopt, if the table tells nozzle types apart and you want to compare them"))
 
 
 def _grade_trial(folder: Path, asked: Asked, json_: bool) -> None:
@@ -98,9 +101,9 @@ def _grade_trial(folder: Path, asked: Asked, json_: bool) -> None:
             do="Leave the options out, or change trial.toml and run `trials amend`.",
         )
     judged_by = records.trial.bench.judged_by
-    _show_grades(steps.grade(records), json_, judged_by, required(records.trial.application.required))
+    _show_grades(steps.grade_trial(records), json_, judged_by, required(records.trial.application.required))
     if not json_:
-        show.next_step(f"trials fit {folder}")
+        show.next_command("fit", folder)
 
 
 def _rule(typed: str) -> Rule:
@@ -151,7 +154,10 @@ def _grade_one(
         show.as_json({"schema": SCHEMA, **steps.graded_facts(found)})
         return
     _show_edge(found, _required(asked))
-    show.next_step(f"`trials limits --thickness {thickness:g}` shows every limit; `trials grade FOLDER` a whole trial")
+    from trials.words.language import text
+
+    command = Command("limits", ("--thickness", f"{thickness:g}")).typed()
+    show.next_step(text("`{command}` shows every limit; `trials grade FOLDER` a whole trial", command=command))
 
 
 def _show_edge(found: Graded, required: tuple[str, ...]) -> None:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from trials.cli import show
 from trials.decide.ladder import LadderAnswer, LadderComparison
 from trials.words import ladders as words
+from trials.words.answer import word_of
 from trials.words.findings import say
 from trials.words.language import text
-from trials.words.study import p_words, word_of
+from trials.words.study import p_words
 
 
 def print_ladder(found: LadderAnswer) -> None:

@@ -66,10 +66,12 @@ def life(
         return
     _show_lives(found)
     if out is not None:
-        show.say("", f"Paper: {out}")
-        show.next_step(f"read {out}; weigh the ratio of lives against the prices")
+        from trials.words.language import text
+
+        show.say("", text("Paper: {path}", path=out))
+        show.next_step(text("read {path}; weigh the ratio of lives against the prices", path=out))
     else:
-        show.next_step(f"trials life {table} --out life.pdf")
+        show.next_command("life", table, "--out", "life.pdf")
 
 
 def _show_lives(found: LivesAnswer) -> None:

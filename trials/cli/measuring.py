@@ -153,7 +153,7 @@ def _show_recorded(folder: Path, done: Recorded, found: list[Measured], pictures
     if done.slips:
         show.heading(text("Look at these again: they stand far from their neighbours"))
         show.bullets(say(slip.finding) for slip in done.slips)
-    show.next_step(f"trials grade {folder}")
+    show.next_command("grade", folder)
 
 
 def show_doubts(doubts: Sequence[Finding]) -> None:
@@ -178,7 +178,7 @@ def _show_measured(found: list[Measured], pictures: list[Path], thickness: float
     show.say(*(text("Picture: {path}", path=path) for path in pictures))
     value = "--rz5" if found[0].kind == "roughness" else "--u"
     limit = f"{thickness:g}" if thickness else "THICKNESS"
-    show.next_step(f"trials grade {value} {found[0].value:.4g} --thickness {limit}")
+    show.next_command("grade", value, f"{found[0].value:.4g}", "--thickness", limit)
 
 
 def _show_one(one: Measured, thickness: float | None) -> None:

@@ -49,9 +49,11 @@ def _print_assessment(trial: Trial, found: Assessment, told: tuple[Finding, ...]
     """What a plan can and cannot show, where the next hour pays, what it costs; without what was told already."""
     from trials.words.language import text
     from trials.words.plan_chances import effort_words, next_hour_words, settled_words
+    from trials.words.worthwhile import planned_sentences
 
     show.heading(text("What this plan can show"))
     _print_detectable(trial, found)
+    show.bullets(planned_sentences(trial))
     show.bullets(settled_words(name, needed) for name, needed in found.settle.items())
     show.bullets(_words(finding for finding in found.found if finding not in told))
     if found.confounded:

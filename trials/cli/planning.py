@@ -10,6 +10,7 @@ from pathlib import Path
 import typer
 
 from trials.cli import show
+from trials.commands import Command
 
 FOLDER = typer.Argument(..., help="Folder of the trial.")
 JSON = typer.Option(False, "--json", help="Print the same as JSON.")
@@ -48,10 +49,10 @@ def plan(
         return
     print_plan(made)
     if show_only:
-        command = f"trials plan {folder}"
+        command = Command("plan", (str(folder),)).typed()
         show.next_step(text("`{command}` freezes this plan; until then change trial.toml as you like", command=command))
     else:
-        show.next_step(f"trials sheet {folder}")
+        show.next_command("sheet", folder)
 
 
 @contextmanager
@@ -75,11 +76,13 @@ def sheet(folder: Path = FOLDER) -> None:
     Example: `trials sheet my-trial` writes them to my-trial/papers.
     """
     from trials import steps
+    from trials.words.language import text
 
     paths = steps.run_sheet(folder)
     show.say(*map(str, paths))
     book = next(path for path in paths if path.name == "run-workbook.xlsx")
-    show.next_step(f"cut by the run sheet, fill in {book.name}, then `trials cut {folder} {book}`")
+    command = Command("cut", (str(folder), str(book))).typed()
+    show.next_step(text("cut by the run sheet, fill in {file}, then `{command}`", file=book.name, command=command))
 
 
 def amend(folder: Path = FOLDER, who: str = WHO, why: str = WHY) -> None:
@@ -90,12 +93,10 @@ def amend(folder: Path = FOLDER, who: str = WHO, why: str = WHY) -> None:
     Example: `trials amend my-trial --who "A. Berg" --why "third sheet never came"`
     """
     from trials import steps
-    from trials.commands import Command, Next
     from trials.words import language
-    from trials.words.records import next_words
 
     done = steps.amend(folder, who, why)
     show.say(language.text("Amended by {who}: {why}", who=done.who, why=done.why))
     head = [language.text("key"), language.text("was"), language.text("is now")]
     show.table(head, [[change.key, change.old, change.new] for change in done.changes])
-    show.next_step(next_words(Next(Command("status", (str(folder),)))))
+    show.next_command("status", folder)

@@ -5,7 +5,10 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 from typing import Any
+
+from trials.commands import Blank, Command, Next
 
 WIDTH = 100
 SCHEMA = 2  # of every JSON document; it changes where a key changes its meaning
@@ -28,9 +31,19 @@ def bullets(lines: Iterable[str]) -> None:
         sys.stdout.write(f"{_wrapped(line, '- ', '  ')}\n")
 
 
-def next_step(text: str) -> None:
+def next_step(step: str) -> None:
     """The next step, always the last line of a command."""
-    sys.stdout.write(f"\n{_wrapped(f'Next: {text}')}\n")
+    from trials.words.language import text
+
+    sys.stdout.write(f"\n{_wrapped(text('Next: {step}', step=step))}\n")
+
+
+def next_command(name: str, *arguments: str | Path | Blank) -> None:
+    """The next step where it is one command, put into words here."""
+    from trials.words.records import next_words
+
+    typed = tuple(part if isinstance(part, Blank) else str(part) for part in arguments)
+    next_step(next_words(Next(Command(name, typed))))
 
 
 def table(headers: Sequence[str], rows: Sequence[Sequence[Any]]) -> None:

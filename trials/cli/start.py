@@ -8,6 +8,7 @@ from pathlib import Path
 import typer
 
 from trials.cli import show
+from trials.commands import Blank, Command
 from trials.errors import InputError
 
 
@@ -37,11 +38,13 @@ def new(
 
     Example: `trials new` lists the files; `trials new compare-nozzles my-trial` makes my-trial/trial.toml.
     """
+    from trials.words.language import text
+
     designs = {path.stem: path for path in sorted(packaged("designs").glob("*.toml"))}
     if not design:
-        show.say("Ready-made trials:")
-        show.table(["name", "what for"], [[name, _first_comment(path)] for name, path in designs.items()])
-        show.next_step("trials new NAME FOLDER")
+        show.say(text("Ready-made trials:"))
+        show.table([text("name"), text("what for")], [[name, _first_comment(path)] for name, path in designs.items()])
+        show.next_command("new", Blank.NAME, Blank.FOLDER)
         return
     if design not in designs:
         raise InputError(
@@ -55,8 +58,13 @@ def new(
     from trials.steps import write_bytes
 
     write_bytes(target, designs[design].read_bytes())
-    show.say(f"Made {target}.")
-    show.next_step(f"open {target}, put in your nozzles, settings and requirement, then `trials plan {folder}`")
+    show.say(text("Made {path}.", path=target))
+    command = Command("plan", (str(folder),)).typed()
+    show.next_step(
+        text(
+            "open {path}, put in your nozzles, settings and requirement, then `{command}`", path=target, command=command
+        )
+    )
 
 
 def _first_comment(path: Path) -> str:
@@ -102,7 +110,7 @@ def demo(
     show.say(
         text("Verdict: {path}", path=found.path), text("Papers of the cutting day: {path}", path=folder / "papers")
     )
-    command = f"trials status {folder}"
+    command = Command("status", (str(folder),)).typed()
     show.next_step(text("open {path}; `{command}` shows where the trial stands", path=found.path, command=command))
 
 

@@ -11,6 +11,7 @@ from trials.decide.results import ResponseResult, Study
 from trials.findings import each_once
 from trials.responses import Scale
 from trials.units import shown
+from trials.words.answer import word_of
 from trials.words.chances import asked_words, likely, notes
 from trials.words.findings import say
 from trials.words.language import plural, text
@@ -29,7 +30,6 @@ from trials.words.study import (
     remarks,
     spread_words,
     step_words,
-    word_of,
 )
 
 

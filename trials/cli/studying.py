@@ -10,6 +10,7 @@ import typer
 
 from trials.cli import show
 from trials.cli.planning import FOLDER, JSON
+from trials.commands import Command
 from trials.errors import InputError
 
 if TYPE_CHECKING:
@@ -30,9 +31,10 @@ def fit(folder: Path = FOLDER, json_: bool = JSON) -> None:
     Example: `trials fit my-trial`, or `trials fit my-trial --json` for a machine.
     """
     from trials import steps
+    from trials.words.language import text
 
     _compared_by_edges(folder)
-    with busy("fitting"):
+    with busy(text("fitting")):
         found = steps.fit(folder)
     if json_:
         show.as_json(steps.plain(found))
@@ -40,7 +42,7 @@ def fit(folder: Path = FOLDER, json_: bool = JSON) -> None:
     from trials.cli.study_text import print_study
 
     print_study(found)
-    show.next_step(f"trials verdict {folder}")
+    show.next_command("verdict", folder)
 
 
 def _compared_by_edges(folder: Path) -> None:
@@ -71,24 +73,31 @@ def verdict(
     Example: `trials verdict my-trial`
     """
     from trials import steps
+    from trials.words.language import text
 
     _compared_by_edges(folder)
-    with busy("fitting and writing"):
+    with busy(text("fitting and writing")):
         found = steps.verdict(folder, out)
     if json_:
-        show.as_json({"file": str(found.path), "look": found.look, "study": found.study})
+        show.as_json(
+            {"file": str(found.path), "look": found.look, "other_words": found.other_words, "study": found.study}
+        )
         return
+    from trials.words.findings import say
     from trials.words.study import answer_sentence
 
     show.say(answer_sentence(found.study))
     if found.study.exploratory:
-        show.say(f"This is look {found.look}, more than the trial declared: exploratory. The first verdict is kept.")
-    show.say(f"Verdict: {found.path}")
-    show.next_step(f"read it, then sign it; `trials fit {folder}` shows the numbers behind it")
+        template = "This is look {look}, more than the trial declared: exploratory. The first verdict is kept."
+        show.say(text(template, look=found.look))
+    show.bullets(map(say, found.other_words))
+    show.say(text("Verdict: {path}", path=found.path))
+    command = Command("fit", (str(folder),)).typed()
+    show.next_step(text("read it, then sign it; `{command}` shows the numbers behind it", command=command))
 
 
-def busy(text: str) -> Status:
+def busy(doing: str) -> Status:
     """A sign of life on standard error while a command works."""
     from rich.console import Console
 
-    return Console(file=sys.stderr).status(text)
+    return Console(file=sys.stderr).status(doing)

@@ -14,7 +14,7 @@ from trials.decide.checking import far_mask
 from trials.decide.graded import grade_row
 from trials.decide.measured import mean_rows
 from trials.decide.prepare import NOZZLE, Array, Prepared, without
-from trials.decide.response import Fitted, Studied
+from trials.decide.response import Studied
 from trials.errors import NotIdentifiable, TrialError
 from trials.findings import About, Amount, Fact, Finding, Place
 from trials.grade.conformity import limits_of
@@ -58,7 +58,7 @@ def chances(
     """
     limits = measured_limits(trial)
     found: list[ChanceResult] = []
-    known = {name: source_of(studied[name]) for name in limits if name in studied}
+    known = {name: source_of(studied[name].ready, studied[name].fit) for name in limits if name in studied}
     sources = {name: source for name, source in known.items() if source is not None}
     clean = {name: _without_far(source) for name, source in sources.items()}
     together = correlations([coupon_response(studied[name]) for name in sources])
@@ -110,12 +110,11 @@ class Source:
         return self.spread.edge(row, label, mean.value, mean.se)
 
 
-def source_of(studied: Studied | Fitted) -> Source | None:
+def source_of(ready: Prepared, fit: MixedFit) -> Source | None:
     """Mean squares of a response; None where no row is left to judge the spread by."""
-    ready = studied.ready
     types = ready.table[NOZZLE].to_numpy(object)
     try:
-        return Source(ready, studied.fit, find_source(ready.y, ready.fixed, ready.structure.groups, types))
+        return Source(ready, fit, find_source(ready.y, ready.fixed, ready.structure.groups, types))
     except NotIdentifiable:
         return None
 
@@ -127,7 +126,7 @@ def _without_far(source: Source) -> Source | None:
         return None
     try:
         ready = without(source.ready, far)
-        return source_of(Fitted(ready, ready.design.fit(ready.y)))
+        return source_of(ready, ready.design.fit(ready.y))
     except TrialError:
         return None
 

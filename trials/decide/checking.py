@@ -15,7 +15,9 @@ from trials.findings import About, Amount, Fact, Finding, Weight
 from trials.infer import checks
 from trials.infer.checks import Shuffle, shuffle_test
 from trials.infer.means import pairwise
-from trials.infer.mixed import MixedFit, fit_mixed
+from trials.infer.mixed import MixedFit
+from trials.infer.mixed.groupings import RESIDUAL
+from trials.infer.yardstick import YardstickDesign
 
 FARTHEST = math.log(1000.0)  # a trend that may be a thousandfold either way says nothing
 ALERT = 0.01  # a check asks for attention below this p; there are about ten of them, so 0.05 would cry wolf
@@ -166,15 +168,12 @@ def _types_differ(
     if not dummies.any(axis=0).all():
         return None
     groups = {k: v[first] for k, v in ready.structure.groups.items() if k == ready.structure.yardstick != "coupon"}
-    try:
-        fit = fit_mixed(values, dummies, groups)
-    except NotIdentifiable:
-        return None
+    judged = YardstickDesign.build(dummies, groups, next(iter(groups), RESIDUAL)).fit(values)
     types = len(ready.types)
-    test = fit.test(np.hstack([np.eye(types - 1), -np.ones((types - 1, 1))]))
-    order = np.argsort(fit.coefficients, kind="stable")
+    test = judged.test(np.hstack([np.eye(types - 1), -np.ones((types - 1, 1))]))
+    order = np.argsort(judged.fit.coefficients, kind="stable")
     most, least = int(order[-1]), int(order[0])
-    pairs = pairwise(fit, np.eye(types), 0.95)
+    pairs = pairwise(judged, np.eye(types), 0.95)
     found, turned = (pairs[most, least], 1.0) if most > least else (pairs[least, most], -1.0)
     ends = sorted(math.exp(half * turned * x) for x in (found.low, found.high))
     ratio = math.exp(half * turned * found.value)

@@ -15,6 +15,7 @@ import pandas as pd
 from trials.errors import InputError, WrongShape
 from trials.infer.answer import Added, Answer, Levels, answer
 from trials.infer.ladder import LadderComparison, LadderTypes, TypeLadder, compare_ladders
+from trials.worthwhile import Margins
 
 Kind = Literal["difference", "ratio"]
 COLUMNS = ("nozzle", "specimen", "mount", "low", "high")
@@ -290,4 +291,6 @@ def _word(each: LadderComparison, worthwhile: Worthwhile) -> tuple[Answer, Added
 
     if np.isnan(each.low) or np.isnan(each.high):
         raise WrongShape("An interval of the clean speed is missing; check the ladders.")
-    return answer((counted(each.low), counted(each.high)), (counted(each.same_low), counted(each.same_high)), 1.0)
+    return answer(
+        (counted(each.low), counted(each.high)), (counted(each.same_low), counted(each.same_high)), Margins(1.0, 1.0)
+    )

@@ -14,7 +14,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from trials.errors import NotFinite, WrongShape
+from trials.errors import NotFinite, WrongArgument
 
 Array = NDArray[np.float64]
 Number = float | Array
@@ -105,7 +105,7 @@ def cost_of_metre(running: Running, rates: Rates) -> Parts:
     ------
     NotFinite
         If an input is NaN, or infinite where it is no life.
-    WrongShape
+    WrongArgument
         If speed, a life or the metres of an edge is not above zero, a price or rate is below zero, or a failing share
         is outside 0 to 1.
     """
@@ -126,11 +126,11 @@ def compare_costs(running: Running, against: Running, rates: Rates, confidence: 
 
     Raises
     ------
-    NotFinite, WrongShape
+    NotFinite, WrongArgument
         As `cost_of_metre`; and if confidence is not between 0 and 1.
     """
     if not 0.0 < confidence < 1.0:
-        raise WrongShape(f"confidence {confidence} is not between 0 and 1; give a share such as 0.95")
+        raise WrongArgument(f"confidence {confidence} is not between 0 and 1; give a share such as 0.95")
     mine, theirs = cost_of_metre(running, rates), cost_of_metre(against, rates)
     difference = np.atleast_1d(mine.total - theirs.total)
     tail = 0.5 * (1.0 - confidence)
@@ -158,11 +158,11 @@ def break_even_life_ratio(price: float, against: float, change: float = 0.0) -> 
 
     Raises
     ------
-    WrongShape
+    WrongArgument
         If a price or the cost of a change is below zero, or the other nozzle costs nothing at all.
     """
     if min(price, against, change) < 0.0 or against + change <= 0.0:
-        raise WrongShape("prices and the cost of a change must not be below zero, and the other nozzle costs something")
+        raise WrongArgument("prices and the cost of a change must not be below zero, and the other nozzle has a price")
     return (price + change) / (against + change)
 
 
@@ -213,9 +213,9 @@ def _check(running: Running, rates: Rates) -> None:
         if np.isnan(values).any() or (part.name not in lives and not np.isfinite(values).all()):
             raise NotFinite(f"{part.name} holds no finite number; give a number or leave it out")
         if part.name in (*lives, "speed_m_min") and not (values > 0.0).all():
-            raise WrongShape(f"{part.name} must be above zero")
+            raise WrongArgument(f"{part.name} must be above zero")
         if (values < 0.0).any() or (part.name == "failing" and (values > 1.0).any()):
-            raise WrongShape(f"{part.name} is out of range; shares lie between 0 and 1, the rest is not below zero")
+            raise WrongArgument(f"{part.name} is out of range; shares lie between 0 and 1, the rest is not below zero")
     for part in fields(rates):
         value = getattr(rates, part.name)
         if value is None:
@@ -223,4 +223,4 @@ def _check(running: Running, rates: Rates) -> None:
         if not math.isfinite(value):
             raise NotFinite(f"{part.name} is no finite number; state it under [costs]")
         if value < 0.0 or (part.name == "edge_m" and value == 0.0):
-            raise WrongShape(f"{part.name} must not be below zero; state it under [costs]")
+            raise WrongArgument(f"{part.name} must not be below zero; state it under [costs]")

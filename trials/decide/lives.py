@@ -13,6 +13,7 @@ from trials.endings import Ended
 from trials.findings import Finding, Place, PlaceKind, Weight
 from trials.infer.answer import Added, Answer, answer
 from trials.infer.life import LifeRatio, LifeStudy
+from trials.worthwhile import Margins
 
 ANYWHERE = Place(PlaceKind.STATED, ({},))
 """A life is not compared at a setting: all specimens were given the same work."""
@@ -85,8 +86,8 @@ def answer_lives(
 
     Raises
     ------
-    WrongShape
-        If the worthwhile difference is not above zero.
+    WrongArgument
+        If the worthwhile difference is not above zero, or a whole life or more.
     """
     found = [
         compare(wide, narrow, study.confidence, worthwhile)
@@ -109,9 +110,9 @@ def compare(wide: LifeRatio, narrow: LifeRatio, confidence: float, worthwhile: f
     """One ratio with its word. wide, narrow: the same ratio with limits for a difference, and for sameness."""
     word, adds, times = None, None, None
     if worthwhile is not None:
-        margin = math.log1p(worthwhile)
-        word, adds = answer(_logs(wide), _logs(narrow), margin)
-        times = abs(_log(wide.ratio)) / margin
+        sides, size = Margins.of_share(worthwhile, higher_is_better=True), _log(wide.ratio)
+        word, adds = answer(_logs(wide), _logs(narrow), sides)
+        times = abs(size) / (sides.better if size >= 0 else sides.worse)
     return LifeComparison(
         nozzle=wide.of,
         against=wide.against,

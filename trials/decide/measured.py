@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from trials.decide.judged import Fitted
 from trials.decide.kinds import StudyKind
 from trials.decide.prepare import NOZZLE, Prepared
 from trials.decide.results import Comparison, Mean, Spread, TermTest
@@ -17,9 +18,11 @@ from trials.findings import About, Finding, Place, PlaceKind, each_once
 from trials.infer.answer import Added, Answer, Levels, answer
 from trials.infer.means import Interval, differences, mean_row, means, pairwise
 from trials.infer.means.marginal import Settings
-from trials.infer.mixed import MixedFit
+from trials.infer.mixed import FTest, MixedFit
 from trials.infer.strata import StrataTest, strata_tests
+from trials.infer.yardstick import Yardstick
 from trials.trial import Level, Trial
+from trials.worthwhile import Margins
 
 Array = NDArray[np.float64]
 CROSSING = 0.90  # two one-sided tests at 5 %: a type lies below at one setting and above at another
@@ -54,31 +57,33 @@ def back(value: float, ready: Prepared) -> float:
     return math.exp(value) if ready.quantity.scale == "log" else value
 
 
-def term_tests(ready: Prepared, fit: MixedFit) -> tuple[TermTest, ...]:
-    """Kenward-Roger test of every term, the classical strata test beside it where the trial is balanced."""
-    slices = ready.model.slices()
+def term_tests(found: Fitted) -> tuple[TermTest, ...]:
+    """Test of every term: the nozzle by the yardstick, the others by Kenward and Roger, the strata test beside each."""
+    ready, slices = found.ready, found.ready.model.slices()
     eye = np.eye(ready.fixed.shape[1])
     strata = _strata(ready, slices)
     parts = {term.name: term.parts for term in ready.model.terms}
-    found = []
+    tests = []
     for name, part in slices.items():
-        test = fit.test(eye[part])
         beside = strata.get(name)
-        bare = name == NOZZLE and not ready.structure.replicated
-        found.append(
-            TermTest(
-                term=name,
-                df=test.df,
-                den_df=test.den_df,
-                F=test.F,
-                p=math.nan if bare else test.p,
-                F_classical=beside.F if beside is not None and not bare else None,
-                den_df_classical=beside.den_df if beside is not None and not bare else None,
-                p_classical=beside.p if beside is not None and not bare else None,
-                parts=parts[name],
-            )
-        )
-    return tuple(found)
+        own = _nozzle_test(found, eye[part]) if name == NOZZLE else _term_test(name, found.fit.test(eye[part]))
+        if beside is not None and not (name == NOZZLE and not ready.structure.replicated):
+            own = replace(own, F_classical=beside.F, den_df_classical=beside.den_df, p_classical=beside.p)
+        tests.append(replace(own, parts=parts[name]))
+    return tuple(tests)
+
+
+def _term_test(name: str, test: FTest) -> TermTest:
+    return TermTest(term=name, df=test.df, den_df=test.den_df, F=test.F, p=test.p)
+
+
+def _nozzle_test(found: Fitted, contrast: Array) -> TermTest:
+    """The headline test, Kenward and Roger's beside it; without a p where nothing above the coupon was repeated."""
+    own = _term_test(NOZZLE, found.judged.headline.test(contrast))
+    if not found.ready.structure.replicated:
+        return replace(own, p=math.nan)
+    beside = found.fit.test(contrast)
+    return replace(own, F_kenward_roger=beside.F, den_df_kenward_roger=beside.den_df, p_kenward_roger=beside.p)
 
 
 def _strata(ready: Prepared, slices: Mapping[str, slice]) -> Mapping[str, StrataTest]:
@@ -108,28 +113,35 @@ def mean_table(ready: Prepared, fit: MixedFit, place: Place) -> tuple[Mean, ...]
 
 
 def compare(
-    ready: Prepared, fit: MixedFit, place: Place, levels: Levels, worthwhile: float | None, primary: bool
+    found: Fitted, place: Place, levels: Levels, worthwhile: Margins | None, primary: bool
 ) -> tuple[Comparison, ...]:
     """Every type against today's nozzle at a place, with the word for a primary response."""
+    ready, fit, judged = found.ready, found.fit, found.judged.between
     if ready.today is None or len(ready.types) < 2:
         return ()
     rows = mean_rows(ready, place)
     reference = ready.types.index(ready.today)
     others = [t for t in ready.types if t != ready.today]
-    wide = differences(fit, rows, reference, levels.difference)
-    narrow = differences(fit, rows, reference, levels.sameness)
+    wide = differences(judged, rows, reference, levels.difference)
+    narrow = differences(judged, rows, reference, levels.sameness)
     spread = math.sqrt(sum(fit.variances.values()))
     today_mean = back(float(rows[reference] @ fit.coefficients), ready)
-    found = []
+    compared = []
     for label, s, e in zip(others, wide, narrow, strict=True):
         word, adds = _word(ready, s, e, worthwhile) if primary else (None, None)
         bare = _comparison(ready, label, ready.today, place, s, levels.difference, word, adds, today_mean)
-        times = None if worthwhile is None else abs(s.value) / worthwhile
-        found.append(replace(bare, times_worthwhile=times, times_spread=abs(s.value) / spread))
-    return tuple(found)
+        times = None if worthwhile is None else _times(s.value, ready, worthwhile)
+        compared.append(replace(bare, times_worthwhile=times, times_spread=abs(s.value) / spread))
+    return tuple(compared)
 
 
-def _word(ready: Prepared, s: Interval, e: Interval, worthwhile: float | None) -> tuple[Answer, Added | None]:
+def _times(value: float, ready: Prepared, worthwhile: Margins) -> float:
+    """Size of a difference in worthwhile differences of its own side."""
+    better = (value >= 0) == ready.quantity.higher_is_better
+    return abs(value) / (worthwhile.better if better else worthwhile.worse)
+
+
+def _word(ready: Prepared, s: Interval, e: Interval, worthwhile: Margins | None) -> tuple[Answer, Added | None]:
     if not ready.structure.replicated:
         return Answer.NOT_SETTLED, Added.NO_REPLICATION
     if worthwhile is None:
@@ -174,12 +186,13 @@ def _comparison(
     )
 
 
-def all_comparisons(ready: Prepared, fit: MixedFit, place: Place, confidence: float) -> tuple[Comparison, ...]:
+def all_comparisons(found: Fitted, place: Place, confidence: float) -> tuple[Comparison, ...]:
     """All pairs of types (Tukey-Kramer), numbers only."""
+    ready, fit = found.ready, found.fit
     if len(ready.types) < 3:
         return ()
     rows = mean_rows(ready, place)
-    found = pairwise(fit, rows, confidence)
+    pairs = pairwise(found.judged.between, rows, confidence)
     return tuple(
         _comparison(
             ready,
@@ -192,23 +205,24 @@ def all_comparisons(ready: Prepared, fit: MixedFit, place: Place, confidence: fl
             None,
             back(float(rows[j] @ fit.coefficients), ready),
         )
-        for (i, j), interval in found.items()
+        for (i, j), interval in pairs.items()
     )
 
 
-def order_changes(ready: Prepared, fit: MixedFit, tests: Sequence[TermTest], place: Place) -> tuple[Finding, ...]:
+def order_changes(fitted: Fitted, tests: Sequence[TermTest], place: Place) -> tuple[Finding, ...]:
     """Where a type passes today's nozzle as a setting changes, shown at both ends; only for products that show."""
-    if ready.today is None:
+    ready, today = fitted.ready, fitted.ready.today
+    if today is None:
         return ()
     found: list[Finding] = []
     for test in tests:
         factors = [part for part in dict.fromkeys(test.parts) if part != NOZZLE]
         if NOZZLE in test.parts and len(factors) == 1 and test.p < 0.05:
-            found += _crossings(ready, fit, factors[0], place, ready.today)
+            found += _crossings(ready, fitted.judged.between, factors[0], place, today)
     return each_once(found)
 
 
-def _crossings(ready: Prepared, fit: MixedFit, factor: str, place: Place, today: str) -> list[Finding]:
+def _crossings(ready: Prepared, judged: Yardstick, factor: str, place: Place, today: str) -> list[Finding]:
     """Types shown to lie below today's at one level and above at another (Gail and Simon 1985: both must show)."""
     asked = ready.trial.factors[factor]
     tables = []
@@ -220,7 +234,7 @@ def _crossings(ready: Prepared, fit: MixedFit, factor: str, place: Place, today:
     for i, label in enumerate(ready.types):
         if i == reference:
             continue
-        gaps = [fit.estimate(rows[i] - rows[reference], CROSSING) for rows in tables]
+        gaps = [judged.estimate(rows[i] - rows[reference], CROSSING) for rows in tables]
         low = min(range(len(gaps)), key=lambda k: gaps[k].value)
         high = max(range(len(gaps)), key=lambda k: gaps[k].value)
         if gaps[low].high < 0 < gaps[high].low:

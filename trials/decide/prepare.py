@@ -92,9 +92,10 @@ def without(ready: Prepared, leave_out: Mask) -> Prepared:
     return _designed(ready.trial, ready.name, ready.table[keep].reset_index(drop=True), ready.y[keep])
 
 
-def with_sheets_fixed(ready: Prepared) -> Prepared:
-    """The same response with sheets taken out one by one, however many there are; see `prepare` for what it raises."""
-    return _designed(ready.trial, ready.name, ready.table, ready.y, fixed_sheets=True)
+def with_rows(ready: Prepared, rows: pd.DataFrame) -> Prepared:
+    """The same response with further readings; rows: as ready.table. See `prepare` for what it raises."""
+    table = _sorted(pd.concat([ready.table, rows.reindex(columns=ready.table.columns)], ignore_index=True))
+    return _designed(ready.trial, ready.name, table, on_scale(table["value"].to_numpy(float), ready.quantity))
 
 
 def with_zeros_at(ready: Prepared, share: float) -> Prepared:
@@ -102,7 +103,7 @@ def with_zeros_at(ready: Prepared, share: float) -> Prepared:
     return replace(ready, y=on_scale(ready.table["value"].to_numpy(float), ready.quantity, share))
 
 
-def _designed(trial: Trial, name: str, table: pd.DataFrame, y: Array, fixed_sheets: bool = False) -> Prepared:
+def _designed(trial: Trial, name: str, table: pd.DataFrame, y: Array) -> Prepared:
     if len(table) < FEWEST:
         raise InputError(
             f"response {name} has {len(table)} readings, too few to study",
@@ -115,7 +116,7 @@ def _designed(trial: Trial, name: str, table: pd.DataFrame, y: Array, fixed_shee
     settings = {axis.name: _axis_values(axis, table, columns) for axis in axes}
     groups = {g: table[g].to_numpy(object) for g in ("sheet", "specimen", "mount", "coupon") if g in table}
     word = "block" if trial.plan.method == "adopted" else "sheet"
-    structure = find_structure(table[NOZZLE].to_numpy(object), groups, word, fixed_sheets)
+    structure = find_structure(table[NOZZLE].to_numpy(object), groups, word)
     common, n = trial.plan.curves is Curves.COMMON, table["coupon"].nunique()
     model = build_model(axes, settings, NOZZLE if len(types) > 1 else None, structure.block, n, common)
     block = None if structure.block is None else np.asarray([str(b) for b in structure.block], dtype=object)

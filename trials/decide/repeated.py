@@ -1,36 +1,35 @@
-"""The answer repeated without what was flagged, and with zeros counted otherwise: does any word or size change?"""
+"""The answer repeated without what was flagged, with lost coupons at the worst value, and with zeros counted otherwise.
+
+A word that lost coupons or zeros could change is not settled; one that flagged readings could change is said.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import Protocol
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+
+import pandas as pd
 
 from trials.decide.checking import far_coupons, far_mask
+from trials.decide.judged import Fitted, fitted
 from trials.decide.kinds import StudyKind
 from trials.decide.measured import compare
-from trials.decide.prepare import Prepared, with_zeros_at, without
+from trials.decide.prepare import NOZZLE, Prepared, with_rows, with_zeros_at, without
 from trials.decide.results import Comparison
 from trials.errors import TrialError
 from trials.findings import Amount, Fact, Finding, Place, Weight
-from trials.infer.answer import Levels
-from trials.infer.mixed import MixedFit
+from trials.infer.answer import Added, Answer, Levels
+from trials.worthwhile import Margins
 
-QUARTER = 0.25  # of the instrument's step: half of what a zero counts as otherwise
-
-
-class Fit(Protocol):
-    """A response made ready, with its fit."""
-
-    @property
-    def ready(self) -> Prepared:
-        """The response made ready."""
-        ...
-
-    @property
-    def fit(self) -> MixedFit:
-        """Its fit."""
-        ...
+ZERO_SHARES = {StudyKind.ZEROS_AT_A_QUARTER: 0.25, StudyKind.ZEROS_AT_DOUBLE: 2.0}
+"""Of the instrument's step, where a zero counts as half of it otherwise."""
+DECIDES: Mapping[StudyKind, Added] = {
+    StudyKind.LOST_AT_WORST: Added.LOST_DECIDE,
+    StudyKind.ZEROS_AT_A_QUARTER: Added.ZEROS_DECIDE,
+    StudyKind.ZEROS_AT_DOUBLE: Added.ZEROS_DECIDE,
+}
+"""Repetitions that a word has to stand, and what is said of one that does not."""
 
 
 @dataclass(frozen=True)
@@ -39,45 +38,89 @@ class Asked:
 
     place: Place
     levels: Levels
-    worthwhile: float | None
+    worthwhile: Margins | None
     primary: bool
 
 
+@dataclass(frozen=True)
+class Repeated:
+    """One repetition: what is said of it, and what came out; after is empty where it could not be made."""
+
+    finding: Finding
+    after: tuple[Comparison, ...]
+
+
 def repeated(
-    found: Fit, asked: Asked, before: Sequence[Comparison], judge: Callable[[Prepared], Fit]
-) -> tuple[Finding, ...]:
-    """One finding for each repetition that these records call for; judge fits a response as the answer was."""
+    found: Fitted, asked: Asked, before: Sequence[Comparison], lost: pd.DataFrame | None = None
+) -> tuple[Repeated, ...]:
+    """Each repetition that these records call for; lost: coupons not severed or aborted, as the as-cut table has them.
+
+    Lost coupons get the worst value seen over all types, with as many readings as were asked for.
+    """
     if not before:
         return ()
     ready, made = found.ready, []
-    named = set(far_coupons(ready, found.fit).about.coupons)
-    far = far_mask(ready) | ready.table["coupon"].astype(str).isin(named).to_numpy()
+    far = _far(found)
     if far.any():
-        after = _again(lambda: without(ready, far), asked, judge)
-        made.append(_beside(StudyKind.WITHOUT_THE_FAR, int(far.sum()), before, after, ready.quantity.unit))
+        made.append(
+            _once(StudyKind.WITHOUT_THE_FAR, int(far.sum()), lambda: without(ready, far.to_numpy()), asked, before)
+        )
     zeros = int((ready.table["value"] <= 0).sum())
     if ready.quantity.scale == "log" and zeros:
-        after = _again(lambda: with_zeros_at(ready, QUARTER), asked, judge)
-        made.append(_beside(StudyKind.ZEROS_AT_A_QUARTER, zeros, before, after, ready.quantity.unit))
+        for kind, share in ZERO_SHARES.items():
+            made.append(_once(kind, zeros, partial(with_zeros_at, ready, share), asked, before))
+    if lost is not None and len(lost):
+        rows = _at_worst(ready, lost)
+        made.append(_once(StudyKind.LOST_AT_WORST, len(lost), lambda: with_rows(ready, rows), asked, before))
     return tuple(made)
 
 
-def _again(
-    make: Callable[[], Prepared], asked: Asked, judge: Callable[[Prepared], Fit]
-) -> tuple[Comparison, ...] | str:
+def unsettled(before: Sequence[Comparison], again: Sequence[Repeated]) -> tuple[Comparison, ...]:
+    """The comparisons, a word that does not stand a repetition in `DECIDES` being not settled."""
+    return tuple(_weakened(c, again) for c in before)
+
+
+def _weakened(c: Comparison, again: Sequence[Repeated]) -> Comparison:
+    if c.answer in (None, Answer.NOT_SETTLED):
+        return c
+    for each in again:
+        adds = DECIDES.get(StudyKind(each.finding.kind))
+        now = next((a for a in each.after if a.nozzle == c.nozzle), None)
+        if adds is not None and now is not None and now.answer != c.answer:
+            return replace(c, answer=Answer.NOT_SETTLED, answer_adds=adds)
+        if adds is not None and now is not None and now.answer_adds == Added.HOW_MUCH_OPEN:
+            c = replace(c, answer_adds=Added.HOW_MUCH_OPEN)
+    return c
+
+
+def _far(found: Fitted) -> pd.Series[bool]:
+    named = set(far_coupons(found.ready, found.fit).about.coupons)
+    return found.ready.table["coupon"].astype(str).isin(named) | far_mask(found.ready)
+
+
+def _at_worst(ready: Prepared, lost: pd.DataFrame) -> pd.DataFrame:
+    """One row per reading that lost coupons did not give, at the worst value seen."""
+    seen = ready.table["value"]
+    worst = float(seen.min() if ready.quantity.higher_is_better else seen.max())
+    once = ready.quantity.per_coupon or ready.quantity.scale == "grade"
+    readings = 1 if once else ready.trial.responses[ready.name].readings
+    known = lost[lost[NOZZLE].isin(ready.trial.types)]
+    return pd.concat([known.assign(reading=i + 1, value=worst) for i in range(readings)], ignore_index=True)
+
+
+def _once(
+    kind: StudyKind, n: int, make: Callable[[], Prepared], asked: Asked, before: Sequence[Comparison]
+) -> Repeated:
     try:
-        by = judge(make())
-        return compare(by.ready, by.fit, asked.place, asked.levels, asked.worthwhile, asked.primary)
+        ready = make()
+        after = compare(fitted(ready), asked.place, asked.levels, asked.worthwhile, asked.primary)
     except TrialError as error:
-        return str(error)
+        return Repeated(Finding(kind, facts={"n": n, "problem": str(error)}, weight=Weight.COULD_CHANGE), ())
+    return Repeated(_beside(kind, n, before, after, ready.quantity.unit), after)
 
 
-def _beside(
-    kind: StudyKind, n: int, before: Sequence[Comparison], after: tuple[Comparison, ...] | str, unit: str
-) -> Finding:
+def _beside(kind: StudyKind, n: int, before: Sequence[Comparison], after: tuple[Comparison, ...], unit: str) -> Finding:
     """Facts: n readings; gone: types without a comparison now; sizes: (type, was, is, word was, word is) of each."""
-    if isinstance(after, str):
-        return Finding(kind, facts={"n": n, "problem": after}, weight=Weight.COULD_CHANGE)
     now = {c.nozzle: c for c in after}
     gone = tuple(b.nozzle for b in before if b.nozzle not in now)
     pairs = [(b, now[b.nozzle]) for b in before if b.nozzle in now]

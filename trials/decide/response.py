@@ -10,6 +10,7 @@ import pandas as pd
 
 from trials.decide.checking import run_checks
 from trials.decide.graded import against_reference, fit_grades, shuffled, without_spread
+from trials.decide.judged import Fitted, Judged, judged_by
 from trials.decide.kinds import StudyKind
 from trials.decide.measured import (
     all_comparisons,
@@ -21,9 +22,9 @@ from trials.decide.measured import (
     spreads,
     term_tests,
 )
-from trials.decide.prepare import NOZZLE, Prepared, prepare, with_sheets_fixed
-from trials.decide.repeated import Asked, repeated
-from trials.decide.results import Comparison, ResponseResult, State, TermTest
+from trials.decide.prepare import NOZZLE, Prepared, prepare
+from trials.decide.repeated import Asked, repeated, unsettled
+from trials.decide.results import Comparison, Mean, ResponseResult, State, TermTest
 from trials.errors import TrialError
 from trials.findings import About, Fact, Finding, Place, Weight, each_once
 from trials.infer.answer import Levels
@@ -31,31 +32,23 @@ from trials.infer.mixed import MixedFit
 from trials.infer.model import rests_on
 from trials.infer.ordinal import OrdinalFit
 from trials.plan.power import Counts, specimens_needed
-from trials.trial import Level, Trial, worthwhile_on_scale
+from trials.trial import Level, Trial, expected_level, worthwhile_margins
 
 Allowed = Mapping[str, Sequence[tuple[Level, ...]]]
 NOTHING = 1e-10  # share of all variance below which a spread came out as zero: what the optimiser leaves of one
 
 
 @dataclass(frozen=True)
-class Fitted:
-    """One response made ready, with its fit."""
-
-    ready: Prepared
-    fit: MixedFit
-
-
-@dataclass(frozen=True)
 class Studied:
     """One fitted response.
 
-    ready, fit: with every source of spread; judged: what types are compared by, which differs where the spread
-    between sheets came out as zero; graded: the ordered model beside it, where the response is a grade.
+    ready, fit: with every source of spread; judged: what types are compared by; graded: the ordered model beside it,
+    where the response is a grade.
     """
 
     ready: Prepared
     fit: MixedFit
-    judged: Fitted
+    judged: Judged
     graded: OrdinalFit | None = None
 
 
@@ -74,24 +67,6 @@ def fit_response(trial: Trial, name: str, table: pd.DataFrame) -> Studied | Resp
     return Studied(ready, fit, judged_by(ready, fit), graded)
 
 
-def judged_by(ready: Prepared, fit: MixedFit) -> Fitted:
-    """What types are compared by.
-
-    A sheet spread estimated as zero would lend its degrees of freedom to the yardstick just when sheets happen to
-    look alike: with three sheets the nozzle test then errs in 5.7 % and intervals hold in 93.5 % (measured by
-    tests/benchmarks/honesty.py). So the sheets are then taken out one by one, which in a balanced trial is exactly the
-    classical test.
-    """
-    spread = fit.variances.get("sheet")
-    if spread is None or spread > NOTHING * sum(fit.variances.values()):
-        return Fitted(ready, fit)
-    try:
-        again = with_sheets_fixed(ready)
-        return Fitted(again, again.design.fit(again.y))
-    except TrialError:
-        return Fitted(ready, fit)
-
-
 def compared_at(trial: Trial, allowed: Allowed) -> tuple[Place, Place | None]:
     """Where types are compared, and the other place of the two."""
     found = places(trial, allowed)
@@ -100,18 +75,29 @@ def compared_at(trial: Trial, allowed: Allowed) -> tuple[Place, Place | None]:
 
 
 def study_response(
-    trial: Trial, studied: Studied, allowed: Allowed, levels: Levels, exploratory: bool = False
+    trial: Trial,
+    studied: Studied,
+    allowed: Allowed,
+    levels: Levels,
+    exploratory: bool = False,
+    lost: pd.DataFrame | None = None,
 ) -> ResponseResult:
-    """The result of one fitted response; allowed: planned settings of each type; exploratory: an undeclared look."""
-    ready, fit = studied.judged.ready, studied.judged.fit
+    """The result of one fitted response.
+
+    allowed: planned settings of each type; exploratory: an undeclared look; lost: one row per coupon that was not
+    severed or aborted (columns of the as-cut table without readings), with which the answer is repeated.
+    """
+    ready, fit = studied.ready, studied.fit
+    found = Fitted(ready, fit, studied.judged)
     primary = trial.responses[ready.name].primary
-    worthwhile = worthwhile_on_scale(trial, ready.name)
+    worthwhile = worthwhile_margins(trial, ready.name)
     place, other = compared_at(trial, allowed)
     tests, graded = _tests(studied)
-    comparisons = compare(ready, fit, place, levels, worthwhile, primary)
-    again = repeated(Fitted(studied.ready, studied.fit), Asked(place, levels, worthwhile, primary), comparisons, _judge)
-    said = [*ready.said, *graded, *_cautious(studied, tests), *order_changes(ready, fit, tests, place)]
+    first = compare(found, place, levels, worthwhile, primary)
+    again = repeated(found, Asked(place, levels, worthwhile, primary), first, lost)
+    said = [*ready.said, *graded, *_cautious(studied, tests), *order_changes(found, tests, place)]
     compared = len(ready.types) > 1
+    means = mean_table(ready, fit, place)
     return ResponseResult(
         response=ready.name,
         label=ready.quantity.label,
@@ -128,27 +114,34 @@ def study_response(
         block=ready.structure.block_word,
         exploratory=exploratory,
         terms=tests,
-        spread=spreads(studied.fit),
-        means=mean_table(ready, fit, place),
-        comparisons=comparisons,
-        pairs=all_comparisons(ready, fit, place, levels.difference),
-        worthwhile=worthwhile,
-        checks=(*run_checks(studied.ready, studied.fit), *again),
-        more=_more(ready, studied.fit, place, levels, worthwhile, comparisons),
+        spread=spreads(fit),
+        means=means,
+        comparisons=unsettled(first, again),
+        pairs=all_comparisons(found, place, levels.difference),
+        worthwhile=None if worthwhile is None else worthwhile.smaller,
+        worthwhile_better=None if worthwhile is None else worthwhile.better,
+        worthwhile_worse=None if worthwhile is None else worthwhile.worse,
+        worthwhile_level=_level(trial, ready, means),
+        higher_is_better=ready.quantity.higher_is_better,
+        spread_by_type=studied.judged.by_type,
+        checks=(*run_checks(ready, fit), *(each.finding for each in again)),
+        more=_more(ready, fit, place, levels, None if worthwhile is None else worthwhile.smaller, first),
         said=each_once([*said, *_outside(ready, allowed, place)]),
         other_means=mean_table(ready, fit, other) if other else (),
-        criterion=studied.fit.reml_criterion,
+        criterion=fit.reml_criterion,
     )
 
 
-def _judge(ready: Prepared) -> Fitted:
-    return judged_by(ready, ready.design.fit(ready.y))
+def _level(trial: Trial, ready: Prepared, means: Sequence[Mean]) -> float | None:
+    """The level at which a worthwhile share becomes a figure: the expected one, else today's typical edge."""
+    asked = expected_level(trial, ready.name)
+    return asked if asked is not None else next((m.mean for m in means if m.nozzle == ready.today), None)
 
 
 def _tests(studied: Studied) -> tuple[tuple[TermTest, ...], tuple[Finding, ...]]:
     """Tests of the terms; for grades also what the ordered model says."""
-    ready = studied.judged.ready
-    tests = term_tests(ready, studied.judged.fit)
+    ready = studied.ready
+    tests = term_tests(Fitted(ready, studied.fit, studied.judged))
     if ready.quantity.scale != "grade":
         return tests, ()
     tests, moved = shuffled(ready, tests)
@@ -162,7 +155,7 @@ def _nozzle_df(ready: Prepared, tests: Sequence[TermTest]) -> float | None:
 
 
 def _refused(error: TrialError) -> tuple[Finding, ...]:
-    return (Finding(StudyKind.TOLD, facts={"text": str(error)}),)
+    return (Finding(StudyKind.REFUSED, facts={"why": str(error)}),)
 
 
 def _not_studied(trial: Trial, name: str, table: pd.DataFrame, why: tuple[Finding, ...]) -> ResponseResult:
@@ -182,14 +175,11 @@ def _not_studied(trial: Trial, name: str, table: pd.DataFrame, why: tuple[Findin
 
 
 def _cautious(studied: Studied, tests: Sequence[TermTest]) -> list[Finding]:
-    """Sources of spread that came out as zero, and what follows."""
+    """How types were judged; sources of spread that came out as zero, and what follows."""
     variances, word = studied.fit.variances, studied.ready.structure.block_word
     total = sum(variances.values())
     zero = [g for g, v in variances.items() if v <= NOTHING * total and g != "reading"]
-    found = []
-    if "sheet" in zero and studied.judged.ready is not studied.ready:
-        zero.remove("sheet")
-        found.append(Finding(StudyKind.BLOCKS_TAKEN_OUT, facts={"block": word}))
+    found = list(studied.judged.said)
     if zero:
         beside = any(t.F_classical is not None for t in tests)
         facts: dict[str, Fact] = {"sources": tuple(zero), "block": word, "classical_beside": beside}

@@ -7,12 +7,13 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Literal
 
+from trials.commands import Command
 from trials.decide.chance_result import ChanceResult
-from trials.decide.kinds import StudyKind
 from trials.decide.ladder import LadderAnswer
 from trials.findings import Finding, Place
 from trials.infer.answer import Added, Answer
 from trials.infer.model.structure import RestsOn
+from trials.nozzles import Nozzle
 
 
 class State(StrEnum):
@@ -27,7 +28,8 @@ class State(StrEnum):
 class TermTest:
     """Test of one term, `parts` named as in the model (a part twice is its square).
 
-    *_classical: the test by the strata of a balanced trial.
+    The nozzle is judged by the yardstick, the other terms by Kenward and Roger. *_classical: the test by the strata of
+    a balanced trial; *_kenward_roger: beside the nozzle's own test.
     """
 
     term: str
@@ -38,6 +40,9 @@ class TermTest:
     F_classical: float | None = None
     den_df_classical: float | None = None
     p_classical: float | None = None
+    F_kenward_roger: float | None = None
+    den_df_kenward_roger: float | None = None
+    p_kenward_roger: float | None = None
     parts: tuple[str, ...] = ()
 
 
@@ -93,7 +98,9 @@ class ResponseResult:
 
     symbol: as in a sentence; replicated: something above the coupon was repeated; pieces: by nozzle type its one
     specimen, where the result is about these pieces and not about types; block: how a sheet is called; exploratory:
-    an undeclared look; criterion: -2 log restricted likelihood.
+    an undeclared look; criterion: -2 log restricted likelihood. worthwhile: the smaller of the two sides on the model's
+    scale; worthwhile_level: the level at which they become figures in the unit. spread_by_type: coupons and readings
+    have a spread for each type in the comparisons.
     """
 
     response: str
@@ -116,6 +123,11 @@ class ResponseResult:
     comparisons: tuple[Comparison, ...] = ()
     pairs: tuple[Comparison, ...] = ()
     worthwhile: float | None = None
+    worthwhile_better: float | None = None
+    worthwhile_worse: float | None = None
+    worthwhile_level: float | None = None
+    higher_is_better: bool = False
+    spread_by_type: bool = False
     checks: tuple[Finding, ...] = ()
     more: tuple[Finding, ...] = ()
     said: tuple[Finding, ...] = ()
@@ -143,10 +155,10 @@ class Worded:
 
 @dataclass(frozen=True)
 class NozzleRow:
-    """One line of the manager's table of nozzle types; means: typical edge by response in its unit."""
+    """One line of the manager's table of nozzle types; form: what is known of it; means: typical edge by response."""
 
     nozzle: str
-    described: str
+    form: Nozzle | None
     today: bool
     price: float | None
     n_specimens: int
@@ -159,12 +171,11 @@ class NozzleRow:
 
 @dataclass(frozen=True)
 class NextStep:
-    """One thing to do next: what, because of what, and the command that does it (its name and arguments)."""
+    """One thing to do next: what, because of what, and the command that does it; None where a person does it."""
 
     finding: Finding
     because: Finding | None = None
-    command: str = ""
-    arguments: tuple[str, ...] = ()
+    command: Command | None = None
 
 
 @dataclass(frozen=True)
@@ -186,8 +197,3 @@ class Study:
     exploratory: bool = False
     provisional: bool = False
     ladder: LadderAnswer | None = None
-
-
-def told(item: str | Finding) -> Finding:
-    """A finding, or a sentence that came ready-made from another floor as one."""
-    return item if isinstance(item, Finding) else Finding(StudyKind.TOLD, facts={"text": item})

@@ -7,15 +7,18 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from trials.commands import Blank, Command
 from trials.decide.chances import chances
 from trials.decide.kinds import StudyKind
 from trials.decide.ladder import LadderAnswer, LadderComparison, LadderKind, answer_ladder
 from trials.decide.measured import places
 from trials.decide.response import Allowed, Studied, fit_response, study_response
-from trials.decide.results import Comparison, NextStep, NozzleRow, ResponseResult, Share, Study, Worded, told
+from trials.decide.results import Comparison, NextStep, NozzleRow, ResponseResult, Share, Study, Worded
 from trials.findings import About, Amount, Fact, Finding, Weight, each_once
 from trials.infer.answer import Answer, levels
-from trials.trial import CLEAN_SPEED, Trial
+from trials.trial import CLEAN_SPEED, LOST, Trial
+
+EXTEND = Command("extend", (Blank.FOLDER,))
 
 
 @dataclass(frozen=True)
@@ -32,9 +35,9 @@ class Evidence:
     coupons: pd.DataFrame
     grades: pd.DataFrame
     allowed: Allowed
-    departures: tuple[str | Finding, ...] = ()
-    confounded: tuple[str | Finding, ...] = ()
-    open_slips: tuple[str | Finding, ...] = ()
+    departures: tuple[Finding, ...] = ()
+    confounded: tuple[Finding, ...] = ()
+    open_slips: tuple[Finding, ...] = ()
     look: int = 1
 
 
@@ -43,9 +46,10 @@ def study(trial: Trial, evidence: Evidence) -> Study:
     late = evidence.look > trial.plan.looks
     shared = levels(trial.deciding, trial.plan.looks)
     alone = levels(1, trial.plan.looks)
+    lost = evidence.coupons[evidence.coupons["outcome"].isin(LOST)]
     fits = {n: fit_response(trial, n, evidence.tables[n]) for n in trial.responses if n in evidence.tables}
     results = tuple(
-        study_response(trial, found, evidence.allowed, shared if trial.responses[name].primary else alone, late)
+        study_response(trial, found, evidence.allowed, shared if trial.responses[name].primary else alone, late, lost)
         if isinstance(found, Studied)
         else found
         for name, found in fits.items()
@@ -61,7 +65,7 @@ def study(trial: Trial, evidence: Evidence) -> Study:
         results=results,
         nozzles=nozzle_rows(trial, results, evidence, ladder),
         chances=chances(trial, studied, today, evidence.coupons, evidence.grades, evidence.tables.get("dross")),
-        departures=tuple(map(told, evidence.departures)),
+        departures=evidence.departures,
         cannot_say=cannot_say(trial, results, evidence),
         next_steps=next_steps(trial, results, evidence, ladder),
         exploratory=late,
@@ -84,7 +88,7 @@ def nozzle_rows(
         rows.append(
             NozzleRow(
                 nozzle=nozzle.type,
-                described=nozzle.described(),
+                form=nozzle,
                 today=nozzle.today,
                 price=nozzle.price,
                 n_specimens=int(own["specimen"].replace("", pd.NA).nunique()),
@@ -110,15 +114,28 @@ def share_met(trial: Trial, grades: pd.DataFrame, own: pd.Series[str]) -> Share 
 
 def cannot_say(trial: Trial, results: Sequence[ResponseResult], evidence: Evidence) -> tuple[Finding, ...]:
     """What the trial cannot say, most important first."""
-    found = [told(item) for item in evidence.confounded]
+    found = [*evidence.confounded]
     if any(r.rests_on is not None and not r.replicated for r in results):
         found.append(Finding(StudyKind.ONLY_THESE_PIECES))
+    found += _one_lot(trial, results, evidence)
     if trial.plan.method == "adopted":
         found.append(Finding(StudyKind.ORDER_NOT_KNOWN))
     if trial.deciding > 2:
         found.append(Finding(StudyKind.MANY_PRIMARIES, facts={"n": trial.deciding}))
     found += [_other_jobs(trial), _other_settings(trial), Finding(StudyKind.NOT_MEASURED)]
     return each_once(found)
+
+
+def _one_lot(trial: Trial, results: Sequence[ResponseResult], evidence: Evidence) -> list[Finding]:
+    """Compared types all of whose pieces that were cut came from one lot, as far as lots are stated."""
+    if not any(r.comparisons for r in results):
+        return []
+    cut = set(evidence.coupons.loc[evidence.coupons["outcome"] != "not cut yet", "specimen"].astype(str))
+    lots = {n.type: {lot for s, lot in zip(n.specimens, n.lots, strict=False) if s in cut} for n in trial.nozzles}
+    single = {kind: next(iter(own)) for kind, own in lots.items() if len(own) == 1}
+    facts: dict[str, Fact] = {"lots": tuple(single.items())}
+    about = About(nozzles=tuple(single))
+    return [Finding(StudyKind.ONE_LOT, about, facts, Weight.COULD_CHANGE)] if single else []
 
 
 def _other_jobs(trial: Trial) -> Finding:
@@ -143,25 +160,24 @@ def next_steps(
     trial: Trial, results: Sequence[ResponseResult], evidence: Evidence, ladder: LadderAnswer | None = None
 ) -> tuple[NextStep, ...]:
     """What to do next, most urgent first."""
-    steps = [_settle(told(slip)) for slip in evidence.open_slips]
+    steps = [_settle(slip) for slip in evidence.open_slips]
     undone = int((evidence.coupons["outcome"] == "not cut yet").sum())
     if undone:
-        steps.append(NextStep(Finding(StudyKind.NOT_RECORDED_AS_CUT, facts={"n": undone}), command="cut"))
+        cut = Command("cut", (Blank.FOLDER, Blank.FILE))
+        steps.append(NextStep(Finding(StudyKind.NOT_RECORDED_AS_CUT, facts={"n": undone}), command=cut))
     if ladder is not None:
         steps += _after_ladder(trial, ladder)
     decisive = [r for r in results if r.primary]
     for result in decisive:
-        steps += [
-            _if_better(trial, result.response, result.pieces, c)
-            for c in result.comparisons
-            if c.answer == Answer.BETTER
-        ]
-        steps += [NextStep(finding, command="extend") for finding in result.more]
+        better = [c for c in result.comparisons if c.answer == Answer.BETTER]
+        steps += [_if_better(trial, result.response, result.pieces, c) for c in better]
+        steps += [NextStep(finding, command=EXTEND) for finding in result.more]
     for result in decisive:
         for check in result.checks:
             if check.kind == StudyKind.CENTRING and check.weight != Weight.NOTHING_FOUND:
                 steps.append(NextStep(Finding(StudyKind.CHECK_CENTRING, weight=Weight.LOOK_AT), check))
-    return tuple(_each_once(steps)) or (NextStep(Finding(StudyKind.FILE_VERDICT), command="verdict"),)
+    filed = NextStep(Finding(StudyKind.FILE_VERDICT), command=Command("verdict", (Blank.FOLDER,)))
+    return tuple(_each_once(steps)) or (filed,)
 
 
 def _each_once(steps: Sequence[NextStep]) -> list[NextStep]:
@@ -174,7 +190,11 @@ def _each_once(steps: Sequence[NextStep]) -> list[NextStep]:
 
 def _settle(slip: Finding) -> NextStep:
     """A reading to look at again; the command with the coupon where the records name it."""
-    return NextStep(Finding(StudyKind.SETTLE_READING, weight=Weight.COULD_CHANGE), slip, "correct", slip.about.coupons)
+    return NextStep(
+        Finding(StudyKind.SETTLE_READING, weight=Weight.COULD_CHANGE),
+        slip,
+        Command("correct", (Blank.FOLDER, *slip.about.coupons)),
+    )
 
 
 def _after_ladder(trial: Trial, ladder: LadderAnswer) -> list[NextStep]:
@@ -185,7 +205,7 @@ def _after_ladder(trial: Trial, ladder: LadderAnswer) -> list[NextStep]:
         return steps
     open_ends = (LadderKind.CLEAN_TO_THE_LAST, LadderKind.NOT_CLEAN_AT_ALL)
     steps += [NextStep(finding) for finding in ladder.said if finding.kind in open_ends]
-    return steps + [NextStep(finding, command="extend") for finding in ladder.more]
+    return steps + [NextStep(finding, command=EXTEND) for finding in ladder.more]
 
 
 def _if_faster(trial: Trial, ladder: LadderAnswer, c: LadderComparison) -> NextStep:
@@ -203,7 +223,7 @@ def _if_better(trial: Trial, response: str, pieces: Mapping[str, str], c: Compar
     about = About(response=response, nozzle=c.nozzle, against=c.against, place=c.settings)
     if pieces:
         names: dict[str, Fact] = {"piece": pieces[c.nozzle], "against_piece": pieces[c.against]}
-        return NextStep(Finding(StudyKind.REPEAT_WITH_PIECES, about, names), command="extend")
+        return NextStep(Finding(StudyKind.REPEAT_WITH_PIECES, about, names), command=EXTEND)
     nozzle = next(n for n in trial.nozzles if n.type == c.nozzle)
     facts: dict[str, Fact] = {"price": nozzle.price, "today_price": trial.today.price}
     return NextStep(Finding(StudyKind.CONSIDER, about, facts | {"currency": trial.trial.currency}))

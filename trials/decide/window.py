@@ -22,7 +22,7 @@ from trials.decide.chances import (
 )
 from trials.decide.measured import back, mean_rows
 from trials.decide.prepare import NOZZLE, Array
-from trials.decide.response import Fitted, Studied
+from trials.decide.response import Studied
 from trials.errors import InputError
 from trials.findings import Place, PlaceKind
 from trials.infer.chance import NextEdge, Reach, Rule, chance, chance_of_all, correlations, find_reach
@@ -188,7 +188,7 @@ def _along(trial: Trial, coupons: pd.DataFrame, name: str) -> Array:
 
 def _known(trial: Trial, studied: Mapping[str, Studied], coupons: pd.DataFrame, dross: pd.DataFrame | None) -> _Known:
     limits = measured_limits(trial)
-    found = {name: source_of(studied[name]) for name in limits if name in studied}
+    found = {name: source_of(studied[name].ready, studied[name].fit) for name in limits if name in studied}
     sources = {name: source for name, source in found.items() if source is not None}
     graded = trial.application.required.dross_grade is not None and dross is not None
     if not sources and not graded:
@@ -298,7 +298,7 @@ def _best(
         i = int(alike[np.argmax(lows[alike])])
         return Best(kept[i], float(chances[i]), float(lows[i]))
     fitted = known.studied[main]
-    values, covariance, dfs = _edges(Fitted(fitted.ready, fitted.fit), label, [_place(known, p) for p in kept])
+    values, covariance, dfs = _edges(fitted, label, [_place(known, p) for p in kept])
     better = -values if fitted.ready.quantity.higher_is_better else values
     i = int(alike[np.argmin(better[alike])])
     band = region_band(values, covariance, dfs)
@@ -308,7 +308,7 @@ def _best(
     return replace(bare, edge=edge, edge_low=low, edge_high=high, alone_low=alone_low, alone_high=alone_high)
 
 
-def _edges(fitted: Fitted, label: str, places: Sequence[Place]) -> tuple[Array, Array, Array]:
+def _edges(fitted: Studied, label: str, places: Sequence[Place]) -> tuple[Array, Array, Array]:
     """Typical edges at several places on the model's scale, their covariance and degrees of freedom."""
     own = fitted.ready.types.index(label)
     rows = np.array([mean_rows(fitted.ready, place)[own] for place in places])

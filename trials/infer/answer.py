@@ -9,7 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from trials.errors import WrongShape
+from trials.errors import WrongArgument
+from trials.worthwhile import Margins
+
+RULE_VERSION = "2"
+"""Version of the rule that gives the words, kept with each look; it is raised whenever a word could change."""
 
 
 class Answer(StrEnum):
@@ -26,6 +30,8 @@ class Added(StrEnum):
 
     BY_AT_LEAST = "by at least the worthwhile difference"
     HOW_MUCH_OPEN = "how much is open"
+    LOST_DECIDE = "the coupons that were lost could change the word"
+    ZEROS_DECIDE = "what a reading of zero counts as could change the word"
     NO_REPLICATION = "nothing above the coupon was repeated, so the word stays open"
 
 
@@ -36,46 +42,49 @@ class Levels:
     difference: float
     sameness: float
 
+    def shared(self, comparisons: int) -> Levels:
+        """The same confidence shared out over several comparisons; one where there are none.
+
+        >>> levels(1).shared(2)
+        Levels(difference=0.975, sameness=0.95)
+        """
+        parts = max(comparisons, 1)
+        return Levels(1.0 - (1.0 - self.difference) / parts, 1.0 - (1.0 - self.sameness) / parts)
+
 
 def levels(primaries: int, looks: int = 1) -> Levels:
     """1 - 0.05 / (m k) and 1 - 0.10 / (m k) for m primary responses and k declared looks.
 
     Raises
     ------
-    WrongShape
+    WrongArgument
         If either number is below one.
     """
     if primaries < 1 or looks < 1:
-        raise WrongShape("At least one primary response and one look are needed; declare them in the trial file.")
+        raise WrongArgument("At least one primary response and one look are needed; declare them in the trial file.")
     shares = primaries * looks
     return Levels(1.0 - 0.05 / shares, 1.0 - 0.10 / shares)
 
 
 def answer(
-    difference: tuple[float, float], sameness: tuple[float, float], worthwhile: float
+    difference: tuple[float, float], sameness: tuple[float, float], worthwhile: Margins
 ) -> tuple[Answer, Added | None]:
     """The word and its added clause for one nozzle type against today's.
 
     difference, sameness: intervals (low, high) of the improvement over today's nozzle on the model's scale, positive
-    is better; worthwhile: D above zero on the same scale.
+    is better; worthwhile: D on the same scale, which has two sides.
 
-    Raises
-    ------
-    WrongShape
-        If worthwhile is not above zero.
-
-    >>> word, added = answer((0.02, 0.30), (0.04, 0.28), 0.14)
+    >>> worthwhile = Margins(better=0.163, worse=0.140)
+    >>> word, added = answer((0.02, 0.30), (0.04, 0.28), worthwhile)
     >>> print(word, added, sep="; ")
     better; how much is open
-    >>> print(answer((-0.05, 0.09), (-0.04, 0.08), 0.14)[0])
+    >>> print(answer((-0.05, 0.16), (-0.04, 0.15), worthwhile)[0])
     same for practical purposes
     """
-    if not worthwhile > 0:
-        raise WrongShape("The worthwhile difference must be above zero; state it in the trial file.")
-    if -worthwhile < sameness[0] and sameness[1] < worthwhile:
+    if -worthwhile.worse < sameness[0] and sameness[1] < worthwhile.better:
         return Answer.SAME, None
     if difference[0] > 0:
-        return Answer.BETTER, Added.BY_AT_LEAST if difference[0] > worthwhile else Added.HOW_MUCH_OPEN
+        return Answer.BETTER, Added.BY_AT_LEAST if difference[0] > worthwhile.better else Added.HOW_MUCH_OPEN
     if difference[1] < 0:
         return Answer.WORSE, None
     return Answer.NOT_SETTLED, None

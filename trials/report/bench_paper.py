@@ -10,6 +10,7 @@ import pandas as pd
 
 from trials import standards
 from trials.bench.squareness import delta_a_of
+from trials.findings import Finding
 from trials.frozen import freeze_hash
 from trials.grade.dross import SCALE
 from trials.grade.iso9013 import limit_table
@@ -18,12 +19,13 @@ from trials.plan.sheet_map import sheet_map
 from trials.report import blocks as b
 from trials.report.figures.bench import dross_drawing, edge_figure
 from trials.report.figures.planning import sheet_figure
-from trials.report.record_pages import caution_lines, held_rows, program
-from trials.report.typeset import day_words
+from trials.report.record_pages import held_rows, program
 from trials.trial import Trial
 from trials.units import shown
 from trials.words import sheet as words
+from trials.words.cautions import caution_lines
 from trials.words.findings import say
+from trials.words.frame import day_words
 from trials.words.grade import dross_definition, dross_name
 from trials.words.plan import described, limit_words, map_notes
 from trials.words.requirement import job_and_requirement
@@ -33,10 +35,15 @@ TITLE_LENGTH = 80
 
 
 def run_sheet_data(
-    trial: Trial, coupons: pd.DataFrame, mounts: pd.DataFrame, sheets: pd.DataFrame, said: Sequence[str], made_on: date
+    trial: Trial,
+    coupons: pd.DataFrame,
+    mounts: pd.DataFrame,
+    sheets: pd.DataFrame,
+    said: Sequence[Finding],
+    made_on: date,
 ) -> dict[str, Any]:
     """Everything on the run sheet: what is held, stop rules, mounts with their coupons, and maps of the sheets."""
-    known = [say(finding) for finding in nozzle_cautions(trial)]
+    cautions = nozzle_cautions(trial)
     return _with_footer(
         _common(trial, made_on)
         | {
@@ -51,8 +58,8 @@ def run_sheet_data(
             if trial.plan.limits
             else "",
             "stop_rules": words.stop_rules(),
-            "said": [line for line in said if line not in known],
-            "nozzle_cautions": known,
+            "said": [say(finding) for finding in said if finding not in cautions],
+            "nozzle_cautions": [say(finding) for finding in cautions],
             "cautions": caution_lines(),
             "sheets": [_sheet_row(row) for row in _records(sheets)],
             "mounts": [_mount(trial, coupons, row) for row in _records(mounts.sort_values("order"))],

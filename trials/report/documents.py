@@ -11,6 +11,7 @@ from datetime import date
 import pandas as pd
 
 from trials.decide.results import Study
+from trials.findings import Finding
 from trials.report.bench_paper import bench_card_data, labels_data, run_sheet_data
 from trials.report.extras import Picture, Section, VerdictExtras
 from trials.report.typeset import pdf
@@ -22,11 +23,18 @@ __all__ = ["Picture", "Section", "VerdictExtras", "bench_card_pdf", "labels_pdf"
 
 def verdict_pdf(study: Study, trial: Trial, made_on: date, extras: VerdictExtras | None = None) -> bytes:
     """The verdict: one page for the manager, then the engineer's pages."""
-    return pdf("verdict.typ", verdict_data(study, trial, made_on, extras or VerdictExtras()), made_on)
+    return pdf(
+        "verdict.typ", verdict_data(study, trial, made_on, extras or VerdictExtras()), made_on, trial.trial.invented
+    )
 
 
 def run_sheet_pdf(
-    trial: Trial, coupons: pd.DataFrame, mounts: pd.DataFrame, sheets: pd.DataFrame, said: Sequence[str], made_on: date
+    trial: Trial,
+    coupons: pd.DataFrame,
+    mounts: pd.DataFrame,
+    sheets: pd.DataFrame,
+    said: Sequence[Finding],
+    made_on: date,
 ) -> bytes:
     """The run sheet, from the planned tables.
 
@@ -34,14 +42,16 @@ def run_sheet_pdf(
     (no maps without them); mounts: `mount, order, sheet, nozzle, specimen`; sheets: `sheet` and, where known,
     `heat_lot, surface, gas_purity`; said: what the plan cannot tell apart and what was said about its layout.
     """
-    return pdf("run_sheet.typ", run_sheet_data(trial, coupons, mounts, sheets, said, made_on), made_on)
+    return pdf(
+        "run_sheet.typ", run_sheet_data(trial, coupons, mounts, sheets, said, made_on), made_on, trial.trial.invented
+    )
 
 
 def bench_card_pdf(trial: Trial, made_on: date) -> bytes:
     """The bench card: order of work, depths and sides, dross scale with drawings; no nozzle type and no setting."""
-    return pdf("bench_card.typ", bench_card_data(trial, made_on), made_on)
+    return pdf("bench_card.typ", bench_card_data(trial, made_on), made_on, trial.trial.invented)
 
 
 def labels_pdf(trial: Trial, coupons: pd.DataFrame, made_on: date) -> bytes:
     """Labels with the coupon marks and nothing else, so that the bench stays blind."""
-    return pdf("labels.typ", labels_data(coupons, made_on), made_on)
+    return pdf("labels.typ", labels_data(coupons, made_on), made_on, trial.trial.invented)

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
+from trials.findings import Finding
+
 
 @dataclass(frozen=True)
 class Picture:
@@ -39,8 +41,9 @@ class VerdictExtras:
     tables: by response, the rows that were analysed, one per reading: `coupon, cut_order, sheet, mount, specimen,
     nozzle`, the factor columns, `side` if recorded, `value` in the kept unit, and `residual` (on the model's scale) if
     the fit gives it. Coupons that were lost are not in it.
-    amendments: changes after freezing, one sentence each with who and why; printed on the first page.
-    plan_sentences: how the trial was laid out and what it could and could not show, one sentence each.
+    changes: after freezing, with who and why; printed on the first page.
+    kept_words: answers kept under an earlier rule to which the present one gives another; printed on the first page.
+    planned: how the trial was laid out and what it could and could not show, as found when it was planned.
     freeze_hash: hash of the frozen settings.
     bench_facts: instruments, uncertainty, inspectors, cut-off and depth as recorded, one sentence each.
     sections: further sections, printed after the responses.
@@ -50,8 +53,9 @@ class VerdictExtras:
     engineer: str = ""
     graded: pd.DataFrame | None = None
     tables: Mapping[str, pd.DataFrame] = field(default_factory=dict)
-    amendments: tuple[str, ...] = ()
-    plan_sentences: tuple[str, ...] = ()
+    changes: tuple[Finding, ...] = ()
+    kept_words: tuple[Finding, ...] = ()
+    planned: tuple[Finding, ...] = ()
     freeze_hash: str = ""
     bench_facts: tuple[str, ...] = ()
     sections: tuple[Section, ...] = ()

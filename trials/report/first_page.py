@@ -15,6 +15,7 @@ from trials.units import shown
 from trials.words.chances import likely
 from trials.words.ladders import table_note
 from trials.words.language import plural, text
+from trials.words.plan import described
 from trials.words.settings import at_place
 from trials.words.study import row_words, share_words, symbol
 
@@ -50,7 +51,7 @@ def _columns(study: Study, trial: Trial) -> list[tuple[str, float, list[str]]]:
 def _row(row: NozzleRow, study: Study, cells: list[str]) -> dict[str, Any]:
     return {
         "type": _type_words(row, study),
-        "what": row.described if row.described != row.nozzle else "",
+        "what": "" if row.form is None else described(row.form),
         "today": row.today,
         "cells": cells,
         "answer": row_words(row) or "–",

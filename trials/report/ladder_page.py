@@ -9,9 +9,10 @@ from trials.decide.results import NozzleRow, Study
 from trials.report import blocks as b
 from trials.report.figures.ladders import ladder_figure
 from trials.words import ladders as words
+from trials.words.answer import word_of
 from trials.words.findings import say
 from trials.words.language import text
-from trials.words.study import p_words, word_of
+from trials.words.study import p_words
 
 
 def ladder_picture(found: LadderAnswer) -> b.Block:

@@ -13,7 +13,8 @@ from trials.report import blocks as b
 from trials.report.extras import Picture
 from trials.report.figures.planning import life_figure
 from trials.report.record_pages import program
-from trials.report.typeset import day_words, pdf
+from trials.report.typeset import pdf
+from trials.words.frame import day_words
 from trials.words.language import text
 from trials.words.lives import (
     cautions,
@@ -29,9 +30,9 @@ from trials.words.lives import (
 from trials.words.numbers import plain
 
 
-def life_pdf(table: pd.DataFrame, found: LivesAnswer, made_on: date) -> bytes:
+def life_pdf(table: pd.DataFrame, found: LivesAnswer, made_on: date, invented: bool = False) -> bytes:
     """One paper on lives; table: `nozzle, specimen, life, ended`, as it was studied."""
-    return pdf("life_paper.typ", life_data(table, found, made_on), made_on)
+    return pdf("life_paper.typ", life_data(table, found, made_on), made_on, invented)
 
 
 def life_data(table: pd.DataFrame, found: LivesAnswer, made_on: date) -> dict[str, object]:
@@ -52,6 +53,7 @@ def life_data(table: pd.DataFrame, found: LivesAnswer, made_on: date) -> dict[st
         "engineer": "",
         "made_on": day_words(made_on),
         "program": program(),
+        "footer": text("made on {day} · {program}", day=day_words(made_on), program=program()),
         "sentence": answer,
         "sections": [part for part in sections if part["blocks"]],
     }

@@ -20,12 +20,14 @@ from trials.plan.choose import Plan
 from trials.plan.kinds import PlanKind
 from trials.report import blocks as b
 from trials.report.figures.planning import detectable_figure, prediction_figure
-from trials.report.record_pages import caution_lines, program
-from trials.report.typeset import day_words, pdf
+from trials.report.record_pages import program
+from trials.report.typeset import pdf
 from trials.responses import Scale
 from trials.trial import Factor, Trial, worthwhile_on_scale
 from trials.units import shown
+from trials.words.cautions import caution_lines
 from trials.words.findings import say
+from trials.words.frame import day_words
 from trials.words.language import text
 from trials.words.numbers import number, percent, plain
 from trials.words.plan import described, limit_words
@@ -41,6 +43,7 @@ from trials.words.plan_chances import (
     subject_words,
 )
 from trials.words.requirement import job_and_requirement
+from trials.words.worthwhile import planned_sentences
 
 SHOWN_COUNTS = (1, 2, 3, 4, 6, 8, 12)
 """Counts of the curve that its table prints; the plan's own are always there."""
@@ -64,7 +67,7 @@ class PlanPaper:
 
 def plan_pdf(paper: PlanPaper, made_on: date) -> bytes:
     """The plan as PDF."""
-    return pdf("plan_paper.typ", plan_data(paper, made_on), made_on)
+    return pdf("plan_paper.typ", plan_data(paper, made_on), made_on, paper.trial.trial.invented)
 
 
 def plan_data(paper: PlanPaper, made_on: date) -> dict[str, Any]:
@@ -160,7 +163,9 @@ def _can_show(paper: PlanPaper) -> list[b.Block]:
             )
         ),
         b.table(head, rows, right=(2, 3, 4), widths=(3.0, 3.2, 1.3, 1.0, 1.2)),
-        b.listed([settled_words(name, needed) for name, needed in found.settle.items()]),
+        b.listed(
+            [*planned_sentences(paper.trial), *(settled_words(name, needed) for name, needed in found.settle.items())]
+        ),
     ]
 
 

@@ -15,11 +15,12 @@ from trials.grade.reasons import counted
 from trials.report import blocks as b
 from trials.report.extras import VerdictExtras
 from trials.report.figures.edges import lost_figure
-from trials.report.typeset import day_words
-from trials.standards import cautions, edition, roughness_ranges, squareness_ranges
+from trials.standards import edition, roughness_ranges, squareness_ranges
 from trials.trial import Trial
 from trials.units import shown
+from trials.words.cautions import caution_lines
 from trials.words.findings import say
+from trials.words.frame import day_words
 from trials.words.grade import reasons_counted
 from trials.words.language import text
 from trials.words.numbers import plain
@@ -92,7 +93,7 @@ def departures_section(study: Study, extras: VerdictExtras) -> dict[str, Any]:
         parts.append(
             b.figure(lost_figure(study.nozzles), text("Coupons cut and lost by nozzle type. {counts}.", counts=alt))
         )
-    changed = [text("Changed after freezing: {change}", change=change) for change in extras.amendments]
+    changed = [text("Changed after freezing: {change}", change=say(change)) for change in extras.changes]
     found = [*map(say, study.departures), *changed]
     none = "" if found else text("Cut as planned: no departure was recorded.")
     return b.section(text("Departures from the plan"), [b.words(none), b.listed(found), *parts])
@@ -178,11 +179,6 @@ def _rule(trial: Trial) -> str:
 def cautions_section() -> dict[str, Any]:
     """The hazards of a trial, in two columns."""
     return b.section(text("Cautions"), [b.listed(caution_lines()) | {"kind": "columns"}])
-
-
-def caution_lines() -> list[str]:
-    """The hazards of a trial, one line each with the document that governs it."""
-    return [f"{c.text}{f' ({c.document})' if c.document else ''}" for c in cautions()]
 
 
 def record_section(made_on: date, extras: VerdictExtras) -> dict[str, Any]:

@@ -17,11 +17,12 @@ from trials.report.figures.edges import Setting, by_factor_figure, coupon_means,
 from trials.responses import Scale
 from trials.trial import Method, Trial
 from trials.units import shown
+from trials.words.answer import word_of
 from trials.words.findings import say
 from trials.words.language import plural, text
 from trials.words.numbers import confidence, listed
 from trials.words.settings import at_place, place_words, term_words
-from trials.words.study import basis_words, label, named, remarks, spread_words, word_of
+from trials.words.study import basis_words, label, named, remarks, spread_words
 
 
 def response_section(

@@ -14,43 +14,37 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from trials.words.frame import frame_words
+
 HERE = Path(__file__).parent
 LONG_WORD = 18
 _JOINERS = "\u200c\u200d"
 _PLAIN = re.compile(r"[\x20-\x7e\xa0-\xac\xae-\u017f\u0391-\u03c9\u0410-\u044f–—‘’“”…−×≤≥±√µμ°]*")
 _FONTS = ("Libertinus Serif", "New Computer Modern", "DejaVu Sans Mono")
 
-# fmt: off
-_MONTHS = (
-    "January", "February", "March", "April", "May", "June",
-    "July", "August", "September", "October", "November", "December",
-)
-# fmt: on
 
+def pdf(template: str, data: dict[str, Any], made_on: date, invented: bool = False) -> bytes:
+    """PDF/UA of `template` (a file beside this one) with `data`; dated `made_on`; same input, same bytes.
 
-def pdf(template: str, data: dict[str, Any], made_on: date) -> bytes:
-    """PDF/UA of `template` (a file beside this one) with `data`; dated `made_on`; same input, same bytes."""
+    invented: whether a band on every page says that the data are invented.
+    """
     import typst
 
     return typst.compile(
         HERE / template,
         root=HERE,
         ignore_system_fonts=True,
-        sys_inputs=inputs(data, made_on),
+        sys_inputs=inputs(data, made_on, invented),
         timestamp=datetime(made_on.year, made_on.month, made_on.day, tzinfo=UTC),
         pdf_standards="ua-1",
     )
 
 
-def inputs(data: dict[str, Any], made_on: date) -> dict[str, str]:
+def inputs(data: dict[str, Any], made_on: date, invented: bool = False) -> dict[str, str]:
     """What the template is given: one JSON text, its strings made ready for paper."""
-    ready = _ready(data) | {"day": [made_on.year, made_on.month, made_on.day], "fonts": list(_FONTS)}
+    ready = _ready(data | {"frame": frame_words(invented)})
+    ready |= {"day": [made_on.year, made_on.month, made_on.day], "fonts": list(_FONTS)}
     return {"data": json.dumps(ready, ensure_ascii=False)}
-
-
-def day_words(day: date) -> str:
-    """A date in words, without locale: 3 March 2026."""
-    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
 
 
 def _ready(value: Any, key: str = "") -> Any:

@@ -24,13 +24,14 @@ from trials.report.record_pages import (
     settings_section,
 )
 from trials.report.response_pages import response_section
-from trials.report.typeset import day_words
 from trials.trial import Trial
 from trials.words.findings import say
+from trials.words.frame import day_words
 from trials.words.language import text
 from trials.words.requirement import job_and_requirement
 from trials.words.settings import place_words
-from trials.words.study import answer_sentence, label, step_words, worthwhile_words
+from trials.words.study import answer_sentence, label, step_words
+from trials.words.worthwhile import worthwhile_limits
 
 
 def verdict_data(study: Study, trial: Trial, made_on: date, extras: VerdictExtras) -> dict[str, Any]:
@@ -44,7 +45,8 @@ def verdict_data(study: Study, trial: Trial, made_on: date, extras: VerdictExtra
         "made_on": day_words(made_on),
         "program": extras.software or program(),
         "label": _label(study),
-        "amendments": list(extras.amendments),
+        "amendments": [say(finding) for finding in extras.changes],
+        "kept_words": [say(finding) for finding in extras.kept_words],
         "requirement": job_and_requirement(trial.application),
         **nozzle_table(study, trial),
         "figure": _picture(study, main, trial, extras),
@@ -80,6 +82,7 @@ def _labels(made_on: date) -> Mapping[str, Any]:
         "question": text("Question"),
         "answer": text("Answer"),
         "changed": text("Changed after the plan was frozen:"),
+        "kept_words": text("The kept words stand; a later rule reads otherwise:"),
         "cannot_say": text("What this trial cannot say"),
         "next_steps": text("What to do next"),
         "more": text("The rest stands on page 2."),
@@ -128,14 +131,13 @@ def _of_those_cut(study: Study) -> str:
 
 def _asked(study: Study, trial: Trial, extras: VerdictExtras) -> dict[str, Any]:
     worth = [
-        text("Worthwhile difference in {response}: {size}.", response=label(r), size=worthwhile_words(r))
+        text("Worthwhile difference in {response}: {limits}.", response=label(r), limits=worthwhile_limits(r))
         for r in study.results
         if r.worthwhile is not None
     ]
-    return b.section(
-        text("What was asked, and how the trial was laid out"),
-        [b.words(study.question, job_and_requirement(trial.application)), b.listed([*worth, *extras.plan_sentences])],
-    )
+    asked = b.words(study.question, job_and_requirement(trial.application))
+    laid_out = b.listed([*worth, *map(say, extras.planned)])
+    return b.section(text("What was asked, and how the trial was laid out"), [asked, laid_out])
 
 
 def _more(part: Section) -> dict[str, Any]:

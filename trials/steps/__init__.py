@@ -13,7 +13,7 @@ from trials.steps.demo import demo_trial
 from trials.steps.extend import add_extension, extension, extension_json
 from trials.steps.files import plain, write_bytes
 from trials.steps.fit import evidence, fit
-from trials.steps.grade import grade, grade_rows, grade_table, grade_value, graded_facts, requirement
+from trials.steps.grade import grade_rows, grade_table, grade_trial, grade_value, graded_facts, requirement
 from trials.steps.instrument import Instrument, enter_instrument, register
 from trials.steps.lives import read_lives, recorded_lives, study_table, write_lives
 from trials.steps.load import load
@@ -31,27 +31,24 @@ __all__ = [
     "Correction",
     "Instrument",
     "Keys",
+    "Settings",
+    "add_extension",
     "adopt",
     "amend",
     "confirm",
     "correct",
     "cut",
     "cut_as_planned",
-    "enter_instrument",
-    "record",
-    "register",
-    "status",
-    "Settings",
-    "add_extension",
     "demo_trial",
+    "enter_instrument",
     "evidence",
     "extension",
     "extension_json",
     "fit",
     "freeze",
-    "grade",
     "grade_rows",
     "grade_table",
+    "grade_trial",
     "grade_value",
     "graded_facts",
     "judge",
@@ -66,9 +63,12 @@ __all__ = [
     "plan_json",
     "propose",
     "read_lives",
+    "record",
     "recorded_lives",
+    "register",
     "requirement",
     "run_sheet",
+    "status",
     "study_bench",
     "study_table",
     "verdict",

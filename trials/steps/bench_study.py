@@ -17,7 +17,7 @@ from trials.steps.grade import thickness
 from trials.steps.load import load
 from trials.store.intake.inspections import Inspections, read_inspections
 from trials.store.records.records import Records
-from trials.trial import amount_on_scale
+from trials.worthwhile import amount_on_scale
 
 if TYPE_CHECKING:
     from trials.bench.agreement import Agreement

@@ -12,10 +12,9 @@ import pandas as pd
 
 from trials.errors import InputError
 from trials.findings import Finding, each_once
-from trials.steps.journal import ADDED, PLAN, added_block, added_blocks, as_kept, rows_of
-from trials.store.records import database
-from trials.store.records.changed_setting import nearest
-from trials.store.records.records import Records
+from trials.record_kinds import JournalKind
+from trials.steps.journal import added_block, added_blocks
+from trials.store.records import Records, add_block, entries, load, nearest
 from trials.trial import Level, Method, Trial
 
 if TYPE_CHECKING:
@@ -56,7 +55,7 @@ def extension(
     from trials.plan.confounding import confounded
     from trials.plan.extend import ExtensionRequest, extend
 
-    records = database.load(folder)
+    records = load(folder)
     _check(records)
     trial, block = records.trial, int(records.coupons["block"].max()) + 1
     named = [parse_setting(text, trial) for text in settings]
@@ -102,8 +101,7 @@ def add_extension(folder: Path | str, chosen: Extension, who: str, why: str, at:
     if not who.strip() or not why.strip():
         raise InputError("an extension needs a name and a reason", do="Give --who and --why.")
     plan = chosen.plan
-    said = as_kept(chosen.found)
-    return database.add_block(folder, plan.coupons, plan.mounts, plan.sheets, chosen.declared, why, who, at, said=said)
+    return add_block(folder, plan.coupons, plan.mounts, plan.sheets, chosen.declared, why, who, at, said=chosen.found)
 
 
 def parse_setting(text: str, trial: Trial) -> dict[str, Level]:
@@ -205,10 +203,10 @@ def _without(rows: pd.DataFrame, mark: str, gone: pd.DataFrame) -> pd.DataFrame:
 def _journal_of(records: Records, kept: Sequence[int]) -> pd.DataFrame:
     """The journal without the lines of other blocks and what was found about them."""
     inside, keep = True, []
-    for row in rows_of(records):
-        if row["kind"] == ADDED:
-            inside = added_block(row).block in kept
-        keep.append(inside or row["kind"] not in (ADDED, PLAN))
+    for entry in entries(records.journal):
+        if entry.kind is JournalKind.BLOCK_ADDED:
+            inside = added_block(entry).block in kept
+        keep.append(inside or entry.kind not in (JournalKind.BLOCK_ADDED, JournalKind.PLAN))
     return records.journal[keep].reset_index(drop=True)
 
 

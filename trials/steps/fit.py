@@ -6,9 +6,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from trials.errors import InputError
-from trials.steps.grade import grade, require_plan
+from trials.steps.grade import grade_trial, require_plan
 from trials.steps.load import load
-from trials.steps.looks import look_number
+from trials.steps.looks import corrections_since_read, look_number
 from trials.store.records.as_cut import analysis_table, coupon_table, departures
 from trials.store.records.records import Records
 from trials.store.records.slips import open_slips
@@ -42,9 +42,9 @@ def evidence(records: Records) -> Evidence:
     return Evidence(
         tables=tables,
         coupons=coupon_table(records),
-        grades=grade(records),
+        grades=grade_trial(records),
         allowed=allowed_settings(records),
-        departures=tuple(departures(records)),
+        departures=(*departures(records), *corrections_since_read(records)),
         confounded=() if adopted else tuple(confounded(trial)),
         open_slips=tuple(slip.finding for slip in open_slips(records)),
         look=look_number(records),

@@ -34,7 +34,7 @@ def require_plan(records: Records) -> None:
         raise InputError("no plan is frozen yet", file=str(records.folder), do="Run `trials plan` first.")
 
 
-def grade(records: Records) -> pd.DataFrame:
+def grade_trial(records: Records) -> pd.DataFrame:
     """One graded row per coupon of the trial, by its requirement, rule and uncertainty."""
     from trials.grade.coupons import grade_coupons
     from trials.grade.kinds import Item

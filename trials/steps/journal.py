@@ -1,19 +1,21 @@
-"""What the journal keeps about plans and blocks, read and written here alone."""
+"""What the journal keeps about plans, blocks and changes after the freeze, as values."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from trials.findings import Finding, each_once
-from trials.store.records.records import Records
+from trials.plan.kinds import PlanKind
+from trials.record_kinds import JournalKind, RecordKind
+from trials.store.records import Entry, Records, entries, revived
 
-ADDED = "block added"
-"""Kind of the journal's line for a further block."""
-PLAN = "plan"
-"""Kind of a line with what was found about a plan or a block."""
+CHANGES = {
+    JournalKind.AMENDED: RecordKind.QUESTION_AMENDED,
+    JournalKind.LOTS: RecordKind.LOTS_CHANGED,
+    JournalKind.BLOCK_ADDED: RecordKind.BLOCK_ADDED,
+}
 
 
 @dataclass(frozen=True)
@@ -27,39 +29,23 @@ class AddedBlock:
     why: str
 
 
-def as_kept(found: Iterable[Finding]) -> list[str]:
-    """Findings as the journal keeps them, one line each."""
-    return sentences(found)
-
-
-def sentences(found: Iterable[Finding]) -> list[str]:
-    """Findings in words, in their order."""
-    from trials.words.findings import say
-
-    return [say(finding) for finding in found]
-
-
-def rows_of(records: Records) -> list[dict[str, Any]]:
-    """Lines of the journal in their order."""
-    return [{str(key): value for key, value in row.items()} for row in records.journal.to_dict("records")]
-
-
 def added_blocks(records: Records) -> list[AddedBlock]:
     """Further blocks in the order in which they were added."""
-    return [added_block(row) for row in rows_of(records) if row["kind"] == ADDED]
+    return [added_block(entry) for entry in entries(records.journal, JournalKind.BLOCK_ADDED)]
 
 
-def added_block(row: Mapping[str, Any]) -> AddedBlock:
-    """A line of kind `ADDED` as values."""
-    number, declared = _payload(row)
-    moment = datetime.fromisoformat(str(row["at"]))
-    return AddedBlock(number, declared, moment, str(row["who"]), str(row["why"]))
+def added_block(entry: Entry) -> AddedBlock:
+    """The entry of a further block as values."""
+    block, declared = int(entry.payload["block"]), bool(entry.payload["declared"])
+    return AddedBlock(block, declared, datetime.fromisoformat(entry.at), entry.who, entry.why)
 
 
-def _payload(row: Mapping[str, Any]) -> tuple[int, bool]:
-    """Number of an added block, and whether it was declared before cutting."""
-    words = str(row["what"])
-    return int(words.removeprefix("block ").split(",")[0]), "not declared" not in words
+def changes_after_freezing(records: Records) -> tuple[Finding, ...]:
+    """Amendments, changed lots and further blocks, each with who and why."""
+    return tuple(
+        Finding(CHANGES[entry.kind], facts={**entry.payload, "who": entry.who, "why": entry.why})
+        for entry in entries(records.journal, *CHANGES)
+    )
 
 
 def plan_findings(records: Records) -> list[Finding]:
@@ -77,17 +63,16 @@ def by_block(records: Records) -> Iterator[tuple[int, list[Finding]]]:
     """What was found about each block when it was planned, in the order of planning."""
     number = 1
     found: list[Finding] = []
-    for row in rows_of(records):
-        if row["kind"] == ADDED:
+    for entry in entries(records.journal, JournalKind.BLOCK_ADDED, JournalKind.PLAN):
+        if entry.kind is JournalKind.BLOCK_ADDED:
             yield number, found
-            number, found = added_block(row).block, []
-        elif row["kind"] == PLAN:
-            found.append(_finding(row))
+            number, found = added_block(entry).block, []
+        else:
+            found.append(_planned(entry))
     yield number, found
 
 
-def _finding(row: Mapping[str, Any]) -> Finding:
-    """A line of kind `PLAN` as a finding."""
-    from trials.plan.kinds import PlanKind
-
-    return Finding(PlanKind.AS_WRITTEN, facts={"text": str(row["what"])})
+def _planned(entry: Entry) -> Finding:
+    """An entry of a plan as the finding it was; the prose of version 0.1.0, and a kind not known here, as written."""
+    known = revived(entry.payload["finding"]) if "finding" in entry.payload else None
+    return known or Finding(PlanKind.AS_WRITTEN, facts={"text": str(entry.payload["text"])})

@@ -16,7 +16,8 @@ from trials.findings import Finding
 from trials.responses import Scale
 from trials.steps.files import plain, write_bytes
 from trials.store.intake.lives import LifeColumns, StoredLives, note_says_good, read_table_of_lives
-from trials.trial import Method, Trial, amount_on_scale
+from trials.trial import Method, Trial
+from trials.worthwhile import amount_on_scale
 
 if TYPE_CHECKING:
     from trials.decide.lives import LivesAnswer
@@ -32,7 +33,8 @@ class Lives:
 
     frame: `nozzle, specimen, life, ended` (an `Ended`), one row per piece; unit: of a life; file: where it came from;
     today: the type in use, empty where the table does not say; worthwhile: share by which a life has to be longer to
-    matter; primaries, looks: by which the confidence is shared out; said: what was found while reading.
+    matter; primaries, looks: by which the confidence is shared out; invented: no real
+    specimen; said: what was found while reading.
     """
 
     frame: pd.DataFrame
@@ -42,6 +44,7 @@ class Lives:
     worthwhile: float | None = None
     primaries: int = 1
     looks: int = 1
+    invented: bool = False
     said: tuple[Finding, ...] = ()
 
 
@@ -70,12 +73,12 @@ def _share(text: str) -> float | None:
         value, unit = parse_amount(text)
     except ValueError:
         value, unit = -1.0, ""
-    if unit != "%" or not 0 < value < float("inf"):
+    if unit != "%" or not 0 < value < 100:
         raise InputError(
             "not a worthwhile difference of lives",
             column="--worthwhile",
             found=text,
-            allowed="a share such as 25 %",
+            allowed="a share below 100 %, such as 25 %",
             do="Say how much longer a life has to be to matter.",
         )
     return value / 100.0
@@ -112,6 +115,7 @@ def recorded_lives(folder: Path | str) -> Lives:
         worthwhile=_worthwhile(trial, name),
         primaries=len(trial.primaries),
         looks=trial.plan.looks,
+        invented=trial.trial.invented,
         said=_noted(noted),
     )
 
@@ -220,4 +224,4 @@ def write_lives(table: Lives, found: LivesAnswer, path: Path, made_on: date) -> 
         return
     if path.suffix.lower() != ".pdf":
         raise InputError("not a name for the paper", found=str(path), allowed=".pdf, .svg", do="Change the name.")
-    write_bytes(path, life_pdf(table.frame, found, made_on))
+    write_bytes(path, life_pdf(table.frame, found, made_on, table.invented))

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from trials.errors import InputError
-from trials.steps.journal import as_kept, plan_findings
+from trials.steps.journal import plan_findings
 from trials.store.records import database
 from trials.store.records.folder import database_path, read_trial
 from trials.store.records.records import Records
@@ -36,7 +36,7 @@ def propose(trial: Trial, progress: Progress | None = None) -> Plan:
 def freeze(folder: Path | str, plan: Plan, at: datetime | None = None) -> Records:
     """Freeze question and plan of a trial folder; from here on changes need `trials amend`."""
     tables = {"coupons": plan.coupons, "mounts": plan.mounts, "sheets": plan.sheets}
-    return database.freeze(folder, tables, as_kept(plan.found), at)
+    return database.freeze(folder, tables, plan.found, at)
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from pathlib import Path
 from trials.steps.extend import block_day, newest_block
 from trials.steps.files import write_bytes
 from trials.steps.grade import require_plan
-from trials.steps.journal import plan_findings, sentences
+from trials.steps.journal import plan_findings
 from trials.steps.load import load
 from trials.steps.plan import plan_paper
 from trials.store.records.records import Records
@@ -27,7 +27,7 @@ def run_sheet(folder: Path | str) -> list[Path]:
     whole = load(folder)
     day = block_day(whole) or frozen_day(whole)
     records = newest_block(whole)
-    said = sentences(plan_findings(whole))
+    said = plan_findings(whole)
     trial, coupons = records.trial, records.coupons
     files = {
         "run-sheet.pdf": documents.run_sheet_pdf(

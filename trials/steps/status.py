@@ -89,15 +89,15 @@ class _Seen:
 
 
 def _seen(found: Records) -> _Seen:
-    from trials.steps.looks import look_number
+    from trials.steps.looks import kept_paper_is_current, look_number
 
     table = records.coupon_table(found)
     measurable = table.loc[table["outcome"] == Outcome.CUT, "coupon"]
     without = tuple(measurable[~measurable.isin(set(found.readings["coupon"]))])
-    look, kept = look_number(found), len(found.looks)
+    look = look_number(found)
     cut = int((table["outcome"] != records.NOT_CUT).sum())
     slips = tuple(records.open_slips(found))
-    return _Seen(found, table, cut, len(measurable), without, slips, look, 0 < look <= kept)
+    return _Seen(found, table, cut, len(measurable), without, slips, look, kept_paper_is_current(found, look))
 
 
 def _steps(seen: _Seen) -> tuple[StepState, ...]:

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-import pandas as pd
-
-from trials.steps.journal import ADDED, all_plan_findings, sentences
+from trials.findings import Finding
+from trials.steps.journal import all_plan_findings, changes_after_freezing
 from trials.store.records.instruments import calibration_doubts, instruments
 from trials.store.records.records import Records
 from trials.words.bench import how_measured
@@ -14,28 +13,23 @@ from trials.words.findings import say
 
 if TYPE_CHECKING:
     from trials.decide.study import Evidence
-
-
-def verdict_extras(records: Records, found: Evidence) -> Any:
-    """What the verdict prints beside the study: graded coupons, tables, amendments, how it was measured."""
     from trials.report.documents import VerdictExtras
 
-    journal = records.journal
+
+def verdict_extras(records: Records, found: Evidence, kept_words: tuple[Finding, ...] = ()) -> VerdictExtras:
+    """What the verdict prints beside the study: graded coupons, tables, what changed, how it was measured."""
+    from trials.report.documents import VerdictExtras
+
     return VerdictExtras(
         engineer=records.trial.trial.engineer,
         graded=found.grades,
         tables=found.tables,
-        amendments=tuple(amendment_sentences(journal)),
-        plan_sentences=tuple(sentences(all_plan_findings(records))),
+        changes=changes_after_freezing(records),
+        kept_words=kept_words,
+        planned=all_plan_findings(records),
         freeze_hash=records.freeze_hash,
         bench_facts=tuple(bench_facts(records)),
     )
-
-
-def amendment_sentences(journal: pd.DataFrame) -> list[str]:
-    """Amendments and further blocks, one sentence each, with who and why."""
-    rows = journal[journal["kind"].astype(str).str.startswith("amend") | (journal["kind"] == ADDED)]
-    return [f"{row.what} ({row.who}: {row.why})" for row in rows.itertuples()]
 
 
 def bench_facts(records: Records) -> list[str]:

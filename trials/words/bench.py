@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from enum import StrEnum
+from pathlib import Path
 
 from trials.bench.agreement import Agreement
 from trials.bench.gauge import GaugeStudy
@@ -93,6 +94,22 @@ def agreement_sentences(found: Agreement) -> list[str]:
         )
     spread = fixed(found.grade_sd, 2)
     return [*said, text("Grades of one coupon differ by a standard deviation of {spread}.", spread=spread)]
+
+
+def put_into_trial(folder: Path, command: str) -> str:
+    """What to do with the lines that a study of the bench ends with, where the trial is at hand."""
+    return text("put the lines into {file}, then `{command}`", file=folder / "trial.toml", command=command)
+
+
+def put_before_planning() -> str:
+    """The same without a trial."""
+    return text("put the lines into trial.toml before `trials plan`, or grade a table with --uncertainty")
+
+
+def study_heading(label: str, column: str) -> str:
+    """Over the study of one column."""
+    named = text(label)
+    return text("{response}, {column}", response=f"{named[0].upper()}{named[1:]}", column=column)
 
 
 def how_measured(

@@ -263,6 +263,21 @@ def _at_a_quarter(finding: Finding) -> str:
     return _again(finding, lead, text("The zeros decide; measure finer."))
 
 
+def _at_double(finding: Finding) -> str:
+    lead = text("With zeros counted as twice the instrument's step")
+    return _again(finding, lead, text("The zeros decide; measure finer."))
+
+
+def _lost_at_worst(finding: Finding) -> str:
+    n = facts.whole(finding, "n")
+    lead = plural(
+        "With the {n} coupon that was not severed or aborted at the worst value seen",
+        "With the {n} coupons that were not severed or aborted at the worst value seen",
+        n,
+    )
+    return _again(finding, lead, text("The lost coupons decide; the word stays open."))
+
+
 def _again(finding: Finding, lead: str, remedy: str) -> str:
     if "problem" in finding.facts:
         return text("{lead} nothing can be said: {problem}", lead=lead, problem=facts.word(finding, "problem"))
@@ -342,4 +357,6 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
     StudyKind.CHECK_NOT_MADE: _check_not_made,
     StudyKind.WITHOUT_THE_FAR: _without_far,
     StudyKind.ZEROS_AT_A_QUARTER: _at_a_quarter,
+    StudyKind.ZEROS_AT_DOUBLE: _at_double,
+    StudyKind.LOST_AT_WORST: _lost_at_worst,
 }

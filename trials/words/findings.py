@@ -6,10 +6,22 @@ from collections.abc import Callable, Mapping
 from enum import StrEnum
 
 from trials.findings import Finding
-from trials.words import bench, chances, grade, ladders, lives, model, plan, plan_chances, records, remarks
+from trials.words import (
+    after_freeze,
+    bench,
+    chances,
+    grade,
+    ladders,
+    lives,
+    model,
+    plan,
+    plan_chances,
+    records,
+    remarks,
+)
 
 Sentence = Callable[[Finding], str]
-ROOMS = (bench, chances, grade, ladders, lives, model, plan, plan_chances, records, remarks)
+ROOMS = (after_freeze, bench, chances, grade, ladders, lives, model, plan, plan_chances, records, remarks)
 SENTENCES: Mapping[StrEnum, Sentence] = {kind: said for room in ROOMS for kind, said in room.SENTENCES.items()}
 
 

@@ -29,6 +29,11 @@ ENGLISH = Language("en", lambda template: template, _choose)
 _current: ContextVar[Language] = ContextVar("language", default=ENGLISH)
 
 
+def current() -> Language:
+    """The language in which everything comes out just now."""
+    return _current.get()
+
+
 @contextmanager
 def speaking(language: Language) -> Iterator[None]:
     """Everything said inside comes out in this language."""

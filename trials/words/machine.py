@@ -8,11 +8,12 @@ from typing import Any
 
 from trials.decide.chance_result import ChanceResult
 from trials.decide.ladder import LadderAnswer
-from trials.decide.results import NextStep, ResponseResult, Study
+from trials.decide.results import NextStep, NozzleRow, ResponseResult, Study
 from trials.findings import About, Finding, Place
 from trials.words.chances import asked_words, notes
 from trials.words.findings import say
 from trials.words.ladders import answer_clause
+from trials.words.plan import described
 from trials.words.settings import place_words
 from trials.words.study import answer_sentence, basis_words, label, step_words, worthwhile_words
 
@@ -66,6 +67,13 @@ def _next_step(step: NextStep) -> Mapping[str, Any]:
     return {"words": step_words(step)}
 
 
+def _nozzle_row(row: NozzleRow) -> Mapping[str, Any]:
+    if row.form is None:
+        return {"described": ""}
+    facts = ("bore", "wall", "side_jets", "plated", "point", "orifice_mm", "flow_area_mm2")
+    return {"form": {name: getattr(row.form, name) for name in facts}, "described": described(row.form)}
+
+
 _MAKERS: Mapping[type, Callable[[Any], Mapping[str, Any] | str]] = {
     Study: _study,
     ResponseResult: _response,
@@ -73,5 +81,6 @@ _MAKERS: Mapping[type, Callable[[Any], Mapping[str, Any] | str]] = {
     LadderAnswer: _ladder,
     Finding: _finding,
     NextStep: _next_step,
+    NozzleRow: _nozzle_row,
     Place: place_words,
 }

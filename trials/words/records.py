@@ -273,6 +273,7 @@ _ENTRIES: Mapping[JournalKind, Callable[[Mapping[str, Any]], str]] = {
     JournalKind.INSTRUMENT: instrument,
     JournalKind.ADOPTED: _adopted,
     JournalKind.VERDICT: lambda facts: text("look {look} kept", look=facts["look"]),
+    JournalKind.PROVISIONAL: lambda facts: text("verdict read while a reading was open"),
 }
 
 

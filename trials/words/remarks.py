@@ -32,9 +32,37 @@ def _spread_left_out(finding: Finding) -> str:
 def _blocks_taken_out(finding: Finding) -> str:
     block = facts.word(finding, "block")
     return text(
-        "The spread between {many} came out as zero: types are compared with each {one} taken out.",
+        "Types are compared with each {one} taken out, whatever the spread between {many}.",
         many=layer_name("sheet", block, several=True),
         one=layer_name("sheet", block),
+    )
+
+
+def _blocks_stay(finding: Finding) -> str:
+    block = facts.word(finding, "block")
+    return text(
+        "The {many} do not hold the types alike, so they cannot be taken out of the comparison: their spread counts "
+        "against it.",
+        many=layer_name("sheet", block, several=True),
+    )
+
+
+def _spread_by_type(finding: Finding) -> str:
+    return text("In the comparisons each type has its own spread from coupon to coupon and from reading to reading.")
+
+
+def _one_spread(finding: Finding) -> str:
+    return text(
+        "These records are too few to give each type its own spread: the comparisons use one for all types, and are "
+        "too sure of themselves where one type is much wilder than another."
+    )
+
+
+def _one_lot(finding: Finding) -> str:
+    return text(
+        "Whether the word holds for another lot: every piece of {types} came from one lot, so the answer is about "
+        "these lots.",
+        types=listed(finding.about.nozzles),
     )
 
 
@@ -43,13 +71,14 @@ def _spread_zero(finding: Finding) -> str:
     names = listed([layer_name(str(s), block, several=True) for s in facts.several(finding, "sources")])
     if finding.facts["classical_beside"]:
         return text(
-            "The spread between {layers} came out as zero. It stays in the reckoning, so the tests are on the cautious "
-            "side; the classical test stands beside them.",
+            "The spread between {layers} came out as zero. The nozzle test and the comparisons do not lean on that; it "
+            "stays in the reckoning of the other tests, which are on the cautious side; the classical test stands "
+            "beside them.",
             layers=names,
         )
     return text(
-        "The spread between {layers} came out as zero. It stays in the reckoning, so the tests are on the cautious "
-        "side.",
+        "The spread between {layers} came out as zero. The nozzle test and the comparisons do not lean on that; it "
+        "stays in the reckoning of the other tests, which are on the cautious side.",
         layers=names,
     )
 
@@ -239,8 +268,9 @@ def _file_verdict(finding: Finding) -> str:
     return text("File this verdict; no further step follows from the decisive response.")
 
 
-def _told(finding: Finding) -> str:
-    return facts.word(finding, "text")
+def _refused(finding: Finding) -> str:
+    """The reason is the text of an error, as written where it was raised."""
+    return text("Why: {why}", why=facts.word(finding, "why"))
 
 
 SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
@@ -248,6 +278,10 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
     StudyKind.TERMS_LEFT_OUT: _terms_left_out,
     StudyKind.SPREAD_LEFT_OUT: _spread_left_out,
     StudyKind.BLOCKS_TAKEN_OUT: _blocks_taken_out,
+    StudyKind.BLOCKS_STAY: _blocks_stay,
+    StudyKind.SPREAD_BY_TYPE: _spread_by_type,
+    StudyKind.ONE_SPREAD_FOR_ALL: _one_spread,
+    StudyKind.ONE_LOT: _one_lot,
     StudyKind.SPREAD_ZERO: _spread_zero,
     StudyKind.OUTSIDE_OWN_SETTINGS: _outside,
     StudyKind.ORDER_CHANGES: _order_changes,
@@ -273,5 +307,5 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
     StudyKind.REPEAT_WITH_PIECES: _repeat_with_pieces,
     StudyKind.CHECK_CENTRING: _check_centring,
     StudyKind.FILE_VERDICT: _file_verdict,
-    StudyKind.TOLD: _told,
+    StudyKind.REFUSED: _refused,
 }

@@ -62,7 +62,11 @@ def _part(demand: Demand) -> str:
 
 def class_sentence(asked: ExecutionClass) -> str:
     """What an execution class of EN 1090-2 asks, with its edition and how the figures were checked."""
-    parts = asked.text or text("u range {u}, Rz5 range {rz5}", u=asked.squareness_range, rz5=asked.roughness_range)
+    parts = (
+        text(asked.text)
+        if asked.text
+        else text("u range {u}, Rz5 range {rz5}", u=asked.squareness_range, rz5=asked.roughness_range)
+    )
     return text(
         "{name} of EN 1090-2:{edition} ({parts}; {status})",
         name=asked.name,

@@ -11,6 +11,7 @@ from trials.infer.answer import Added, Answer
 from trials.responses import QUANTITIES, Scale
 from trials.units import shown
 from trials.words import ladders
+from trials.words.answer import word_of
 from trials.words.findings import say
 from trials.words.language import text
 from trials.words.model import rests_on_words
@@ -126,13 +127,6 @@ def _lower_or_higher(lower: bool, size: str) -> str:
     return text("{size} lower", size=size) if lower else text("{size} higher", size=size)
 
 
-def word_of(answer: Answer | None, adds: Added | None) -> str:
-    """The word for a nozzle type with its added clause; empty without a word."""
-    if answer is None:
-        return ""
-    return text(answer) if adds is None else text("{answer}, {clause}", answer=text(answer), clause=text(adds))
-
-
 def row_words(row: NozzleRow) -> str:
     """The answer cell of a nozzle type: its word in each primary response."""
     if row.today:
@@ -186,7 +180,7 @@ def means_heading(result: ResponseResult, place: Place) -> str:
 
 
 def step_words(step: NextStep) -> str:
-    """One next step; what it follows from stands behind it, the command that does it at the end."""
+    """One next step; what it follows from stands behind it."""
     said = say(step.finding)
     return said if step.because is None else text("{step} {because}", step=said, because=say(step.because))
 

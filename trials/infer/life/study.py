@@ -132,8 +132,8 @@ def study_lives(
     if lives.failed.size and not lives.failed.any():
         return _nothing_failed(lives, quantiles, shape)
     fit = fit_life(lives.time, lives.failed, (lives.labels[:, None] == np.array(lives.names)).astype(float))
-    whole, count = at or levels(1), max(len(lives.others), 1)
-    confidence, sameness = (1.0 - (1.0 - level) / count for level in (whole.difference, whole.sameness))
+    shared = (at or levels(1)).shared(len(lives.others))
+    confidence, sameness = shared.difference, shared.sameness
     compared = [name for name in lives.others if _some_failed(lives, name)]
     known = tuple(_type_life(fit, lives, name, quantiles) for name in lives.names)
     checked = _shape_check(lives)

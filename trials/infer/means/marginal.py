@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from trials.infer.means.simultaneous import against_reference, all_pairs
+from trials.infer.means.simultaneous import Simultaneous, against_reference, all_pairs
 from trials.infer.mixed import MixedFit
 from trials.infer.model import FixedModel
+from trials.infer.yardstick import Estimates, Yardstick
 
 Array = NDArray[np.float64]
 Settings = Mapping[str, float | str]
@@ -45,31 +46,22 @@ def means(fit: MixedFit, rows: Array, confidence: float = 0.95) -> tuple[Interva
     return tuple(Interval(e.value, e.low, e.high, None, e.df) for e in found)
 
 
-def differences(fit: MixedFit, rows: Array, reference: int, confidence: float) -> tuple[Interval, ...]:
+def differences(judged: Yardstick, rows: Array, reference: int, confidence: float) -> tuple[Interval, ...]:
     """Each mean row minus the reference row, with simultaneous intervals (multivariate t, each at its own df)."""
     others = [i for i in range(len(rows)) if i != reference]
-    contrasts = rows[others] - rows[reference]
-    values, dfs = _values_and_dfs(fit, contrasts)
-    covariance = contrasts @ fit.covariance @ contrasts.T
-    found = against_reference(values, covariance, dfs, confidence)
-    return tuple(
-        Interval(*map(float, parts)) for parts in zip(values, found.low, found.high, found.p, dfs, strict=True)
-    )
+    found = judged.estimates(rows[others] - rows[reference])
+    limits = against_reference(found.values, found.covariance, found.dfs, confidence)
+    return _intervals(found, limits)
 
 
-def pairwise(fit: MixedFit, rows: Array, confidence: float) -> dict[tuple[int, int], Interval]:
+def pairwise(judged: Yardstick, rows: Array, confidence: float) -> dict[tuple[int, int], Interval]:
     """All pairs i - j of the mean rows, Tukey-Kramer at each pair's own df."""
     pairs = [(i, j) for i in range(len(rows)) for j in range(i)]
-    contrasts = np.array([rows[i] - rows[j] for i, j in pairs])
-    values, dfs = _values_and_dfs(fit, contrasts)
-    errors = np.sqrt(np.einsum("ij,jk,ik->i", contrasts, fit.covariance, contrasts))
-    found = all_pairs(values, errors, dfs, len(rows), confidence)
-    return {
-        pair: Interval(*map(float, parts))
-        for pair, parts in zip(pairs, zip(values, found.low, found.high, found.p, dfs, strict=True), strict=True)
-    }
+    found = judged.estimates(np.array([rows[i] - rows[j] for i, j in pairs]))
+    limits = all_pairs(found.values, np.sqrt(np.diagonal(found.covariance)), found.dfs, len(rows), confidence)
+    return dict(zip(pairs, _intervals(found, limits), strict=True))
 
 
-def _values_and_dfs(fit: MixedFit, contrasts: Array) -> tuple[Array, Array]:
-    found = [fit.estimate(row) for row in contrasts]
-    return np.array([e.value for e in found]), np.array([e.df for e in found])
+def _intervals(found: Estimates, limits: Simultaneous) -> tuple[Interval, ...]:
+    parts = zip(found.values, limits.low, limits.high, limits.p, found.dfs, strict=True)
+    return tuple(Interval(*map(float, part)) for part in parts)

@@ -56,19 +56,16 @@ class RestsOn:
     df: float | None
 
 
-def find_structure(
-    nozzle: Labels, groups: Mapping[str, Labels], block_word: str = "sheet", fixed_sheets: bool = False
-) -> Structure:
+def find_structure(nozzle: Labels, groups: Mapping[str, Labels], block_word: str = "sheet") -> Structure:
     """Read the random effects off the labels.
 
     nozzle (n,) type labels; groups: label arrays (n,) under "sheet", "specimen", "mount", "coupon", as far as the
     records have them; an empty label anywhere makes that grouping absent. block_word: how a sheet is called here.
-    fixed_sheets: sheets are a fixed part however many there are.
     """
     said: list[Finding] = []
     labels = {name: np.asarray(groups[name], dtype=object) for name in ORDER if _complete(groups.get(name))}
     counts = {name: len(set(values)) for name, values in labels.items()}
-    block, labels = _settle_sheet(labels, block_word, fixed_sheets, said)
+    block, labels = _settle_sheet(labels, block_word, said)
     labels = _settle_coupon(labels, len(nozzle), said)
     labels = _merge_equal(labels, said)
     labels, pieces_only = _settle_specimen(nozzle, labels, said)
@@ -90,9 +87,7 @@ def _same(a: Labels, b: Labels) -> bool:
     return pairs == len(set(a)) == len(set(b))
 
 
-def _settle_sheet(
-    labels: dict[str, Labels], word: str, fixed: bool, said: list[Finding]
-) -> tuple[Labels | None, dict[str, Labels]]:
+def _settle_sheet(labels: dict[str, Labels], word: str, said: list[Finding]) -> tuple[Labels | None, dict[str, Labels]]:
     sheet = labels.get("sheet")
     if sheet is None:
         return None, labels
@@ -103,7 +98,7 @@ def _settle_sheet(
     if n < FEW_SHEETS:
         said.append(Finding(InferKind.FEW_SHEETS, facts={"n": n, "block": word, "enough": FEW_SHEETS}))
         return sheet, rest
-    return (sheet, rest) if fixed else (None, labels)
+    return None, labels
 
 
 def _settle_coupon(labels: dict[str, Labels], n: int, said: list[Finding]) -> dict[str, Labels]:

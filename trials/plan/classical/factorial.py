@@ -14,7 +14,7 @@ from functools import reduce
 
 import numpy as np
 
-from trials.errors import Infeasible, WrongShape
+from trials.errors import Infeasible, WrongArgument
 
 MOST_SETS = 70_000  # generator sets that `best_generators` is willing to compare
 
@@ -58,12 +58,12 @@ def full_factorial(levels: Mapping[str, int]) -> CodedPlan:
     """Every crossing of evenly spaced levels between -1 and 1, the first factor changing fastest.
 
     Raises:
-        WrongShape: no factor, or a factor with fewer than two levels.
+        WrongArgument: no factor, or a factor with fewer than two levels.
     """
     names = _checked_names(list(levels))
     short = [name for name in names if int(levels[name]) != levels[name] or levels[name] < 2]
     if short:
-        raise WrongShape(f"{short[0]} has {levels[short[0]]} levels. Give a whole number of two or more")
+        raise WrongArgument(f"{short[0]} has {levels[short[0]]} levels. Give a whole number of two or more")
     axes = [np.linspace(-1.0, 1.0, int(levels[name])) for name in reversed(names)]
     runs = np.array(list(itertools.product(*axes)))[:, ::-1]
     return CodedPlan(names, np.ascontiguousarray(runs))
@@ -78,7 +78,7 @@ def fraction(names: Sequence[str], generators: Mapping[str, Sequence[str]], minu
         minus: generated factors with a minus sign, which choose another fraction of the same family.
 
     Raises:
-        WrongShape: unknown or repeated names, or a generator that uses a generated factor.
+        WrongArgument: unknown or repeated names, or a generator that uses a generated factor.
         Infeasible: two factors, or a factor and the mean, share a column.
     """
     names = _checked_names(names)
@@ -109,7 +109,7 @@ def fraction(names: Sequence[str], generators: Mapping[str, Sequence[str]], minu
 def _checked_names(names: Sequence[str]) -> tuple[str, ...]:
     found = tuple(names)
     if not found or len(set(found)) < len(found):
-        raise WrongShape(f"factor names are {found}. Name one factor or more, each once")
+        raise WrongArgument(f"factor names are {found}. Name one factor or more, each once")
     return found
 
 
@@ -119,13 +119,13 @@ def _check_generators(
     for name, parts in generators.items():
         wrong = [part for part in parts if part not in basic]
         if name not in names or wrong or not parts or len(set(parts)) < len(parts):
-            raise WrongShape(
+            raise WrongArgument(
                 f"generator {name} = {' x '.join(parts)} must give one factor as a product of basic ones "
                 f"({', '.join(basic)}), each once. Correct it"
             )
     stray = [name for name in minus if name not in generators]
     if stray:
-        raise WrongShape(f"{stray[0]} has a minus sign but no generator. Name generated factors only")
+        raise WrongArgument(f"{stray[0]} has a minus sign but no generator. Name generated factors only")
 
 
 def _ordered(names: Sequence[str], factors: frozenset[str]) -> tuple[str, ...]:

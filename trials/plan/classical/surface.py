@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trials.errors import Infeasible, WrongShape
+from trials.errors import Infeasible, WrongArgument
 from trials.plan.classical.factorial import CodedPlan, Fraction, best_generators, fraction, full_factorial
 
 # Box and Behnken (1960), Technometrics 2:455, table 4 (from memory; that every pair of factors meets equally often, or
@@ -42,20 +42,22 @@ def central_composite(
             or more in as few runs as carry the quadratic model.
 
     Raises:
-        WrongShape: fewer than two factors, an unknown kind, or corners of other factors.
+        WrongArgument: fewer than two factors, an unknown kind, or corners of other factors.
         Infeasible: corners of a resolution below V, in which products of two factors cannot be told apart.
     """
     names = tuple(names)
     k = len(names)
     if k < 2:
-        raise WrongShape(f"a central composite plan needs two factors or more, not {k}. Add a factor")
+        raise WrongArgument(f"a central composite plan needs two factors or more, not {k}. Add a factor")
     if kind not in ("faced", "rotatable"):
-        raise WrongShape(f'kind is {kind!r}, expected "faced" or "rotatable". Choose one')
+        raise WrongArgument(f'kind is {kind!r}, expected "faced" or "rotatable". Choose one')
     if int(centre) != centre or centre < 0:
-        raise WrongShape(f"{centre} centre points. Give zero or a positive whole number")
+        raise WrongArgument(f"{centre} centre points. Give zero or a positive whole number")
     cube = _corners(names) if corners is None else corners
     if cube.names != names:
-        raise WrongShape(f"corners are for {cube.names}, the plan for {names}. Use the same factors in the same order")
+        raise WrongArgument(
+            f"corners are for {cube.names}, the plan for {names}. Use the same factors in the same order"
+        )
     if isinstance(cube, Fraction) and cube.resolution is not None and cube.resolution < 5:
         raise Infeasible(
             f"corners of resolution {cube.resolution} confuse products of two factors. Use resolution 5 or more"

@@ -17,7 +17,7 @@ import numpy as np
 import pandas as pd
 from scipy import optimize, special
 
-from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.errors import NotFinite, NotIdentifiable, WrongArgument
 
 SOURCES = ("specimen", "mount", "coupon", "reading")
 
@@ -56,7 +56,7 @@ COUNTS = (1, 2, 3, 4, 6, 8, 12, 16)
 class Balanced:
     """Counts of a balanced plan: specimens per type, mounts per specimen, coupons per mount, readings per coupon.
 
-    Raises `WrongShape` if a count is below one (two for the types) or is no whole number.
+    Raises `WrongArgument` if a count is below one (two for the types) or is no whole number.
     """
 
     types: int
@@ -70,9 +70,9 @@ class Balanced:
         """Refuse counts that are no plan."""
         for name, least in (("types", 2), *((name, 1) for name in ("specimens", "mounts", "coupons", "readings"))):
             if getattr(self, name) < least or getattr(self, name) != int(getattr(self, name)):
-                raise WrongShape(f"{name} is {getattr(self, name)}; give a whole number of {least} or more.")
+                raise WrongArgument(f"{name} is {getattr(self, name)}; give a whole number of {least} or more.")
         if self.sheets < 1:
-            raise WrongShape(f"sheets is {self.sheets}; give 1 or more.")
+            raise WrongArgument(f"sheets is {self.sheets}; give 1 or more.")
 
     @property
     def units(self) -> int:
@@ -110,23 +110,23 @@ def checked_spreads(spreads: Mapping[str, float]) -> dict[str, float]:
     ------
     NotFinite
         If a spread is NaN or infinite.
-    WrongShape
+    WrongArgument
         If a spread is negative or its source is not specimen, mount, coupon or reading.
     """
     for source, value in spreads.items():
         if source not in (*SOURCES, "sheet"):
-            raise WrongShape(f"spread of {source!r} is unknown; use {', '.join(SOURCES)}.")
+            raise WrongArgument(f"spread of {source!r} is unknown; use {', '.join(SOURCES)}.")
         if not math.isfinite(value):
             raise NotFinite(f"the spread of {source} is {value}; give a finite standard deviation.")
         if value < 0:
-            raise WrongShape(f"the spread of {source} is {value:g}; give zero or more.")
+            raise WrongArgument(f"the spread of {source} is {value:g}; give zero or more.")
     return {source: float(spreads.get(source, 0.0)) for source in SOURCES}
 
 
 def pattern_means(types: int, pattern: Pattern = Pattern.LEAST_FAVOURABLE) -> np.ndarray:
     """Means (types,) of a pattern whose highest and lowest differ by one, centred on zero mean.
 
-    Raises `WrongShape` if the pattern is not one of `PATTERNS`.
+    Raises `WrongArgument` if the pattern is not one of `PATTERNS`.
     """
     means = np.zeros(types)
     if pattern == Pattern.LEAST_FAVOURABLE:
@@ -134,7 +134,7 @@ def pattern_means(types: int, pattern: Pattern = Pattern.LEAST_FAVOURABLE) -> np
     elif pattern == Pattern.TYPICAL:
         means[: types // 2], means[types // 2 :] = -0.5, 0.5
     else:
-        raise WrongShape(f"pattern {str(pattern)!r} is unknown; use one of: {', '.join(PATTERNS)}.")
+        raise WrongArgument(f"pattern {str(pattern)!r} is unknown; use one of: {', '.join(PATTERNS)}.")
     return np.asarray(means - means.mean())
 
 
@@ -154,7 +154,7 @@ def chance_balanced(
     ------
     NotIdentifiable
         If nothing is replicated above the coupon, so that there is nothing to test a type against.
-    NotFinite, WrongShape
+    NotFinite, WrongArgument
         If a spread or the difference is unusable.
     """
     if not math.isfinite(difference):
@@ -188,10 +188,10 @@ def detectable_balanced(
 def noncentrality_needed(df: int, den_df: float, chance: float = 0.8, alpha: float = 0.05) -> float:
     """Noncentrality at which an F test on df and den_df degrees of freedom rejects with this chance.
 
-    Raises `WrongShape` unless alpha < chance < 1.
+    Raises `WrongArgument` unless alpha < chance < 1.
     """
     if not 0 < alpha < chance < 1:
-        raise WrongShape(f"chance {chance:g} and level {alpha:g} do not fit; use 0 < level < chance < 1.")
+        raise WrongArgument(f"chance {chance:g} and level {alpha:g} do not fit; use 0 < level < chance < 1.")
     high = 10.0
     while chance_f(high, df, den_df, alpha) < chance:
         high *= 2.0

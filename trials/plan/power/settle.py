@@ -15,7 +15,7 @@ from functools import lru_cache
 import numpy as np
 from scipy import special
 
-from trials.errors import NotFinite, WrongShape
+from trials.errors import NotFinite, WrongArgument
 from trials.findings import Fact, Finding
 from trials.infer.answer import Levels, levels
 from trials.infer.means import against_reference
@@ -125,7 +125,7 @@ def specimens_needed(
     ------
     NotFinite
         If a variance or the worthwhile difference is NaN or infinite.
-    WrongShape
+    WrongArgument
         If the worthwhile difference is not above zero or a variance is negative.
     """
     _check(variances, worthwhile)
@@ -232,6 +232,6 @@ def _check(variances: Mapping[str, float], worthwhile: float) -> None:
         if not math.isfinite(value):
             raise NotFinite(f"{source} is {value}; give a finite number.")
         if value < 0:
-            raise WrongShape(f"{source} is {value:g}; give zero or more.")
+            raise WrongArgument(f"{source} is {value:g}; give zero or more.")
     if worthwhile == 0:
-        raise WrongShape("the worthwhile difference is zero; state one above zero in the trial file.")
+        raise WrongArgument("the worthwhile difference is zero; state one above zero in the trial file.")

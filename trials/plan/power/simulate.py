@@ -79,12 +79,15 @@ class Simulation:
     alpha: float = 0.05
 
 
+USUAL = Simulation()
+
+
 def simulate_tests(
     fixed: Array,
     groups: Mapping[str, Array],
     spreads: Mapping[str, float],
     contrasts: Mapping[Key, Array],
-    asked: Simulation = Simulation(),
+    asked: Simulation = USUAL,
     progress: Callable[[int, int], None] | None = None,
 ) -> dict[Key, Simulated]:
     """Simulate null trials of any plan and analyse each as a real one (restricted likelihood, Kenward-Roger).

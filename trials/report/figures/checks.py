@@ -9,7 +9,8 @@ import numpy as np
 
 from trials.decide.results import ResponseResult
 from trials.report.figures.look import ACCENT, GREY, INK, PALE, canvas, drawn, marker, svg
-from trials.units import shown
+from trials.words.figures import left_axis
+from trials.words.language import text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -29,11 +30,6 @@ def leftovers(result: ResponseResult, coupons: pd.DataFrame, settings: Sequence[
         alike = [coupons[column] for column in ("nozzle", *settings)]
         left = (values - values.groupby(alike).transform("mean")).to_numpy(float)
     return 100.0 * np.expm1(left) if percent else left
-
-
-def left_unit(result: ResponseResult) -> str:
-    """Unit of the leftovers in words."""
-    return "% of the typical edge" if result.scale == "log" else (shown(result.unit) or "grades")
 
 
 def drift_figure(
@@ -57,9 +53,9 @@ def drift_figure(
             )
         window = max(len(ordered) // 5, 3)
         middle = ordered["left"].rolling(window, center=True, min_periods=max(window // 2, 1)).median()
-        axes.plot(ordered["cut_order"], middle, color=ACCENT, lw=1.6, label="running median")
-        axes.set_xlabel("order of cutting")
-        axes.set_ylabel(f"left over,\n{left_unit(result)}")
+        axes.plot(ordered["cut_order"], middle, color=ACCENT, lw=1.6, label=text("running median"))
+        axes.set_xlabel(text("order of cutting"))
+        axes.set_ylabel(left_axis(result, "\n"))
         figure.legend(loc="outside upper left", ncols=4, handletextpad=0.3, columnspacing=1.2)
         return svg(figure)
 
@@ -102,7 +98,7 @@ def sides_figure(
             axes.scatter([], [], s=26, color=GREY, marker=side_marker(side, position), label=drawn(side, 20))
         axes.set_ylim(len(mounts) - 0.4, -0.6)
         axes.tick_params(axis="y", length=0, labelsize=8.5)
-        axes.set_xlabel(f"left over, {left_unit(result)}")
+        axes.set_xlabel(left_axis(result))
         figure.legend(loc="outside upper left", ncols=6, handletextpad=0.2, columnspacing=1.2)
         return svg(figure)
 

@@ -27,6 +27,7 @@ from trials.report.figures.look import (
     wrapped,
 )
 from trials.units import shown
+from trials.words import figures as words
 from trials.words.language import text
 from trials.words.settings import layer_name
 
@@ -65,7 +66,7 @@ def coupon_means(table: pd.DataFrame, scale: str) -> pd.DataFrame:
 
 def axis_words(result: ResponseResult) -> str:
     """Axis title: the response with its unit."""
-    return drawn(f"{result.label}, {shown(result.unit)}" if result.unit else result.label, 60)
+    return drawn(words.axis_words(result), 60)
 
 
 def main_figure(
@@ -87,8 +88,7 @@ def main_figure(
         axes.set_xlim(low, high)
         axes.set_yticks(range(len(result.means)), [_label(mean.nozzle, today) for mean in result.means])
         axes.tick_params(axis="y", length=0)
-        middle = "mean grade" if result.scale == "grade" else "typical edge"
-        axes.set_xlabel(f"{axis_words(result)}   (large mark: {middle} with 95 % interval; small: one coupon)")
+        axes.set_xlabel(words.main_axis(axis_words(result), result))
         return svg(figure)
 
 
@@ -140,11 +140,11 @@ def _draw_bands(axes: Axes, bands: Sequence[Band], low: float, high: float, unit
 def _draw_limit(axes: Axes, band: Band, share: float, unit: str) -> None:
     """The limit in words above the names of the ranges, where no mark can lie; a tick leads up to it."""
     above = axes.get_xaxis_transform()
-    words = f"{'required: ' if band.required else ''}at most {band.high:g} {unit}"
+    said = words.limit_mark(band.high, unit, band.required)
     side = "left" if share < 0.15 else "right" if share > 0.85 else "center"
     axes.plot([band.high] * 2, [1.0, 1.1], transform=above, color=INK, lw=1.3 if band.required else 0.7, clip_on=False)
     weight = "bold" if band.required else "normal"
-    axes.text(band.high, 1.11, words, transform=above, ha=side, va="bottom", fontsize=8.5, color=INK, fontweight=weight)
+    axes.text(band.high, 1.11, said, transform=above, ha=side, va="bottom", fontsize=8.5, color=INK, fontweight=weight)
 
 
 def _draw_type(axes: Axes, position: int, mean: Mean, coupons: pd.DataFrame, today: str) -> None:
@@ -220,18 +220,17 @@ def lost_figure(rows: Sequence[NozzleRow]) -> str:
     """Coupons planned per nozzle type as bars, the lost ones hatched and counted."""
     with canvas(0.75 + 0.26 * max(len(rows), 1)) as (figure, axes):
         if not rows:
-            empty(axes, "no coupons")
+            empty(axes, text("no coupons"))
             return svg(figure)
         for position, row in enumerate(rows):
             cut, planned = row.n_coupons, row.n_coupons + row.n_lost
             axes.barh(position, cut, height=0.6, color=PALE, edgecolor=GREY, lw=0.7)
             axes.barh(position, row.n_lost, left=cut, height=0.6, color="white", edgecolor=INK, hatch="////", lw=0.7)
-            lost = f", {row.n_lost} lost" if row.n_lost else ""
-            axes.text(planned, position, f"  {cut} of {planned} cut{lost}", va="center", fontsize=8.5)
+            axes.text(planned, position, f"  {words.cut_of(row)}", va="center", fontsize=8.5)
         axes.set_yticks(range(len(rows)), [wrapped(row.nozzle, 24, 2) for row in rows])
         axes.set_ylim(len(rows) - 0.4, -0.6)
         axes.set_xlim(0, 1.3 * max(row.n_coupons + row.n_lost for row in rows) or 1)
-        axes.set_xlabel("coupons (hatched: lost)")
+        axes.set_xlabel(text("coupons (hatched: lost)"))
         axes.tick_params(axis="y", length=0)
         return svg(figure)
 
@@ -240,7 +239,7 @@ def spread_figure(result: ResponseResult) -> str:
     """How much each source varies, as a row of dots on the model's scale (in percent where that scale is the log)."""
     with canvas(0.75 + 0.26 * max(len(result.spread), 1)) as (figure, axes):
         if not result.spread:
-            empty(axes, "no spread was estimated")
+            empty(axes, text("no spread was estimated"))
             return svg(figure)
         percent = result.scale == "log"
         sizes = [100 * np.expm1(part.sd) if percent else part.sd for part in result.spread]
@@ -251,8 +250,7 @@ def spread_figure(result: ResponseResult) -> str:
         axes.set_yticks(range(len(sizes)), [drawn(_between(part, result)) for part in result.spread])
         axes.set_ylim(len(sizes) - 0.4, -0.6)
         axes.set_xlim(0, 1.18 * max(sizes) or 1)
-        unit = "% of the typical edge" if percent else shown(result.unit)
-        axes.set_xlabel(f"standard deviation, {unit}" if unit else "standard deviation, grades")
+        axes.set_xlabel(words.spread_axis(result))
         axes.tick_params(axis="y", length=0)
         return svg(figure)
 

@@ -14,19 +14,31 @@ from trials.store.records.corrections import (
     correct_mount,
     correct_sheet,
 )
-from trials.store.records.database import add_block, amend, freeze, keep_verdict, verdicts
-from trials.store.records.entry import Recorded
-from trials.store.records.fingerprint import FINGERPRINT_VERSION, fingerprint, look_of
+from trials.store.records.database import add_block, amend, freeze
+from trials.store.records.entry import Recorded, journal_lots
+from trials.store.records.fingerprint import ALL_CELLS, FINGERPRINT_VERSION, fingerprint, look_of
 from trials.store.records.folder import database_path, load, read_trial, require_frozen
 from trials.store.records.instruments import Instrument, calibration_doubts, instruments, keep_instrument
 from trials.store.records.journal import Entry, entries
-from trials.store.records.looks import KeptLook, KeptWord, NewLook, costs_of, keep_look, kept_look, kept_looks, lives_of
+from trials.store.records.kept_findings import revived
+from trials.store.records.looks import (
+    KeptLook,
+    KeptWord,
+    NewLook,
+    costs_of,
+    keep_look,
+    kept_look,
+    kept_looks,
+    lives_of,
+    note_provisional,
+)
 from trials.store.records.recording import record_as_planned, record_cuts, record_readings
 from trials.store.records.records import READING_COLUMNS, Records
 from trials.store.records.rules import check_coupon, check_was_cut, outcomes, quantities
 from trials.store.records.slips import Slip, open_slips
 
 __all__ = [
+    "ALL_CELLS",
     "FINGERPRINT_VERSION",
     "NOT_CUT",
     "READING_COLUMNS",
@@ -59,14 +71,15 @@ __all__ = [
     "fingerprint",
     "freeze",
     "instruments",
+    "journal_lots",
     "keep_instrument",
     "keep_look",
-    "keep_verdict",
     "kept_look",
     "kept_looks",
     "lives_of",
     "load",
     "look_of",
+    "note_provisional",
     "nearest",
     "open_slips",
     "outcomes",
@@ -76,5 +89,5 @@ __all__ = [
     "record_cuts",
     "record_readings",
     "require_frozen",
-    "verdicts",
+    "revived",
 ]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -29,11 +28,9 @@ from trials.store.records.folder import (
     stamp,
 )
 from trials.store.records.journal import write_journal, write_said
-from trials.store.records.looks import KeptLook, KeptWord, NewLook, keep_look
 from trials.store.records.migrations import create_tables, transaction
-from trials.store.records.old_prose import RULE_BEFORE, given_words
 from trials.store.records.recording import record_as_planned, record_cuts, record_readings
-from trials.store.records.records import LOOK_COLUMNS, Records, rows_of, table
+from trials.store.records.records import Records, rows_of
 from trials.trial import Trial, parse
 
 __all__ = [
@@ -46,12 +43,10 @@ __all__ = [
     "correct_mount",
     "correct_sheet",
     "freeze",
-    "keep_verdict",
     "load",
     "record_as_planned",
     "record_cuts",
     "record_readings",
-    "verdicts",
 ]
 
 PLAN = {
@@ -65,7 +60,7 @@ LABELS = ("coupon", "mount", "sheet", "nozzle", "specimen")
 def freeze(
     folder: Path | str,
     plan_tables: Mapping[str, pd.DataFrame],
-    said: Sequence[str | Finding] = (),
+    said: Sequence[Finding] = (),
     at: datetime | None = None,
 ) -> Records:
     """Freeze the question and its plan: `trial.db` appears whole, or not at all.
@@ -86,12 +81,12 @@ def freeze(
 
 @dataclass(frozen=True)
 class NewTrial:
-    """What a new database begins with: the question and its text, the planned tables, what the planner had to say."""
+    """What a new database begins with: the question and its text, the planned tables, what was found about them."""
 
     trial: Trial
     text: str
     plan_tables: Mapping[str, pd.DataFrame]
-    said: tuple[str | Finding, ...] = ()
+    said: tuple[Finding, ...] = ()
 
 
 def create(
@@ -187,7 +182,7 @@ def add_block(
     why: str,
     who: str = "",
     at: datetime | None = None,
-    said: Sequence[str | Finding] = (),
+    said: Sequence[Finding] = (),
 ) -> int:
     """Extend a frozen trial by further coupons; returns the number of the new block.
 
@@ -212,22 +207,6 @@ def add_block(
         write_journal(connection, moment, who, JournalKind.BLOCK_ADDED, facts, why)
         write_said(connection, moment, who, said)
     return block
-
-
-def keep_verdict(
-    folder: Path | str, look: int, text: str, declared: bool = True, at: datetime | None = None
-) -> KeptLook:
-    """Keep the summary (JSON text) of one look at the data without its paper; see `keep_look`."""
-    summary = json.loads(text)
-    words = tuple(KeptWord(**word) for word in given_words(summary))
-    new = NewLook(look, declared, summary.get("fingerprint", ""), RULE_BEFORE, words, None, summary)
-    return keep_look(folder, new, at)
-
-
-def verdicts(folder: Path | str) -> pd.DataFrame:
-    """The verdicts kept so far, without their papers: columns as `LOOK_COLUMNS`."""
-    path = database_path(Path(folder))
-    return load(folder).looks if path.is_file() else table([], LOOK_COLUMNS)
 
 
 def _write_version(connection: Connection, trial: Trial, text: str, at: str, who: str = "", why: str = "") -> None:

@@ -62,6 +62,18 @@ def writing(folder: Path | str) -> Iterator[tuple[Connection, Records]]:
         yield connection, read_records(connection, Path(folder), trial, version)
 
 
+def journal_lots(folder: Path | str) -> None:
+    """Bring the journal up to date with lots that were edited since the last entry.
+
+    Raises
+    ------
+    InputError
+        If the folder is no frozen trial, or its question was changed without an amendment.
+    """
+    with writing(folder):
+        pass
+
+
 def note_lots(
     connection: Connection, trial: Trial, version: dict[str, Any], who: str = "", why: str = ""
 ) -> list[tuple[str, str, str]]:

@@ -1,4 +1,10 @@
-"""What makes two looks at the data one look: a digest of the records, over a list of columns that has a version."""
+"""What makes two looks at the data one look: the question put to them, as a digest that has a version.
+
+From version 3 on the question is which coupons count and which readings of them are there. Correcting a value,
+confirming a reading or correcting a cut record asks nothing new; a withdrawn reading, a coupon left out and a further
+coupon do.
+Versions 1 and 2 took every cell of the records.
+"""
 
 from __future__ import annotations
 
@@ -9,8 +15,11 @@ from collections.abc import Mapping
 import pandas as pd
 
 from trials.store.records.records import Records
+from trials.trial import Outcome
 
-FINGERPRINT_VERSION = 2
+FINGERPRINT_VERSION = 3
+ALL_CELLS = 2  # the last version that took every cell; it tells whether a kept paper is still that of its records
+LEFT_OUT = (Outcome.SCRAPPED, Outcome.NOT_CUT)
 _CORRECTED = ("who", "why", "replaces")
 _FIRST: Mapping[str, tuple[str, ...]] = {
     "cuts": (
@@ -39,25 +48,47 @@ look that was kept under an older one is compared by the older list, and by what
 
 
 def fingerprint(records: Records, version: int = FINGERPRINT_VERSION) -> str:
-    """SHA-256 of what was recorded, over the columns of a version; `records` without blocks of which nothing is cut.
+    """SHA-256 of the question put to the records, or of every cell in the columns of an earlier version.
 
-    Costs, lives, prices and whatever else the freeze does not cover are no part of it.
+    records: without blocks of which nothing is cut. Costs, lives, prices and whatever else the freeze does not cover
+    are no part of it.
 
     Raises
     ------
     KeyError
         If no such version was ever in use.
     """
+    if version > ALL_CELLS:
+        return _question(records)
     planned = {"mounts": records.planned_mounts, "sheets": records.planned_sheets}
     parts = [records.freeze_hash]
     for name, columns in COLUMNS[version].items():
         frame: pd.DataFrame = getattr(records, name)
         plan = [c for c in planned[name].columns if c not in columns] if name in planned else []
-        later = [c for c in COLUMNS[FINGERPRINT_VERSION][name] if c in frame and c not in columns and _filled(frame[c])]
+        later = [c for c in COLUMNS[ALL_CELLS][name] if c in frame and c not in columns and _filled(frame[c])]
         kept = [c for c in frame.columns if c in columns or c in plan or c in later]
         parts.append(frame[kept].to_json(orient="values", date_format="iso") or "")
     parts.append(json.dumps(sorted(records.confirmed)))
     return hashlib.sha256("\n".join(parts).encode()).hexdigest()
+
+
+def _question(records: Records) -> str:
+    """Coupons that count, coupons left out, and the readings that are there."""
+    cuts, readings = records.cuts, records.readings
+    out = cuts["outcome"].isin(LEFT_OUT)
+    there = readings[readings["value"].notna() & (readings["repeat"] == 0)]
+    parts = {
+        "freeze": records.freeze_hash,
+        "cut": sorted(cuts.loc[~out, "coupon"]),
+        "left_out": sorted(cuts.loc[out, "coupon"]),
+        "read": sorted(
+            {
+                (str(c), str(f), int(r))
+                for c, f, r in zip(there["coupon"], there["field"], there["reading"], strict=True)
+            }
+        ),
+    }
+    return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()
 
 
 def _filled(cells: pd.Series) -> bool:
@@ -65,7 +96,7 @@ def _filled(cells: pd.Series) -> bool:
 
 
 def look_of(records: Records) -> int | None:
-    """The kept look at exactly these records, each compared by its own version of the columns; None where none is."""
+    """The kept look at these records, each compared by its own version of the fingerprint; None where none is."""
     looks = records.looks
     for look, mark, version in zip(looks["look"], looks["fingerprint"], looks["fingerprint_version"], strict=True):
         if mark and mark == fingerprint(records, int(version)):

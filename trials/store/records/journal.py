@@ -5,7 +5,7 @@ changed `key, old, new`; block added `block, coupons, declared`; cuts recorded `
 recorded `readings, coupons`; reading corrected `coupon, reading, repeat, field, old, new` (new null: withdrawn); cut,
 mount and sheet corrected `of, mark, column, old, new`; slip confirmed `coupon, reading, repeat, field, value, median,
 where`; instrument `instrument, calibrated_on, due_on, uncertainty, note`; adopted `file, rows, coupons`; verdict
-`look`.
+`look`; provisional verdict `fingerprint` (of the question that was asked).
 An entry of version 0.1.0 whose prose could not be parsed has the payload `text` alone.
 """
 
@@ -64,10 +64,10 @@ def write_journal(
     return int(key[0])
 
 
-def write_said(connection: Connection, at: str, who: str, said: Sequence[str | Finding]) -> None:
-    """What the planner had to say, one entry each."""
+def write_said(connection: Connection, at: str, who: str, said: Sequence[Finding]) -> None:
+    """What was found about a plan or a block, one entry each; `text` is for versions that know no such finding."""
     for one in said:
-        payload = {"finding": as_plain(one), "text": say(one)} if isinstance(one, Finding) else {"text": one}
+        payload = {"finding": as_plain(one), "text": say(one)}
         write_journal(connection, at, who, JournalKind.PLAN, payload)
 
 

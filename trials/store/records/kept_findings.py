@@ -29,7 +29,7 @@ def _plain(fact: Any) -> Any:
     if isinstance(fact, Amount):
         return asdict(fact)
     if isinstance(fact, Place):
-        return {"place": fact.kind.value, "settings": [dict(each) for each in fact.settings]}
+        return {"place": fact.kind.value, "settings": [dict(each) for each in fact.settings], "units": dict(fact.units)}
     return fact.value if isinstance(fact, StrEnum) else fact
 
 
@@ -46,7 +46,7 @@ def _fact(data: Any) -> Any:
     if isinstance(data, list):
         return tuple(_fact(part) for part in data)
     if isinstance(data, dict) and "place" in data:
-        return Place(PlaceKind(data["place"]), tuple(data["settings"]))
+        return Place(PlaceKind(data["place"]), tuple(data["settings"]), data.get("units", {}))
     if isinstance(data, dict):
         return Amount(data["value"], data["unit"])
     kept: Fact = data

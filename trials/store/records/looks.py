@@ -17,7 +17,7 @@ from trials.store.records import schema
 from trials.store.records.entry import writing
 from trials.store.records.fingerprint import FINGERPRINT_VERSION
 from trials.store.records.folder import database_path, require_frozen, stamp
-from trials.store.records.journal import write_journal
+from trials.store.records.journal import entries_of, write_journal
 from trials.store.records.migrations import transaction
 from trials.trial import Trial
 
@@ -124,6 +124,19 @@ def _kept_row(new: NewLook, trial: Trial, moment: str) -> dict[str, Any]:
 
 def _json(data: Any) -> str:
     return json.dumps(data, sort_keys=True, ensure_ascii=False)
+
+
+def note_provisional(folder: Path | str, question: str, at: datetime | None = None) -> None:
+    """Note that words were read while a reading was open; once for each question (its fingerprint).
+
+    Raises
+    ------
+    InputError
+        As `keep_look`.
+    """
+    with writing(folder) as (connection, _):
+        if question not in {seen.get("fingerprint") for seen in entries_of(connection, JournalKind.PROVISIONAL)}:
+            write_journal(connection, stamp(at), "", JournalKind.PROVISIONAL, {"fingerprint": question})
 
 
 def kept_look(folder: Path | str, look: int) -> KeptLook:

@@ -1,0 +1,126 @@
+"""The parts of a study that need no fit: the manager's table, what it cannot say, what comes next."""
+
+import dataclasses
+
+import pandas as pd
+import pytest
+from tests_support import TRIAL_TEXT
+
+from trials.decide.kinds import StudyKind
+from trials.decide.results import Comparison, Mean, ResponseResult, Share, State, Worded
+from trials.decide.study import Evidence, cannot_say, next_steps, nozzle_rows, share_met
+from trials.findings import About, Amount, Finding, Place, PlaceKind, Weight
+from trials.infer.answer import Added, Answer
+from trials.infer.model import RestsOn
+from trials.trial import parse
+
+TODAY = Place(PlaceKind.TODAY, ({"pressure": 0.7, "standoff": 1.0},), {"pressure": "bar", "standoff": "mm"})
+COUPONS = pd.DataFrame(
+    [
+        ("A1", "cylindrical", "C1", "cut"),
+        ("A2", "cylindrical", "C1", "cut"),
+        ("A3", "cylindrical", "C2", "scrapped"),
+        ("A4", "cylindrical", "C2", "not cut yet"),
+        ("B1", "double", "D1", "cut"),
+        ("B2", "double", "D2", "not_severed"),
+        ("B3", "double", "D3", "aborted"),
+        ("B4", "double", "", "cut"),
+    ],
+    columns=["coupon", "nozzle", "specimen", "outcome"],
+)
+GRADES = COUPONS.assign(meets=["yes", "undecided", "no", "no", "yes", "no", "no", "yes"])
+
+
+def evidence(**changes):
+    return dataclasses.replace(Evidence({}, COUPONS, GRADES, {}), **changes)
+
+
+def compared(nozzle="double", answer=Answer.BETTER, adds=Added.BY_AT_LEAST):
+    return Comparison(nozzle, "cylindrical", TODAY, "ratio", 0.8, 0.7, 0.9, 0.01, answer, adds)
+
+
+def result(response="roughness", primary=True, **changes):
+    means = (Mean("cylindrical", TODAY, 35.0, 33.0, 37.0), Mean("double", TODAY, 28.0, 26.0, 30.0))
+    made = ResponseResult(response, response, "Rz5", "log", "um", primary, 24, 8, State.COMPARED, means=means)
+    return dataclasses.replace(made, **changes)
+
+
+def kinds(findings):
+    return [finding.kind for finding in findings]
+
+
+def test_lines_of_the_table_are_counted_by_hand(trial):
+    results = (result(comparisons=(compared(),)), result("squareness", False, comparisons=(compared(),)))
+    plain, double = nozzle_rows(trial, results, evidence())
+    assert (plain.nozzle, plain.today, plain.price) == ("cylindrical", True, 9.0)
+    assert (double.nozzle, double.today, double.price) == ("double", False, 31.0)
+    assert (plain.n_specimens, plain.n_coupons, plain.n_lost) == (2, 2, 1)
+    assert (double.n_specimens, double.n_coupons, double.n_lost) == (3, 2, 2)  # an empty mark is no specimen
+    assert plain.means == {"roughness": 35.0, "squareness": 35.0} and double.means["roughness"] == 28.0
+    # only the primary response gives a word, and today's type has none
+    assert plain.answers == () and double.answers == (Worded("roughness", Answer.BETTER, Added.BY_AT_LEAST),)
+    assert nozzle_rows(trial, (result(comparisons=(compared(answer=None),)),), evidence())[1].answers == ()
+
+
+def test_share_met_leaves_out_scrapped_and_uncut_and_counts_lost_cuts(trial):
+    assert share_met(trial, GRADES, COUPONS["coupon"][:4]) == Share(met=1, judged=2, undecided=1)
+    assert share_met(trial, GRADES, COUPONS["coupon"][4:]) == Share(met=2, judged=4, undecided=0)
+    assert share_met(trial, GRADES, COUPONS["coupon"][2:4]) is None
+    bare = parse("\n".join(line for line in TRIAL_TEXT.splitlines() if not line.startswith("required")))
+    assert share_met(bare, GRADES, COUPONS["coupon"]) is None
+
+
+def test_what_it_cannot_say(trial):
+    basis = RestsOn("specimen", 6, 3, "sheet", 2.0)
+    plain = cannot_say(trial, (result(rests_on=basis),), evidence(confounded=("style and orifice",)))
+    assert kinds(plain) == [StudyKind.TOLD, StudyKind.OTHER_JOBS, StudyKind.OTHER_SETTINGS, StudyKind.NOT_MEASURED]
+    assert plain[1].facts == {"thickness": Amount(12.0, "mm"), "material": "S235", "gas": "oxygen"}
+    assert plain[2].facts == {"ranges": (("pressure", "bar", (0.5, 0.9)), ("standoff", "mm", (0.6, 1.4)))}
+    pieces = cannot_say(trial, (result(rests_on=basis, replicated=False),), evidence())
+    assert kinds(pieces)[0] == StudyKind.ONLY_THESE_PIECES
+    assert StudyKind.ONLY_THESE_PIECES not in kinds(cannot_say(trial, (result(replicated=False),), evidence()))
+
+
+@pytest.mark.parametrize(("primaries", "said"), [(2, False), (3, True)])
+def test_more_than_two_primary_responses_are_too_many(primaries, said):
+    text = TRIAL_TEXT.replace('worthwhile = "0.03 mm"', 'worthwhile = "0.03 mm"\nprimary = true')
+    if primaries == 3:
+        text = text.replace("[responses.dross]\n", '[responses.dross]\nprimary = true\nworthwhile = "1"\n')
+    trial = parse(text)
+    assert len(trial.primaries) == primaries
+    assert (StudyKind.MANY_PRIMARIES in kinds(cannot_say(trial, (), evidence()))) is said
+
+
+def test_next_steps_come_most_urgent_first_and_once(trial):
+    slip = Finding(StudyKind.TOLD, About(coupons=("A1", "1")), {"text": "341 um"})
+    more = Finding(StudyKind.ONE_PIECE_OF_EACH)
+    leaning = Finding(StudyKind.CENTRING, weight=Weight.LOOK_AT)
+    rough = result(comparisons=(compared(),), more=(more, more), checks=(leaning,))
+    steps = next_steps(trial, (rough, result("u", primary=False, more=(slip,))), evidence(open_slips=(slip,)))
+    assert [step.finding.kind for step in steps] == [
+        StudyKind.SETTLE_READING,
+        StudyKind.NOT_RECORDED_AS_CUT,
+        StudyKind.CONSIDER,
+        StudyKind.ONE_PIECE_OF_EACH,
+        StudyKind.CHECK_CENTRING,
+    ]
+    assert (steps[0].command, steps[0].arguments) == ("correct", ("A1", "1"))
+    assert (steps[1].command, steps[1].finding.facts) == ("cut", {"n": 1})
+    assert steps[2].finding.facts == {"price": 31.0, "today_price": 9.0, "currency": trial.trial.currency}
+    assert (steps[3].command, steps[4].because) == ("extend", leaning)
+
+
+@pytest.mark.parametrize("answer", [Answer.WORSE, Answer.SAME, Answer.NOT_SETTLED])
+def test_only_a_better_type_is_considered(trial, answer):
+    straight = Finding(StudyKind.CENTRING, weight=Weight.NOTHING_FOUND)
+    done = evidence(coupons=COUPONS[COUPONS["outcome"] != "not cut yet"])
+    (step,) = next_steps(trial, (result(comparisons=(compared(answer=answer),), checks=(straight,)),), done)
+    assert (step.finding.kind, step.command) == (StudyKind.FILE_VERDICT, "verdict")
+
+
+def test_a_better_piece_asks_for_more_pieces(trial):
+    pieces = {"cylindrical": "C1", "double": "D1"}
+    done = evidence(coupons=COUPONS[COUPONS["outcome"] == "cut"])
+    (step,) = next_steps(trial, (result(comparisons=(compared(),), pieces=pieces),), done)
+    assert (step.finding.kind, step.command) == (StudyKind.REPEAT_WITH_PIECES, "extend")
+    assert step.finding.facts == {"piece": "D1", "against_piece": "C1"}
