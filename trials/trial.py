@@ -16,6 +16,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
+from trials.asked import BenchRequest as BenchRequest
+from trials.asked import CouponSize as CouponSize
 from trials.errors import InputError
 from trials.limits import Level as Level
 from trials.limits import Limit as Limit
@@ -160,12 +162,14 @@ LOST = (Outcome.NOT_SEVERED, Outcome.ABORTED)  # count as not meeting the requir
 class PlanRequest(_Part):
     """`[plan]`: how coupons are chosen and how often the question will be asked of the data.
 
-    settle: look for the cheapest plan with this chance of a settled answer; not frozen.
+    coupons_per_mount: in place of every setting in every mount, so many coupons: the repeats at today's setting and
+    others dealt in turn; settle: look for the cheapest plan with this chance of a settled answer, not frozen.
     """
 
     method: Method = Method.FULL
     aim: Literal["effects", "prediction"] = "effects"
     coupons: int | None = Field(default=None, ge=1)
+    coupons_per_mount: int | None = Field(default=None, ge=1)
     mounts_per_specimen: int = Field(default=1, ge=1)
     sheets: int = Field(default=1, ge=1)
     repeats: int = Field(default=0, ge=0)
@@ -176,16 +180,6 @@ class PlanRequest(_Part):
     curves: Curves = Curves.BY_TYPE
     settle: Share | None = None
     limits: tuple[Limit, ...] = ()
-
-
-class CouponSize(_Part):
-    """`[coupon]`: outline in mm; the slat pitch decides whether a coupon can tip."""
-
-    length_mm: float = Field(default=60.0, gt=0)
-    width_mm: float = Field(default=40.0, gt=0)
-    slat_pitch_mm: float | None = Field(default=None, gt=0)
-    sheet_length_mm: float = Field(default=1500.0, gt=0)
-    sheet_width_mm: float = Field(default=1000.0, gt=0)
 
 
 def _as_text(value: Any) -> Any:
@@ -233,21 +227,6 @@ class CleanSpeedRequest(_Part):
 
     worthwhile: Amount
     dross_grade: int | None = Field(default=None, ge=0, le=4)
-
-
-class BenchRequest(_Part):
-    """`[bench]`: how readings are judged, by column.
-
-    uncertainty: expanded U (k = 2) of one reading; repeatability: the standard deviation of its part that averages
-    out over readings, used where a mean is graded.
-    """
-
-    uncertainty: dict[str, float] = Field(default_factory=dict)
-    repeatability: dict[str, float] = Field(default_factory=dict)
-    rule: Literal["guard band", "simple acceptance"] = "guard band"
-    judged_by: Literal["worst", "mean"] = "worst"
-    cutoff_mm: float = Field(default=2.5, gt=0)
-    repeat_share: float = Field(default=0.1, ge=0, le=1)
 
 
 class Trial(_Part):
@@ -320,9 +299,14 @@ class Trial(_Part):
         rest = {name: asked for name, asked in responses.items() if name != CLEAN_SPEED}
         return {**data, "responses": rest, CLEAN_SPEED: responses[CLEAN_SPEED]}
 
+    @model_validator(mode="before")
+    @classmethod
+    def _draw_marks(cls, data: Any) -> Any:
+        return with_marks(data) if isinstance(data, dict) else data
+
     @model_validator(mode="after")
     def _fits_together(self) -> Trial:
-        for check in (_check_nozzles, _check_lives, _check_limits, _check_responses, _check_clean_speed):
+        for check in (_check_nozzles, _check_lives, _check_limits, _check_mounts, _check_responses, _check_clean_speed):
             check(self)
         return self
 
@@ -353,6 +337,49 @@ def _check_lives(trial: Trial) -> None:
     strange = sorted(set(trial.lives.figures) - set(trial.types)) if trial.lives else []
     if strange:
         raise ValueError(f"lives.figures: nozzle {strange[0]!r} is not among {list(trial.types)}")
+
+
+def with_marks(data: dict[str, Any]) -> dict[str, Any]:
+    """The data of a trial file with a number of specimens turned into so many marks: `C1`, `C2`, ... by type.
+
+    Marks are letters of the type, as few as keep them unlike those of the other types, and a number.
+    """
+    nozzles = data.get("nozzles")
+    if not isinstance(nozzles, list) or not all(
+        isinstance(n, dict) and isinstance(n.get("type"), str) for n in nozzles
+    ):
+        return data
+    taken = {str(mark) for n in nozzles if isinstance(n.get("specimens"), list) for mark in n["specimens"]}
+    drawn = []
+    for nozzle in nozzles:
+        count = nozzle.get("specimens")
+        if isinstance(count, int) and not isinstance(count, bool) and count > 0:
+            marks = _marks(nozzle["type"], count, taken)
+            taken |= set(marks)
+            nozzle = {**nozzle, "specimens": marks}
+        drawn.append(nozzle)
+    return {**data, "nozzles": drawn}
+
+
+def _marks(kind: str, count: int, taken: set[str]) -> list[str]:
+    letters = "".join(letter for letter in kind.upper() if letter.isalnum()) or "N"
+    starts = [letters[:length] for length in range(1, len(letters) + 1) if not letters[length - 1].isdigit()]
+    free = (start for start in starts if not any(mark.startswith(start) for mark in taken))
+    start = next(free, f"{letters}-")
+    return [f"{start}{number}" for number in range(1, count + 1)]
+
+
+def _check_mounts(trial: Trial) -> None:
+    plan = trial.plan
+    if plan.coupons_per_mount is None:
+        return
+    if plan.method is not Method.FULL:
+        raise ValueError(f"plan.coupons_per_mount goes with method 'full', not '{plan.method}'; leave one of them out")
+    if plan.coupons_per_mount < plan.repeats:
+        raise ValueError(
+            f"plan.coupons_per_mount = {plan.coupons_per_mount} is fewer than plan.repeats = {plan.repeats}, which it "
+            "includes; raise it or lower the repeats"
+        )
 
 
 def _check_limits(trial: Trial) -> None:
