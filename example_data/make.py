@@ -549,6 +549,83 @@ def make_lives() -> dict[str, str]:
     return {"lives.csv": _csv(table), "truth.json": json.dumps(truth, indent=1) + "\n", "truth.md": page}
 
 
+LADDER = "oxygen_4mm"
+LADDER_SEED = 1873
+LADDER_TYPICAL = {"cylindrical": 3.6, "shower": 4.35, "long_cone": 3.75}  # m/min at which half of the mounts fail
+LADDER_SPECIMEN, LADDER_MOUNT = 0.12, 0.10  # m/min
+
+
+def make_ladder(text: str) -> dict[str, str]:
+    """Ladders of rising speed: each mount has a limit of its own; the cutter stops at its first unclean cut."""
+    trial = parse(text)
+    plan = make_plan(trial)
+    rng = np.random.default_rng(LADDER_SEED)
+    piece = {mark: rng.normal(0.0, LADDER_SPECIMEN) for mark in plan.coupons["specimen"].drop_duplicates()}
+    cuts, readings = [], []
+    for mount, rows in plan.coupons.groupby("mount", sort=False):
+        first = rows.iloc[0]
+        limit = LADDER_TYPICAL[first["nozzle"]] + piece[first["specimen"]] + rng.normal(0.0, LADDER_MOUNT)
+        for row in rows.sort_values("speed_m_min").itertuples():
+            clean = row.speed_m_min <= limit
+            severed = clean or rng.random() > 0.25
+            cuts.append((row.coupon, len(cuts) + 1, mount, "cut" if severed else "not_severed"))
+            if severed:
+                readings.append((row.coupon, 1, int(rng.random() < 0.3) if clean else int(rng.integers(2, 4))))
+            if not clean:
+                break
+    truth = _ladder_truth(trial)
+    return {
+        "cuts.csv": _csv(pd.DataFrame(cuts, columns=["coupon", "cut_order", "mount", "outcome"])),
+        "readings.csv": _csv(pd.DataFrame(readings, columns=["coupon", "reading", "dross_grade"])),
+        "truth.json": json.dumps(truth, indent=1) + "\n",
+        "truth.md": _ladder_page(truth),
+    }
+
+
+def _ladder_truth(trial: Trial) -> dict:
+    spread = float(np.hypot(LADDER_SPECIMEN, LADDER_MOUNT))
+    today = LADDER_TYPICAL[trial.today.type]
+    types = {}
+    for name, typical in LADDER_TYPICAL.items():
+        ratio = typical / today
+        word = "better" if ratio > 1.10 else "same for practical purposes"
+        types[name] = {
+            "typical_m_min": typical,
+            "clean_95_m_min": round(typical - 1.6448536 * spread, 4),
+            "ratio_to_today": round(ratio, 4),
+            "true_answer": "" if name == trial.today.type else word,
+        }
+    return {
+        "note": INVENTED,
+        "seed": LADDER_SEED,
+        "specimen_m_min": LADDER_SPECIMEN,
+        "mount_m_min": LADDER_MOUNT,
+        "worthwhile": trial.clean_speed.worthwhile,
+        "types": types,
+    }
+
+
+def _ladder_page(truth: dict) -> str:
+    lines = [
+        "# How fast: the truth behind the numbers",
+        "",
+        f"{INVENTED} Made by `example_data/make.py`.",
+        "",
+        "Each mount has a limit of speed of its own: that of its type, and normal deviations of its specimen "
+        f"({LADDER_SPECIMEN:g} m/min) and of the mount itself ({LADDER_MOUNT:g} m/min). Cuts up to the limit have "
+        "dross grade 0 or 1; the first beyond it has grade 2 or 3 or is not severed, and ends the ladder.",
+        "",
+        "| nozzle | half of the mounts clean up to, m/min | 95 % clean up to | times today's | true answer |",
+        "|---|---|---|---|---|",
+    ]
+    lines += [
+        f"| {name} | {t['typical_m_min']:.2f} | {t['clean_95_m_min']:.2f} | {t['ratio_to_today']:.3f} | "
+        f"{t['true_answer']} |"
+        for name, t in truth["types"].items()
+    ]
+    return "\n".join([*lines, ""])
+
+
 def _csv(table: pd.DataFrame) -> str:
     return table.to_csv(index=False, lineterminator="\n")
 
@@ -559,6 +636,8 @@ def make_all() -> dict[str, str]:
     for folder in TRIALS:
         text = (HERE / folder / "trial.toml").read_text(encoding="utf-8")
         made |= {f"{folder}/{name}": content for name, content in make_trial(folder, text).items()}
+    text = (HERE / LADDER / "trial.toml").read_text(encoding="utf-8")
+    made |= {f"{LADDER}/{name}": content for name, content in make_ladder(text).items()}
     return made | {f"nozzle_life/{name}": content for name, content in make_lives().items()}
 
 

@@ -13,7 +13,7 @@ _STEPS = (
     *("amend", "confirm", "correct", "cut", "cut_as_planned", "demo_trial", "enter_instrument"),
     *("evidence", "extension", "extension_json", "fit", "freeze", "grade_rows", "grade_table"),
     *("grade_trial", "grade_value", "graded_facts", "judge", "keep_pictures", "keep_study_picture"),
-    *("ladder_study", "load", "look_number", "measure_files", "measure_into", "plain", "plan_folder"),
+    *("load", "look_number", "measure_files", "measure_into", "plain", "plan_folder"),
     *("plan_json", "propose", "read_lives", "record", "recorded_lives", "register", "requirement"),
     *("run_sheet", "status", "study_bench", "study_table", "verdict", "write_bytes", "write_lives"),
 )

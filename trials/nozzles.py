@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -39,3 +39,33 @@ STYLE_FIELDS = ("bore", "wall", "side_jets", "plated", "point")
 def style(nozzle: Nozzle) -> tuple[object, ...]:
     """The style of a type: everything but its orifice and its price."""
     return tuple(getattr(nozzle, name) for name in STYLE_FIELDS)
+
+
+def with_marks(data: dict[str, Any]) -> dict[str, Any]:
+    """The data of a trial file with a number of specimens turned into so many marks: `C1`, `C2`, ... by type.
+
+    Marks are letters of the type, as few as keep them unlike those of the other types, and a number.
+    """
+    nozzles = data.get("nozzles")
+    if not isinstance(nozzles, list) or not all(
+        isinstance(n, dict) and isinstance(n.get("type"), str) for n in nozzles
+    ):
+        return data
+    taken = {str(mark) for n in nozzles if isinstance(n.get("specimens"), list) for mark in n["specimens"]}
+    drawn = []
+    for nozzle in nozzles:
+        count = nozzle.get("specimens")
+        if isinstance(count, int) and not isinstance(count, bool) and count > 0:
+            marks = _marks(nozzle["type"], count, taken)
+            taken |= set(marks)
+            nozzle = {**nozzle, "specimens": marks}
+        drawn.append(nozzle)
+    return {**data, "nozzles": drawn}
+
+
+def _marks(kind: str, count: int, taken: set[str]) -> list[str]:
+    letters = "".join(letter for letter in kind.upper() if letter.isalnum()) or "N"
+    starts = [letters[:length] for length in range(1, len(letters) + 1) if not letters[length - 1].isdigit()]
+    free = (start for start in starts if not any(mark.startswith(start) for mark in taken))
+    start = next(free, f"{letters}-")
+    return [f"{start}{number}" for number in range(1, count + 1)]

@@ -10,8 +10,6 @@ units; price, notes and (journalled) lots of a nozzle; `[plan]` settle; `[costs]
 from __future__ import annotations
 
 import math
-import re
-import tomllib
 from enum import StrEnum
 from types import NoneType
 from typing import Annotated, Any, Literal
@@ -19,21 +17,21 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 from pydantic_core import ErrorDetails
 
+from trials.asked import BenchRequest as BenchRequest
+from trials.asked import CouponSize as CouponSize
 from trials.errors import InputError, collected
 from trials.limits import Level as Level
 from trials.limits import Limit as Limit
-from trials.nozzles import Nozzle
+from trials.nozzles import Nozzle, with_marks
 from trials.responses import QUANTITIES, Quantity, Scale
+from trials.toml_text import read_toml
 from trials.unfrozen import Costs, LivesAsWritten, StorePlace
-from trials.units import column, parse_amount
+from trials.units import column, parse_amount, speed_difference
 from trials.worthwhile import Margins, amount_on_scale, margins
 
 MOST_READINGS = 1_000  # of one response on one coupon, by hand
 MOST_REPEATS = 100  # of the same settings, mounts of a specimen, looks at the data
 MOST_COUPONS = 10_000  # a year of cutting
-MOST_TEXT = 1_000_000  # characters of a trial file; the longest ready-made one has 5,000
-MOST_DOTS = 2_000  # on one line
-MOST_DEPTH = 20  # tables inside tables; a trial file has three
 
 
 class _Part(BaseModel):
@@ -68,14 +66,29 @@ class Requirement(_Part):
     execution_class: str | None = None
 
 
+def _as_share(value: Any) -> Any:
+    if not isinstance(value, str):
+        return value
+    number, unit = parse_amount(value)
+    return number / 100.0 if unit == "%" else number
+
+
+Share = Annotated[float, BeforeValidator(_as_share), Field(gt=0, lt=1)]
+"""`80 %` or 0.8, kept as 0.8."""
+
+
 class Application(_Part):
-    """`[application]`: material, thickness in mm, gas, kind of cut and what the drawing requires."""
+    """`[application]`: material, thickness in mm, gas, kind of cut and what the drawing requires.
+
+    window_chance: settings are safe where the next edge meets all of it with at least this chance.
+    """
 
     material: str
     thickness_mm: float | None = Field(default=None, gt=0)
     gas: str = ""
     cut: Literal["flame", "fusion"] | None = None
     required: Requirement = Requirement()
+    window_chance: Share = 0.9
 
 
 class Factor(_Part):
@@ -156,17 +169,6 @@ class Outcome(StrEnum):
 LOST = (Outcome.NOT_SEVERED, Outcome.ABORTED)  # count as not meeting the requirement
 
 
-def _as_share(value: Any) -> Any:
-    if not isinstance(value, str):
-        return value
-    number, unit = parse_amount(value)
-    return number / 100.0 if unit == "%" else number
-
-
-Share = Annotated[float, BeforeValidator(_as_share), Field(gt=0, lt=1)]
-"""`80 %` or 0.8, kept as 0.8."""
-
-
 class PlanRequest(_Part):
     """`[plan]`: how coupons are chosen and how often the question will be asked of the data.
 
@@ -188,16 +190,6 @@ class PlanRequest(_Part):
     curves: Curves = Curves.BY_TYPE
     settle: Share | None = None
     limits: tuple[Limit, ...] = ()
-
-
-class CouponSize(_Part):
-    """`[coupon]`: outline in mm; the slat pitch decides whether a coupon can tip."""
-
-    length_mm: float = Field(default=60.0, gt=0)
-    width_mm: float = Field(default=40.0, gt=0)
-    slat_pitch_mm: float | None = Field(default=None, gt=0)
-    sheet_length_mm: float = Field(default=1500.0, gt=0)
-    sheet_width_mm: float = Field(default=1000.0, gt=0)
 
 
 def _as_text(value: Any) -> Any:
@@ -233,19 +225,18 @@ class ResponseRequest(_Part):
     higher_is_better: bool | None = None
 
 
-class BenchRequest(_Part):
-    """`[bench]`: how readings are judged, by column.
+CLEAN_SPEED = "clean_speed"
 
-    uncertainty: expanded U (k = 2) of one reading; repeatability: the standard deviation of its part that averages
-    out over readings, used where a mean is graded.
+
+class CleanSpeedRequest(_Part):
+    """`[responses.clean_speed]`: the fastest clean cut decides a ladder trial.
+
+    worthwhile: a share (`10 %`) of today's speed or a figure with its unit; dross_grade: the highest that counts as
+    clean; that of the requirement if left out, 0 where there is none.
     """
 
-    uncertainty: dict[str, float] = Field(default_factory=dict)
-    repeatability: dict[str, float] = Field(default_factory=dict)
-    rule: Literal["guard band", "simple acceptance"] = "guard band"
-    judged_by: Literal["worst", "mean"] = "worst"
-    cutoff_mm: float = Field(default=2.5, gt=0)
-    repeat_share: float = Field(default=0.1, ge=0, le=1)
+    worthwhile: Amount
+    dross_grade: int | None = Field(default=None, ge=0, le=4)
 
 
 class Trial(_Part):
@@ -259,6 +250,7 @@ class Trial(_Part):
     plan: PlanRequest = PlanRequest()
     coupon: CouponSize = CouponSize()
     responses: dict[str, ResponseRequest] = Field(min_length=1)
+    clean_speed: CleanSpeedRequest | None = None
     bench: BenchRequest = BenchRequest()
     costs: Costs = Costs()
     store: StorePlace = StorePlace()
@@ -302,6 +294,21 @@ class Trial(_Part):
         """Names of the responses that decide the answer."""
         return tuple(name for name, response in self.responses.items() if response.primary)
 
+    @property
+    def deciding(self) -> int:
+        """How many responses decide, the fastest clean cut of a ladder among them."""
+        return len(self.primaries) + (self.clean_speed is not None)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _clean_speed_apart(cls, data: Any) -> Any:
+        """The fastest clean cut is asked for among the responses, but no coupon has a reading of it."""
+        responses = data.get("responses") if isinstance(data, dict) else None
+        if not isinstance(responses, dict) or CLEAN_SPEED not in responses:
+            return data
+        rest = {name: asked for name, asked in responses.items() if name != CLEAN_SPEED}
+        return {**data, "responses": rest, CLEAN_SPEED: responses[CLEAN_SPEED]}
+
     @model_validator(mode="before")
     @classmethod
     def _draw_marks(cls, data: Any) -> Any:
@@ -309,7 +316,7 @@ class Trial(_Part):
 
     @model_validator(mode="after")
     def _fits_together(self) -> Trial:
-        for check in (_check_nozzles, _check_lives, _check_limits, _check_mounts, _check_responses):
+        for check in (_check_nozzles, _check_lives, _check_limits, _check_mounts, _check_responses, _check_clean_speed):
             check(self)
         return self
 
@@ -340,36 +347,6 @@ def _check_lives(trial: Trial) -> None:
     strange = sorted(set(trial.lives.figures) - set(trial.types)) if trial.lives else []
     if strange:
         raise ValueError(f"lives.figures: nozzle {strange[0]!r} is not among {list(trial.types)}")
-
-
-def with_marks(data: dict[str, Any]) -> dict[str, Any]:
-    """The data of a trial file with a number of specimens turned into so many marks: `C1`, `C2`, ... by type.
-
-    Marks are letters of the type, as few as keep them unlike those of the other types, and a number.
-    """
-    nozzles = data.get("nozzles")
-    if not isinstance(nozzles, list) or not all(
-        isinstance(n, dict) and isinstance(n.get("type"), str) for n in nozzles
-    ):
-        return data
-    taken = {str(mark) for n in nozzles if isinstance(n.get("specimens"), list) for mark in n["specimens"]}
-    drawn = []
-    for nozzle in nozzles:
-        count = nozzle.get("specimens")
-        if isinstance(count, int) and not isinstance(count, bool) and count > 0:
-            marks = _marks(nozzle["type"], count, taken)
-            taken |= set(marks)
-            nozzle = {**nozzle, "specimens": marks}
-        drawn.append(nozzle)
-    return {**data, "nozzles": drawn}
-
-
-def _marks(kind: str, count: int, taken: set[str]) -> list[str]:
-    letters = "".join(letter for letter in kind.upper() if letter.isalnum()) or "N"
-    starts = [letters[:length] for length in range(1, len(letters) + 1) if not letters[length - 1].isdigit()]
-    free = (start for start in starts if not any(mark.startswith(start) for mark in taken))
-    start = next(free, f"{letters}-")
-    return [f"{start}{number}" for number in range(1, count + 1)]
 
 
 def _check_mounts(trial: Trial) -> None:
@@ -404,8 +381,19 @@ def _check_responses(trial: Trial) -> None:
             raise ValueError(f"responses.{name}: a primary response needs a worthwhile difference")
         if asked.worthwhile is not None:
             worthwhile_on_scale(trial, name)
-    if not trial.primaries:
+    if not trial.deciding:
         raise ValueError("responses: no response is primary; mark the one that decides with primary = true")
+
+
+def _check_clean_speed(trial: Trial) -> None:
+    if trial.clean_speed is None:
+        return
+    place = f"responses.{CLEAN_SPEED}"
+    if trial.plan.method != Method.LADDER or "speed" not in trial.factors:
+        raise ValueError(f"{place}: only a ladder has it; set plan.method to 'ladder' with a factor named speed")
+    if "dross" not in trial.responses:
+        raise ValueError(f"{place}: a cut is judged clean by its dross grade; add [responses.dross]")
+    speed_difference(trial.clean_speed.worthwhile, trial.factors["speed"].unit, f"{place}.worthwhile")
 
 
 def worthwhile_margins(trial: Trial, name: str) -> Margins | None:
@@ -468,47 +456,16 @@ def parse(text: str, file: str = "trial.toml") -> Trial:
     InputError
         If the text is not TOML, or a key is unknown, missing or has a value that is not allowed.
     """
-    data = _tables(text, file)
+    data = read_toml(text, file)
     try:
         return Trial.model_validate(data)
     except ValidationError as error:
         raise collected([_problem(found, file) for found in error.errors()]) from None
 
 
-def _tables(text: str, file: str) -> dict[str, Any]:
-    """The text as TOML, within limits of size and depth."""
-    do = "Correct the file and run again."
-    if len(text) > MOST_TEXT:
-        raise InputError("too long for a trial file", file=file, allowed=f"up to {MOST_TEXT:,} characters", do=do)
-    for number, line in enumerate(text.splitlines(), 1):
-        if line.count(".") > MOST_DOTS or _DEEP.match(line):
-            raise InputError("a key of too many parts", file=file, row=number, allowed=f"up to {MOST_DEPTH}", do=do)
-    try:
-        data = tomllib.loads(text)
-    except RecursionError:
-        raise InputError("nested too deep", file=file, allowed=f"up to {MOST_DEPTH} levels", do=do) from None
-    except ValueError as error:  # tomllib's own, or an integer with thousands of digits
-        reason = str(error).split(";")[0]
-        raise InputError(f"not valid TOML: {reason}", file=file, do=do) from None
-    _check_depth(data, file, do)
-    return data
-
-
-_DEEP = re.compile(rf"\s*\[*(?:\s*(?:[\w-]+|\"[^\"]*\"|'[^']*')\s*\.){{{MOST_DEPTH},}}")
-
-
-def _check_depth(data: dict[str, Any], file: str, do: str) -> None:
-    level: list[Any] = [data]
-    for _ in range(MOST_DEPTH):
-        level = [inner for part in level for inner in (part.values() if isinstance(part, dict) else part)]
-        level = [part for part in level if isinstance(part, (dict, list))]
-        if not level:
-            return
-    raise InputError("nested too deep", file=file, allowed=f"up to {MOST_DEPTH} levels", do=do)
-
-
 def _problem(first: ErrorDetails, file: str) -> InputError:
     place = ".".join(str(part + 1) if isinstance(part, int) else part for part in first["loc"])
+    place = f"responses.{place}" if place.startswith(CLEAN_SPEED) else place
     message = first["msg"].removeprefix("Value error, ")
     if first["type"] == "extra_forbidden":
         return InputError("unknown key", file=file, column=place, do="Correct its spelling or remove it.")

@@ -61,22 +61,25 @@ def test_a_ladder_ends_in_the_fastest_clean_cut(trials, cut):
     from trials.steps import load
 
     folder = cut("fastest-clean-cut")
-    records = load(folder)
     # clean up to these speeds by specimen, in steps of 0.25 from 3 m/min to 5
-    top = {"C1": 3.5, "C2": 3.75, "C3": 3.5, "H1": 4.25, "H2": 4.5, "H3": 4.25}
+    tops = {"C": (3.5, 3.75, 3.5, 3.25, 3.75, 3.5), "H": (4.25, 4.5, 4.25, 4.5, 5.0, 4.0)}
+    top = {f"{letter}{i}": speed for letter, own in tops.items() for i, speed in enumerate(own, 1)}
     lines = ["coupon,reading,rz5_um,dross_grade"]
-    for i, row in enumerate(records.coupons.itertuples()):
+    for i, row in enumerate(load(folder).coupons.itertuples()):
         grade = 1 if row.speed_m_min <= top[row.specimen] + 1e-9 else 3
         lines += [f"{row.coupon},{r},{30 + i % 4 + r},{grade}" for r in (1, 2)]
     record(trials, folder, lines)
     found = json.loads(trials("fit", folder, "--json").out)["ladder"]
-    assert {row["specimen"]: row["speed"] for row in found["ladders"]} == top
+    assert {row["specimen"]: row["low"] for row in found["mounts"]} == top
+    assert {row["specimen"] for row in found["mounts"] if row["high"] is None} == {"H5"}
     (shower,) = found["comparisons"]
-    # means 13 / 3 and 10.75 / 3, pooled variance 1 / 48 on 4 df, t(0.975, 4) = 2.776445 (printed tables: 2.776)
-    assert shower["difference"] == pytest.approx(0.75, abs=1e-9)
-    assert shower["low"] == pytest.approx(0.75 - 2.776445 * np.sqrt(2 / 3 / 48), abs=1e-5)
-    assert "faster clean cut is shown" in " ".join(trials("fit", folder).out.split())
-    assert trials("verdict", folder).code == 0
+    # middles of the steps: 4.58 (H5 at a step above its last) over 3.67; the fit differs by the open end
+    assert shower["kind"] == "ratio" and shower["value"] == pytest.approx(4.58 / 3.67, abs=0.03)
+    assert shower["answer"] == "better" and 1.0 < shower["low"] < shower["value"] < shower["high"]
+    assert {each["nozzle"] for each in found["types"]} == {"cylindrical", "shower"}
+    said = " ".join(trials("fit", folder).out.split())
+    assert "shower is better than today's cylindrical" in said and "clean up to" in said
+    assert "shower is better" in " ".join(trials("verdict", folder).out.split())
 
 
 def test_checking_the_bench_ends_at_the_bench(trials, cut):

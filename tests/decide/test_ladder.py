@@ -1,76 +1,137 @@
-"""The fastest clean cut of a ladder, counted by hand."""
+"""The answer of a ladder trial: what counts as clean, what is said beside the answer, what would settle it."""
+
+import math
 
 import pandas as pd
 import pytest
 
-from trials.decide.ladder import LadderKind, Remark, fastest_clean, study_ladders
-from trials.errors import InputError, NotIdentifiable
+from trials.decide.ladder import LadderKind, answer_ladder, clean_grade
+from trials.errors import InputError
+from trials.infer.answer import levels
+from trials.trial import parse
 
-STEPS = (1.0, 2.0, 3.0, 4.0)
-
-
-def ladder(outcomes, grades):
-    """Fastest clean cut of one mount; grades in step order, None where none is recorded."""
-    marks = [f"K{i}" for i in range(4)]
-    table = pd.DataFrame({"coupon": marks, "mount": "M1", "nozzle": "a", "specimen": "A1", "speed": STEPS})
-    known = {mark: grade for mark, grade in zip(marks, grades, strict=True) if grade is not None}
-    return fastest_clean(table.assign(outcome=outcomes), known, 1, "speed", [])
-
-
-CUT = ["cut"] * 4
-CASES = [
-    (CUT, (0, 1, 2, 0), 2.0, ""),  # a clean cut after the first failure does not count
-    (CUT, (0, 0, 1, 1), 4.0, Remark.NO_FAILURE),
-    (CUT, (3, 0, 0, 0), 0.0, Remark.AT_ONCE),
-    (["cut", "cut", "not_severed", "not cut yet"], (0, 0, None, None), 2.0, ""),
-    (["cut", "scrapped", "cut", "aborted"], (0, None, 1, None), 3.0, ""),  # scrapped says nothing
-    (["cut", "cut", "not cut yet", "not cut yet"], (0, 1, None, None), 2.0, Remark.NO_FAILURE),
-]
+FILE = """
+trial = {{title = "t", question = "q"}}
+application = {{material = "steel"{required}}}
+nozzles = [{{type = "plain", specimens = ["A1"], today = true}}, {{type = "double", specimens = ["B1"]}}]
+factors.speed = {{unit = "m/min", levels = [1.0, 5.0]}}
+plan = {{method = "ladder"}}
+responses.dross = {{readings = 1{primary}}}
+{clean}
+"""
+GRADE = ", required = {dross_grade = 1}"
 
 
-@pytest.mark.parametrize(("outcomes", "grades", "speed", "remark"), CASES)
-def test_by_hand(outcomes, grades, speed, remark):
-    (row,) = ladder(outcomes, grades).to_dict("records")
-    assert (row["speed"], row["remark"]) == (speed, remark)
+def trial(clean='responses.clean_speed = {worthwhile = "0.5 m/min"}', required="", primary=""):
+    return parse(FILE.format(clean=clean, required=required, primary=primary))
 
 
-def test_a_ladder_without_grades_is_left_out():
-    assert ladder(CUT, (None,) * 4).empty
+def ladders(**limits):
+    """Coupons and grades of ladders 1, 1.5 .. 5 that stop at the first step above their limit; limits by type."""
+    coupons, grades = [], []
+    for nozzle, own in limits.items():
+        for i, limit in enumerate(own):
+            for k in range(9):
+                speed, mark = 1.0 + 0.5 * k, f"{nozzle}{i}-{k}"
+                coupons.append((mark, f"{nozzle}-M{i}", nozzle, f"{nozzle}{i}", speed, "cut"))
+                grades.append((mark, 0 if speed <= limit else 3))
+                if speed > limit:
+                    break
+    names = ["coupon", "mount", "nozzle", "specimen", "speed_m_min", "outcome"]
+    return pd.DataFrame(coupons, columns=names), pd.DataFrame(grades, columns=["coupon", "value"])
 
 
-def rows(*pairs):
-    return pd.DataFrame(
-        [
-            {"mount": f"M{i}", "nozzle": n, "specimen": f"{n}{i}", "speed": v, "remark": ""}
-            for i, (n, v) in enumerate(pairs)
-        ]
-    )
+PLAIN = (2.1, 2.6, 2.2, 3.1, 2.7, 2.9)
+FASTER = (4.1, 3.9, 4.2, 3.7, 4.4, 3.6)
 
 
-def test_one_ladder_of_each_type_cannot_be_judged():
-    with pytest.raises(NotIdentifiable, match="One ladder per type"):
-        study_ladders(rows(("a", 1.0), ("b", 2.0)), ("a", "b"), "a", "m/min")
+def answered(file=None, **limits):
+    return answer_ladder(file or trial(), *ladders(**limits), levels(1))
 
 
-def test_without_todays_type_there_is_no_comparison():
-    with pytest.raises(InputError, match="cannot be compared"):
-        study_ladders(rows(("b", 1.0), ("b", 2.0)), ("a", "b"), "a", "m/min")
+def kinds(found):
+    return {finding.kind for finding in found.said}
 
 
-def test_repeated_mounts_are_judged_by_specimens():
-    table = rows(("a", 1.0), ("a", 1.2), ("a", 2.0), ("a", 2.2), ("b", 3.0), ("b", 3.2), ("b", 4.0), ("b", 4.2))
-    table["specimen"] = ["A1", "A1", "A2", "A2", "B1", "B1", "B2", "B2"]
-    (found,) = study_ladders(table, ("a", "b"), "a", "m/min").comparisons
-    # balanced: specimen means 1.1, 2.1, 3.1, 4.1 leave 2 degrees of freedom
-    assert (found.difference, found.df) == (pytest.approx(2.0, abs=1e-9), pytest.approx(2.0, abs=1e-6))
+def test_a_faster_type_gets_its_word_and_size():
+    found = answered(plain=PLAIN, double=FASTER)
+    (double,) = found.comparisons
+    assert (double.answer, double.kind, double.settings.settings) == ("better", "difference", ({},))
+    assert double.times_worthwhile == pytest.approx(double.value / 0.5)
+    assert double.in_unit == (double.value, double.low, double.high) and double.confidence == 0.95
+    assert not found.more and {LadderKind.CLEAN_MEANS, LadderKind.JUDGED_BY, LadderKind.SPEEDS_RISE} <= kinds(found)
+    assert [m.mount for m in found.mounts][:2] == ["plain-M0", "plain-M1"]
+    assert (found.mounts[0].low, found.mounts[0].high) == (2.0, 2.5) and found.steps == (1.0, 4.5)
 
 
-def test_what_a_ladder_leaves_open_names_its_mounts():
-    table = rows(("a", 1.0), ("a", 1.2), ("b", 3.0), ("b", 3.2))
-    table["remark"] = [Remark.NO_FAILURE, Remark.NONE, Remark.AT_ONCE, Remark.NO_FAILURE]
-    found = study_ladders(table, ("a", "b"), "a", "m/min")
-    assert {f.kind: dict(f.facts) for f in found.said} == {
-        LadderKind.CLEAN_TO_THE_LAST: {"mounts": ("M0", "M3")},
-        LadderKind.NOT_CLEAN_AT_ALL: {"mounts": ("M2",)},
-        LadderKind.SPEEDS_RISE: {},
-    }
+def test_a_share_is_carried_into_the_unit():
+    (double,) = answered(trial('responses.clean_speed = {worthwhile = "10 %"}'), plain=PLAIN, double=FASTER).comparisons
+    typical = {each.nozzle: each.typical for each in answered(plain=PLAIN, double=FASTER).types}
+    assert double.kind == "ratio" and double.value == pytest.approx(typical["double"] / typical["plain"])
+    assert double.in_unit[0] == pytest.approx(typical["double"] - typical["plain"])
+    assert double.times_worthwhile == pytest.approx(math.log(double.value) / math.log(1.1))
+
+
+def test_open_ends_are_named_and_more_is_asked_for_where_nothing_is_settled():
+    found = answered(plain=(1.1, 3.2, 2.1, 4.6, 5.0, 0.0), double=(5.0, 3.1, 1.6, 5.0, 2.4, 3.6))
+    assert found.comparisons[0].answer == "not settled"
+    above = next(f for f in found.said if f.kind == LadderKind.CLEAN_TO_THE_LAST)
+    below = next(f for f in found.said if f.kind == LadderKind.NOT_CLEAN_AT_ALL)
+    assert above.facts["mounts"] == ("plain-M4", "double-M0", "double-M3") and below.facts["mounts"] == ("plain-M5",)
+    (more,) = found.more
+    assert more.facts["specimens"] == 6 and more.facts["chance"] == 0.8
+
+
+def test_without_a_worthwhile_difference_there_are_numbers_and_no_word():
+    found = answered(trial("", GRADE, ", primary = true"), plain=PLAIN, double=FASTER)
+    assert found.comparisons[0].answer is None and LadderKind.NO_WORTHWHILE in kinds(found)
+    assert not found.more and found.comparisons[0].times_worthwhile is None
+
+
+def test_ladders_that_cannot_be_compared_say_why():
+    found = answered(plain=PLAIN[:1], double=FASTER[:1])
+    assert found.types == found.comparisons == () and len(found.mounts) == 2
+    assert "One mount per type" in found.said[0].facts["text"] and found.said[0].kind == LadderKind.NOT_COMPARED
+
+
+def test_one_piece_of_each_is_about_pieces():
+    coupons, grades = ladders(plain=PLAIN, double=FASTER)
+    found = answer_ladder(trial(), coupons.assign(specimen=coupons["nozzle"].str.upper()), grades, levels(1))
+    assert found.pieces == {"plain": "PLAIN", "double": "DOUBLE"}
+
+
+@pytest.mark.parametrize(
+    ("clean", "required", "expected"),
+    [
+        ('responses.clean_speed = {worthwhile = "10 %", dross_grade = 2}', GRADE, (2, True)),
+        ('responses.clean_speed = {worthwhile = "10 %"}', GRADE, (1, True)),
+        ('responses.clean_speed = {worthwhile = "10 %"}', "", (0, False)),
+    ],
+)
+def test_what_counts_as_clean(clean, required, expected):
+    assert clean_grade(trial(clean, required)) == expected
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (('worthwhile = "0.5 m/min"', 'worthwhile = "0.5"'), "needs a unit that fits a speed"),
+        (('worthwhile = "0.5 m/min"', 'worthwhile = "0.5 bar"'), "needs a unit that fits a speed"),
+        (('worthwhile = "0.5 m/min"', 'worthwhile = "100 %"'), "not below 100 %"),
+        (('worthwhile = "0.5 m/min"', 'worthwhile = "0 %"'), "not above zero"),
+        (('worthwhile = "0.5 m/min"', "dross_grade = 1"), "responses.clean_speed.worthwhile: missing key"),
+        (('method = "ladder"', 'method = "full"'), "only a ladder has it"),
+        (("responses.dross = {readings = 1}", "responses.roughness = {}"), "judged clean by its dross grade"),
+    ],
+)
+def test_a_clean_speed_that_cannot_be_used_is_named(change, said):
+    text = FILE.format(clean='responses.clean_speed = {worthwhile = "0.5 m/min"}', required="", primary="")
+    assert change[0] in text
+    with pytest.raises(InputError, match=said) as caught:
+        parse(text.replace(*change))
+    assert "clean_speed" in str(caught.value)
+
+
+def test_a_figure_in_another_unit_is_converted():
+    file = trial('responses.clean_speed = {worthwhile = "5 mm/s"}')
+    assert answered(file, plain=PLAIN, double=FASTER).worthwhile.value == pytest.approx(0.3)  # 5 mm/s is 0.3 m/min

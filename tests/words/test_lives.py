@@ -1,15 +1,14 @@
-"""Lives and ladders in words: every kind has its sentence, every number its place."""
+"""Lives in words: every kind has its sentence, every number its place."""
 
 import math
 
 import pytest
 
-from trials.decide.ladder import LadderComparison, LadderKind, Remark
 from trials.decide.lives import ANYWHERE, LifeComparison, LivesKind, answer_lives
 from trials.endings import Ended
 from trials.findings import About, Finding
 from trials.infer.life import LifeKind, LifeRatio, study_lives
-from trials.words import ladders, lives
+from trials.words import lives
 from trials.words.findings import say
 from trials.words.language import Language, speaking
 
@@ -29,9 +28,6 @@ SAID = [
     (Finding(LivesKind.NO_WORTHWHILE), "numbers and no word"),
     (Finding(LivesKind.NOTE_MEANS_GOOD, facts={"lives": 1}), "The note of 1 life says that it was still good"),
     (Finding(LivesKind.NOTE_MEANS_GOOD, facts={"lives": 3}), "The notes of 3 lives say that they were still good"),
-    (Finding(LadderKind.CLEAN_TO_THE_LAST, facts={"mounts": ("M1", "M2")}), "Clean to the last step in M1 and M2"),
-    (Finding(LadderKind.NOT_CLEAN_AT_ALL, facts={"mounts": ("M3",)}), "Not clean at the first step in M3"),
-    (Finding(LadderKind.SPEEDS_RISE), "Speeds rise in order inside a mount"),
 ]
 
 
@@ -42,7 +38,7 @@ def test_each_kind_says_its_facts(finding, words):
 
 def test_no_kind_is_left_without_a_sentence():
     kinds = {finding.kind for finding, _ in SAID}
-    assert kinds == {*LifeKind, *LivesKind, *LadderKind} == {*lives.SENTENCES, *ladders.SENTENCES}
+    assert kinds == {*LifeKind, *LivesKind} == set(lives.SENTENCES)
 
 
 def compared(value, low, high, answer=None, adds=None, confidence=0.95):
@@ -132,28 +128,9 @@ def test_a_ratio_in_a_table_and_what_it_rests_on():
     assert len(lives.ratio_head()) == len(lives.ratio_cells(never))
 
 
-@pytest.mark.parametrize(
-    ("difference", "low", "high", "words"),
-    [
-        (
-            0.75,
-            0.46,
-            1.04,
-            "0.750 m/min faster than today's a (95 % interval +0.46 to +1.04, 4 degrees",
-        ),
-        (-0.75, -1.04, -0.46, "0.750 m/min slower than today's a (95 % interval -1.04 to -0.46, 4 degrees"),
-        (0.1, -0.001, 0.2, "interval 0.00 to +0.20, 4 degrees of freedom): no difference is shown."),
-    ],
-)
-def test_a_comparison_of_ladders(difference, low, high, words):
-    said = ladders.comparison_sentence(LadderComparison("b", "a", difference, low, high, 0.02, 4.0), "m/min", 0.95)
-    assert said.startswith("b cuts clean up to") and words in said
-
-
 def test_every_sentence_goes_through_the_language():
     nonsense = Language("xx", lambda template: "zz", lambda one, many, n: "zz")
     with speaking(nonsense):
         assert {say(finding) for finding, _ in SAID} == {"zz"}
         assert {lives.comparison_sentence(c, share) for c, share, _ in COMPARED} == {"zz"}
         assert {lives.end_words(end) for end in Ended} == {"zz"}
-        assert {ladders.remark_words(remark) for remark in Remark} == {"", "zz"}

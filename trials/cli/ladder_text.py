@@ -1,48 +1,29 @@
-"""The fastest clean cut of a ladder trial, on the screen and as JSON."""
+"""The fastest clean cut of a ladder trial on the screen."""
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
-
 from trials.cli import show
-from trials.errors import TrialError
-
-if TYPE_CHECKING:
-    from trials.decide.ladder import LadderStudy
-
-
-def ladder_facts(folder: Path) -> dict[str, Any]:
-    """The fastest clean cut of a ladder trial under the key `ladder` (null where it cannot be studied), as JSON."""
-    from trials.steps.ladders import ladder_json
-
-    found, problem = _ladder(folder)
-    if found is None:
-        return {"ladder": None, "ladder_why_not": problem}
-    return {"ladder": ladder_json(found)}
+from trials.decide.ladder import LadderAnswer, LadderComparison
+from trials.words import ladders as words
+from trials.words.answer import word_of
+from trials.words.findings import say
+from trials.words.language import text
+from trials.words.study import p_words
 
 
-def print_ladder(folder: Path) -> None:
-    """The fastest clean cut of each mount, and whether types differ in it."""
-    from trials.words.ladders import remark_words, sentences
-    from trials.words.language import text
-
-    found, problem = _ladder(folder)
-    show.heading(text("Fastest clean cut"))
-    if found is None:
-        show.say(problem)
-        return
-    head = [text("mount"), text("nozzle"), text("specimen"), text("fastest clean, {unit}", unit=found.unit)]
-    rows = found.ladders[["mount", "nozzle", "specimen", "speed", "remark"]].itertuples(index=False, name=None)
-    show.table([*head, text("remark")], [[*cells, remark_words(remark)] for *cells, remark in rows])
-    show.bullets(sentences(found))
+def print_ladder(found: LadderAnswer) -> None:
+    """Types, comparisons, every mount, and what there is to say beside them."""
+    show.heading(text("Fastest clean cut (decides)") if found.worthwhile else text("Fastest clean cut"))
+    if found.types:
+        show.table(words.clean_head(), [words.clean_cells(each, found) for each in found.types])
+        head = [text("nozzle"), text("against"), text("faster by"), text("interval"), "p", text("answer")]
+        show.table(head, [_compared(c, found.unit) for c in found.comparisons])
+    if found.mounts:
+        rows = [[m.mount, m.nozzle, m.specimen, words.mount_words(m, found)] for m in found.mounts]
+        show.table([text("mount"), text("nozzle"), text("specimen"), text("stops being clean")], rows)
+    show.bullets(map(say, (*found.said, *found.more)))
 
 
-def _ladder(folder: Path) -> tuple[LadderStudy | None, str]:
-    from trials.steps import load
-    from trials.steps.ladders import ladder_study
-
-    try:
-        return ladder_study(load(folder)), ""
-    except TrialError as error:
-        return None, str(error)
+def _compared(c: LadderComparison, unit: str) -> list[str]:
+    word = word_of(c.answer, c.answer_adds)
+    return [c.nozzle, c.against, words.size_words(c, unit), words.span_words(c, unit), p_words(c.p), word]

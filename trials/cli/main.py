@@ -43,9 +43,9 @@ def top(
 def _register() -> None:
     if app.registered_commands:
         return
-    from trials.cli import extending, grading, life, measuring, planning, recording, start, studying
+    from trials.cli import extending, grading, life, measuring, planning, recording, start, studying, window
 
-    for part in (start, planning, recording, measuring, grading, studying, extending, life):
+    for part in (start, planning, recording, measuring, grading, studying, window, extending, life):
         part.register(app)
 
 

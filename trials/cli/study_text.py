@@ -7,11 +7,13 @@ import textwrap
 from collections.abc import Iterable, Sequence
 
 from trials.cli import show
+from trials.cli.ladder_text import print_ladder
 from trials.decide.chance_result import ChanceResult
 from trials.decide.results import ResponseResult, Study
 from trials.findings import Weight, each_once
 from trials.responses import Scale
 from trials.units import shown
+from trials.words import ladders
 from trials.words.answer import word_of
 from trials.words.chances import asked_words, likely, notes
 from trials.words.findings import say
@@ -121,6 +123,10 @@ def _types(study: Study) -> tuple[list[str], list[list[str]]]:
         for cells, row in zip(rows, study.nozzles, strict=True):
             mean = means.get(row.nozzle)
             cells += [number(mean.mean), interval_words(mean.low, mean.high, 3)] if mean else ["", ""]
+    if study.ladder is not None and study.ladder.types:
+        head.append(ladders.cell_head(study.ladder))
+        for cells, row in zip(rows, study.nozzles, strict=True):
+            cells.append(ladders.cell_words(study.ladder, row.nozzle))
     if any(row.share_met for row in study.nozzles):
         head.append(text("met"))
         for cells, row in zip(rows, study.nozzles, strict=True):
@@ -139,6 +145,8 @@ def print_study(study: Study) -> None:
     """The whole study, answer first."""
     _write(answer_lines(study))
     show.say("", text("In figures: {sentence}", sentence=answer_sentence(study)))
+    if study.ladder is not None:
+        print_ladder(study.ladder)
     for result in study.results:
         _print_response(result)
     _print_chances(study)

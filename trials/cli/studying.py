@@ -38,13 +38,11 @@ def fit(
     from trials import steps
     from trials.words.language import text
 
-    method = _compared_by_edges(folder)
-    with _busy(text("fitting")):
+    _compared_by_edges(folder)
+    with busy(text("fitting")):
         found = steps.fit(folder)
-    from trials.cli.ladder_text import ladder_facts, print_ladder
-
     if json_:
-        show.as_json(steps.plain(found) | (ladder_facts(folder) if method == "ladder" else {}))
+        show.as_json(steps.plain(found))
         return
     from trials.cli.study_text import print_answer, print_study
 
@@ -52,13 +50,11 @@ def fit(
         print_study(found)
     else:
         print_answer(found, Command("fit", (str(folder), "--full")).typed())
-    if method == "ladder":
-        print_ladder(folder)
     show.next_command("verdict", folder)
 
 
-def _compared_by_edges(folder: Path) -> str:
-    """The planning method of a trial; raises where types are not compared by their edges, and says what to use."""
+def _compared_by_edges(folder: Path) -> None:
+    """Raises where a trial does not compare types by their edges, and says what to use."""
     from trials.store.records.folder import read_trial
 
     method = read_trial(folder)[0].plan.method
@@ -69,7 +65,6 @@ def _compared_by_edges(folder: Path) -> str:
     if method in other:
         problem, command = other[method]
         raise InputError(problem, file=str(folder), do=f"Use `trials {command} {folder}`.")
-    return method
 
 
 def verdict(
@@ -109,7 +104,8 @@ def verdict(
     show.next_step(text("read it, then sign it; `{command}` shows the numbers behind it", command=command))
 
 
-def _busy(doing: str) -> Status:
+def busy(doing: str) -> Status:
+    """A sign of life on standard error while a command works."""
     from rich.console import Console
 
     return Console(file=sys.stderr).status(doing)

@@ -58,24 +58,24 @@ def chances(
     """
     limits = measured_limits(trial)
     found: list[ChanceResult] = []
-    known = {name: _source(studied[name].ready, studied[name].fit) for name in limits if name in studied}
+    known = {name: source_of(studied[name].ready, studied[name].fit) for name in limits if name in studied}
     sources = {name: source for name, source in known.items() if source is not None}
     clean = {name: _without_far(source) for name, source in sources.items()}
-    together = correlations([_coupon_response(studied[name]) for name in sources])
+    together = correlations([coupon_response(studied[name]) for name in sources])
     for label in trial.types:
         if not all(label in s.ready.types for s in studied.values()):
             continue
-        cuts, lost = _cuts(coupons, label)
-        marred = _lost_in(coupons, label)
+        cuts, lost = cuts_of(coupons, label)
+        marred = lost_in(coupons, label)
         parts = [
             _measured(trial, source, clean[name], label, place, limits[name], (cuts, lost))
             for name, source in sources.items()
         ]
         rows = [p.row for p in parts]
-        graded = _dross(trial, studied, dross, label, place, (cuts, lost), marred)
+        graded = dross_chance(trial, studied, dross, label, place, (cuts, lost), marred)
         rows += [graded] if graded else []
         if len(rows) > 1:
-            strict = graded and _dross(trial, studied, dross, label, place, (cuts, lost), marred, HALF_EACH)
+            strict = graded and dross_chance(trial, studied, dross, label, place, (cuts, lost), marred, HALF_EACH)
             rows.append(_together(parts, together, graded, strict, label, place, cuts, lost))
         found += [_with_share(row, grades) for row in rows]
     return tuple(found)
@@ -96,7 +96,7 @@ def measured_limits(trial: Trial) -> dict[str, float]:
 
 
 @dataclass(frozen=True)
-class _Source:
+class Source:
     """One response with its mean squares."""
 
     ready: Prepared
@@ -110,23 +110,23 @@ class _Source:
         return self.spread.edge(row, label, mean.value, mean.se)
 
 
-def _source(ready: Prepared, fit: MixedFit) -> _Source | None:
+def source_of(ready: Prepared, fit: MixedFit) -> Source | None:
     """Mean squares of a response; None where no row is left to judge the spread by."""
     types = ready.table[NOZZLE].to_numpy(object)
     try:
-        return _Source(ready, fit, find_source(ready.y, ready.fixed, ready.structure.groups, types))
+        return Source(ready, fit, find_source(ready.y, ready.fixed, ready.structure.groups, types))
     except NotIdentifiable:
         return None
 
 
-def _without_far(source: _Source) -> _Source | None:
+def _without_far(source: Source) -> Source | None:
     """The same response without readings that stand far from their neighbours; None where there are none."""
     far = far_mask(source.ready)
     if not far.any():
         return None
     try:
         ready = without(source.ready, far)
-        return _source(ready, ready.design.fit(ready.y))
+        return source_of(ready, ready.design.fit(ready.y))
     except TrialError:
         return None
 
@@ -141,8 +141,8 @@ class _Part:
 
 def _measured(
     trial: Trial,
-    source: _Source,
-    clean: _Source | None,
+    source: Source,
+    clean: Source | None,
     label: str,
     place: Place,
     limit: float,
@@ -200,7 +200,7 @@ def _reach(ready: Prepared, edge: NextEdge, rule: Rule, found: Chance, about: Ab
     return [Finding(ChanceKind.REACH, about, facts)]
 
 
-def _dross(
+def dross_chance(
     trial: Trial,
     studied: Mapping[str, Studied],
     table: pd.DataFrame | None,
@@ -210,6 +210,10 @@ def _dross(
     marred: frozenset[str],
     confidence: float = SURE,
 ) -> ChanceResult | None:
+    """Chance of the required dross grade at a place; None where none is required or recorded.
+
+    counts: cuts tried and lost; marred: specimens that lost a cut.
+    """
     asked = trial.application.required.dross_grade
     if asked is None or table is None or "dross" not in trial.responses:
         return None
@@ -291,7 +295,8 @@ def _together(
     return _result(label, TOGETHER, place, found, [*_lost(label, found), limits])
 
 
-def _coupon_response(studied: Studied) -> CouponResponse:
+def coupon_response(studied: Studied) -> CouponResponse:
+    """A fitted response as read, for its correlation with others."""
     ready = studied.ready
     coupon = ready.table["coupon"].astype(str).to_numpy(object)
     return CouponResponse(
@@ -299,13 +304,14 @@ def _coupon_response(studied: Studied) -> CouponResponse:
     )
 
 
-def _cuts(coupons: pd.DataFrame, label: str) -> tuple[int, int]:
+def cuts_of(coupons: pd.DataFrame, label: str) -> tuple[int, int]:
+    """Coupons of a type that were tried, and how many of them were lost."""
     outcomes = coupons.loc[coupons[NOZZLE] == label, "outcome"]
     lost = int(outcomes.isin(LOST).sum())
     return lost + int((outcomes == "cut").sum()), lost
 
 
-def _lost_in(coupons: pd.DataFrame, label: str) -> frozenset[str]:
+def lost_in(coupons: pd.DataFrame, label: str) -> frozenset[str]:
     """Specimens of a type that lost a cut."""
     lost = coupons[(coupons[NOZZLE] == label) & coupons["outcome"].isin(LOST)]
     return frozenset(lost["specimen"].astype(str)) if "specimen" in lost else frozenset()

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from trials.errors import InputError, WrongShape
-from trials.infer.answer import Answer, Levels, answer
+from trials.infer.answer import Added, Answer, Levels, answer
 from trials.infer.ladder import LadderComparison, LadderTypes, TypeLadder, compare_ladders
 from trials.worthwhile import Margins
 
@@ -78,7 +78,7 @@ class CleanSpeedComparison:
     high: float
     p: float
     answer: Answer | None
-    answer_adds: str | None
+    answer_adds: Added | None
     one_specimen: bool
 
 
@@ -280,7 +280,7 @@ def _compared(each: LadderComparison, found: LadderTypes, worthwhile: Worthwhile
     )
 
 
-def _word(each: LadderComparison, worthwhile: Worthwhile) -> tuple[Answer, str | None]:
+def _word(each: LadderComparison, worthwhile: Worthwhile) -> tuple[Answer, Added | None]:
     """The word, faster being better; both intervals are counted in worthwhile differences of their own side."""
     down, up = worthwhile.limits
 

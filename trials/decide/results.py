@@ -9,6 +9,7 @@ from typing import Literal
 
 from trials.commands import Command
 from trials.decide.chance_result import ChanceResult
+from trials.decide.ladder import LadderAnswer
 from trials.findings import Finding, Place
 from trials.infer.answer import Added, Answer
 from trials.infer.model.structure import RestsOn
@@ -212,7 +213,7 @@ class Study:
     """The whole result of a trial: what `fit` prints and the verdict is written from.
 
     exploratory: the look was not declared before cutting; provisional: a reading is still open; honesty: of each
-    decisive response, where a verdict was made.
+    decisive response, where a verdict was made; ladder: the fastest clean cut, where the trial is a ladder.
     """
 
     title: str
@@ -226,3 +227,4 @@ class Study:
     exploratory: bool = False
     provisional: bool = False
     honesty: tuple[OwnHonesty, ...] = ()
+    ladder: LadderAnswer | None = None

@@ -10,12 +10,13 @@ import pandas as pd
 from trials.commands import Blank, Command
 from trials.decide.chances import chances
 from trials.decide.kinds import StudyKind
+from trials.decide.ladder import LadderAnswer, LadderComparison, LadderKind, answer_ladder
 from trials.decide.measured import places
 from trials.decide.response import Allowed, Studied, fit_response, study_response
 from trials.decide.results import Comparison, NextStep, NozzleRow, ResponseResult, Share, Study, Worded
 from trials.findings import About, Amount, Fact, Finding, Weight, each_once
 from trials.infer.answer import Answer, levels
-from trials.trial import LOST, Trial
+from trials.trial import CLEAN_SPEED, LOST, Trial
 
 EXTEND = Command("extend", (Blank.FOLDER,))
 
@@ -43,7 +44,7 @@ class Evidence:
 def study(trial: Trial, evidence: Evidence) -> Study:
     """Study every response that has readings and put the answer together."""
     late = evidence.look > trial.plan.looks
-    shared = levels(max(1, len(trial.primaries)), trial.plan.looks)
+    shared = levels(trial.deciding, trial.plan.looks)
     alone = levels(1, trial.plan.looks)
     lost = evidence.coupons[evidence.coupons["outcome"].isin(LOST)]
     fits = {n: fit_response(trial, n, evidence.tables[n]) for n in trial.responses if n in evidence.tables}
@@ -55,26 +56,35 @@ def study(trial: Trial, evidence: Evidence) -> Study:
     )
     studied = {name: found for name, found in fits.items() if isinstance(found, Studied)}
     today = places(trial, evidence.allowed)["today"]
+    ladder = answer_ladder(
+        trial, evidence.coupons, evidence.tables.get("dross"), shared if trial.clean_speed else alone
+    )
     return Study(
         title=trial.trial.title,
         question=trial.trial.question,
         results=results,
-        nozzles=nozzle_rows(trial, results, evidence),
+        nozzles=nozzle_rows(trial, results, evidence, ladder),
         chances=chances(trial, studied, today, evidence.coupons, evidence.grades, evidence.tables.get("dross")),
         departures=evidence.departures,
         cannot_say=cannot_say(trial, results, evidence),
-        next_steps=next_steps(trial, results, evidence),
+        next_steps=next_steps(trial, results, evidence, ladder),
         exploratory=late,
         provisional=bool(evidence.open_slips),
+        ladder=ladder,
     )
 
 
-def nozzle_rows(trial: Trial, results: Sequence[ResponseResult], evidence: Evidence) -> tuple[NozzleRow, ...]:
+def nozzle_rows(
+    trial: Trial, results: Sequence[ResponseResult], evidence: Evidence, ladder: LadderAnswer | None = None
+) -> tuple[NozzleRow, ...]:
     """The manager's table: one line per type, in the order of the trial file."""
     rows = []
     for nozzle in trial.nozzles:
         own = evidence.coupons[evidence.coupons["nozzle"] == nozzle.type]
         named = [(r, c) for r in results if r.primary for c in r.comparisons if c.nozzle == nozzle.type]
+        clean = [c for c in ladder.comparisons if c.nozzle == nozzle.type] if ladder else []
+        words = [Worded(CLEAN_SPEED, c.answer, c.answer_adds) for c in clean if c.answer is not None]
+        words += [Worded(r.response, c.answer, c.answer_adds) for r, c in named if c.answer is not None]
         rows.append(
             NozzleRow(
                 nozzle=nozzle.type,
@@ -86,7 +96,7 @@ def nozzle_rows(trial: Trial, results: Sequence[ResponseResult], evidence: Evide
                 n_lost=int(own["outcome"].isin(["not_severed", "aborted", "scrapped"]).sum()),
                 means={r.response: m.mean for r in results for m in r.means if m.nozzle == nozzle.type},
                 share_met=share_met(trial, evidence.grades, own["coupon"]),
-                answers=tuple(Worded(r.response, c.answer, c.answer_adds) for r, c in named if c.answer is not None),
+                answers=tuple(words),
             )
         )
     return tuple(rows)
@@ -96,7 +106,7 @@ def share_met(trial: Trial, grades: pd.DataFrame, own: pd.Series[str]) -> Share 
     """Coupons that met the requirement, lost cuts counted as not meeting, scrapped ones left out; None without one."""
     if not any(value is not None for value in trial.application.required.model_dump().values()):
         return None
-    rows = grades[grades["coupon"].isin(own) & ~grades["outcome"].isin(["scrapped", "not cut yet", ""])]
+    rows = grades[grades["coupon"].isin(own) & ~grades["outcome"].isin(["scrapped", "not_cut", "not cut yet", ""])]
     if rows.empty:
         return None
     return Share(int((rows["meets"] == "yes").sum()), len(rows), int((rows["meets"] == "undecided").sum()))
@@ -110,8 +120,8 @@ def cannot_say(trial: Trial, results: Sequence[ResponseResult], evidence: Eviden
     found += _one_lot(trial, results, evidence)
     if trial.plan.method == "adopted":
         found.append(Finding(StudyKind.ORDER_NOT_KNOWN))
-    if len(trial.primaries) > 2:
-        found.append(Finding(StudyKind.MANY_PRIMARIES, facts={"n": len(trial.primaries)}))
+    if trial.deciding > 2:
+        found.append(Finding(StudyKind.MANY_PRIMARIES, facts={"n": trial.deciding}))
     found += [_other_jobs(trial), _other_settings(trial), Finding(StudyKind.NOT_MEASURED)]
     return each_once(found)
 
@@ -146,16 +156,21 @@ def _other_settings(trial: Trial) -> Finding:
     return Finding(StudyKind.OTHER_SETTINGS, facts={"ranges": tuple(ranges)})
 
 
-def next_steps(trial: Trial, results: Sequence[ResponseResult], evidence: Evidence) -> tuple[NextStep, ...]:
+def next_steps(
+    trial: Trial, results: Sequence[ResponseResult], evidence: Evidence, ladder: LadderAnswer | None = None
+) -> tuple[NextStep, ...]:
     """What to do next, most urgent first."""
     steps = [_settle(slip) for slip in evidence.open_slips]
     undone = int((evidence.coupons["outcome"] == "not cut yet").sum())
     if undone:
         cut = Command("cut", (Blank.FOLDER, Blank.FILE))
         steps.append(NextStep(Finding(StudyKind.NOT_RECORDED_AS_CUT, facts={"n": undone}), command=cut))
+    if ladder is not None:
+        steps += _after_ladder(trial, ladder)
     decisive = [r for r in results if r.primary]
     for result in decisive:
-        steps += [_if_better(trial, result, c) for c in result.comparisons if c.answer == Answer.BETTER]
+        better = [c for c in result.comparisons if c.answer == Answer.BETTER]
+        steps += [_if_better(trial, result.response, result.pieces, c) for c in better]
         steps += [NextStep(finding, command=EXTEND) for finding in result.more]
     for result in decisive:
         for check in result.checks:
@@ -182,11 +197,32 @@ def _settle(slip: Finding) -> NextStep:
     )
 
 
-def _if_better(trial: Trial, result: ResponseResult, c: Comparison) -> NextStep:
+def _after_ladder(trial: Trial, ladder: LadderAnswer) -> list[NextStep]:
+    """What follows from the fastest clean cut; a ladder that ended too low or too high is moved before more is cut."""
+    better = [c for c in ladder.comparisons if c.answer == Answer.BETTER]
+    steps = [_if_faster(trial, ladder, c) for c in better]
+    if not ladder.more:
+        return steps
+    open_ends = (LadderKind.CLEAN_TO_THE_LAST, LadderKind.NOT_CLEAN_AT_ALL)
+    steps += [NextStep(finding) for finding in ladder.said if finding.kind in open_ends]
+    return steps + [NextStep(finding, command=EXTEND) for finding in ladder.more]
+
+
+def _if_faster(trial: Trial, ladder: LadderAnswer, c: LadderComparison) -> NextStep:
+    """What follows from a type that cuts clean faster; of pieces only, what follows from a better one."""
+    step = _if_better(trial, CLEAN_SPEED, ladder.pieces, c)
+    if ladder.pieces:
+        return step
+    safe = next(each.clean_95_low for each in ladder.types if each.nozzle == c.nozzle)
+    facts = {**step.finding.facts, "safe": Amount(safe, ladder.unit), "first": Amount(ladder.steps[0], ladder.unit)}
+    return NextStep(Finding(LadderKind.CONSIDER, step.finding.about, facts))
+
+
+def _if_better(trial: Trial, response: str, pieces: Mapping[str, str], c: Comparison | LadderComparison) -> NextStep:
     """What follows from a better type; from a better piece only that more pieces are needed."""
-    about = About(response=result.response, nozzle=c.nozzle, against=c.against, place=c.settings)
-    if result.pieces:
-        names: dict[str, Fact] = {"piece": result.pieces[c.nozzle], "against_piece": result.pieces[c.against]}
+    about = About(response=response, nozzle=c.nozzle, against=c.against, place=c.settings)
+    if pieces:
+        names: dict[str, Fact] = {"piece": pieces[c.nozzle], "against_piece": pieces[c.against]}
         return NextStep(Finding(StudyKind.REPEAT_WITH_PIECES, about, names), command=EXTEND)
     nozzle = next(n for n in trial.nozzles if n.type == c.nozzle)
     facts: dict[str, Fact] = {"price": nozzle.price, "today_price": trial.today.price}

@@ -15,9 +15,11 @@ from trials.findings import Finding, Weight, each_once
 from trials.report.chance_page import of_all
 from trials.report.counts import Counts, counts, failed_words
 from trials.report.extras import VerdictExtras
+from trials.report.ladder_page import ladder_column
 from trials.trial import Trial
 from trials.words.first_page import answer_box, decision_lines, fails_of_hundred, fails_words, person
 from trials.words.frame import day_words
+from trials.words.ladders import table_note
 from trials.words.language import text
 from trials.words.numbers import listed, plain
 from trials.words.plan import described
@@ -125,7 +127,7 @@ def _columns(study: Study, trial: Trial, tallies: Sequence[Counts]) -> list[tupl
     """Head, width and one cell per nozzle type of each column between the bars and the answer."""
     rows = study.nozzles
     cut = [text("{cut} of {planned}", cut=row.n_coupons, planned=row.n_coupons + row.n_lost) for row in rows]
-    found: list[tuple[str, float, list[str]]] = []
+    found: list[tuple[str, float, list[str]]] = [*ladder_column(study, rows)]
     if tallies and any(row.share_met for row in rows):
         found.append((text("Met, of those cut"), 1.0, [text("{n} of {cut}", n=c.met, cut=c.cut) for c in tallies]))
         if any(c.undecided for c in tallies):
@@ -155,7 +157,7 @@ def _row(row: NozzleRow, chance: ChanceResult | None, cells: list[str]) -> dict[
 
 
 def _note(study: Study, tallies: Sequence[Counts], barred: bool) -> str:
-    notes = []
+    notes = [] if study.ladder is None else [table_note(study.ladder)]
     chance = next((c for c in study.chances), None)
     if barred and chance is not None:
         notes.append(

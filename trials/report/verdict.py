@@ -20,6 +20,7 @@ from trials.report.first_page import (
     unknown,
 )
 from trials.report.honesty_page import honesty_section
+from trials.report.ladder_page import ladder_picture, ladder_section
 from trials.report.ranges import response_picture
 from trials.report.record_pages import (
     cautions_section,
@@ -56,7 +57,7 @@ def verdict_data(study: Study, trial: Trial, made_on: date, extras: VerdictExtra
         "requirement": job_and_requirement(trial.application),
         "facts": facts_line(trial, extras),
         **nozzle_table(study, trial, extras.graded),
-        "figure": b.figure("", "") if main is None else response_picture(main, trial, extras, doubted),
+        "figure": _picture(study, main, trial, extras),
         "cannot_say": [say(finding) for finding in unknown(study)],
         "next_steps": [step_words(step) for step in study.next_steps],
         "decision": decision_data(study, doubted),
@@ -73,6 +74,13 @@ def _bands(study: Study) -> list[str]:
     if study.provisional:
         found.append(text("Provisional: a reading is still open; see what to do next."))
     return found
+
+
+def _picture(study: Study, main: ResponseResult | None, trial: Trial, extras: VerdictExtras) -> b.Block:
+    """The picture of the first page: the ladders of a ladder trial, else the decisive response."""
+    if study.ladder is not None and study.ladder.types:
+        return ladder_picture(study.ladder)
+    return b.figure("", "") if main is None else response_picture(main, trial, extras, open_coupons(study))
 
 
 def _labels(made_on: date, extras: VerdictExtras) -> Mapping[str, Any]:
@@ -99,7 +107,13 @@ def _sections(study: Study, trial: Trial, extras: VerdictExtras) -> list[dict[st
     ordered = sorted(study.results, key=lambda r: not r.primary)
     pages = [_response(result, result is main, study, trial, extras, doubted) for result in ordered]
     decisive = sum(result.primary for result in ordered)
-    found = [_asked(study, trial, extras), settings_section(trial), cautions_section(), _chances(study)]
+    found = [
+        _asked(study, trial, extras),
+        ladder_section(study.ladder),
+        settings_section(trial),
+        cautions_section(),
+        _chances(study),
+    ]
     found += pages[:decisive]
     found += [
         honesty_section(study),

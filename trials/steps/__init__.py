@@ -15,7 +15,6 @@ from trials.steps.files import plain, write_bytes, write_new
 from trials.steps.fit import evidence, fit
 from trials.steps.grade import grade_rows, grade_table, grade_trial, grade_value, graded_facts, requirement
 from trials.steps.instrument import Instrument, enter_instrument, register
-from trials.steps.ladders import ladder_study
 from trials.steps.lives import read_lives, recorded_lives, study_table, write_lives
 from trials.steps.load import load
 from trials.steps.looks import look_number
@@ -58,7 +57,6 @@ __all__ = [
     "judge",
     "keep_pictures",
     "keep_study_picture",
-    "ladder_study",
     "load",
     "look_number",
     "measure_files",

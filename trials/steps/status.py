@@ -15,15 +15,15 @@ from trials.store import records
 from trials.store.records import Records, Slip
 from trials.trial import Method, Outcome
 
-LOST = (Outcome.NOT_SEVERED, Outcome.ABORTED, Outcome.SCRAPPED)
+LOST = (Outcome.NOT_SEVERED, Outcome.ABORTED, Outcome.SCRAPPED, Outcome.NOT_CUT)
 
 
 @dataclass(frozen=True)
 class StepState:
     """How far one step is: done of so many (None before there is a plan), and what else there is to say of it.
 
-    facts by step: plan `frozen_on` (empty before); cut the number of each lost outcome; measured `values`; verdict
-    `up_to_date` (None before the first).
+    facts by step: plan `frozen_on` (empty before); cut the number of each outcome that left no edge to judge; measured
+    `values`; verdict `up_to_date` (None before the first).
     """
 
     step: Step
@@ -144,8 +144,9 @@ def _next(seen: _Seen) -> Next:
     if (seen.table.loc[newest, "outcome"] == records.NOT_CUT).all():
         return _before_cutting(found)
     method = found.trial.plan.method
-    if seen.cut < len(seen.table) and method != Method.LADDER:
-        return Next(Command("cut", (folder, Blank.FILE)), instead=Command("cut", (folder, "--as-planned")))
+    if seen.cut < len(seen.table):
+        as_planned = None if method == Method.LADDER else Command("cut", (folder, "--as-planned"))
+        return Next(Command("cut", (folder, Blank.FILE)), instead=as_planned)
     if seen.unmeasured:
         return Next(Command("record", (folder, Blank.FILE)))
     if seen.slips:

@@ -13,6 +13,7 @@ from trials.findings import Finding
 from trials.infer.answer import Answer
 from trials.plan.kinds import PlanKind
 from trials.responses import Scale
+from trials.words import ladders
 from trials.words.language import text
 from trials.words.numbers import listed, percent, with_unit
 from trials.words.study import change_words, symbol, worthwhile_words
@@ -121,8 +122,16 @@ def _today(study: Study) -> str:
 
 
 def _change(study: Study, found: Advice) -> tuple[str, str, str]:
-    sure = " ".join(f"{_gain(result, c)}." for result, c in found.because)
+    sure = " ".join([*(f"{_gain(result, c)}." for result, c in found.because), *_faster(study, found.to)])
     return person(found.to), sure, _others(study, found)
+
+
+def _faster(study: Study, nozzle: str) -> list[str]:
+    """How much faster a type cuts clean, where the trial asked that."""
+    if study.ladder is None:
+        return []
+    shown = [c for c in study.ladder.comparisons if c.nozzle == nozzle and c.answer == Answer.BETTER]
+    return [text("It is {faster}.", faster=ladders.faster_words(c, study.ladder)) for c in shown]
 
 
 def _keep(study: Study, found: Advice) -> tuple[str, str, str]:

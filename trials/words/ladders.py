@@ -1,80 +1,280 @@
-"""Speed ladders in words: how each type compares with today's, and what a ladder leaves open."""
+"""The fastest clean cut in words: the answer of a ladder trial, speeds of types and mounts, what ladders leave open."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from enum import StrEnum
 
-from trials.decide.ladder import LadderComparison, LadderKind, LadderStudy, Remark
+from trials.decide.clean_speed import CleanSpeed
+from trials.decide.ladder import LadderAnswer, LadderComparison, LadderKind, MountLadder
 from trials.findings import Finding
-from trials.words.facts import several
-from trials.words.language import text
-from trials.words.lives import percent_of
-from trials.words.numbers import fixed, listed, with_unit
+from trials.infer.answer import Added, Answer
+from trials.units import shown
+from trials.words.facts import amount, figure, several, whole, word
+from trials.words.language import plural, text
+from trials.words.numbers import confidence, fixed, listed, number, percent, signed, with_unit
 
 
-def sentences(found: LadderStudy) -> tuple[str, ...]:
-    """The answer first, then what there is to say beside it."""
-    compared = (comparison_sentence(c, found.unit, found.confidence) for c in found.comparisons)
-    return (*compared, *(SENTENCES[finding.kind](finding) for finding in found.said))
+def answer_clause(found: LadderAnswer) -> str:
+    """The answer of the ladders in one sentence, the types that differ first."""
+    if not found.comparisons:
+        return text("No answer yet: the fastest clean cuts cannot be compared.")
+    if found.worthwhile is None:
+        sizes = "; ".join(
+            text("{nozzle} {size}", nozzle=_named(c.nozzle, found), size=_size(c, found)) for c in found.comparisons
+        )
+        return text("No word, since no worthwhile difference was declared; fastest clean cut: {sizes}.", sizes=sizes)
+    sized = [c for wanted in (Answer.BETTER, Answer.WORSE) for c in found.comparisons if c.answer == wanted]
+    said = [_sized(c, found) for c in sized]
+    for wanted in (Answer.SAME, Answer.NOT_SETTLED):
+        names = [_named(c.nozzle, found) for c in found.comparisons if c.answer == wanted]
+        if names:
+            against = _named(found.today, found, todays=True)
+            said.append(
+                text("{names} against {against}: {answer}", names=listed(names), against=against, answer=text(wanted))
+            )
+    tail = text("fastest clean cut; intervals {level}", level=confidence(found.comparisons[0].confidence))
+    return text("{clauses} ({tail}).", clauses="; ".join(said), tail=tail)
 
 
-def comparison_sentence(c: LadderComparison, unit: str, confidence: float) -> str:
-    """How much faster a type cuts clean than today's."""
-    size = with_unit(abs(c.difference), unit)
-    faster = text("{size} faster", size=size) if c.difference >= 0 else text("{size} slower", size=size)
+def _sized(c: LadderComparison, found: LadderAnswer) -> str:
+    names = {
+        "nozzle": _named(c.nozzle, found),
+        "against": _named(c.against, found, todays=True),
+        "speed": speed_words(_of(found, c.nozzle).typical, found),
+        "other": speed_words(_of(found, c.against).typical, found),
+        "size": _size(c, found),
+    }
+    if c.answer == Answer.WORSE:
+        return text("{nozzle} is worse than {against}: clean up to {speed} against {other}, {size}", **names)
+    if c.answer_adds == Added.BY_AT_LEAST:
+        return text(
+            "{nozzle} is better than {against} by at least the worthwhile difference: clean up to {speed} against "
+            "{other}, {size}",
+            **names,
+        )
     return text(
-        "{nozzle} cuts clean up to {faster} than today's {against} ({level} interval {low} to {high}, {df} degrees of "
-        "freedom): {end}.",
-        nozzle=c.nozzle,
-        faster=faster,
-        against=c.against,
-        level=percent_of(confidence),
-        low=fixed(c.low, 2, sign=True),
-        high=fixed(c.high, 2, sign=True),
-        df=f"{c.df:.3g}",
-        end=_end(c),
+        "{nozzle} is better than {against}, how much is open: clean up to {speed} against {other}, {size}", **names
     )
 
 
-def _end(c: LadderComparison) -> str:
-    if c.low > 0:
-        return text("a faster clean cut is shown")
-    if c.high < 0:
-        return text("a slower clean cut is shown")
-    return text("no difference is shown")
+def faster_words(c: LadderComparison, found: LadderAnswer) -> str:
+    """How far a type cuts clean beside the other: `clean up to 3.6 m/min against 3.0 m/min, +0.6 m/min, ...`."""
+    speed, other = (speed_words(_of(found, name).typical, found) for name in (c.nozzle, c.against))
+    return text("clean up to {speed} against {other}, {size}", speed=speed, other=other, size=_size(c, found))
 
 
-def remark_words(remark: Remark) -> str:
-    """What one ladder leaves open."""
-    return {
-        Remark.NONE: "",
-        Remark.NO_FAILURE: text("clean to the last step"),
-        Remark.AT_ONCE: text("not clean at the first step"),
-    }[remark]
+def _of(found: LadderAnswer, nozzle: str) -> CleanSpeed:
+    return next(each for each in found.types if each.nozzle == nozzle)
 
 
-def _clean_to_the_last(finding: Finding) -> str:
+def _named(nozzle: str, found: LadderAnswer, todays: bool = False) -> str:
+    """A type, or the one piece of it that the answer is about."""
+    piece = found.pieces.get(nozzle)
+    if piece:
+        return text("nozzle {piece}", piece=piece)
+    return text("today's {nozzle}", nozzle=nozzle) if todays else nozzle
+
+
+def _size(c: LadderComparison, found: LadderAnswer) -> str:
+    return text("{size}, interval {span}", size=size_words(c, found.unit), span=span_words(c, found.unit))
+
+
+def size_words(c: LadderComparison, unit: str) -> str:
+    """How much faster (plus) or slower a type cuts clean: `+0.75 m/min` or `+22 %`."""
+    if not math.isfinite(c.value):
+        return text("not known")
+    return f"{signed(c.value)} {shown(unit)}".strip() if c.kind == "difference" else percent(c.value - 1.0, sign=True)
+
+
+def span_words(c: LadderComparison, unit: str) -> str:
+    """The interval of a comparison."""
+    if c.kind == "difference":
+        low, high = (signed(x) if math.isfinite(x) else text("no bound") for x in (c.low, c.high))
+        return f"{text('{low} to {high}', low=low, high=high)} {shown(unit)}".strip()
+    low, high = (
+        fixed(100.0 * (x - 1.0), 0, sign=True) if math.isfinite(x) else text("no bound") for x in (c.low, c.high)
+    )
+    return text("{low} to {high} %", low=low, high=high)
+
+
+def speed_words(speed: float, found: LadderAnswer) -> str:
+    """A speed with its unit; where the ladder gives no bound, on which side of it."""
+    if math.isfinite(speed):
+        return with_unit(speed, found.unit)
+    first, last = (with_unit(step, found.unit) for step in found.steps)
+    return text("above {last}", last=last) if speed > 0 else text("below {first}", first=first)
+
+
+def interval_words(each: CleanSpeed) -> str:
+    """`3.40 to 3.80`; an end without bound says so."""
+    return text("{low} to {high}", low=number(each.low), high=number(each.high))
+
+
+def clean_head() -> list[str]:
+    """Heads of the table of types."""
+    return [
+        text("nozzle"),
+        text("fastest clean cut"),
+        text("95 % interval"),
+        text("95 % of mounts clean up to"),
+        text("at least"),
+        text("mounts"),
+        text("specimens"),
+    ]
+
+
+def clean_cells(each: CleanSpeed, found: LadderAnswer) -> list[str]:
+    """One type under `clean_head`."""
+    return [
+        each.nozzle,
+        speed_words(each.typical, found),
+        interval_words(each),
+        speed_words(each.clean_95, found),
+        speed_words(each.clean_95_low, found),
+        str(each.n_mounts),
+        str(each.n_specimens),
+    ]
+
+
+def mount_words(each: MountLadder, found: LadderAnswer) -> str:
+    """Where the limit of one mount lies."""
+    if math.isnan(each.high):
+        return text("above {low}", low=with_unit(each.low, found.unit))
+    if math.isnan(each.low):
+        return text("below {high}", high=with_unit(each.high, found.unit))
+    return text("{low} to {high}", low=number(each.low), high=with_unit(each.high, found.unit))
+
+
+def table_note(found: LadderAnswer) -> str:
+    """What the column of clean speeds on the first page means; empty where there is none."""
+    if not found.types:
+        return ""
     return text(
-        "Clean to the last step in {mounts}: the limit there is higher; raise the ladder to find it.",
-        mounts=_mounts(finding),
+        "“Cuts clean up to”: the speed at which half of the mounts of a type stop cutting clean; in brackets the speed "
+        "at which 95 % of them still do, at least, with 95 % confidence."
     )
 
 
-def _not_clean_at_all(finding: Finding) -> str:
-    return text("Not clean at the first step in {mounts}: counted as one step below it.", mounts=_mounts(finding))
+def cell_words(found: LadderAnswer, nozzle: str) -> str:
+    """The cell of a type under “Cuts clean up to”."""
+    own = [each for each in found.types if each.nozzle == nozzle]
+    if not own:
+        return "–"
+    typical, safe = (
+        number(speed) if math.isfinite(speed) else speed_words(speed, found)
+        for speed in (own[0].typical, own[0].clean_95_low)
+    )
+    return text("{speed} ({safe})", speed=typical, safe=safe)
 
 
-def _speeds_rise(finding: Finding) -> str:
-    return text("Speeds rise in order inside a mount: warming and wear within a ladder look like an effect of speed.")
+def cell_head(found: LadderAnswer) -> str:
+    """Head of that column."""
+    return text("Cuts clean up to, {unit}", unit=shown(found.unit))
 
 
-def _mounts(finding: Finding) -> str:
-    return listed(several(finding, "mounts"))
+def worthwhile_words(found: LadderAnswer) -> str:
+    """The worthwhile difference as declared; empty where none was."""
+    asked = found.worthwhile
+    if asked is None:
+        return ""
+    return (
+        percent(asked.value, 0 if round(100 * asked.value, 6).is_integer() else 1)
+        if asked.kind == "ratio"
+        else (with_unit(asked.value, found.unit))
+    )
+
+
+def _clean_means(f: Finding) -> str:
+    grade = whole(f, "grade")
+    if f.facts["stated"]:
+        return text("Clean is a cut through the sheet whose dross grade is at most {grade}.", grade=grade)
+    return text(
+        "Clean is a cut through the sheet without dross (grade {grade}): the trial file states no grade.", grade=grade
+    )
+
+
+def _judged_by(f: Finding) -> str:
+    n, names = whole(f, "n"), {"df": f"{figure(f, 'df'):.3g}"}
+    if word(f, "unit") == "specimen":
+        return plural(
+            "Judged by {n} specimen ({df} degrees of freedom).",
+            "Judged by {n} specimens ({df} degrees of freedom).",
+            n,
+            **names,
+        )
+    said = plural(
+        "Judged by {n} mount ({df} degrees of freedom)", "Judged by {n} mounts ({df} degrees of freedom)", n, **names
+    )
+    if f.facts["pooled"]:
+        return text("{said}: specimens show no spread beyond their mounts.", said=said)
+    return text("{said}.", said=said)
+
+
+def _mounts(f: Finding) -> str:
+    return listed(several(f, "mounts"))
+
+
+def _below(f: Finding) -> str:
+    speed, first = amount(f, "speed"), amount(f, "first")
+    return text(
+        "The bound for 95 % of the mounts of {nozzle}, {speed}, lies below the first step that was cut ({first}): it "
+        "is reckoned, not seen.",
+        nozzle=word(f, "nozzle"),
+        speed=with_unit(speed.value, speed.unit),
+        first=with_unit(first.value, first.unit),
+    )
+
+
+def _consider(f: Finding) -> str:
+    """What to do with a faster type; the safe speed only where it lies on the ladder."""
+    safe, first = amount(f, "safe"), amount(f, "first")
+    names = {"nozzle": f.about.nozzle, "price": _prices(f)}
+    if not math.isfinite(safe.value) or safe.value < first.value:
+        return text(
+            "Consider {nozzle} for this job{price}; cut a few parts at the speed you mean to run before changing over.",
+            **names,
+        )
+    return text(
+        "Consider {nozzle} for this job{price}: 95 % of its mounts cut clean up to at least {speed}; cut a few parts "
+        "there before changing over.",
+        **names,
+        speed=with_unit(safe.value, safe.unit),
+    )
+
+
+def _prices(f: Finding) -> str:
+    if f.facts["price"] is None or f.facts["today_price"] is None:
+        return ""
+    prices = {"price": fixed(figure(f, "price"), 2), "today": fixed(figure(f, "today_price"), 2)}
+    return text(" ({price} against {today} {currency} a piece)", **prices, currency=word(f, "currency"))
 
 
 SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
-    LadderKind.CLEAN_TO_THE_LAST: _clean_to_the_last,
-    LadderKind.NOT_CLEAN_AT_ALL: _not_clean_at_all,
-    LadderKind.SPEEDS_RISE: _speeds_rise,
+    LadderKind.CLEAN_MEANS: _clean_means,
+    LadderKind.CLEAN_TO_THE_LAST: lambda f: text(
+        "Clean to the last step in {mounts}: the limit there is higher; raise the ladder to find it.", mounts=_mounts(f)
+    ),
+    LadderKind.NOT_CLEAN_AT_ALL: lambda f: text(
+        "Not clean at the first step in {mounts}: the limit there is lower; start lower to find it.", mounts=_mounts(f)
+    ),
+    LadderKind.SAYS_NOTHING: lambda f: text(
+        "No step of {mounts} was cut and graded: it says nothing.", mounts=_mounts(f)
+    ),
+    LadderKind.ONE_STEP_WIDE: lambda f: text(
+        "All mounts of a type stopped at one step: the spread between them is not seen, and the speed that 95 % of "
+        "them keep rests on the width of the step; cut finer steps around it."
+    ),
+    LadderKind.BELOW_THE_LADDER: _below,
+    LadderKind.JUDGED_BY: _judged_by,
+    LadderKind.SPEEDS_RISE: lambda f: text(
+        "Speeds rise in order inside a mount: warming and wear within a ladder look like an effect of speed."
+    ),
+    LadderKind.NO_WORTHWHILE: lambda f: text(
+        "No worthwhile difference was declared for the fastest clean cut, so there are numbers and no word; declare "
+        "one under [responses.clean_speed] before the next ladder."
+    ),
+    LadderKind.CONSIDER: _consider,
+    LadderKind.NOT_COMPARED: lambda f: text("The ladders cannot be compared: {why}", why=word(f, "text")),
 }

@@ -7,10 +7,12 @@ from dataclasses import asdict
 from typing import Any
 
 from trials.decide.chance_result import ChanceResult
+from trials.decide.ladder import LadderAnswer
 from trials.decide.results import NextStep, NozzleRow, OwnHonesty, ResponseResult, Study
 from trials.findings import About, Finding, Place
 from trials.words.chances import asked_words, notes
 from trials.words.findings import say
+from trials.words.ladders import answer_clause
 from trials.words.own_honesty import honesty_sentence
 from trials.words.plan import described
 from trials.words.settings import place_words
@@ -46,6 +48,10 @@ def _chance(chance: ChanceResult) -> Mapping[str, Any]:
     }
 
 
+def _ladder(found: LadderAnswer) -> Mapping[str, Any]:
+    return {"sentence": answer_clause(found)}
+
+
 def _finding(finding: Finding) -> Mapping[str, Any]:
     return {"about": about_parts(finding.about), "words": say(finding)}
 
@@ -77,6 +83,7 @@ _MAKERS: Mapping[type, Callable[[Any], Mapping[str, Any] | str]] = {
     Study: _study,
     ResponseResult: _response,
     ChanceResult: _chance,
+    LadderAnswer: _ladder,
     Finding: _finding,
     NextStep: _next_step,
     OwnHonesty: _honesty,

@@ -328,6 +328,7 @@ def _cut_note(facts: Mapping[str, Any]) -> str:
         "not_severed": text("{n} not severed", n=facts.get("not_severed")),
         "aborted": text("{n} aborted", n=facts.get("aborted")),
         "scrapped": text("{n} scrapped", n=facts.get("scrapped")),
+        "not_cut": text("{n} left uncut", n=facts.get("not_cut")),
     }
     return ", ".join(words for kind, words in lost.items() if facts.get(kind))
 

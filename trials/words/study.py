@@ -10,6 +10,7 @@ from trials.findings import Place
 from trials.infer.answer import Added, Answer
 from trials.responses import QUANTITIES, Scale
 from trials.units import shown
+from trials.words import ladders
 from trials.words.answer import word_of
 from trials.words.findings import say
 from trials.words.language import text
@@ -20,7 +21,8 @@ from trials.words.settings import at_place, source_words
 
 def answer_sentence(study: Study) -> str:
     """The answer in one sentence, from the primary responses."""
-    parts = [_response_clause(result) for result in study.results if result.primary and result.comparisons]
+    parts = [] if study.ladder is None else [ladders.answer_clause(study.ladder)]
+    parts += [_response_clause(result) for result in study.results if result.primary and result.comparisons]
     if parts:
         return " ".join(parts)
     if len(study.nozzles) < 2:

@@ -6,6 +6,7 @@ with a normal group effect as in Hedeker and Gibbons (1994), Biometrics 50.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
@@ -261,7 +262,8 @@ def _profile(fit: OrdinalFit, i: int, drop: float) -> tuple[float, float]:
     inside = (
         float(fit.coefficients[i] * unit) if finite else _inside(at, drop, float(fit.penalised[i] * unit), open_ways)
     )
-    spread = float(np.sqrt(fit.covariance[column, column])) * unit if finite else 1.0
+    variance = float(fit.covariance[column, column])  # not above zero where the fit did not converge
+    spread = math.sqrt(variance) * unit if finite and variance > 0 else 1.0
     low = -np.inf if -1 in open_ways else _limit(at, drop, inside, -2.0 * spread)
     high = np.inf if 1 in open_ways else _limit(at, drop, inside, 2.0 * spread)
     return low / unit, high / unit

@@ -11,7 +11,7 @@ from trials.findings import About, Fact, Finding
 from trials.record_kinds import RecordKind
 from trials.store.records.changed_setting import nearest, parse_changed_setting
 from trials.store.records.records import Records, rows_of
-from trials.trial import Method
+from trials.trial import Method, Outcome
 
 NOT_CUT = "not cut yet"
 HEAD = ("coupon", "sheet", "mount", "nozzle", "specimen")
@@ -22,7 +22,8 @@ def coupon_table(records: Records) -> pd.DataFrame:
     """One row per coupon, in planned order, with mount, nozzle, specimen and settings as cut.
 
     Columns: coupon, sheet, mount, nozzle, specimen, the factor columns, block, order (planned), cut_order (<NA> where
-    not cut), outcome (`not cut yet` without a cut record), cut_at, note, then any layout columns of the plan.
+    not cut), outcome (`not cut yet` without a cut record; `not_cut` for a step above the last that was cut of its
+    ladder), cut_at, note, then any layout columns of the plan.
     """
     cuts = {row["coupon"]: row for row in rows_of(records.cuts)}
     mounts = {row["mount"]: row for row in rows_of(records.mounts)}
@@ -34,7 +35,18 @@ def coupon_table(records: Records) -> pd.DataFrame:
     for name in factors:
         if name in records.coupons and pd.api.types.is_numeric_dtype(records.coupons[name]):
             frame[name] = frame[name].astype("float64")
+    if records.trial.plan.method == Method.LADDER:
+        frame["outcome"] = frame["outcome"].mask(_left_by_stop_rule(frame, records), Outcome.NOT_CUT.value)
     return frame.astype({"cut_order": "Int64", "order": "Int64"})
+
+
+def _left_by_stop_rule(coupons: pd.DataFrame, records: Records) -> pd.Series[bool]:
+    """Steps without a cut record above the last that was cut of their ladder: a ladder stops at the first unclean."""
+    speed = records.factor_columns["speed"]
+    ladder = ["mount", *(column for column in records.factor_columns.values() if column != speed)]
+    done = coupons[speed].where(coupons["outcome"] != NOT_CUT)
+    last = done.groupby([coupons[name] for name in ladder]).transform("max")
+    return (coupons["outcome"] == NOT_CUT) & (coupons[speed] > last)
 
 
 def _as_cut(

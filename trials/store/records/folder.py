@@ -27,7 +27,8 @@ from trials.store.records.records import (
     current,
     table,
 )
-from trials.trial import MOST_TEXT, Trial, parse
+from trials.toml_text import MOST_TEXT
+from trials.trial import Trial, parse
 
 TOML = "trial.toml"
 ENTERED = ("id", "who", "why", "entered_at", "replaces")
