@@ -80,6 +80,6 @@ __all__ = [
     "study_table",
     "verdict",
     "write_bytes",
-    "write_new",
     "write_lives",
+    "write_new",
 ]
