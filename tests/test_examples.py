@@ -1,19 +1,25 @@
 """The example trials beside the truth that made them."""
 
+import json
+from pathlib import Path
+
 import pytest
 
+from trials import steps
 from trials.decide.kinds import StudyKind
 from trials.findings import Weight
 from trials.words.findings import say
 
+HOME = Path(__file__).parent.parent / "example_data"
 NAMES = ("oxygen_12mm", "nitrogen_6mm")
 REQUIREMENTS = {"roughness": "rz5_um", "squareness": "u_mm", "dross": "dross_grade", "": "all"}
 
 
-@pytest.fixture(params=NAMES)
+@pytest.fixture(scope="module", params=NAMES)
 def found(request, example):
     """Study and truth of one example trial."""
-    return example(request.param)[1:]
+    truth = (HOME / request.param / "truth.json").read_text(encoding="utf-8")
+    return steps.fit(example(request.param)), json.loads(truth)
 
 
 def test_intervals_hold_the_true_ratio(found):
