@@ -8,6 +8,7 @@ import pytest
 from trials import steps
 from trials.decide.kinds import StudyKind
 from trials.findings import Weight
+from trials.infer.answer import Added
 from trials.words.findings import say
 
 HOME = Path(__file__).parent.parent / "example_data"
@@ -36,7 +37,11 @@ def test_no_word_contradicts_the_truth(found):
     for comparison in rough.comparisons:
         if comparison.answer != "not settled":
             assert comparison.answer == truth["types"][comparison.nozzle]["true_answer"]
-    assert any(comparison.answer == "better" for comparison in rough.comparisons)
+    # one type is shown to be smoother in each; where lost coupons could turn that round, the word waits and says so
+    shown = [
+        c for c in rough.comparisons if c.high < 1 and (c.answer == "better" or c.answer_adds == Added.LOST_DECIDE)
+    ]
+    assert len(shown) == 1
 
 
 def test_every_bound_on_a_chance_lies_below_the_truth(found):
