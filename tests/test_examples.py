@@ -37,11 +37,9 @@ def test_no_word_contradicts_the_truth(found):
     for comparison in rough.comparisons:
         if comparison.answer != "not settled":
             assert comparison.answer == truth["types"][comparison.nozzle]["true_answer"]
-    # one type is shown to be smoother in each; where lost coupons could turn that round, the word waits and says so
-    shown = [
-        c for c in rough.comparisons if c.high < 1 and (c.answer == "better" or c.answer_adds == Added.LOST_DECIDE)
-    ]
-    assert len(shown) == 1
+    # in the nitrogen trial one lost coupon, taken at the worst value seen, could undo the better word, so it stays open
+    shown = [c for c in rough.comparisons if c.answer == "better" or c.answer_adds == Added.LOST_DECIDE]
+    assert len(shown) == 1 and shown[0].high < 1
 
 
 def test_every_bound_on_a_chance_lies_below_the_truth(found):
