@@ -1,8 +1,7 @@
 """With every sentence replaced by nonsense the example trials give the same numbers, flags, commands and pages."""
 
 import json
-from datetime import UTC, date, datetime
-from pathlib import Path
+from datetime import date
 
 import pytest
 from words.nonsense import NONSENSE, commands_of, prose_of, structure, without_prose
@@ -18,8 +17,6 @@ from trials.steps.plan import Planned, frozen_plan, plan_json
 from trials.steps.verdict_facts import verdict_extras
 from trials.words.language import ENGLISH, speaking
 
-HOME = Path(__file__).parent.parent / "example_data"
-MOMENT = datetime(2026, 1, 12, 8, tzinfo=UTC)
 DAY = date(2026, 3, 2)
 DOCUMENTS = ("fit", "grade", "plan", "status")
 PAPERS = ("verdict", "plan paper", "run sheet")
@@ -28,7 +25,7 @@ PAPERS = ("verdict", "plan paper", "run sheet")
 @pytest.fixture(scope="module", params=["oxygen_12mm", "nitrogen_6mm"])
 def folder(request, example):
     """Folder of one example trial, recorded as the demo does."""
-    return example(request.param)[0]
+    return example(request.param)
 
 
 @pytest.fixture(scope="module")

@@ -223,7 +223,7 @@ class Copy:
 
     def _child(self, files: Sequence[str], wanted: Mapping[str, float] | None) -> None:
         quiet = os.open(os.devnull, os.O_RDWR)
-        for stream in () if os.environ.get("LOUD") else (0, 1, 2):
+        for stream in (0, 1, 2):
             os.dup2(quiet, stream)
         os.chdir(self.folder)
         sys.path.insert(0, str(self.folder))
