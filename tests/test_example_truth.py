@@ -9,6 +9,7 @@ import pytest
 from trials import steps
 from trials.decide.kinds import StudyKind
 from trials.findings import Weight
+from trials.infer.answer import Added, Answer
 from trials.store.intake import typed_tables as intake
 from trials.store.records import recording
 from trials.store.records.folder import read_trial
@@ -48,7 +49,9 @@ def test_no_word_contradicts_the_truth(found):
     for comparison in rough.comparisons:
         if comparison.answer != "not settled":
             assert comparison.answer == truth["types"][comparison.nozzle]["true_answer"]
-    assert any(comparison.answer == "better" for comparison in rough.comparisons)
+    # one lost coupon, counted at the worst value seen, takes back the only word of the nitrogen trial
+    shown = (Answer.BETTER, None), (Answer.NOT_SETTLED, Added.LOST_DECIDE)
+    assert any((c.answer, None if c.answer == Answer.BETTER else c.answer_adds) in shown for c in rough.comparisons)
 
 
 def test_every_bound_on_a_chance_lies_below_the_truth(found):
