@@ -385,3 +385,20 @@ def study() -> Study:
 @pytest.fixture(scope="session")
 def extras() -> VerdictExtras:
     return invented_extras()
+
+
+@pytest.fixture(scope="session")
+def plan(trial):
+    """Coupons, mounts and sheets of a small plan: two mounts of the invented trial."""
+    rows = [
+        ("KE4", 1, "1", "M1", "double", "D1", 0.5, 1.0, 20.0, 20.0, "left", "clockwise"),
+        ("RX7", 2, "1", "M1", "double", "D1", 0.9, 0.6, 95.0, 20.0, "near", "anticlockwise"),
+        ("AH3", 3, "2", "M2", "cylindrical", "C1", 0.5, 1.4, 20.0, 20.0, "far", "clockwise"),
+    ]
+    ids = ["coupon", "order", "sheet", "mount", "nozzle", "specimen"]
+    names = [*ids, "pressure_bar", "standoff_mm", "x_mm", "y_mm", "edge", "cut_direction"]
+    mounts = pd.DataFrame(
+        [("M2", 2, "2", "cylindrical", "C1"), ("M1", 1, "1", "double", "D1")],
+        columns=["mount", "order", "sheet", "nozzle", "specimen"],
+    )
+    return pd.DataFrame(rows, columns=names), mounts, pd.DataFrame({"sheet": ["1", "2"], "heat_lot": ["A 17", None]})

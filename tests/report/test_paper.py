@@ -18,6 +18,7 @@ from trials.decide.chance_result import TOGETHER, Asked, ChanceResult
 from trials.decide.results import Mean, NextStep, NozzleRow, Study, TermTest
 from trials.findings import About, Amount, Finding, Place, PlaceKind
 from trials.infer.chance import ChanceKind
+from trials.plan.cautions import nozzle_cautions
 from trials.plan.kinds import PlanKind
 from trials.report import typeset
 from trials.report.bench_paper import bench_card_data, labels_data, run_sheet_data
@@ -399,25 +400,12 @@ def test_text_is_made_ready_for_paper(raw, printed):
     assert typeset.text(raw) == printed
 
 
-@pytest.fixture(scope="module")
-def plan(trial):
-    """Coupons, mounts and sheets of a small plan: two mounts of the invented trial."""
-    rows = [
-        ("KE4", 1, "1", "M1", "double", "D1", 0.5, 1.0, 20.0, 20.0, "left", "clockwise"),
-        ("RX7", 2, "1", "M1", "double", "D1", 0.9, 0.6, 95.0, 20.0, "near", "anticlockwise"),
-        ("AH3", 3, "2", "M2", "cylindrical", "C1", 0.5, 1.4, 20.0, 20.0, "far", "clockwise"),
-    ]
-    ids = ["coupon", "order", "sheet", "mount", "nozzle", "specimen"]
-    names = [*ids, "pressure_bar", "standoff_mm", "x_mm", "y_mm", "edge", "cut_direction"]
-    mounts = pd.DataFrame(
-        [("M2", 2, "2", "cylindrical", "C1"), ("M1", 1, "1", "double", "D1")],
-        columns=["mount", "order", "sheet", "nozzle", "specimen"],
-    )
-    return pd.DataFrame(rows, columns=names), mounts, pd.DataFrame({"sheet": ["1", "2"], "heat_lot": ["A 17", None]})
-
-
 def test_run_sheet_says_what_it_must(trial, plan):
-    data = run_sheet_data(trial, *plan, ["Wall and orifice cannot be told apart."], MADE_ON)
+    said = [
+        as_written("Wall and orifice cannot be told apart."),
+        *nozzle_cautions(trial),
+    ]  # cautions have their own place
+    data = run_sheet_data(trial, *plan, said, MADE_ON)
     assert [mount["mount"] for mount in data["mounts"]] == ["M1", "M2"]
     assert data["mounts"][0]["bore"] == "cylindrical bore, double wall, orifice 1.4 mm"
     assert data["coupon_head"] == ["No.", "Coupon", "pressure, bar", "standoff, mm", "Edge"]
@@ -527,7 +515,7 @@ def test_verdict_of_a_table_cut_without_the_tool(study):
     low = Place(PlaceKind.TODAY, ({"P": "low"},))
     means = (Mean("New", low, 1.05, 0.9, 1.2), Mean("worn", low, 1.25, 1.1, 1.4))
     result = dataclasses.replace(study.results[1], means=means, other_means=())
-    rows = tuple(NozzleRow(n, "details not given", n == "New", None, 0, 4, 0) for n in ("New", "worn"))
+    rows = tuple(NozzleRow(n, None, n == "New", None, 0, 4, 0) for n in ("New", "worn"))
     found = dataclasses.replace(study, results=(result,), nozzles=rows, chances=())
     data = verdict_data(found, adopted, MADE_ON, VerdictExtras(tables={"roughness": table}))
     titles = [block.get("title") for section in data["sections"] for block in section["blocks"]]

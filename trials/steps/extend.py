@@ -210,32 +210,6 @@ def _journal_of(records: Records, kept: Sequence[int]) -> pd.DataFrame:
     return records.journal[keep].reset_index(drop=True)
 
 
-def blocks(records: Records) -> list[dict[str, Any]]:
-    """Blocks of a trial: block, coupons, cut, added_on (ISO date), declared (None for the first), who, why.
-
-    None of an adopted table, whose blocks are its own.
-    """
-    if _adopted(records):
-        return []
-    lines = {added.block: added for added in added_blocks(records)}
-    done = set(records.cuts["coupon"])
-    found: list[dict[str, Any]] = []
-    for number in sorted({int(block) for block in records.coupons["block"]}):
-        rows, line = records.coupons[records.coupons["block"] == number], lines.get(number)
-        found.append(
-            {
-                "block": number,
-                "coupons": len(rows),
-                "cut": int(rows["coupon"].isin(done).sum()),
-                "added_on": line.at.date().isoformat() if line else str(records.frozen_at)[:10],
-                "declared": line.declared if line else None,
-                "who": line.who if line else "",
-                "why": line.why if line else "",
-            }
-        )
-    return found
-
-
 def block_day(records: Records) -> date | None:
     """Day the newest block was added; None where there is only the frozen plan."""
     lines = added_blocks(records)
