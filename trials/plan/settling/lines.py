@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from trials.errors import InputError
+from trials.nozzles import with_marks
 from trials.plan.settling.request import Candidate
 from trials.responses import Scale
-from trials.trial import Trial, with_marks
+from trials.trial import Trial
 
 Value = str | int | list[str]
 _HEADER = re.compile(r"^\s*\[{1,2}\s*([^\[\]]+?)\s*\]{1,2}\s*(#.*)?$")
