@@ -6,10 +6,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests_support import TRIAL_TEXT
 
 from trials.errors import InputError, NotFinite, WrongShape
 from trials.gas import GASES, known_gas, mass_flow, normal_volume_flow
-from trials.nozzles import Nozzle, cautions
+from trials.nozzles import Nozzle
+from trials.plan.cautions import nozzle_cautions
+from trials.trial import parse
 
 TABLE = json.loads((Path(__file__).parent / "reference/gas/air_through_orifices.json").read_text("utf-8"))
 HOLE_2_MM = math.pi  # mm2
@@ -136,4 +139,8 @@ def test_impossible_numbers_are_named(numbers, said):
 
 def test_cautions_know_the_gas_in_any_language():
     conical = [Nozzle(type="a", bore="conical")]
-    assert cautions(conical, "Sauerstoff") == cautions(conical, "oxygen") != cautions(conical, "Stickstoff")
+
+    def cautions(gas):
+        return nozzle_cautions(parse(TRIAL_TEXT.replace('gas = "oxygen"', f'gas = "{gas}"')), conical)
+
+    assert cautions("Sauerstoff") == cautions("oxygen") != cautions("Stickstoff")
