@@ -1,14 +1,52 @@
 """Fixtures shared by all tests."""
 
+import json
 import os
+from datetime import UTC, datetime
+from functools import cache
+from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # digits of sums depend on the number of threads
 
 import pytest
 from tests_support import TRIAL_TEXT
 
+EXAMPLES = Path(__file__).parent.parent / "example_data"
+MOMENT = datetime(2026, 1, 12, 8, tzinfo=UTC)
+
+
+@pytest.fixture(autouse=True)
+def few_simulated_trials(monkeypatch):
+    """A verdict simulates 4,000 trials like its own; tests of everything else are content with a few."""
+    monkeypatch.setattr("trials.decide.own_honesty.TRIALS", 10)
+
 
 @pytest.fixture
 def trial_text() -> str:
     """Text of a small, complete trial file."""
     return TRIAL_TEXT
+
+
+@pytest.fixture(scope="session")
+def example(tmp_path_factory):
+    """Folder, study and truth of an example trial by name, recorded as the demo does, made once; only to be read."""
+    from trials import steps
+    from trials.store.intake import typed_tables as intake
+    from trials.store.records import recording
+    from trials.store.records.folder import read_trial
+
+    @cache
+    def made(name):
+        source, folder = EXAMPLES / name, tmp_path_factory.mktemp(name)
+        (folder / "trial.toml").write_text((source / "trial.toml").read_text(encoding="utf-8"), encoding="utf-8")
+        steps.freeze(folder, steps.propose(read_trial(folder)[0]), MOMENT)
+        records = steps.load(folder)
+        kinds = ("cuts", "mounts", "sheets")
+        recording.record_cuts(
+            folder, *(getattr(intake, f"read_{kind}")(source / f"{kind}.csv", records) for kind in kinds), at=MOMENT
+        )
+        rows = intake.read_readings(source / "readings.csv", steps.load(folder))
+        recording.record_readings(folder, rows, at=MOMENT)
+        return folder, steps.fit(folder), json.loads((source / "truth.json").read_text(encoding="utf-8"))
+
+    return made

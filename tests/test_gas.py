@@ -12,6 +12,7 @@ from trials.errors import InputError, NotFinite, WrongShape
 from trials.gas import GASES, known_gas, mass_flow, normal_volume_flow
 from trials.nozzles import Nozzle
 from trials.plan.cautions import nozzle_cautions
+from trials.plan.kinds import PlanKind
 from trials.trial import parse
 
 TABLE = json.loads((Path(__file__).parent / "reference/gas/air_through_orifices.json").read_text("utf-8"))
@@ -140,7 +141,9 @@ def test_impossible_numbers_are_named(numbers, said):
 def test_cautions_know_the_gas_in_any_language():
     conical = [Nozzle(type="a", bore="conical")]
 
-    def cautions(gas):
-        return nozzle_cautions(parse(TRIAL_TEXT.replace('gas = "oxygen"', f'gas = "{gas}"')), conical)
+    def kinds(gas):
+        trial = parse(TRIAL_TEXT.replace('gas = "oxygen"', f'gas = "{gas}"'))
+        return [(found.kind, found.facts) for found in nozzle_cautions(trial, conical)]
 
-    assert cautions("Sauerstoff") == cautions("oxygen") != cautions("Stickstoff")
+    assert kinds("Sauerstoff") == kinds("oxygen") == [(PlanKind.CONICAL_OXYGEN, {"gas": "oxygen"})]
+    assert [kind for kind, _ in kinds("Stickstoff")] == [PlanKind.STANDOFF_NOT_STEADY]

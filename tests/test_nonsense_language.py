@@ -16,9 +16,6 @@ from trials.report.verdict import verdict_data
 from trials.steps.journal import plan_findings
 from trials.steps.plan import Planned, frozen_plan, plan_json
 from trials.steps.verdict_facts import verdict_extras
-from trials.store.intake import typed_tables as intake
-from trials.store.records import recording
-from trials.store.records.folder import read_trial
 from trials.words.language import ENGLISH, speaking
 
 HOME = Path(__file__).parent.parent / "example_data"
@@ -29,25 +26,18 @@ PAPERS = ("verdict", "plan paper", "run sheet")
 
 
 @pytest.fixture(scope="module", params=["oxygen_12mm", "nitrogen_6mm"])
-def example(request, tmp_path_factory):
+def folder(request, example):
     """Folder of one example trial, recorded as the demo does."""
-    source, folder = HOME / request.param, tmp_path_factory.mktemp(request.param)
-    (folder / "trial.toml").write_text((source / "trial.toml").read_text(encoding="utf-8"), encoding="utf-8")
-    steps.freeze(folder, steps.propose(read_trial(folder)[0]), MOMENT)
-    records = steps.load(folder)
-    tables = [getattr(intake, f"read_{kind}")(source / f"{kind}.csv", records) for kind in ("cuts", "mounts", "sheets")]
-    recording.record_cuts(folder, *tables, at=MOMENT)
-    recording.record_readings(folder, intake.read_readings(source / "readings.csv", steps.load(folder)), at=MOMENT)
-    return folder
+    return example(request.param)[0]
 
 
 @pytest.fixture(scope="module")
-def both(example):
+def both(folder):
     """(documents as JSON by command, data of papers by name), in English and in nonsense."""
     found = []
     for language in (ENGLISH, NONSENSE):
         with speaking(language):
-            found.append(said(example))
+            found.append(said(folder))
     return found
 
 

@@ -156,12 +156,14 @@ Share = Annotated[float, BeforeValidator(_as_share), Field(gt=0, lt=1)]
 class PlanRequest(_Part):
     """`[plan]`: how coupons are chosen and how often the question will be asked of the data.
 
-    settle: look for the cheapest plan with this chance of a settled answer; not frozen.
+    coupons_per_mount: in place of every setting in every mount, so many coupons: the repeats at today's setting and
+    others dealt in turn; settle: look for the cheapest plan with this chance of a settled answer, not frozen.
     """
 
     method: Method = Method.FULL
     aim: Literal["effects", "prediction"] = "effects"
     coupons: int | None = Field(default=None, ge=1)
+    coupons_per_mount: int | None = Field(default=None, ge=1)
     mounts_per_specimen: int = Field(default=1, ge=1)
     sheets: int = Field(default=1, ge=1)
     repeats: int = Field(default=0, ge=0)
@@ -286,9 +288,14 @@ class Trial(_Part):
         """Names of the responses that decide the answer."""
         return tuple(name for name, response in self.responses.items() if response.primary)
 
+    @model_validator(mode="before")
+    @classmethod
+    def _draw_marks(cls, data: Any) -> Any:
+        return with_marks(data) if isinstance(data, dict) else data
+
     @model_validator(mode="after")
     def _fits_together(self) -> Trial:
-        for check in (_check_nozzles, _check_lives, _check_limits, _check_responses):
+        for check in (_check_nozzles, _check_lives, _check_limits, _check_mounts, _check_responses):
             check(self)
         return self
 
@@ -319,6 +326,49 @@ def _check_lives(trial: Trial) -> None:
     strange = sorted(set(trial.lives.figures) - set(trial.types)) if trial.lives else []
     if strange:
         raise ValueError(f"lives.figures: nozzle {strange[0]!r} is not among {list(trial.types)}")
+
+
+def with_marks(data: dict[str, Any]) -> dict[str, Any]:
+    """The data of a trial file with a number of specimens turned into so many marks: `C1`, `C2`, ... by type.
+
+    Marks are letters of the type, as few as keep them unlike those of the other types, and a number.
+    """
+    nozzles = data.get("nozzles")
+    if not isinstance(nozzles, list) or not all(
+        isinstance(n, dict) and isinstance(n.get("type"), str) for n in nozzles
+    ):
+        return data
+    taken = {str(mark) for n in nozzles if isinstance(n.get("specimens"), list) for mark in n["specimens"]}
+    drawn = []
+    for nozzle in nozzles:
+        count = nozzle.get("specimens")
+        if isinstance(count, int) and not isinstance(count, bool) and count > 0:
+            marks = _marks(nozzle["type"], count, taken)
+            taken |= set(marks)
+            nozzle = {**nozzle, "specimens": marks}
+        drawn.append(nozzle)
+    return {**data, "nozzles": drawn}
+
+
+def _marks(kind: str, count: int, taken: set[str]) -> list[str]:
+    letters = "".join(letter for letter in kind.upper() if letter.isalnum()) or "N"
+    starts = [letters[:length] for length in range(1, len(letters) + 1) if not letters[length - 1].isdigit()]
+    free = (start for start in starts if not any(mark.startswith(start) for mark in taken))
+    start = next(free, f"{letters}-")
+    return [f"{start}{number}" for number in range(1, count + 1)]
+
+
+def _check_mounts(trial: Trial) -> None:
+    plan = trial.plan
+    if plan.coupons_per_mount is None:
+        return
+    if plan.method is not Method.FULL:
+        raise ValueError(f"plan.coupons_per_mount goes with method 'full', not '{plan.method}'; leave one of them out")
+    if plan.coupons_per_mount < plan.repeats:
+        raise ValueError(
+            f"plan.coupons_per_mount = {plan.coupons_per_mount} is fewer than plan.repeats = {plan.repeats}, which it "
+            "includes; raise it or lower the repeats"
+        )
 
 
 def _check_limits(trial: Trial) -> None:

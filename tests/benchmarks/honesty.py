@@ -27,11 +27,12 @@ from scipy import stats
 
 from trials.errors import NotIdentifiable
 from trials.infer.answer import answer
-from trials.infer.means import against_reference, mean_row
-from trials.infer.mixed import MixedDesign
+from trials.infer.means import Simultaneous, against_reference, mean_row
 from trials.infer.model import Axis, build_model
+from trials.infer.yardstick import Yardstick, YardstickDesign
+from trials.worthwhile import Margins
 
-D = math.log(1.15)
+D = Margins.of_share(0.15, higher_is_better=False)
 TYPES, SPECIMENS, READINGS = 4, 3, 3
 LEVELS = (0.5, 0.7, 0.9), (0.6, 1.0, 1.4)
 SPREADS = {"sheet": 0.04, "specimen": 0.08, "coupon": 0.10, "reading": 0.07}
@@ -131,27 +132,12 @@ class Analysis:
         self.nozzle = model.slices()["nozzle"]
         names = ["specimen", "coupon"] + (["sheet"] if row.sheets > 1 else []) + (["mount"] if row.mounts > 1 else [])
         groups = {name: long[name] for name in names}
-        self.design = MixedDesign.build(self.fixed, groups)
-        self.by_sheet = self.apart(groups) if row.sheets > 1 else None
+        self.headline = YardstickDesign.build(self.fixed, groups)
+        self.between = YardstickDesign.build(self.fixed, groups, types=labels)
         everywhere = [{"p": p, "q": q} for p in LEVELS[0] for q in LEVELS[1]]
         self.contrasts, self.average = (self.against(model, point) for point in ([{"p": 0.7, "q": 1.0}], everywhere))
         self.coupon = self.fixed[::READINGS]
         self.strata = strata_projection(table) if row.mounts == 1 else None
-
-    def apart(self, groups: dict[str, np.ndarray]) -> MixedDesign:
-        """The design with sheets taken out one by one, for fits whose sheet spread comes out as zero."""
-        sheets, place = np.unique(groups["sheet"].astype(str), return_inverse=True)
-        columns = np.vstack([np.eye(len(sheets) - 1), -np.ones(len(sheets) - 1)])[place]
-        rest = {name: labels for name, labels in groups.items() if name != "sheet"}
-        return MixedDesign.build(np.hstack([self.fixed, columns]), rest)
-
-    def judged(self, y: np.ndarray):
-        """The fit that types are compared by, and its contrasts padded for the sheet columns."""
-        fit, extra = self.design.fit(y), 0
-        if self.by_sheet is not None and fit.variances["sheet"] <= 1e-10 * sum(fit.variances.values()):
-            fit = self.by_sheet.fit(y)
-            extra = len(fit.coefficients) - self.fixed.shape[1]
-        return fit, lambda rows: np.hstack([rows, np.zeros((len(rows), extra))])
 
     @staticmethod
     def against(model, points: list[dict[str, float]]) -> np.ndarray:
@@ -161,17 +147,17 @@ class Analysis:
 
     def run(self, y: np.ndarray) -> dict[str, float]:
         """Counts of one trial."""
-        fit, padded = self.judged(y.ravel())
-        found = {"test": fit.test(padded(np.eye(self.fixed.shape[1])[self.nozzle])).p < 0.05}
-        today = padded(self.contrasts)
-        wide, narrow = intervals(fit, today, 0.95), intervals(fit, today, 0.90)
-        level = intervals(fit, padded(self.average), 0.95)
+        headline, between = self.headline.fit(y.ravel()), self.between.fit(y.ravel())
+        found = {"test": headline.test(np.eye(self.fixed.shape[1])[self.nozzle]).p < 0.05}
+        wide, narrow = (intervals(between, self.contrasts, level) for level in (0.95, 0.90))
+        level = intervals(between, self.average, 0.95)
         found["average"] = bool(((level.low <= 0) & (level.high >= 0)).all())
         found["family"] = bool(((wide.low > 0) | (wide.high < 0)).any())
         found["cover"] = bool(((wide.low <= 0) & (wide.high >= 0)).all())
-        for true, name in ((0.0, "0"), (D, "+D"), (-D, "-D")):
+        for true, name in ((0.0, "0"), (D.worse, "+D"), (-D.better, "-D")):
             s, e = (wide.low[0] + true, wide.high[0] + true), (narrow.low[0] + true, narrow.high[0] + true)
-            word, _ = answer((float(s[0]), float(s[1])), (float(e[0]), float(e[1])), D)
+            # lower is better: the improvement is the interval turned round
+            word, _ = answer((-float(s[1]), -float(s[0])), (-float(e[1]), -float(e[0])), D)
             found[f"{word} at {name}"] = True
         found["readings"] = ols_p(y.ravel(), self.fixed, self.nozzle) < 0.05
         found["coupons"] = ols_p(y.mean(axis=1), self.coupon, self.nozzle) < 0.05
@@ -180,10 +166,10 @@ class Analysis:
         return found
 
 
-def intervals(fit, contrasts: np.ndarray, confidence: float):
+def intervals(yardstick: Yardstick, contrasts: np.ndarray, confidence: float) -> Simultaneous:
     """Simultaneous intervals of the contrasts, as the product computes them."""
-    dfs = np.array([fit.estimate(c).df for c in contrasts])
-    return against_reference(contrasts @ fit.coefficients, contrasts @ fit.covariance @ contrasts.T, dfs, confidence)
+    found = yardstick.estimates(contrasts)
+    return against_reference(found.values, found.covariance, found.dfs, confidence)
 
 
 def ols_p(y: np.ndarray, fixed: np.ndarray, part: slice) -> float:
@@ -281,7 +267,7 @@ def main() -> None:
             counts = run_row(pool, row, i, chosen.trials, chosen.seed)
             print(line(row, counts), flush=True)
             failed += missed(row, counts)
-    print(f"\nsimulation error of a rate of 0.05: {math.sqrt(0.05 * 0.95 / chosen.trials):.4f}; D = log 1.15")
+    print(f"\nsimulation error of a rate of 0.05: {math.sqrt(0.05 * 0.95 / chosen.trials):.4f}; D: 15 % either way")
     print("\n".join(failed) or "every gate was met")
     sys.exit(bool(failed))
 

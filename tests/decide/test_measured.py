@@ -7,20 +7,22 @@ import math
 import numpy as np
 import pytest
 
-from trials.decide import measured
+from trials.decide import judged, measured
 from trials.decide.kinds import StudyKind
 from trials.decide.prepare import prepare
 from trials.findings import PlaceKind
 from trials.infer.answer import Added, Answer, levels
 from trials.infer.means import Interval
+from trials.worthwhile import Margins
 
 ALL = list(itertools.product((0.5, 0.7, 0.9), (0.6, 1.0, 1.4)))
 ALLOWED = {"cylindrical": ALL, "double": ALL}
+SIDES, EVEN = Margins(better=0.163, worse=0.140), Margins(0.1, 0.1)
 
 
 def fitted(trial, table, name="roughness"):
-    ready = prepare(trial, name, table)
-    return ready, ready.design.fit(ready.y)
+    found = judged.fitted(prepare(trial, name, table))
+    return found, found.ready, found.fit
 
 
 def average(trial):
@@ -43,7 +45,7 @@ def test_places_are_today_and_the_settings_that_all_types_cut(trial):
 
 def test_a_balanced_mean_and_ratio_are_those_of_the_logs(trial, make_table):
     table = make_table(effect=(0.0, -0.3))
-    ready, fit = fitted(trial, table)
+    found_by, ready, fit = fitted(trial, table)
     logs = np.log(table["value"]).groupby(table["nozzle"]).mean()
     found = measured.mean_table(ready, fit, average(trial))
     # all combinations with equal counts: the model's average is the plain average
@@ -51,25 +53,25 @@ def test_a_balanced_mean_and_ratio_are_those_of_the_logs(trial, make_table):
         assert mean.mean == pytest.approx(math.exp(logs[mean.nozzle]), rel=1e-9)
         assert mean.low < mean.mean < mean.high
         assert mean.low * mean.high == pytest.approx(mean.mean**2, rel=1e-9)  # even about it on the log scale
-    (c,) = measured.compare(ready, fit, average(trial), levels(1), 0.1398, True)
+    (c,) = measured.compare(found_by, average(trial), levels(1), SIDES, True)
     gap = logs["double"] - logs["cylindrical"]
     assert c.value == pytest.approx(math.exp(gap), rel=1e-9) and c.kind == "ratio"
     assert c.in_unit[0] == pytest.approx(math.exp(logs["double"]) - math.exp(logs["cylindrical"]), rel=1e-9)
     assert c.in_unit[1] == pytest.approx(math.exp(logs["cylindrical"]) * (c.low - 1), rel=1e-9)
     assert c.in_unit[2] == pytest.approx(math.exp(logs["cylindrical"]) * (c.high - 1), rel=1e-9)
-    assert c.times_worthwhile == pytest.approx(abs(gap) / 0.1398, rel=1e-9)
+    assert c.times_worthwhile == pytest.approx(abs(gap) / SIDES.better, rel=1e-9)
     assert c.times_spread == pytest.approx(abs(gap) / math.sqrt(sum(fit.variances.values())), rel=1e-9)
-    (secondary,) = measured.compare(ready, fit, average(trial), levels(1), None, False)
+    (secondary,) = measured.compare(found_by, average(trial), levels(1), None, False)
     assert (secondary.answer, secondary.times_worthwhile) == (None, None)
-    (open_,) = measured.compare(ready, fit, average(trial), levels(1), None, True)
+    (open_,) = measured.compare(found_by, average(trial), levels(1), None, True)
     assert (open_.answer, open_.answer_adds) == (Answer.NOT_SETTLED, None)
 
 
 def test_a_difference_as_measured_stays_in_its_unit(trial, make_table):
     table = make_table(effect=(0.0, -0.3))
     table["value"] /= 200.0
-    ready, fit = fitted(trial, table, "squareness")
-    (c,) = measured.compare(ready, fit, average(trial), levels(1), 0.03, False)
+    found_by, ready, fit = fitted(trial, table, "squareness")
+    (c,) = measured.compare(found_by, average(trial), levels(1), Margins(0.03, 0.03), False)
     means = table.groupby("nozzle")["value"].mean()
     assert c.kind == "difference" and c.value == pytest.approx(means["double"] - means["cylindrical"], rel=1e-9)
     assert c.in_unit == (c.value, c.low, c.high)
@@ -77,16 +79,16 @@ def test_a_difference_as_measured_stays_in_its_unit(trial, make_table):
 
 
 def test_less_is_better_turns_the_interval_over(trial, make_table):
-    ready, _ = fitted(trial, make_table())
+    _, ready, _ = fitted(trial, make_table())
     assert measured._improvement(interval(-0.4, -0.2), ready) == (0.2, 0.4)
     more = dataclasses.replace(ready, quantity=dataclasses.replace(ready.quantity, higher_is_better=True))
     assert measured._improvement(interval(-0.4, -0.2), more) == (-0.4, -0.2)
-    assert measured._word(ready, interval(-0.4, -0.2), interval(-0.4, -0.2), 0.1) == (Answer.BETTER, Added.BY_AT_LEAST)
-    assert measured._word(more, interval(-0.4, -0.2), interval(-0.4, -0.2), 0.1)[0] == Answer.WORSE
+    assert measured._word(ready, interval(-0.4, -0.2), interval(-0.4, -0.2), EVEN) == (Answer.BETTER, Added.BY_AT_LEAST)
+    assert measured._word(more, interval(-0.4, -0.2), interval(-0.4, -0.2), EVEN)[0] == Answer.WORSE
 
 
 def test_shares_of_spread_add_up(trial, make_table):
-    _, fit = fitted(trial, make_table())
+    _, _, fit = fitted(trial, make_table())
     found = measured.spreads(fit)
     assert sum(s.share for s in found) == pytest.approx(1.0, abs=1e-12)
     for s in found:
@@ -95,35 +97,35 @@ def test_shares_of_spread_add_up(trial, make_table):
 
 
 def test_one_piece_of_each_leaves_the_type_untested(trial, make_table):
-    ready, fit = fitted(trial, make_table(specimens=1, sheets=1, effect=(0.0, -0.5)))
-    tests = {t.term: t for t in measured.term_tests(ready, fit)}
+    found_by, ready, fit = fitted(trial, make_table(specimens=1, sheets=1, effect=(0.0, -0.5)))
+    tests = {t.term: t for t in measured.term_tests(found_by)}
     assert math.isnan(tests["nozzle"].p) and tests["nozzle"].F_classical is None
     assert 0 <= tests["pressure"].p <= 1 and tests["nozzle"].df == 1
-    (c,) = measured.compare(ready, fit, average(trial), levels(1), 0.1, True)
+    (c,) = measured.compare(found_by, average(trial), levels(1), EVEN, True)
     assert c.p is None and math.isnan(c.high) and math.isnan(c.in_unit[2]) and math.isfinite(c.in_unit[0])
     assert c.answer_adds == Added.NO_REPLICATION
 
 
 def test_nothing_is_compared_without_todays_type_or_a_second_one(trial, make_table):
     table = make_table()
-    ready, fit = fitted(trial, table[table["nozzle"] == "cylindrical"])
-    assert measured.compare(ready, fit, average(trial), levels(1), 0.1, True) == ()
-    both, fit = fitted(trial, table)
-    assert measured.all_comparisons(both, fit, average(trial), 0.95) == ()  # one pair is the comparison with today's
+    found_by, ready, fit = fitted(trial, table[table["nozzle"] == "cylindrical"])
+    assert measured.compare(found_by, average(trial), levels(1), EVEN, True) == ()
+    both, _, _ = fitted(trial, table)
+    assert measured.all_comparisons(both, average(trial), 0.95) == ()  # one pair is the comparison with today's
 
 
 def test_a_type_that_passes_todays_is_named_with_both_ends(trial, make_table):
     table = make_table(spread=(0.02, 0.03, 0.0, 0.03, 0.02))
     slope = np.where(table["nozzle"] == "double", 0.5 * (table["pressure_bar"] - 0.7) / 0.2, 0.0)
-    ready, fit = fitted(trial, table.assign(value=table["value"] * np.exp(slope)))
+    found_by, ready, fit = fitted(trial, table.assign(value=table["value"] * np.exp(slope)))
     today = measured.places(trial, ALLOWED)["today"]
-    (found,) = measured.order_changes(ready, fit, measured.term_tests(ready, fit), today)
+    (found,) = measured.order_changes(found_by, measured.term_tests(found_by), today)
     assert (found.kind, found.about.nozzle, found.about.against) == (StudyKind.ORDER_CHANGES, "double", "cylindrical")
     assert found.facts == {"factor": "pressure", "unit": "bar", "low_at": 0.5, "high_at": 0.9}
     # a product that shows without a passing: better everywhere, by more at one end
     shifted = table.assign(value=table["value"] * np.exp(slope - 1.0 * (table["nozzle"] == "double")))
-    ready, fit = fitted(trial, shifted)
-    assert measured.order_changes(ready, fit, measured.term_tests(ready, fit), today) == ()
+    found_by, ready, fit = fitted(trial, shifted)
+    assert measured.order_changes(found_by, measured.term_tests(found_by), today) == ()
 
 
 def test_a_grade_is_shown_inside_its_own_steps(trial, make_table):

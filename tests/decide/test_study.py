@@ -6,6 +6,7 @@ import pandas as pd
 import pytest
 from tests_support import TRIAL_TEXT
 
+from trials.commands import Blank, Command
 from trials.decide.kinds import StudyKind
 from trials.decide.results import Comparison, Mean, ResponseResult, Share, State, Worded
 from trials.decide.study import Evidence, cannot_say, next_steps, nozzle_rows, share_met
@@ -72,8 +73,12 @@ def test_share_met_leaves_out_scrapped_and_uncut_and_counts_lost_cuts(trial):
 
 def test_what_it_cannot_say(trial):
     basis = RestsOn("specimen", 6, 3, "sheet", 2.0)
-    plain = cannot_say(trial, (result(rests_on=basis),), evidence(confounded=("style and orifice",)))
-    assert kinds(plain) == [StudyKind.TOLD, StudyKind.OTHER_JOBS, StudyKind.OTHER_SETTINGS, StudyKind.NOT_MEASURED]
+    plain = cannot_say(
+        trial,
+        (result(rests_on=basis),),
+        evidence(confounded=(Finding(StudyKind.REFUSED, facts={"text": "style and orifice"}),)),
+    )
+    assert kinds(plain) == [StudyKind.REFUSED, StudyKind.OTHER_JOBS, StudyKind.OTHER_SETTINGS, StudyKind.NOT_MEASURED]
     assert plain[1].facts == {"thickness": Amount(12.0, "mm"), "material": "S235", "gas": "oxygen"}
     assert plain[2].facts == {"ranges": (("pressure", "bar", (0.5, 0.9)), ("standoff", "mm", (0.6, 1.4)))}
     pieces = cannot_say(trial, (result(rests_on=basis, replicated=False),), evidence())
@@ -92,7 +97,7 @@ def test_more_than_two_primary_responses_are_too_many(primaries, said):
 
 
 def test_next_steps_come_most_urgent_first_and_once(trial):
-    slip = Finding(StudyKind.TOLD, About(coupons=("A1", "1")), {"text": "341 um"})
+    slip = Finding(StudyKind.REFUSED, About(coupons=("A1", "1")), {"text": "341 um"})
     more = Finding(StudyKind.ONE_PIECE_OF_EACH)
     leaning = Finding(StudyKind.CENTRING, weight=Weight.LOOK_AT)
     rough = result(comparisons=(compared(),), more=(more, more), checks=(leaning,))
@@ -104,10 +109,10 @@ def test_next_steps_come_most_urgent_first_and_once(trial):
         StudyKind.ONE_PIECE_OF_EACH,
         StudyKind.CHECK_CENTRING,
     ]
-    assert (steps[0].command, steps[0].arguments) == ("correct", ("A1", "1"))
-    assert (steps[1].command, steps[1].finding.facts) == ("cut", {"n": 1})
+    assert steps[0].command == Command("correct", (Blank.FOLDER, "A1", "1"))
+    assert (steps[1].command, steps[1].finding.facts) == (Command("cut", (Blank.FOLDER, Blank.FILE)), {"n": 1})
     assert steps[2].finding.facts == {"price": 31.0, "today_price": 9.0, "currency": trial.trial.currency}
-    assert (steps[3].command, steps[4].because) == ("extend", leaning)
+    assert (steps[3].command, steps[4].because) == (Command("extend", (Blank.FOLDER,)), leaning)
 
 
 @pytest.mark.parametrize("answer", [Answer.WORSE, Answer.SAME, Answer.NOT_SETTLED])
@@ -115,12 +120,38 @@ def test_only_a_better_type_is_considered(trial, answer):
     straight = Finding(StudyKind.CENTRING, weight=Weight.NOTHING_FOUND)
     done = evidence(coupons=COUPONS[COUPONS["outcome"] != "not cut yet"])
     (step,) = next_steps(trial, (result(comparisons=(compared(answer=answer),), checks=(straight,)),), done)
-    assert (step.finding.kind, step.command) == (StudyKind.FILE_VERDICT, "verdict")
+    assert (step.finding.kind, step.command) == (StudyKind.FILE_VERDICT, Command("verdict", (Blank.FOLDER,)))
 
 
 def test_a_better_piece_asks_for_more_pieces(trial):
     pieces = {"cylindrical": "C1", "double": "D1"}
     done = evidence(coupons=COUPONS[COUPONS["outcome"] == "cut"])
     (step,) = next_steps(trial, (result(comparisons=(compared(),), pieces=pieces),), done)
-    assert (step.finding.kind, step.command) == (StudyKind.REPEAT_WITH_PIECES, "extend")
+    assert (step.finding.kind, step.command) == (StudyKind.REPEAT_WITH_PIECES, Command("extend", (Blank.FOLDER,)))
     assert step.finding.facts == {"piece": "D1", "against_piece": "C1"}
+
+
+@pytest.mark.parametrize(
+    ("lots", "named"),
+    [
+        # of the double nozzle D1, D2 and D3 were cut, of the cylindrical one C1 and C2
+        ({"double": ["L1", "L1", "L1"]}, {"double": "L1"}),
+        ({"double": ["L1", "L1", "L2"]}, {}),
+        ({"double": ["L1"] * 3, "cylindrical": ["L7", "L7", "L8"]}, {"double": "L1", "cylindrical": "L7"}),
+        ({}, {}),
+    ],
+)
+def test_one_lot_of_a_type_is_said(lots, named):
+    text = TRIAL_TEXT
+    for nozzle in parse(TRIAL_TEXT).nozzles:
+        if nozzle.type in lots:
+            marks = str(list(nozzle.specimens)).replace("'", '"')
+            assert f"specimens = {marks}" in text
+            text = text.replace(f"specimens = {marks}", f"specimens = {marks}\nlots = {lots[nozzle.type]}", 1)
+    found = [
+        f
+        for f in cannot_say(parse(text), [result(comparisons=(compared(),))], evidence())
+        if f.kind == StudyKind.ONE_LOT
+    ]
+    assert [dict(f.facts["lots"]) for f in found] == ([named] if named else [])
+    assert all(f.weight == Weight.COULD_CHANGE and set(f.about.nozzles) == set(named) for f in found)

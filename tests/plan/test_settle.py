@@ -28,6 +28,23 @@ def test_critical_values_cover_by_multivariate_t(comparisons, df):
     assert covered == pytest.approx(0.95, abs=3e-4)
 
 
+def test_more_of_todays_nozzle_against_a_simulation_of_the_rule():
+    # 9 of today's, 6 of each of two others, and a pair that is wider on one side
+    counts, variances = Counts(3, 6, today=1.5), {"specimen": 0.05**2, "coupon": 0.06**2}
+    rng, trials, near, far = np.random.default_rng(12), 40_000, 0.14, 0.16
+    one = sum(variances.values())
+    df = 8 + 5 + 5
+    assert counts.yardstick_df == df and counts.variance(variances) == pytest.approx(one * (1 / 9 + 1 / 6))
+    s = np.sqrt(one * (1 / 9 + 1 / 6) * rng.chisquare(df, trials) / df)
+    for true in (near, 0.0):
+        value = true + math.sqrt(one * (1 / 9 + 1 / 6)) * rng.standard_normal(trials)
+        apart = np.abs(value) > critical_value(2, df, 0.95, 0.4) * s
+        half = critical_value(2, df, 0.90, 0.4) * s
+        settled = apart | ((value + half < near) & (value - half > -far))
+        # three standard errors of 40,000 trials
+        assert chance_settled(variances, true, near, counts, wider=far) == pytest.approx(settled.mean(), abs=0.0075)
+
+
 @pytest.mark.parametrize("df", [3, 8, 60])
 def test_one_comparison_is_student(df):
     assert critical_value(1, df, 0.95) == pytest.approx(stats.t.isf(0.025, df), rel=1e-6)

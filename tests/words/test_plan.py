@@ -91,6 +91,17 @@ FACTS = {
     PlanKind.NEEDED: NEEDED,
     PlanKind.EFFORT_TIMES: {name: Amount(4.0, "min") for name in ("mount", "sheet", "coupon", "reading")}
     | {"speed": Amount(1.0, "m_min"), "places": 1, "repeat_share": 0.1},
+    PlanKind.SETTINGS_DEALT: {"each": 3, "repeats": 1, "settings": 9},
+    PlanKind.COSTS_ASSUMED: {"taken": (("machine_hour", Amount(120.0)), ("mount_minutes", Amount(12.0, "min")))}
+    | {"currency": "EUR"},
+    PlanKind.OUT_OF_REACH: {"asked": 0.9, "best": 0.7, "most": 40, "limits": (("double", 4),)},
+    PlanKind.PAGES_LOST: {"one_coupon": True, "one_reading": True, "one_setting": False},
+    PlanKind.TWO_PLACES: {"today": 0.8, "average": 0.7, "common_curves": 0.9, "at": PlaceKind.TODAY, "common": False}
+    | {"average_money": 900.0, "currency": "EUR"},
+    PlanKind.FEWEST_SHEETS: {"sheets": 2},
+    PlanKind.SPREADS_OPEN: {"source": "pilot", "df": 6.0, "mean": 0.7, "low": 0.5, "high": 0.9, "asked": 0.8}
+    | {"fewest": 4, "most": None, "limit": 60},
+    PlanKind.LOOKS_SHARED: {"primaries": 2, "looks": 1},
     PlanKind.LIFE_RATIO: {"specimens": 6, "ratio": 2.041, "chance": 0.8},
 }
 ABOUT = About(response="roughness", nozzle="double", nozzles=("double", "shower"))

@@ -16,7 +16,6 @@ from trials.commands import Before, Blank, Command, Next
 from trials.errors import InputError
 from trials.words import language
 from trials.words import records as words
-from trials.words.findings import say
 
 if TYPE_CHECKING:
     from trials.bench.roughness import Spikes
@@ -136,6 +135,8 @@ def _spacing(text: str) -> float | None:
 
 
 def _show_recorded(folder: Path, done: Recorded, found: list[Measured], pictures: list[Path], json_: bool) -> None:
+    from trials.words.findings import say
+
     if json_:
         slips = [say(slip.finding) for slip in done.slips]
         counts = {"schema": SCHEMA, "recorded": done.added, "already_there": done.ignored, "slips": slips}
@@ -158,6 +159,8 @@ def _show_recorded(folder: Path, done: Recorded, found: list[Measured], pictures
 
 def show_doubts(doubts: Sequence[Finding]) -> None:
     """Print what the register of instruments leaves open about the readings of a trial, if anything."""
+    from trials.words.findings import say
+
     if doubts:
         show.heading(language.text("Calibration"))
         show.bullets(map(say, doubts))

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import typer
 
 from trials.cli import show
+from trials.cli.progress import progress_bar
 from trials.commands import Command
 
 FOLDER = typer.Argument(..., help="Folder of the trial.")
@@ -28,21 +26,47 @@ def register(app: typer.Typer) -> None:
 def plan(
     folder: Path = FOLDER,
     show_only: bool = typer.Option(False, "--show", help="Show the plan without freezing it."),
+    settle: str = typer.Option("", "--settle", help="Look for the cheapest plan that settles with this chance: 80."),
+    settle_if: str = typer.Option("both", "--settle-if", help="If types differ: different; if not: same; or both."),
+    settle_all: bool = typer.Option(False, "--settle-all", help="Ask it of all comparisons of the trial at once."),
+    pieces: list[str] = typer.Option([], "--pieces", help="Pieces of a type that can be had: double=6; repeatable."),
+    bare: bool = typer.Option(False, "--bare", help="Go below two coupons a mount and two readings a coupon."),
+    budget: str = typer.Option("", "--budget", help="The best chance for 12h, or for 500 in the trial's currency."),
+    spreads_from: Path | None = typer.Option(None, "--spreads-from", help="Folder of a pilot or an earlier trial."),
+    write: bool = typer.Option(False, "--write", help="Put the plan that settles into trial.toml."),
+    picture: Path | None = typer.Option(None, "--picture", help="Write chance against money as SVG to this file."),
+    against: Path | None = typer.Option(None, "--against", help="Folder of another plan, to set beside this one."),
     json_: bool = JSON,
 ) -> None:
     """Choose the coupons and freeze the plan.
 
-    Says first what the plan can and cannot show.
+    Says first what the plan can and cannot show. Differences are those seen with a chance of 80 %, at the spreads
+    expected in trial.toml. With --settle, --budget or --against nothing is frozen.
 
-    Differences are those seen with a chance of 80 %, at the spreads expected in trial.toml.
-
-    Example: `trials plan my-trial --show` to look, `trials plan my-trial` to freeze.
+    Example: `trials plan my-trial --settle 80` to look for a plan, `trials plan my-trial` to freeze.
     """
+    from trials.cli import settle_text
+
+    if against is not None:
+        settle_text.beside(folder, against, json_)
+        return
+    asked = settle_text.Asked(
+        settle, settle_if, settle_all, tuple(pieces), bare, budget, spreads_from, write, picture, json_
+    )
+    if settle_text.is_asked(folder, asked, not show_only):
+        with progress_bar(settle_text.progress_words()) as looking:
+            made = settle_text.look(folder, asked, looking)
+        settle_text.show_settled(folder, asked, made)
+        return
+    _freeze_or_show(folder, show_only, json_)
+
+
+def _freeze_or_show(folder: Path, show_only: bool, json_: bool) -> None:
     from trials.cli.plan_text import print_plan
     from trials.steps.plan import plan_folder, plan_json
     from trials.words.language import text
 
-    with _progress(text("choosing coupons")) as choosing, _progress(text("simulating trials")) as simulating:
+    with progress_bar(text("choosing coupons")) as choosing, progress_bar(text("simulating trials")) as simulating:
         made = plan_folder(folder, not show_only, choosing, simulating)
     if json_:
         show.as_json(plan_json(made))
@@ -53,18 +77,6 @@ def plan(
         show.next_step(text("`{command}` freezes this plan; until then change trial.toml as you like", command=command))
     else:
         show.next_command("sheet", folder)
-
-
-@contextmanager
-def _progress(words: str) -> Iterator[Callable[[int, int], None]]:
-    """A bar on standard error, drawn from the first report on."""
-    from rich.console import Console
-    from rich.progress import Progress
-
-    console = Console(file=sys.stderr)
-    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
-        task = bar.add_task(words, total=None, visible=False)
-        yield lambda done, of: bar.update(task, completed=done, total=of, visible=True)
 
 
 def sheet(folder: Path = FOLDER) -> None:

@@ -13,7 +13,6 @@ from trials.commands import Before, Blank, Command, Next
 from trials.errors import InputError
 from trials.words import language
 from trials.words import records as words
-from trials.words.findings import say
 
 
 def register(app: typer.Typer) -> None:
@@ -37,6 +36,7 @@ def cut(
     Example: `trials cut my-trial my-trial/papers/run-workbook.xlsx`, or `trials cut my-trial cuts.csv mounts.csv`
     """
     from trials import steps
+    from trials.words.findings import say
 
     if as_planned == bool(files):
         raise InputError("give files or --as-planned, one of the two", do=f"See `trials cut {folder} --help`.")
@@ -69,6 +69,7 @@ def record(
     Example: `trials record my-trial my-trial/papers/bench-workbook.xlsx --who "A. Berg"`
     """
     from trials import steps
+    from trials.words.findings import say
 
     done = steps.record(folder, file, who)
     show.say(
@@ -151,6 +152,7 @@ def adopt(
     --response Rz:um --worthwhile "15 %"`
     """
     from trials import steps
+    from trials.words.findings import say
 
     keys = steps.Keys(_keys(nozzle), _keys(specimen), _keys(mount), _keys(coupon), _keys(block))
     said = steps.Adoption(

@@ -20,6 +20,11 @@ def say(*lines: str) -> None:
         sys.stdout.write(f"{_wrapped(line)}\n")
 
 
+def verbatim(text: str) -> None:
+    """Print a text to be copied, without wrapping it."""
+    sys.stdout.write(f"{text}\n")
+
+
 def heading(text: str) -> None:
     """A heading with an empty line before it."""
     sys.stdout.write(f"\n{text}\n{'-' * len(text)}\n")

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 from trials.cli import show
 from trials.words import language
 from trials.words import records as words
-from trials.words.findings import say
 
 if TYPE_CHECKING:
     from trials.commands import Command, Next
@@ -16,6 +15,8 @@ if TYPE_CHECKING:
 
 def show_status(found: Status) -> None:
     """Print where a trial stands."""
+    from trials.words.findings import say
+
     show.say(found.title)
     head = [language.text("step"), language.text("done"), language.text("of"), language.text("note")]
     show.table(head, [_row(found, place) for place in range(len(found.steps))])

@@ -10,6 +10,7 @@ import typer
 
 from trials.cli import show
 from trials.cli.planning import FOLDER, JSON
+from trials.cli.progress import progress_bar
 from trials.commands import Command
 from trials.errors import InputError
 
@@ -81,8 +82,8 @@ def verdict(
     from trials.words.language import text
 
     _compared_by_edges(folder)
-    with _busy(text("fitting and writing")):
-        found = steps.verdict(folder, out)
+    with progress_bar(text("simulating trials like this one")) as progress:
+        found = steps.verdict(folder, out, progress=progress)
     if json_:
         show.as_json(
             {"file": str(found.path), "look": found.look, "other_words": found.other_words, "study": found.study}

@@ -65,7 +65,7 @@ def judged_by(ready: Prepared, fit: MixedFit) -> Judged:
     if not _carries_types(ready):
         return Judged(headline, headline, False, (*blocks, Finding(StudyKind.ONE_SPREAD_FOR_ALL)))
     try:
-        between = _design(ready, by_type=True).fit(ready.y)
+        between = design_of(ready, by_type=True).fit(ready.y)
     except TrialError:
         return Judged(headline, headline, False, (*blocks, Finding(StudyKind.ONE_SPREAD_FOR_ALL)))
     return Judged(headline, between, True, (*blocks, Finding(StudyKind.SPREAD_BY_TYPE)))
@@ -86,7 +86,7 @@ def _headline(ready: Prepared, fit: MixedFit) -> tuple[Yardstick, tuple[Finding,
     """The yardstick with one spread for all types, and what became of the sheets."""
     facts = {"block": ready.structure.block_word}
     try:
-        design = _design(ready, by_type=False)
+        design = design_of(ready, by_type=False)
         found = design.fit(ready.y)
     except TrialError:
         return Yardstick(fit, 0), ()
@@ -96,7 +96,8 @@ def _headline(ready: Prepared, fit: MixedFit) -> tuple[Yardstick, tuple[Finding,
     return found, (Finding(kind, facts=facts),)
 
 
-def _design(ready: Prepared, by_type: bool) -> YardstickDesign:
+def design_of(ready: Prepared, by_type: bool) -> YardstickDesign:
+    """The yardstick of the records, ready for any response of the same layout; raises as YardstickDesign.build."""
     groups, unit = ready.structure.groups, ready.structure.yardstick
     types = ready.table[NOZZLE].to_numpy(object) if by_type else None
     return YardstickDesign.build(ready.fixed, groups, unit if unit in groups else RESIDUAL, types)

@@ -178,10 +178,41 @@ class NextStep:
 
 
 @dataclass(frozen=True)
+class HonestyRow:
+    """One type against today's: shares of the trials in which its word was each of the four, by what is true.
+
+    at_none: without a difference; at_worthwhile: if the type is better by the worthwhile difference; keys are words.
+    """
+
+    nozzle: str
+    at_none: Mapping[Answer, float]
+    at_worthwhile: Mapping[Answer, float]
+
+
+@dataclass(frozen=True)
+class OwnHonesty:
+    """How often the rule would have spoken wrongly in trials like this one, and how often it would have settled.
+
+    trials: how many were simulated; wrong_at_none: share in which some type is called better or worse though none
+    differs; wrong_at_worthwhile: in which some type is called worse or the same though all are better by the worthwhile
+    difference; settled_*: share of the words that are settled and right (same without a difference, better with one).
+    """
+
+    response: str
+    trials: int
+    wrong_at_none: float
+    wrong_at_worthwhile: float
+    settled_at_none: float
+    settled_at_worthwhile: float
+    rows: tuple[HonestyRow, ...]
+
+
+@dataclass(frozen=True)
 class Study:
     """The whole result of a trial: what `fit` prints and the verdict is written from.
 
-    exploratory: the look was not declared before cutting; provisional: a reading is still open.
+    exploratory: the look was not declared before cutting; provisional: a reading is still open; honesty: of each
+    decisive response, where a verdict was made.
     """
 
     title: str
@@ -194,3 +225,4 @@ class Study:
     next_steps: tuple[NextStep, ...] = ()
     exploratory: bool = False
     provisional: bool = False
+    honesty: tuple[OwnHonesty, ...] = ()

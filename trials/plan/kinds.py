@@ -23,6 +23,7 @@ class PlanKind(StrEnum):
     SLATS_UNKNOWN = "slat_pitch_unknown"
     MAY_TIP = "coupon_may_tip"
 
+    SETTINGS_DEALT = "settings_dealt"
     SETTINGS_LEFT_OUT = "settings_left_out"
     SETTING_LEFT_OUT = "setting_left_out"
     REPEATS_MOVED = "repeats_moved"
@@ -81,3 +82,15 @@ class PlanKind(StrEnum):
     EFFORT_GAS = "effort_gas"
     LIFE_RATIO = "life_ratio"
     LIFE_SPREAD_UNKNOWN = "life_spread_unknown"
+
+    COSTS_ASSUMED = "costs_assumed"
+    PRICE_UNKNOWN = "nozzle_price_unknown"
+    PIECES_COUNTED = "pieces_counted"
+    OUT_OF_REACH = "settling_out_of_reach"
+    FLOORS = "settling_floors"
+    PAGES_LOST = "settling_pages_lost"
+    TWO_PLACES = "settling_two_places"
+    FEWEST_SHEETS = "settling_fewest_sheets"
+    SPREADS_OPEN = "settling_spreads_open"
+    NOT_JUDGED = "settling_not_judged"
+    LOOKS_SHARED = "settling_looks_shared"

@@ -12,6 +12,7 @@ from trials.report import blocks as b
 from trials.report.chance_page import chance_section
 from trials.report.extras import Section, VerdictExtras
 from trials.report.first_page import nozzle_table
+from trials.report.honesty_page import honesty_section
 from trials.report.ranges import response_picture
 from trials.report.record_pages import (
     cautions_section,
@@ -93,7 +94,12 @@ def _sections(study: Study, trial: Trial, made_on: date, extras: VerdictExtras) 
     for result in sorted(study.results, key=lambda r: not r.primary):
         picture = None if result is main or not result.means else response_picture(result, trial, extras)
         found.append(response_section(result, trial, extras.tables.get(result.response), picture, _of_those_cut(study)))
-    found += [_chances(study), grades_section(extras.graded, trial), departures_section(study, extras)]
+    found += [
+        honesty_section(study),
+        _chances(study),
+        grades_section(extras.graded, trial),
+        departures_section(study, extras),
+    ]
     found += [_more(part) for part in extras.sections]
     found += [
         settings_section(trial),

@@ -22,6 +22,7 @@ from trials.steps.looks import look_number
 from trials.steps.measure import Settings, keep_pictures, measure_files, measure_into
 from trials.steps.plan import freeze, judge, plan_folder, plan_json, propose
 from trials.steps.record import record
+from trials.steps.settling import Wanted, settle_folder, settled_json, side_by_side, sides_json
 from trials.steps.sheet import run_sheet
 from trials.steps.status import status
 from trials.steps.verdict import verdict
@@ -33,6 +34,7 @@ __all__ = [
     "Instrument",
     "Keys",
     "Settings",
+    "Wanted",
     "add_extension",
     "adopt",
     "amend",
@@ -70,6 +72,10 @@ __all__ = [
     "register",
     "requirement",
     "run_sheet",
+    "settle_folder",
+    "settled_json",
+    "side_by_side",
+    "sides_json",
     "status",
     "study_bench",
     "study_table",

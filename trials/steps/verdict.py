@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,6 +16,7 @@ from trials.steps.files import plain, write_bytes
 from trials.steps.fit import evidence
 from trials.steps.load import load
 from trials.steps.looks import every_cell, fingerprint
+from trials.steps.own_honesty import honesty_for
 from trials.steps.verdict_facts import verdict_extras
 from trials.store.records import (
     KeptLook,
@@ -54,7 +56,12 @@ def verdict_path(folder: Path | str, look: int) -> Path:
     return Path(folder) / ("verdict.pdf" if look == 1 else f"verdict-{look}.pdf")
 
 
-def verdict(folder: Path | str, path: Path | None = None, at: datetime | None = None) -> Verdict:
+def verdict(
+    folder: Path | str,
+    path: Path | None = None,
+    at: datetime | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> Verdict:
     """Study a trial folder and write its verdict as PDF, kept with the trial.
 
     A look that was kept before comes out as its kept paper, byte for byte, as long as rule, costs, lives and lots are
@@ -65,6 +72,7 @@ def verdict(folder: Path | str, path: Path | None = None, at: datetime | None = 
     While a reading is open the verdict is provisional: written, not kept, and no look.
 
     path: where to write; see `verdict_path` if None. at: moment of a first look; now if None.
+    progress(done, trials): called while the trial's own honesty is simulated, once for each look.
 
     Raises
     ------
@@ -78,6 +86,7 @@ def verdict(folder: Path | str, path: Path | None = None, at: datetime | None = 
     found = evidence(records)
     result = study(records.trial, found)
     kept = kept_look(folder, found.look) if found.look in set(records.looks["look"]) else None
+    result = replace(result, honesty=honesty_for(records.trial, found, kept, progress))
     other = _other_words(kept, result)
     if kept is None and result.provisional:
         paper = _paper(records, found, result, at or datetime.now(UTC))

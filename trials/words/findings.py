@@ -18,10 +18,11 @@ from trials.words import (
     plan_chances,
     records,
     remarks,
+    settling,
 )
 
 Sentence = Callable[[Finding], str]
-ROOMS = (after_freeze, bench, chances, grade, ladders, lives, model, plan, plan_chances, records, remarks)
+ROOMS = (after_freeze, bench, chances, grade, ladders, lives, model, plan, plan_chances, records, remarks, settling)
 SENTENCES: Mapping[StrEnum, Sentence] = {kind: said for room in ROOMS for kind, said in room.SENTENCES.items()}
 
 

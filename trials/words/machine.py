@@ -7,10 +7,11 @@ from dataclasses import asdict
 from typing import Any
 
 from trials.decide.chance_result import ChanceResult
-from trials.decide.results import NextStep, NozzleRow, ResponseResult, Study
+from trials.decide.results import NextStep, NozzleRow, OwnHonesty, ResponseResult, Study
 from trials.findings import About, Finding, Place
 from trials.words.chances import asked_words, notes
 from trials.words.findings import say
+from trials.words.own_honesty import honesty_sentence
 from trials.words.plan import described
 from trials.words.settings import place_words
 from trials.words.study import answer_sentence, basis_words, label, step_words, worthwhile_words
@@ -68,12 +69,17 @@ def _nozzle_row(row: NozzleRow) -> Mapping[str, Any]:
     return {"form": {name: getattr(row.form, name) for name in facts}, "described": described(row.form)}
 
 
+def _honesty(found: OwnHonesty) -> Mapping[str, Any]:
+    return {"words": honesty_sentence(found)}
+
+
 _MAKERS: Mapping[type, Callable[[Any], Mapping[str, Any] | str]] = {
     Study: _study,
     ResponseResult: _response,
     ChanceResult: _chance,
     Finding: _finding,
     NextStep: _next_step,
+    OwnHonesty: _honesty,
     NozzleRow: _nozzle_row,
     Place: place_words,
 }

@@ -11,6 +11,7 @@ from trials.plan.kinds import PlanKind
 from trials.plan.settings import limit_facts
 from trials.plan.sheet_map import SheetMap
 from trials.trial import Limit
+from trials.words.confounding import SENTENCES as TOLD_APART
 from trials.words.language import plural, text
 from trials.words.numbers import listed, percent, plain
 
@@ -178,100 +179,6 @@ def _gain_means(f: Finding) -> str:
         head=head,
         share=percent(share),
     )
-
-
-# ---- what cannot be told apart ---------------------------------------------------------------------------------------
-
-
-def _feature_name(feature: str) -> str:
-    return {
-        "double wall": text("wall"),
-        "bore": text("bore form"),
-        "side jets": text("side jets"),
-        "plating": text("plating"),
-        "pointed body": text("pointed body"),
-    }["bore" if feature.endswith("bore") else feature]
-
-
-def _carrier(feature: str) -> str:
-    return {
-        "double wall": text("double-wall nozzle"),
-        "conical bore": text("conical nozzle"),
-        "cylindrical bore": text("cylindrical nozzle"),
-        "diverging bore": text("diverging nozzle"),
-        "side jets": text("nozzle with side jets"),
-        "plating": text("plated nozzle"),
-        "pointed body": text("pointed nozzle"),
-    }[feature]
-
-
-def _style_with_size(f: Finding) -> str:
-    feature, orifice = str(f.facts["feature"]), f.facts["size"] == "orifice_mm"
-    which = {
-        "larger": text("the larger orifice") if orifice else text("the larger flow area"),
-        "smaller": text("the smaller orifice") if orifice else text("the smaller flow area"),
-        "other": text("an orifice that no other nozzle has")
-        if orifice
-        else text("a flow area that no other nozzle has"),
-    }
-    return text(
-        "Every {carrier} here has {which}: {feature} and {size} cannot be told apart.",
-        carrier=_carrier(feature),
-        which=which[str(f.facts["side"])],
-        feature=_feature_name(feature),
-        size=text("orifice") if orifice else text("flow area"),
-    )
-
-
-def _styles_together(f: Finding) -> str:
-    names = listed([_feature_name(feature) for feature in names_of(f, "features")])
-    named = names[:1].upper() + names[1:]
-    return text("{features} change together in these nozzles and cannot be told apart.", features=named)
-
-
-def _one_of_each(f: Finding) -> str:
-    return plural(
-        "One specimen per type: the trial is about this one nozzle, not about the type it stands for.",
-        "One specimen per type: the trial is about these {n} nozzles, not about the types they stand for.",
-        len(f.about.nozzles),
-    )
-
-
-def _one_specimen(f: Finding) -> str:
-    return plural(
-        "One specimen only of {types}: what is found there holds for that piece, not for its type.",
-        "One specimen only of {types}: what is found there holds for those pieces, not for their types.",
-        len(f.about.nozzles),
-        types=listed(f.about.nozzles),
-    )
-
-
-def _along_order(f: Finding) -> str:
-    return text(
-        "Nozzle type goes along with the order of cutting ({share} of it): a drift over the day would look like a "
-        "difference between types.",
-        share=percent(number_of(f, "share")),
-    )
-
-
-def effect_words(factors: Fact) -> str:
-    """A product of factors: `pressure x standoff`."""
-    return " x ".join(cast(tuple[str, ...], factors))
-
-
-def _aliases(f: Finding) -> str:
-    (first, _), *others = cast(tuple[tuple[Fact, int], ...], f.facts["effects"])
-    shown = [
-        effect_words(effect) if sign > 0 else text("{effect} (with opposite sign)", effect=effect_words(effect))
-        for effect, sign in others
-    ]
-    return text("{effect} cannot be told apart from {others}.", effect=effect_words(first), others=_either(shown))
-
-
-def _either(names: Sequence[str]) -> str:
-    if len(names) == 1:
-        return names[0]
-    return text("{first} or {last}", first=", ".join(names[:-1]), last=names[-1])
 
 
 # ---- layout ----------------------------------------------------------------------------------------------------------
@@ -464,18 +371,8 @@ def _factors(template: str) -> Say:
 
 SENTENCES: Mapping[PlanKind, Say] = {
     PlanKind.AS_WRITTEN: lambda f: str(f.facts["text"]),
+    **TOLD_APART,
     PlanKind.SIZE: _size,
-    PlanKind.STYLE_WITH_SIZE: _style_with_size,
-    PlanKind.STYLES_TOGETHER: _styles_together,
-    PlanKind.ONE_OF_EACH: _one_of_each,
-    PlanKind.ONE_SPECIMEN: _one_specimen,
-    PlanKind.TYPES_ON_OWN_SHEETS: _as_it_stands(
-        "Nozzle type and sheet cannot be told apart: some types meet others on no sheet."
-    ),
-    PlanKind.TYPES_ONE_AFTER_OTHER: _as_it_stands(
-        "Nozzle type and time of day cannot be told apart: each type is cut in one go, one after the other."
-    ),
-    PlanKind.TYPES_ALONG_ORDER: _along_order,
     PlanKind.SHEETS_UNEVEN: _sheets_uneven,
     PlanKind.SPACING: _spacing,
     PlanKind.DISTANCE: lambda f: text(
@@ -488,6 +385,12 @@ SENTENCES: Mapping[PlanKind, Say] = {
         "coupon.slat_pitch_mm to have it checked."
     ),
     PlanKind.MAY_TIP: _may_tip,
+    PlanKind.SETTINGS_DEALT: lambda f: text(
+        "Each mount gets {coupons}, {repeats} of them at today's setting; the others are dealt to the mounts in turn, "
+        "so that every type meets every setting equally often, within one.",
+        coupons=plural("{n} coupon", "{n} coupons", whole(f, "each")),
+        repeats=whole(f, "repeats") or text("none"),
+    ),
     PlanKind.SETTINGS_LEFT_OUT: _settings_left_out,
     PlanKind.SETTING_LEFT_OUT: _setting_left_out,
     PlanKind.REPEATS_MOVED: _of_nozzle(
@@ -511,7 +414,6 @@ SENTENCES: Mapping[PlanKind, Say] = {
     ),
     PlanKind.BENCH_STUDY: _bench_study,
     PlanKind.FRACTION: _fraction,
-    PlanKind.ALIASES: _aliases,
     PlanKind.SCREENING: _screening,
     PlanKind.SURFACE: _surface,
     PlanKind.PILOT_RULE: _as_it_stands(

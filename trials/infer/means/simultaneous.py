@@ -63,6 +63,21 @@ def against_reference(
     return Simultaneous(values - critical * se, values + critical * se, p, critical)
 
 
+def critical_values(correlation: np.ndarray, dfs: np.ndarray, confidence: float = 0.95) -> np.ndarray:
+    """Two-sided critical value of two contrasts or more with this correlation (m, m), at each of some dfs (n,).
+
+    Raises:
+        WrongShape: correlation is not (m, m) with m above one, a df is not above zero, confidence out of (0, 1).
+        NotFinite: an input holds a value that is not a number.
+    """
+    correlation = np.atleast_2d(np.asarray(correlation, dtype=float))
+    m = len(correlation)
+    if m < 2:
+        raise WrongShape("one contrast needs no common critical value; use Student's t")
+    _checked(np.zeros(m), correlation, np.full(m, np.min(dfs)), confidence)
+    return _critical(box_curve(correlation), np.asarray(dfs, dtype=float), 1.0 - confidence, m)
+
+
 def all_pairs(
     values: np.ndarray, errors: np.ndarray, dfs: np.ndarray, means: int, confidence: float = 0.95
 ) -> Simultaneous:

@@ -40,7 +40,7 @@ from trials.plan.power import (
     specimens_needed,
 )
 from trials.responses import Scale
-from trials.trial import SOURCES, Method, Trial, expected_spreads, worthwhile_on_scale
+from trials.trial import SOURCES, Method, Trial, expected_spreads, worthwhile_margins, worthwhile_on_scale
 
 NO_QUESTIONS = (Method.LIFE, Method.BENCH)
 """Methods whose coupons are not there to compare edges at settings."""
@@ -209,13 +209,14 @@ class _Judge:
 
     def _settle(self, name: str, spreads: Mapping[str, float], covariance: np.ndarray) -> Needed | None:
         """Chance of a settled answer for one type against today's, and the numbers that would bring it to 80 %."""
-        worthwhile = worthwhile_on_scale(self.trial, name)
+        worthwhile = worthwhile_margins(self.trial, name)
         counts = self.frame.counts(covariance, spreads, self.trial.responses[name].readings)
         if not self.trial.responses[name].primary or worthwhile is None or counts is None:
             return None
         shared = levels(max(len(self.trial.primaries), 1), self.trial.plan.looks)
         variances = {source: sd**2 for source, sd in spreads.items() if source != "sheet"}
-        return specimens_needed(variances, worthwhile, counts, shared)
+        wider = max(worthwhile.better, worthwhile.worse)
+        return specimens_needed(variances, worthwhile.smaller, counts, shared, wider=wider)
 
     def _prediction(self, name: str, spreads: Mapping[str, float]) -> pd.DataFrame:
         table, rows = self.frame.grid_rows()

@@ -65,13 +65,13 @@ class Effort:
 
 def effort(trial: Trial, plan: Plan, minutes: Minutes | None = None) -> Effort:
     """Time, sheet, gas and nozzle changes of a plan; see `Effort.assumptions`."""
-    cost = minutes or Minutes()
+    cost = minutes or minutes_of(trial)
     size, gap, n = trial.coupon, gap_mm(trial), len(plan.coupons)
     length_m = 2.0 * (size.length_mm + size.width_mm) / 1000.0
     places = max(asked.readings for asked in trial.responses.values())
     specimens = plan.mounts.sort_values("order")["specimen"].to_list()
     changes = 1 + sum(a != b for a, b in zip(specimens, specimens[1:], strict=False))
-    seconds = _cut_seconds(trial, plan.coupons, length_m)
+    seconds = cut_seconds(trial, plan.coupons)
     machine = len(plan.mounts) * cost.mount + len(plan.sheets) * SHEET_MINUTES + n * cost.coupon + seconds.sum() / 60.0
     return Effort(
         coupons=n,
@@ -96,8 +96,19 @@ def _speed(trial: Trial) -> float | None:
     return float(speed) if isinstance(speed, (int, float)) and speed > 0 else None
 
 
-def _cut_seconds(trial: Trial, coupons: pd.DataFrame, length_m: float) -> np.ndarray:
+def minutes_of(trial: Trial) -> Minutes:
+    """Minutes per mount, coupon and reading as `[costs]` states them, else common practice."""
+    stated, usual = trial.costs, Minutes()
+    return Minutes(
+        usual.mount if stated.mount_minutes is None else stated.mount_minutes,
+        usual.coupon if stated.coupon_minutes is None else stated.coupon_minutes,
+        usual.reading if stated.reading_minutes is None else stated.reading_minutes,
+    )
+
+
+def cut_seconds(trial: Trial, coupons: pd.DataFrame) -> np.ndarray:
     """Gas-on time of each coupon, s."""
+    length_m = 2.0 * (trial.coupon.length_mm + trial.coupon.width_mm) / 1000.0
     if "speed" in trial.factors and not trial.factors["speed"].is_text:
         scale = factor(trial.factors["speed"].unit, "m_min") or 1.0
         speed = coupons[trial.factor_column("speed")].to_numpy(float) * scale
@@ -107,12 +118,18 @@ def _cut_seconds(trial: Trial, coupons: pd.DataFrame, length_m: float) -> np.nda
 
 
 def _gas_m3(trial: Trial, coupons: pd.DataFrame, seconds: np.ndarray) -> float | None:
+    each = gas_of_coupons(trial, coupons, seconds)
+    return None if each is None else float(np.sum(each))
+
+
+def gas_of_coupons(trial: Trial, coupons: pd.DataFrame, seconds: np.ndarray) -> np.ndarray | None:
+    """Gas of each coupon, m3 at 0 C and 1.013 bar; None where pressure, gas or orifice is not stated."""
     bar = _pressure_bar(trial, coupons)
     areas = {n.type: n.flow_area_mm2 or (n.orifice_mm and math.pi * n.orifice_mm**2 / 4) for n in trial.nozzles}
     if bar is None or not trial.application.gas or None in areas.values():
         return None
     area = coupons["nozzle"].map(areas).to_numpy(float)
-    return float(np.sum(normal_volume_flow(trial.application.gas, bar, area) * seconds) / 3600.0)
+    return np.asarray(normal_volume_flow(trial.application.gas, bar, area) * seconds / 3600.0)
 
 
 def _pressure_bar(trial: Trial, coupons: pd.DataFrame) -> np.ndarray | None:

@@ -122,25 +122,50 @@ class Frame:
         return 2.0 * one / _pair_variance(contrast, self.covariance(spreads, readings))
 
     def counts(self, covariance: Array, spreads: Mapping[str, float], readings: int) -> Counts | None:
-        """Counts of the nearest balanced plan for `specimens_needed`; None where no type can be judged."""
+        """Counts of the nearest balanced plan for `specimens_needed`; None where no type can be judged.
+
+        Today's type may have more specimens than the others, which have equal numbers.
+        """
         nearest = self.nearest_balanced(readings)
         if nearest is None or self.yardstick_df < 1:
             return None
-        pieces = nearest.specimens * nearest.mounts
-        whole = _pair_variance(self.type_contrast(self.compared_settings()), covariance)
-        fixed_part = 0.0 if nearest.specimens == 1 else spreads.get("specimen", 0.0) ** 2 / nearest.specimens
-        rest = whole / 2.0 - fixed_part - spreads.get("mount", 0.0) ** 2 / pieces
+        specimens, ratio = self._specimens(nearest.specimens)
+        pieces = specimens * nearest.mounts
+        contrast = self.type_contrast(self.compared_settings())
+        whole = _pair_variance(contrast, covariance) if ratio == 1.0 else self._variance_against_today(covariance)
+        fixed_part = 0.0 if specimens == 1 else spreads.get("specimen", 0.0) ** 2 / specimens
+        rest = whole / (1.0 + 1.0 / ratio) - fixed_part - spreads.get("mount", 0.0) ** 2 / pieces
         n, mounts = len(self.fixed), len(set(self.labels["mount"]))
         return Counts(
             types=nearest.types,
-            specimens=nearest.specimens,
+            specimens=specimens,
             mounts=nearest.mounts,
             coupons=self.coupon_variance(spreads, readings) / (pieces * rest),
             readings=readings,
             sheets=nearest.sheets,
             coupons_cut=n / mounts,
             terms=n - mounts - self.coupon_df,
+            today=ratio,
         )
+
+    def _specimens(self, nearest: int) -> tuple[int, float]:
+        """Specimens of the other types and how many times as many today's has; the nearest balanced plan's, and one.
+
+        The latter where today's is not cut, the others differ among themselves, or a type has one specimen.
+        """
+        counts = {t: len(set(self.labels["specimen"][self.settings[NOZZLE] == t])) for t in self.types}
+        today = counts.pop(self.trial.today.type, 0)
+        others = set(counts.values())
+        if today < 2 or len(others) != 1 or min(others) < 2:
+            return nearest, 1.0
+        return min(others), today / min(others)
+
+    def _variance_against_today(self, covariance: Array) -> float:
+        """Mean variance of the difference of another type to today's at the compared settings."""
+        rows = np.array([self.rows(t, self.compared_settings()) for t in self.types])
+        today = self.types.index(self.trial.today.type)
+        contrast = np.delete(rows, today, axis=0) - rows[today]
+        return float(np.mean(np.diagonal(contrast @ covariance @ contrast.T)))
 
     def nearest_balanced(self, readings: int) -> Balanced | None:
         """The nearest balanced plan; None with a single type."""

@@ -10,6 +10,7 @@ import pandas as pd
 
 from trials.errors import Infeasible
 from trials.findings import About, Amount, Fact, Finding, Weight
+from trials.plan.dealing import deal, dealt_settings
 from trials.plan.kinds import PlanKind
 from trials.plan.layout import MountRequest, MountRuns, place_mounts
 from trials.plan.settings import Setting, allowed_settings, broken, crossed, left_out, repeat_setting, setting_facts
@@ -56,11 +57,37 @@ def moved_repeats(trial: Trial) -> list[Finding]:
 
 
 def full(trial: Trial, rng: np.random.Generator, progress: Progress | None = None) -> Draft:
-    """Every allowed crossing once in every mount, and the repeats at today's setting."""
+    """Every allowed crossing once in every mount, and the repeats at today's setting; or `dealt` to the mounts."""
+    if trial.plan.coupons_per_mount is not None:
+        return dealt(trial, rng)
     settings = {nozzle: allowed_settings(trial, nozzle) for nozzle in trial.types}
     mounts = all_mounts(trial, rng)
     runs = {mount: with_repeats(trial, nozzle, settings[nozzle]) for mount, nozzle in mount_rows(mounts)}
     return Draft(mounts, runs, tuple(left_out(trial) + moved_repeats(trial) + unused_budget(trial, runs)))
+
+
+def dealt(trial: Trial, rng: np.random.Generator) -> Draft:
+    """`plan.coupons_per_mount` coupons: the repeats at today's setting, and other settings dealt to the mounts in turn.
+
+    Every type meets every setting equally often, within one; which specimen gets which hand is drawn.
+    """
+    each, repeats = trial.plan.coupons_per_mount or 0, trial.plan.repeats
+    mounts = all_mounts(trial, rng)
+    runs: dict[str, MountRuns] = {}
+    for nozzle in trial.types:
+        others = dealt_settings(trial, nozzle, repeats)
+        again, _ = repeat_setting(trial, nozzle)
+        fixed = repeats if others else each
+        own = mounts[mounts["nozzle"] == nozzle]
+        specimens = own["specimen"].drop_duplicates().to_numpy(object)
+        order = [mount for s in rng.permutation(specimens) for mount in own.loc[own["specimen"] == s, "mount"]]
+        for mount, hand in zip(order, deal(len(others), len(order), each - fixed), strict=True):
+            settings = (again,) * fixed + tuple(others[i] for i in hand)
+            runs[str(mount)] = MountRuns(settings, spread=tuple(range(fixed)))
+    found = [
+        Finding(PlanKind.SETTINGS_DEALT, facts={"each": each, "repeats": repeats, "settings": len(crossed(trial))})
+    ]
+    return Draft(mounts, runs, (*found, *left_out(trial), *moved_repeats(trial)))
 
 
 def unused_budget(trial: Trial, runs: dict[str, MountRuns]) -> list[Finding]:

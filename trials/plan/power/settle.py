@@ -28,7 +28,7 @@ MOST = 200
 
 @dataclass(frozen=True)
 class Counts:
-    """Balanced counts behind one comparison with today's nozzle.
+    """Counts behind one comparison with today's nozzle: specimens of the other types, `today` times as many of today's.
 
     coupons may be a fraction: the number of coupons of a mount that the mean at the compared settings is worth.
     coupons_cut: the number really cut in a mount, if more; what the average over all of them leaves open then rests on
@@ -43,12 +43,18 @@ class Counts:
     sheets: int = 1
     coupons_cut: float | None = None
     terms: int = 0
+    today: float = 1.0
+
+    @property
+    def pieces(self) -> float:
+        """Specimens of all types."""
+        return (self.types - 1 + self.today) * self.specimens
 
     @property
     def yardstick_df(self) -> int:
         """Degrees of freedom of specimens within types, or of mounts where each type has one specimen."""
         if self.specimens > 1:
-            return self.types * (self.specimens - 1) - (0 if self.mounts > 1 else self.sheets - 1)
+            return round(self.pieces) - self.types - (0 if self.mounts > 1 else self.sheets - 1)
         return self.types * (self.mounts - 1) - (self.sheets - 1)
 
     def variance(self, variances: Mapping[str, float]) -> float:
@@ -59,7 +65,7 @@ class Counts:
         """Degrees of freedom of that variance, by Satterthwaite (1946) where it rests on pieces and coupons."""
         if self.coupons_cut is None or self.coupons_cut <= self.coupons or self.yardstick_df < 1:
             return float(self.yardstick_df)
-        within_df = self.types * self.specimens * self.mounts * (self.coupons_cut - 1.0) - self.terms
+        within_df = self.pieces * self.mounts * (self.coupons_cut - 1.0) - self.terms
         whole, average = self.variance(variances), self._variance(variances, self.coupons_cut)
         if within_df < 1 or whole == 0.0:
             return float(self.yardstick_df)
@@ -70,7 +76,7 @@ class Counts:
         mounts = self.specimens * self.mounts
         specimen = part["specimen"] / self.specimens if self.specimens > 1 else 0.0
         coupon = (part["coupon"] + part["reading"] / self.readings) / (mounts * coupons)
-        return 2.0 * (specimen + part["mount"] / mounts + coupon)
+        return (1.0 + 1.0 / self.today) * (specimen + part["mount"] / mounts + coupon)
 
 
 @dataclass(frozen=True)
@@ -115,11 +121,13 @@ def specimens_needed(
     counts: Counts,
     confidence: Levels | None = None,
     chance: float = 0.8,
+    wider: float | None = None,
 ) -> Needed:
     """Specimens per type, and mounts of those there are, for this chance of a settled answer.
 
-    variances: by source, on the model's scale (log for roughness); worthwhile: D on that scale; confidence: of the
-    intervals S and E, shared out over primaries and looks (`trials.infer.answer.levels`; one of each where None).
+    variances: by source, on the model's scale (log for roughness); worthwhile: D on that scale, the smaller of the pair
+    for better and worse, wider: the larger one (the same where None); confidence: of the intervals S and E, shared out
+    over primaries and looks (`trials.infer.answer.levels`; one of each where None).
 
     Raises
     ------
@@ -131,7 +139,7 @@ def specimens_needed(
     _check(variances, worthwhile)
     shared = confidence or levels(1)
     at_worthwhile, at_zero = (
-        _Question(variances, true, worthwhile, counts, shared, chance) for true in (worthwhile, 0.0)
+        _Question(variances, true, worthwhile, counts, shared, chance, wider) for true in (worthwhile, 0.0)
     )
     known = "mount" in variances
     return Needed(
@@ -153,10 +161,12 @@ def chance_settled(
     worthwhile: float,
     counts: Counts,
     confidence: Levels | None = None,
+    wider: float | None = None,
 ) -> float:
     """Chance that one type's answer is better, worse or same if its true difference to today's is `true`.
 
-    0 where nothing is left to estimate the spread from. Exact for the balanced rule up to quadrature (1e-6).
+    `true` above zero is towards the smaller side of the worthwhile pair, `wider` is the other side. 0
+    where nothing is left to estimate the spread from. Exact for the balanced rule up to quadrature (1e-6).
     """
     if counts.yardstick_df < 1 or counts.coupons <= 0:
         return 0.0
@@ -166,17 +176,20 @@ def chance_settled(
         return 1.0
     scale, weights = _chi(df)
     s = se * scale
-    significant = critical_value(counts.types - 1, df, shared.difference) * s
-    within = np.minimum(worthwhile - critical_value(counts.types - 1, df, shared.sameness) * s, significant)
+    correlation = round(1.0 / (1.0 + counts.today), 4)
+    significant = critical_value(counts.types - 1, df, shared.difference, correlation) * s
+    alike = critical_value(counts.types - 1, df, shared.sameness, correlation) * s
+    near = np.minimum(worthwhile - alike, significant)
+    far = np.minimum((wider or worthwhile) - alike, significant)
     apart = special.ndtr((-significant - true) / se) + special.ndtr((true - significant) / se)
-    same = np.where(within > 0, special.ndtr((within - true) / se) - special.ndtr((-within - true) / se), 0.0)
-    return float(weights @ (apart + same))
+    same = special.ndtr((near - true) / se) - special.ndtr((-far - true) / se)
+    return float(weights @ (apart + np.maximum(same, 0.0)))
 
 
 @lru_cache(maxsize=512)
-def critical_value(comparisons: int, df: float, level: float) -> float:
-    """Two-sided critical value against today's for equal numbers: multivariate t, correlation one half."""
-    covariance = (np.eye(comparisons) + 1.0) / 2.0
+def critical_value(comparisons: int, df: float, level: float, correlation: float = 0.5) -> float:
+    """Two-sided critical value against today's: multivariate t, correlation one half where numbers are equal."""
+    covariance = correlation + (1.0 - correlation) * np.eye(comparisons)
     found = against_reference(np.zeros(comparisons), covariance, np.full(comparisons, df, dtype=float), level)
     return float(found.critical[0])
 
@@ -198,12 +211,13 @@ class _Question:
     counts: Counts
     confidence: Levels
     chance: float
+    wider: float | None = None
 
     def chance_now(self) -> float:
         return self._chance(self.counts)
 
     def _chance(self, counts: Counts) -> float:
-        return chance_settled(self.variances, self.true, self.worthwhile, counts, self.confidence)
+        return chance_settled(self.variances, self.true, self.worthwhile, counts, self.confidence, self.wider)
 
     def fewest(self, part: Part) -> int | None:
         """The smallest count from that of the plan on that reaches the chance; None where none up to `MOST` does."""

@@ -12,6 +12,7 @@ from trials.report.figures.edges import (
     spread_figure,
 )
 from trials.report.figures.planning import detectable_figure, life_figure, prediction_figure, sheet_figure
+from trials.report.figures.settling import frontier_figure
 
 __all__ = [
     "Band",
@@ -22,6 +23,7 @@ __all__ = [
     "drift_figure",
     "dross_drawing",
     "edge_figure",
+    "frontier_figure",
     "life_figure",
     "lost_figure",
     "main_figure",

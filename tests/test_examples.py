@@ -1,37 +1,19 @@
-"""The example trials beside the truth that made them: words, differences and chances."""
-
-import json
-from datetime import UTC, datetime
-from pathlib import Path
+"""The example trials beside the truth that made them."""
 
 import pytest
 
-from trials import steps
 from trials.decide.kinds import StudyKind
 from trials.findings import Weight
-from trials.store.intake import typed_tables as intake
-from trials.store.records import recording
-from trials.store.records.folder import read_trial
 from trials.words.findings import say
 
-HOME = Path(__file__).parent.parent / "example_data"
 NAMES = ("oxygen_12mm", "nitrogen_6mm")
-MOMENT = datetime(2026, 1, 12, 8, tzinfo=UTC)
 REQUIREMENTS = {"roughness": "rz5_um", "squareness": "u_mm", "dross": "dross_grade", "": "all"}
 
 
-@pytest.fixture(scope="module", params=NAMES)
-def found(request, tmp_path_factory):
-    """Study and truth of one example trial, recorded as the demo does."""
-    source, folder = HOME / request.param, tmp_path_factory.mktemp(request.param)
-    (folder / "trial.toml").write_text((source / "trial.toml").read_text(encoding="utf-8"), encoding="utf-8")
-    steps.freeze(folder, steps.propose(read_trial(folder)[0]), MOMENT)
-    records = steps.load(folder)
-    tables = [getattr(intake, f"read_{kind}")(source / f"{kind}.csv", records) for kind in ("cuts", "mounts", "sheets")]
-    recording.record_cuts(folder, *tables, at=MOMENT)
-    rows = intake.read_readings(source / "readings.csv", steps.load(folder))
-    recording.record_readings(folder, rows, at=MOMENT)
-    return steps.fit(folder), json.loads((source / "truth.json").read_text(encoding="utf-8"))
+@pytest.fixture(params=NAMES)
+def found(request, example):
+    """Study and truth of one example trial."""
+    return example(request.param)[1:]
 
 
 def test_intervals_hold_the_true_ratio(found):

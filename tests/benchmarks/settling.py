@@ -1,0 +1,205 @@
+"""Plans that settle against the truth: six invented scenarios, by hand.
+
+For each: the plan that the search finds, what an exhaustive search over the same space finds, and how often the real
+analysis (yardstick, simultaneous intervals, rule of four words) of simulated trials of that very plan ends right.
+
+    .venv/bin/python tests/benchmarks/settling.py --trials 2000 [--only 3] [--no-exhaustive]
+"""
+
+import argparse
+import time
+from dataclasses import dataclass
+
+import numpy as np
+
+from trials.infer.means import against_reference
+from trials.infer.yardstick import YardstickDesign
+from trials.plan.assess.frame import build_frame
+from trials.plan.choose import make_plan
+from trials.plan.settling.lines import lines_of, put_in
+from trials.plan.settling.problem import problem_of
+from trials.plan.settling.request import Goal, Pattern, Space
+from trials.plan.settling.search import settle
+from trials.trial import parse
+
+BODY = """
+[trial]
+title = "Invented scenario"
+question = "Which type?"
+[application]
+material = "S235"
+thickness_mm = 12.0
+gas = "oxygen"
+{nozzles}
+{factors}
+[held]
+speed_m_min = 1.1
+[plan]
+method = "full"
+sheets = 1
+seed = 7
+compare_at = "{at}"
+curves = "{curves}"
+{limits}
+[costs]
+machine_hour = {machine}
+bench_hour = {bench}
+[responses.roughness]
+primary = true
+readings = 2
+worthwhile = "{worthwhile}"
+[responses.roughness.expected]
+level = 35.0
+specimen = "{specimen}"
+mount = "{mount}"
+coupon = "{coupon}"
+reading = "{reading}"
+"""
+PRESSURE = '[factors.pressure]\nunit = "bar"\nlevels = [0.5, 0.7, 0.9]\ntoday = 0.7'
+STANDOFF = '[factors.standoff]\nunit = "mm"\nlevels = [0.6, 1.0, 1.4]\ntoday = 1.0'
+
+
+def nozzles(*prices):
+    """Blocks of so many types, the first today's."""
+    return "\n".join(
+        f'[[nozzles]]\ntype = "{chr(97 + i) * 2}"\norifice_mm = 1.4\nspecimens = 3\nprice = {price}'
+        + ("\ntoday = true" if i == 0 else "")
+        for i, price in enumerate(prices)
+    )
+
+
+def scenario(
+    types, spreads, *, at="today", curves="by type", worthwhile="15 %", limits="", prices=(120, 55), factors=2
+):
+    """Text of a trial file."""
+    return BODY.format(
+        nozzles=nozzles(*types),
+        factors="\n".join((PRESSURE, STANDOFF)[:factors]),
+        at=at,
+        curves=curves,
+        limits=limits,
+        machine=prices[0],
+        bench=prices[1],
+        worthwhile=worthwhile,
+        **dict(zip(("specimen", "mount", "coupon", "reading"), spreads, strict=True)),
+    )
+
+
+@dataclass(frozen=True)
+class Scenario:
+    """A name, a trial file and where plans are looked for."""
+
+    name: str
+    text: str
+    space: Space = Space()
+
+
+SCENARIOS = (
+    Scenario("two types, little spread", scenario((9, 21), ("3 %", "2 %", "6 %", "5 %"), factors=1)),
+    Scenario("three types", scenario((9, 14, 21), ("8 %", "5 %", "10 %", "7 %"), worthwhile="20 %")),
+    Scenario("three types, averaged", scenario((9, 11, 21), ("5 %", "3 %", "10 %", "7 %"), at="average")),
+    Scenario(
+        "four types, few pieces, one limit",
+        scenario(
+            (9, 11, 21, 30),
+            ("4 %", "2 %", "8 %", "6 %"),
+            curves="common",
+            limits='limits = [{ nozzle = "bb", factor = "pressure", at_most = 0.8 }]',
+        ),
+        Space(most={"bb": 6}),
+    ),
+    Scenario("six types, dear pieces", scenario((9, 90, 90, 120, 120, 150), ("4 %", "4 %", "7 %", "5 %"), factors=1)),
+    Scenario("two types, bare", scenario((9, 21), ("8 %", "3 %", "10 %", "7 %")), Space(bare=True)),
+)
+
+
+def exhaustive(problem, goal, space, best_money):
+    """Money of the cheapest plan of the whole space, looking only where it could be cheaper than `best_money`."""
+    kinds, limits = len(problem.question.types), space.limits(problem.question.types)
+    coupons = (1, *space.coupons) if space.bare else space.coupons
+    readings = (1, *space.readings) if space.bare else space.readings
+    repeats = [r for r in range(0, max(coupons) + 1) if r in space.repeats or space.bare]
+    for mounts in space.mounts:
+        for each in coupons:
+            for again in repeats:
+                if again > each or (again == each and not space.bare):
+                    continue
+                for q in readings:
+                    pattern = Pattern(mounts, each, again, q)
+                    grid = np.array([(a, b) for a in range(2, 81) for b in range(2, 41)])
+                    rows = np.repeat(grid[:, 1:], kinds, axis=1)
+                    rows[:, problem.question.today] = grid[:, 0]
+                    rows = np.unique(np.minimum(rows, limits), axis=0)
+                    money = problem.prices.money(pattern, rows)
+                    rows, money = rows[money < best_money], money[money < best_money]
+                    for part in np.array_split(np.argsort(money), max(1, len(money) // 48)):
+                        if not len(part) or money[part[0]] >= best_money:
+                            continue
+                        right = problem.evaluate(pattern, rows[part], 80)
+                        if right is None:
+                            break
+                        good = np.minimum(right.different.min(1), right.same.min(1)) >= goal.chance
+                        if good.any():
+                            best_money = min(best_money, money[part][good].min())
+    return best_money
+
+
+def simulate(trial, problem, count, seed=1):
+    """Chances by the whole real analysis: lowest over types of right at the worthwhile difference and at none."""
+    plan = make_plan(trial)
+    frame = build_frame(trial, plan)
+    asked, level = problem.question.asked[0], problem.question.levels
+    readings = trial.responses[asked.response].readings
+    fixed, groups = frame.reading_rows(readings)
+    spreads = {source: value**0.5 for source, value in asked.variances.items()}
+    today = frame.types.index(trial.today.type)
+    means = np.array([frame.rows(kind, frame.compared_settings()) for kind in frame.types])
+    contrasts = np.delete(means, today, axis=0) - means[today]
+    design = YardstickDesign.build(fixed, groups, "specimen")
+    rng, labels = np.random.default_rng(seed), frame.labels
+    places = {name: np.unique(labels[name], return_inverse=True)[1] for name in ("specimen", "mount")}
+    right = np.zeros((4, len(contrasts)))
+    for _ in range(count):
+        noise = sum(spreads.get(n, 0.0) * rng.standard_normal(at.max() + 1)[at] for n, at in places.items())
+        noise = noise + spreads.get("coupon", 0.0) * rng.standard_normal(len(noise))
+        y = np.repeat(noise, readings) + spreads.get("reading", 0.0) * rng.standard_normal(len(fixed))
+        found = design.fit(y).estimates(contrasts)
+        s = against_reference(found.values, found.covariance, found.dfs, level.difference)
+        e = against_reference(found.values, found.covariance, found.dfs, level.sameness)
+        for row, true in enumerate((asked.better, -asked.worse, 0.0)):
+            same = (e.low + true > -asked.worse) & (e.high + true < asked.better)
+            right[row] += [same, (s.low + true > 0) & ~same, (s.high + true < 0) & ~same][(1, 2, 0)[row]]
+    rates = right / count
+    return min(rates[0].min(), rates[1].min()), rates[2].min()
+
+
+def main():
+    asked = argparse.ArgumentParser()
+    asked.add_argument("--trials", type=int, default=2000)
+    asked.add_argument("--only", type=int)
+    asked.add_argument("--no-exhaustive", action="store_true")
+    options = asked.parse_args()
+    print("scenario | plan | money | best of all | dearer | printed different, same | simulated | seconds")
+    for i, one in enumerate(SCENARIOS):
+        if options.only is not None and i != options.only:
+            continue
+        trial, goal = parse(one.text), Goal(0.8)
+        problem = problem_of(trial)
+        start = time.perf_counter()
+        best = settle(problem, goal, one.space).best
+        spent = time.perf_counter() - start
+        money = best.bill.money
+        cheapest = money if options.no_exhaustive else exhaustive(problem, goal, one.space, money)
+        made = parse(put_in(one.text, lines_of(trial, best.candidate)))
+        seen = simulate(made, problem, options.trials)
+        c = best.candidate
+        print(
+            f"{one.name} | {c.specimens} x {c.mounts} x {c.coupons} ({c.repeats} today) x {c.readings} | {money:.0f} | "
+            f"{cheapest:.0f} | {money / cheapest - 1:.1%} | {best.chances.different:.3f}, {best.chances.same:.3f} | "
+            f"{seen[0]:.3f}, {seen[1]:.3f} | {spent:.1f}",
+            flush=True,
+        )
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,154 @@
+"""This trial's own honesty: its layout and losses, cut again and again at its own spreads, by the real rule.
+
+Readings are drawn without a difference between types; a true difference moves every interval by as much, so the same
+draws also tell what happens if the difference is the worthwhile one. Repetitions with lost coupons and zeros are left
+out: they only take words back.
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Callable, Mapping
+
+import numpy as np
+
+from trials.decide.judged import design_of
+from trials.decide.measured import mean_rows
+from trials.decide.prepare import NOZZLE, Array, Prepared
+from trials.decide.response import Studied, compared_at, fit_response
+from trials.decide.results import HonestyRow, OwnHonesty
+from trials.decide.study import Evidence
+from trials.errors import TrialError
+from trials.findings import Place
+from trials.infer.answer import Answer, Levels, answer
+from trials.infer.answer import levels as share_out
+from trials.infer.means import Simultaneous, against_reference
+from trials.infer.yardstick import Estimates
+from trials.trial import Trial, worthwhile_margins
+from trials.worthwhile import Margins
+
+TRIALS = 4000
+SECONDS = 25.0
+"""Trials that a slow machine has not made by then are left out; how many were made is kept and printed."""
+FEWEST = 200
+SEED = 20417
+TICK = 50
+
+
+def own_honesty(
+    studied: Studied,
+    place: Place,
+    levels: Levels,
+    worthwhile: Margins,
+    progress: Callable[[int, int], None] | None = None,
+    trials: int | None = None,
+) -> OwnHonesty | None:
+    """Simulate one response of a trial; None where nothing gives words.
+
+    progress(done, trials) is called now and then; trials: `TRIALS` if None. The same records give the same figures, as
+    long as all of the trials can be made in `SECONDS`.
+    """
+    ready = studied.ready
+    if ready.today is None or len(ready.types) < 2 or not ready.structure.replicated:
+        return None
+    wanted = TRIALS if trials is None else trials
+    rows, today = mean_rows(ready, place), ready.types.index(ready.today)
+    others = [i for i in range(len(ready.types)) if i != today]
+    sign = 1.0 if ready.quantity.higher_is_better else -1.0
+    found = _draws(studied, sign * (rows[others] - rows[today]), wanted, progress)
+    if not found:
+        return None
+    words = np.array([_words(each, levels, worthwhile) for each in found], dtype=object)
+    return _summary(ready.name, [ready.types[i] for i in others], words)
+
+
+def _draws(
+    studied: Studied, contrasts: Array, trials: int, progress: Callable[[int, int], None] | None
+) -> list[Estimates]:
+    """Improvements over today's in each simulated trial."""
+    design = design_of(studied.ready, studied.judged.by_type)
+    draw, rng, found = _drawer(studied), np.random.default_rng(SEED), []
+    end = time.monotonic() + SECONDS
+    for done in range(1, trials + 1):
+        try:
+            found.append(design.fit(draw(rng)).estimates(contrasts))
+        except TrialError:
+            continue  # a trial that leaves nothing to judge by gives no word, right or wrong
+        if done % TICK == 0:
+            if progress:
+                progress(done, trials)
+            if done >= FEWEST and time.monotonic() > end:
+                break
+    return found
+
+
+def _drawer(studied: Studied) -> Callable[[np.random.Generator], Array]:
+    """Draw a response without differences at the estimated spreads, those by type where the rule has them."""
+    ready, pooled = studied.ready, studied.fit.variances
+    own = studied.judged.between.fit.variances if studied.judged.by_type else pooled
+    codes = {
+        name: np.unique(labels.astype(str), return_inverse=True)[1] for name, labels in ready.structure.groups.items()
+    }
+    spreads = {name: np.sqrt(_by_row(ready, name, {**pooled, **own})) for name in (*codes, "reading")}
+
+    def draw(rng: np.random.Generator) -> Array:
+        response = spreads["reading"] * rng.standard_normal(len(ready.y))
+        for name, code in codes.items():
+            response = response + spreads[name] * rng.standard_normal(code.max() + 1)[code]
+        return np.asarray(response, dtype=float)
+
+    return draw
+
+
+def _by_row(ready: Prepared, source: str, variances: Mapping[str, float]) -> Array:
+    types = ready.table[NOZZLE].to_numpy(object)
+    return np.array([variances.get(f"{source} of {kind}", variances.get(source, 0.0)) for kind in types])
+
+
+def _words(found: Estimates, levels: Levels, worthwhile: Margins) -> tuple[list[Answer], list[Answer]]:
+    """The words of one trial, without a difference and with the worthwhile one."""
+    wide = against_reference(found.values, found.covariance, found.dfs, levels.difference)
+    narrow = against_reference(found.values, found.covariance, found.dfs, levels.sameness)
+    return _shifted(wide, narrow, worthwhile, 0.0), _shifted(wide, narrow, worthwhile, worthwhile.better)
+
+
+def _shifted(wide: Simultaneous, narrow: Simultaneous, worthwhile: Margins, true: float) -> list[Answer]:
+    ends = zip(wide.low + true, wide.high + true, narrow.low + true, narrow.high + true, strict=True)
+    return [answer((a, b), (c, d), worthwhile)[0] for a, b, c, d in ends]
+
+
+def _summary(response: str, types: list[str], words: np.ndarray) -> OwnHonesty:
+    """words (trials, 2, types): without a difference, and with the worthwhile one."""
+    none, worth = words[:, 0], words[:, 1]
+    wrong_none = np.isin(none, [Answer.BETTER, Answer.WORSE]).any(axis=1)
+    wrong_worth = np.isin(worth, [Answer.SAME, Answer.WORSE]).any(axis=1)
+    rows = tuple(HonestyRow(kind, _shares(none[:, i]), _shares(worth[:, i])) for i, kind in enumerate(types))
+    return OwnHonesty(
+        response=response,
+        trials=len(words),
+        wrong_at_none=float(wrong_none.mean()),
+        wrong_at_worthwhile=float(wrong_worth.mean()),
+        settled_at_none=math.fsum(row.at_none[Answer.SAME] for row in rows) / len(rows),
+        settled_at_worthwhile=math.fsum(row.at_worthwhile[Answer.BETTER] for row in rows) / len(rows),
+        rows=rows,
+    )
+
+
+def _shares(words: np.ndarray) -> dict[Answer, float]:
+    return {word: float(np.mean(words == word)) for word in Answer}
+
+
+def honesty_of(
+    trial: Trial, evidence: Evidence, progress: Callable[[int, int], None] | None = None
+) -> tuple[OwnHonesty, ...]:
+    """The honesty of each decisive response with a worthwhile difference, at the place where types are compared."""
+    shared = share_out(max(1, len(trial.primaries)), trial.plan.looks)
+    place, _ = compared_at(trial, evidence.allowed)
+    found = []
+    for name in trial.primaries:
+        worthwhile = worthwhile_margins(trial, name)
+        studied = fit_response(trial, name, evidence.tables[name]) if name in evidence.tables else None
+        if worthwhile is not None and isinstance(studied, Studied):
+            found.append(own_honesty(studied, place, shared, worthwhile, progress))
+    return tuple(one for one in found if one is not None)

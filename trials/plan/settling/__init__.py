@@ -1,0 +1,1 @@
+"""Plans that settle: the cheapest coupons, pieces and readings whose answer will most likely be right."""
