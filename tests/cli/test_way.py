@@ -156,13 +156,13 @@ def test_a_withdrawn_reading_is_a_further_look_and_exploratory(trials, at):
 
     folder = at("measured")
     trials("verdict", folder)
-    assert trials("correct", folder, first_coupon(trials, folder), "rz5_um", "", *BY).code == 0
+    assert trials("correct", folder, first_coupon(trials, folder), "rz5_um", "--withdraw", *BY).code == 0
     look, study = verdict_of(trials, folder)
     assert (look, study["exploratory"]) == (2, True)
     assert len(kept_looks(folder)) == 2
 
 
-@pytest.mark.parametrize(("value", "look"), [("33.3", 1), ("", 2)])
+@pytest.mark.parametrize(("value", "look"), [("33.3", 1), ("--withdraw", 2)])
 def test_while_a_reading_is_open_a_verdict_is_provisional_and_uses_no_look(trials, at, value, look):
     from trials.store.records import kept_looks
 

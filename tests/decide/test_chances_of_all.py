@@ -78,8 +78,8 @@ def test_bound_of_all_together_shares_out_the_error(make_table):
 
 
 def measured_at_half(trial, studied, label):
-    from trials.decide.chances import _measured, _source, measured_limits
+    from trials.decide.chances import _measured, measured_limits, source_of
 
-    source = _source(studied["roughness"].ready, studied["roughness"].fit)
+    source = source_of(studied["roughness"].ready, studied["roughness"].fit)
     part = _measured(trial, source, None, label, TODAY, measured_limits(trial)["roughness"], (27, 0))
     return chance(part.edge, part.rule, 0.975, cuts=27, lost=0).low

@@ -13,6 +13,7 @@ from trials.infer import checks
 from trials.infer.answer import answer
 from trials.infer.checks import residuals
 from trials.infer.mixed import fit_mixed
+from trials.worthwhile import Margins
 
 MIXED = Path(__file__).parent.parent / "reference" / "mixed"
 
@@ -49,8 +50,9 @@ def test_equivalence_of_two_groups_by_the_interval():
     narrow, wide = fit.estimate(np.array([0.0, 1.0]), 0.90), fit.estimate(np.array([0.0, 1.0]), 0.95)
     p = max(stats.t.sf((0.6 + s * narrow.value) / narrow.se, narrow.df) for s in (-1, 1))
     assert p == pytest.approx(0.04827315101, abs=1e-10)
-    assert answer((wide.low, wide.high), (narrow.low, narrow.high), 0.6) == ("same for practical purposes", None)
-    assert answer((wide.low, wide.high), (narrow.low, narrow.high), 0.59)[0] == "not settled"
+    intervals = (wide.low, wide.high), (narrow.low, narrow.high)
+    assert answer(*intervals, Margins(0.6, 0.6)) == ("same for practical purposes", None)
+    assert answer(*intervals, Margins(0.59, 0.59))[0] == "not settled"
 
 
 def nested(seed=0, specimens=4, coupons=6, readings=3):

@@ -208,7 +208,7 @@ def test_factor_named_like_a_column_and_negative_seed_are_refused():
     text = FILE.format(plan="", nozzles=nozzle("c", today=True), seed=7)
     with pytest.raises(InputError, match="factor 'edge' has the name of a column of the plan"):
         make_plan(parse(text.replace('[factors.standoff]\nunit = "mm"', "[factors.edge]")))
-    with pytest.raises(InputError, match="the seed is negative"):
+    with pytest.raises(InputError, match="plan.seed.*greater than or equal to 0"):
         make_plan(trial_with(seed=-1))
 
 

@@ -58,7 +58,7 @@ def test_it_plans_maps_each_sheet_and_keeps_levels_and_limits(path):
     [
         ("check-the-bench", 10, 1),
         ("compare-nozzles", 3 * 26, 26),
-        ("fastest-clean-cut", 54, 6),
+        ("fastest-clean-cut", 108, 12),
         ("nozzle-life", 12, 12),
         # 8 corners, 6 faces, the centre and 2 repeats in each of 4 mounts
         ("operating-window", 4 * 17, 4),

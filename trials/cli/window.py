@@ -28,8 +28,8 @@ def window(
 
     Example: `trials window my-trial --out window.pdf`
     """
+    from trials import steps
     from trials.cli.studying import busy
-    from trials.steps import window as steps
 
     if out is not None:
         from trials.report.pictures import check_suffix

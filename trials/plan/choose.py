@@ -59,7 +59,7 @@ def make_plan(trial: Trial, progress: Progress | None = None) -> Plan:
     Infeasible
         If the limits, the number of sheets, the sheet's size or the budget leave no plan; the text gives the reason.
     InputError
-        If a factor takes the name of a column of the plan, or the seed is negative.
+        If a factor takes the name of a column of the plan.
     """
     _check(trial)
     rng = np.random.default_rng(trial.plan.seed)
@@ -78,10 +78,6 @@ def _check(trial: Trial) -> None:
             raise InputError(
                 f"factor {name!r} has the name of a column of the plan", column=f"factors.{name}", do="Rename it."
             )
-    if trial.plan.seed < 0:
-        raise InputError(
-            "the seed is negative", column="plan.seed", found=trial.plan.seed, allowed="0 or more", do="Change it."
-        )
 
 
 def finish(trial: Trial, draft: Draft, rng: np.random.Generator) -> Plan:

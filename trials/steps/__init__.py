@@ -25,6 +25,7 @@ from trials.steps.settling import Wanted, settle_folder, settled_json, side_by_s
 from trials.steps.sheet import run_sheet
 from trials.steps.status import status
 from trials.steps.verdict import verdict
+from trials.steps.window import keep_window_picture, window, window_json
 
 __all__ = [
     "Adoption",
@@ -57,6 +58,7 @@ __all__ = [
     "judge",
     "keep_pictures",
     "keep_study_picture",
+    "keep_window_picture",
     "load",
     "look_number",
     "measure_files",
@@ -79,6 +81,8 @@ __all__ = [
     "study_bench",
     "study_table",
     "verdict",
+    "window",
+    "window_json",
     "write_bytes",
     "write_lives",
     "write_new",

@@ -65,23 +65,19 @@ def write_bytes(path: Path, data: bytes, endings: tuple[str, ...] = ()) -> None:
     """
     _check_name(path, endings)
     if not _placed(path, data):
-        raise InputError(
-            "is there already, and not as this tool wrote it",
-            file=str(path),
-            do="Choose another name, or move the file away.",
-        )
+        raise _not_ours(path)
 
 
-def write_beside(path: Path, data: bytes) -> Path:
+def write_beside(path: Path, data: bytes, joint: str = "-") -> Path:
     """Write an output as `write_bytes` does, but under the next free name (`name-2.xlsx`) where it may not replace.
 
-    Returns the path that was written.
+    joint: what stands between the name and the number. Returns the path that was written.
     """
     _check_name(path, ())
     place, number = path, 1
     while not _placed(place, data):
         number += 1
-        place = path.with_name(f"{path.stem}-{number}{path.suffix}")
+        place = path.with_name(f"{path.stem}{joint}{number}{path.suffix}")
     return place
 
 
@@ -93,6 +89,42 @@ def write_new(path: Path, data: bytes) -> None:
             placing.write_new(path, data)
         except FileExistsError:
             raise InputError("is there already", file=str(path), do="Choose another name or folder.") from None
+
+
+def rewrite(path: Path, before: bytes, after: bytes) -> None:
+    """Put new content into a person's own file that still is as it was read.
+
+    Raises
+    ------
+    InputError
+        If the file changed since it was read, or cannot be written.
+    """
+    with _told(path):
+        if path.read_bytes() != before:
+            raise InputError("was changed meanwhile", file=str(path), do="Look at it, then run the command again.")
+        _replace(path, after)
+
+
+def check_place(path: Path, endings: tuple[str, ...]) -> None:
+    """Whether an output may be written here, asked before work is done for it.
+
+    Raises
+    ------
+    InputError
+        As `write_bytes`, for any content.
+    """
+    _check_name(path, endings)
+    with _told(path):
+        if os.path.lexists(path) and _hash_of(path) not in _noted(path):
+            raise _not_ours(path)
+
+
+def _not_ours(path: Path) -> InputError:
+    return InputError(
+        "is there already, and not as this tool wrote it",
+        file=str(path),
+        do="Choose another name, or move the file away.",
+    )
 
 
 def _check_name(path: Path, endings: tuple[str, ...]) -> None:

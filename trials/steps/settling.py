@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from trials.errors import InputError
 from trials.findings import Fact, Finding, PlaceKind
-from trials.steps.files import write_bytes
+from trials.steps.files import rewrite
 from trials.store.records.folder import database_path, read_trial
 from trials.trial import Curves, Trial, parse
 
@@ -90,9 +90,10 @@ def settle_folder(folder: Path | str, wanted: Wanted, write: bool = False, progr
     made = Settled(trial, goal, found, lines, places, said)
     if not write:
         return made
-    changed = put_in(file.read_bytes().decode("utf-8"), lines, str(file))
+    before = file.read_bytes()
+    changed = put_in(before.decode("utf-8"), lines, str(file))
     parse(changed, str(file))
-    write_bytes(file, changed.encode("utf-8"))
+    rewrite(file, before, changed.encode("utf-8"))
     return replace(made, written=True)
 
 

@@ -12,7 +12,7 @@ from trials.findings import About, Finding, Weight
 from trials.infer.answer import RULE_VERSION
 from trials.record_kinds import JournalKind, RecordKind
 from trials.steps.extend import begun
-from trials.steps.files import plain, write_bytes
+from trials.steps.files import check_place, plain, write_beside, write_bytes
 from trials.steps.fit import evidence
 from trials.steps.load import load
 from trials.steps.looks import every_cell, fingerprint
@@ -35,6 +35,8 @@ from trials.store.records import (
 if TYPE_CHECKING:
     from trials.decide.results import Study
     from trials.decide.study import Evidence
+
+PAPERS = (".pdf",)
 
 
 @dataclass(frozen=True)
@@ -81,6 +83,8 @@ def verdict(
     """
     from trials.decide.study import study
 
+    if path is not None:
+        check_place(path, PAPERS)
     journal_lots(folder)
     records = begun(load(folder))
     found = evidence(records)
@@ -97,9 +101,15 @@ def verdict(
         paper = kept.paper
     else:
         paper = _paper(records, found, result, kept.at, other)
-    target = path or verdict_path(folder, found.look)
-    write_bytes(target, paper, (".pdf",))
-    return Verdict(target, result, found.look, kept is not None, other)
+    return Verdict(_written(folder, path, found.look, paper), result, found.look, kept is not None, other)
+
+
+def _written(folder: Path | str, path: Path | None, look: int, paper: bytes) -> Path:
+    """Where the paper now stands; a file of the usual name that is not this tool's stays, and the paper goes beside."""
+    if path is None:
+        return write_beside(verdict_path(folder, look), paper, "-again-")
+    write_bytes(path, paper, PAPERS)
+    return path
 
 
 def _paper(

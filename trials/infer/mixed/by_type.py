@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from trials.errors import NotFinite, WrongShape
+from trials.errors import NotFinite, NotIdentifiable, WrongShape
 from trials.infer.mixed.chain import ChainKernel, Entering, Pass
 from trials.infer.mixed.fit import MixedDesign, MixedFit, refuse_inseparable
 from trials.infer.mixed.groupings import RESIDUAL, Grouping, Labels
@@ -209,6 +209,8 @@ def _search(kernel: TypedKernel, nu: int, t: int) -> tuple[np.ndarray, bool]:
 
 def _bounded(matrix: np.ndarray, score: np.ndarray, first_reading: int) -> np.ndarray:
     """Solution of matrix @ x = score with no negative entries: the most negative leaves first."""
+    if not (np.diagonal(matrix) > 0.0).all():
+        raise NotIdentifiable("the readings of one type do not differ at all; give all types one spread")
     scale = 1.0 / np.sqrt(np.diagonal(matrix))
     matrix, score = matrix * np.outer(scale, scale), score * scale
     free = np.ones(len(score), dtype=bool)
