@@ -143,6 +143,16 @@ def test_the_wheel_runs_alone(tmp_path):
     assert "compare-nozzles" in listed.stdout, listed.stdout + listed.stderr
 
 
+def test_a_folder_without_a_trial_is_refused_before_a_library_is_loaded(tmp_path):
+    code = (
+        f"import sys, trials.cli.main as m; sys.argv = ['trials', 'fit', {str(tmp_path)!r}]\n"
+        f"try:\n    m.run()\nexcept SystemExit as left:\n"
+        f"    print(left.code, [n for n in {HEAVY} if n in sys.modules])"
+    )
+    done = run("-c", code, cwd=ROOT)
+    assert done.stdout.strip() == "2 []" and "not a trial folder" in done.stderr, done.stdout + done.stderr
+
+
 def test_studying_a_trial_needs_no_picture_library():
     drawn = ("statsmodels", "seaborn", "matplotlib", "pingouin")
     code = f"import sys, trials.decide.study; print([n for n in {drawn} if n in sys.modules])"

@@ -159,3 +159,12 @@ class Problems:
         """Raise what was gathered, if anything was."""
         if self._found:
             raise collected(self._found)
+
+
+def no_trial_folder(folder: object) -> InputError:
+    """What is said of a folder that holds no trial."""
+    return InputError(
+        "not a trial folder (it holds no trial.toml)",
+        file=str(folder),
+        do="Name the folder of a trial, or make one with `trials new`.",
+    )

@@ -9,8 +9,17 @@ import typer
 from trials.cli import show
 from trials.cli.progress import progress_bar
 from trials.commands import Command
+from trials.errors import no_trial_folder
 
-FOLDER = typer.Argument(..., help="Folder of the trial.")
+
+def trial_folder(folder: Path) -> Path:
+    """The folder, if it may hold a trial; any other is refused before a library is loaded."""
+    if not (folder / "trial.toml").exists() and not (folder / "trial.db").exists():
+        raise no_trial_folder(folder)
+    return folder
+
+
+FOLDER = typer.Argument(..., help="Folder of the trial.", callback=trial_folder)
 JSON = typer.Option(False, "--json", help="Print the same as JSON.")
 WHO = typer.Option(..., "--who", help="Your name, kept in the journal.")
 WHY = typer.Option(..., "--why", help="The reason, kept in the journal.")

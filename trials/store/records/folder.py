@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 from sqlalchemy import Connection, Table, select
 
-from trials.errors import InputError
+from trials.errors import InputError, no_trial_folder
 from trials.frozen import changes
 from trials.store.placing import write_new
 from trials.store.records import schema
@@ -60,11 +60,7 @@ def read_trial(folder: Path | str) -> tuple[Trial, str]:
     if not path.exists() and database_path(Path(folder)).is_file():
         restore_question(Path(folder))
     if not path.is_file():
-        raise InputError(
-            "not a trial folder (it holds no trial.toml)",
-            file=str(folder),
-            do="Name the folder of a trial, or make one with `trials new`.",
-        )
+        raise no_trial_folder(folder)
     try:
         with path.open(encoding="utf-8-sig") as stream:
             text = stream.read(MOST_TEXT + 1)  # `parse` refuses what is longer
