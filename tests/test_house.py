@@ -147,7 +147,7 @@ def test_a_folder_without_a_trial_is_refused_before_a_library_is_loaded(tmp_path
     code = (
         f"import sys, trials.cli.main as m; sys.argv = ['trials', 'fit', {str(tmp_path)!r}]\n"
         f"try:\n    m.run()\nexcept SystemExit as left:\n"
-        f"    print(left.code, [n for n in {HEAVY[:-1]} if n in sys.modules])"  # the last, pydantic, comes with the screen
+        f"    print(left.code, [n for n in {HEAVY[:-1]} if n in sys.modules])"  # pydantic is light
     )
     done = run("-c", code, cwd=ROOT)
     assert done.stdout.strip() == "2 []" and "not a trial folder" in done.stderr, done.stdout + done.stderr
