@@ -3,6 +3,7 @@
 import json
 import shutil
 import sqlite3
+from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -28,9 +29,8 @@ def old_verdict(tmp_path_factory):
 def first(tmp_path_factory):
     """The same records without their look, and the first verdict of this version."""
     place = shutil.copytree(OLD, tmp_path_factory.mktemp("first") / "trial")
-    with sqlite3.connect(place / "trial.db") as connection:
+    with closing(sqlite3.connect(place / "trial.db")) as connection, connection:
         connection.execute("DELETE FROM looks")
-    connection.close()
     return place, trials.verdict(place, at=datetime(2026, 3, 2, tzinfo=UTC))
 
 
@@ -112,13 +112,12 @@ def test_the_verdict_of_version_0_1_0_is_still_look_1(old_verdict):
 
 def test_words_of_a_later_rule_stand_beside_the_kept_ones(old_verdict, tmp_path, monkeypatch):
     folder = copied(old_verdict, tmp_path)
-    with sqlite3.connect(folder / "trial.db") as connection:
+    with closing(sqlite3.connect(folder / "trial.db")) as connection, connection:
         (text,) = connection.execute("SELECT words_json FROM looks").fetchone()
         words = json.loads(text)
         now = words[0]["answer"]
         words[0] |= {"answer": "worse" if now != "worse" else "better", "answer_adds": ""}
         connection.execute("UPDATE looks SET words_json = ?", (json.dumps(words),))
-    connection.close()
     pages = printed(monkeypatch)
     found = trials.verdict(folder).other_words
     expected = {f.about.nozzle: (f.facts["kept"], f.facts["now"]) for f in found}

@@ -1,6 +1,7 @@
 """How a life ended: read from its column, from older notes, and kept in databases of any age."""
 
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -59,7 +60,7 @@ def test_a_note_of_an_older_file_becomes_the_end_and_it_is_said(folder):
 
 def test_a_database_from_before_the_column_opens_and_its_notes_count(folder):
     record(folder, "note", ["still good", "", "still good"])
-    with sqlite3.connect(folder / "trial.db") as connection:
+    with closing(sqlite3.connect(folder / "trial.db")) as connection, connection:
         connection.execute("ALTER TABLE readings DROP COLUMN ended")
         connection.execute("DROP TABLE about")  # as version 0.1.0 left it
     found = recorded_lives(folder)

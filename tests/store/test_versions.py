@@ -3,6 +3,7 @@
 import json
 import shutil
 import sqlite3
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
@@ -73,9 +74,8 @@ def test_reading_an_old_trial_writes_nothing_and_the_first_entry_brings_it_up_to
     first = records.load(old)
     assert (old / "trial.db").read_bytes() == before
     records.record_as_planned(old, "Operator")
-    with sqlite3.connect(old / "trial.db") as connection:
+    with closing(sqlite3.connect(old / "trial.db")) as connection, connection:
         version = connection.execute("SELECT value FROM about WHERE name = 'schema_version'").fetchone()
-    connection.close()
     assert version == (str(migrations.SCHEMA_VERSION),)
     later = records.load(old)
     assert later.journal.iloc[: len(first.journal)].equals(first.journal)
@@ -125,9 +125,8 @@ def test_old_prose_is_parsed_once(kind, what, payload):
 
 
 def test_a_newer_schema_is_refused_in_one_line(cut):
-    with sqlite3.connect(cut / "trial.db") as connection:
+    with closing(sqlite3.connect(cut / "trial.db")) as connection, connection:
         connection.execute("UPDATE about SET value = '3' WHERE name = 'schema_version'")
-    connection.close()
     for call in (records.load, records.record_as_planned):
         with pytest.raises(InputError, match="written by a newer version of this tool; found 'schema 3'") as error:
             call(cut)

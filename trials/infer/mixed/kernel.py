@@ -82,13 +82,15 @@ def read_fixed(fixed: np.ndarray, codes: np.ndarray | None = None) -> FixedPart:
 def _factored(columns: np.ndarray, codes: np.ndarray | None) -> tuple[np.ndarray, np.ndarray]:
     """QR factors of columns (n, k), from one row per level where all rows of a level are equal."""
     if codes is None:
-        return np.linalg.qr(columns)
+        q, r = np.linalg.qr(columns)
+        return q, r
     sizes = np.bincount(codes)
     member = np.empty(len(sizes), dtype=np.intp)
     member[codes] = np.arange(len(codes))
     short = columns[member]
     if len(short) < columns.shape[1] or not np.array_equal(short[codes], columns):
-        return np.linalg.qr(columns)
+        q, r = np.linalg.qr(columns)
+        return q, r
     root = np.sqrt(sizes)[:, None]
     q, r = np.linalg.qr(short * root)
     return (q / root)[codes], r
