@@ -103,10 +103,12 @@ def _add_columns(connection: Connection, target: Table, names: tuple[str, ...]) 
 @contextmanager
 def _copy_in_memory(connection: Connection) -> Iterator[Connection]:
     engine = create_engine("sqlite://", poolclass=StaticPool)
-    with engine.connect() as copy:
-        source, target = connection.connection.dbapi_connection, copy.connection.dbapi_connection
-        assert source is not None and target is not None
-        source.backup(target)
-        yield copy
-        copy.rollback()
-    engine.dispose()
+    try:
+        with engine.connect() as copy:
+            source, target = connection.connection.dbapi_connection, copy.connection.dbapi_connection
+            assert source is not None and target is not None
+            source.backup(target)
+            yield copy
+            copy.rollback()
+    finally:
+        engine.dispose()
