@@ -14,10 +14,25 @@ EXAMPLES = Path(__file__).parent.parent / "example_data"
 MOMENT = datetime(2026, 1, 12, 8, tzinfo=UTC)
 
 
-@pytest.fixture(autouse=True)
-def few_simulated_trials(monkeypatch):
-    """A verdict simulates 4,000 trials like its own; tests of everything else are content with a few."""
-    monkeypatch.setattr("trials.decide.own_honesty.TRIALS", 10)
+BLANK = '<svg xmlns="http://www.w3.org/2000/svg" width="1" height="1" viewBox="0 0 1 1"></svg>'
+
+
+@pytest.fixture(scope="session", autouse=True)
+def few_simulated_trials():
+    """A verdict simulates 4,000 trials like its own, a plan 200; tests of everything else are content with a few.
+
+    For the whole session, so that what fixtures of modules make is made so too.
+    """
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("trials.decide.own_honesty.TRIALS", 10)
+        patch.setattr("trials.steps.plan.SIMULATED", 10)
+        yield
+
+
+@pytest.fixture
+def blank_pictures(monkeypatch):
+    """Pictures are made but not drawn, for tests of papers that do not look at them; drawing is most of a paper."""
+    monkeypatch.setattr("matplotlib.figure.Figure.savefig", lambda _, stream, **options: stream.write(BLANK))
 
 
 @pytest.fixture
