@@ -8,13 +8,10 @@ from pathlib import Path
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # digits of sums depend on the number of threads
 
 import pytest
-from tests_support import TRIAL_TEXT
+from tests_support import TRIAL_TEXT, draw_blank
 
 EXAMPLES = Path(__file__).parent.parent / "example_data"
 MOMENT = datetime(2026, 1, 12, 8, tzinfo=UTC)
-
-
-BLANK = '<svg xmlns="http://www.w3.org/2000/svg" width="1" height="1" viewBox="0 0 1 1"></svg>'
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -32,7 +29,7 @@ def few_simulated_trials():
 @pytest.fixture
 def blank_pictures(monkeypatch):
     """Pictures are made but not drawn, for tests of papers that do not look at them; drawing is most of a paper."""
-    monkeypatch.setattr("matplotlib.figure.Figure.savefig", lambda _, stream, **options: stream.write(BLANK))
+    draw_blank(monkeypatch)
 
 
 @pytest.fixture

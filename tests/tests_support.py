@@ -1,4 +1,4 @@
-"""Texts of small, complete trial files and the sentences of findings, shared by the tests."""
+"""Texts of small, complete trial files blank pictures and the sentences of findings, shared by the tests."""
 
 TRIAL_TEXT = """
 [trial]
@@ -83,6 +83,13 @@ reading = "7 %"
 """
 )
 """The same trial with one factor and one response: 18 coupons, a verdict in a third of the time."""
+
+BLANK = '<svg xmlns="http://www.w3.org/2000/svg" width="1" height="1" viewBox="0 0 1 1"></svg>'
+
+
+def draw_blank(patch):
+    """Let every picture come out blank until `patch` is undone."""
+    patch.setattr("matplotlib.figure.Figure.savefig", lambda _, stream, **options: stream.write(BLANK))
 
 
 def told(findings):
