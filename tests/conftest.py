@@ -12,6 +12,16 @@ from tests_support import TRIAL_TEXT, draw_blank
 
 EXAMPLES = Path(__file__).parent.parent / "example_data"
 MOMENT = datetime(2026, 1, 12, 8, tzinfo=UTC)
+LONGEST = (
+    *("test_house.py", "test_ready_made_trials.py", "test_way.py", "test_paper.py", "test_nonsense_language.py"),
+    *("test_designs_dry_run.py", "test_settle.py", "test_window.py", "test_fuzz.py"),
+)
+"""Files that take long are begun first, so that the workers, a file each at a time, end together."""
+
+
+def pytest_collection_modifyitems(items):
+    """The longest files first, the others in their order."""
+    items.sort(key=lambda item: LONGEST.index(item.path.name) if item.path.name in LONGEST else len(LONGEST))
 
 
 @pytest.fixture(scope="session", autouse=True)
