@@ -259,3 +259,20 @@ def test_common_curves_make_every_coupon_count_at_todays_setting():
 
 def common_text():
     return trial_text(plan='curves = "common"')
+
+
+def test_which_spreads_are_expected_and_which_are_missing_is_said():
+    def kinds(text):
+        trial = parse(text)
+        return {each.kind: each for each in assess(trial, make_plan(trial)).found}
+
+    part = kinds(trial_text())
+    assert part[PlanKind.SPREAD_MISSING].facts == {"sources": ("mount",)}  # that of a sheet is taken out, not needed
+    assert part[PlanKind.SPREAD_SOURCE].about.response == "roughness"
+    whole = kinds(trial_text() + '\nmount = "5 %"\nsource = "pilot"')
+    assert PlanKind.SPREAD_MISSING not in whole and whole[PlanKind.SPREAD_SOURCE].facts == {"source": "pilot"}
+    # the 27 coupons of a type on 3 specimens are worth more than 3 on a specimen each and less than 27
+    assert 3 < whole[PlanKind.EFFECTIVE_COUPONS].facts["coupons"] < 27
+    none = kinds(trial_text(expected=False))
+    assert none[PlanKind.NO_EXPECTED_SPREAD].about.response == "roughness"
+    assert not {PlanKind.SPREAD_SOURCE, PlanKind.SPREAD_MISSING, PlanKind.EFFECTIVE_COUPONS} & set(none)
