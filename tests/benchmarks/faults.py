@@ -2,8 +2,8 @@
 
 Seeded random faults are put into a copy of the tree, one at a time, and those of the floor's own tests that run the
 faulty function run against it, the quick ones first. A fault is caught when a test fails or never ends; one that only
-another floor's tests, or a test that meets the function through a cache, would see counts as a survivor. A survivor is a gap in the tests, or a change that means the same; which of the two is
-judged by hand.
+another floor's tests, or a test that meets the function through a cache, would see counts as a survivor. A survivor is
+a gap in the tests, or a change that means the same; which of the two is judged by hand.
 
 Run as `python tests/benchmarks/faults.py --floor grade --faults 40 --seed 1 --workers 1`.
 """
