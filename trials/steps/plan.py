@@ -77,15 +77,15 @@ def plan_folder(
     return Planned(trial, plan, found, freeze_it)
 
 
-def judge(trial: Trial, plan: Plan, trials: int = SIMULATED, progress: Progress | None = None) -> Assessment:
+def judge(trial: Trial, plan: Plan, trials: int | None = None, progress: Progress | None = None) -> Assessment:
     """What a plan can and cannot show at the spreads that the trial file expects.
 
-    trials: simulated trials per response for what is not exact (0: the approximation alone); progress: called as
-    progress(done, of) while they run.
+    trials: simulated trials per response for what is not exact (0: the approximation alone, None: `SIMULATED`);
+    progress: called as progress(done, of) while they run.
     """
     from trials.plan.assess import assess
 
-    return assess(trial, plan, trials, progress)
+    return assess(trial, plan, SIMULATED if trials is None else trials, progress)
 
 
 def frozen_plan(records: Records) -> Plan:
