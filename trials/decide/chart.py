@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 from itertools import combinations
+from math import comb
 
 from trials.findings import About, Finding, Weight
 from trials.infer.answer import Added, Answer
@@ -303,11 +304,10 @@ def shortest_lists(able: Sequence[set[str]], types: Sequence[str]) -> tuple[tupl
     open_jobs = [job for job in able if not job & needed]
     rest = [name for name in types if name not in needed and any(name in job for job in open_jobs)]
     for length in range(len(rest) + 1):
-        found, tried = [], 0
+        if comb(len(rest), length) > MOST_LISTS:
+            return ()
+        found = []
         for chosen in combinations(rest, length):
-            tried += 1
-            if tried > MOST_LISTS:
-                return ()
             if all(job & set(chosen) for job in open_jobs):
                 found.append(tuple(name for name in types if name in needed or name in chosen))
         if found:

@@ -10,6 +10,7 @@ from trials.words import (
     after_freeze,
     bench,
     chances,
+    chart,
     grade,
     ladders,
     lives,
@@ -22,7 +23,21 @@ from trials.words import (
 )
 
 Sentence = Callable[[Finding], str]
-ROOMS = (after_freeze, bench, chances, grade, ladders, lives, model, plan, plan_chances, records, remarks, settling)
+ROOMS = (
+    after_freeze,
+    bench,
+    chances,
+    chart,
+    grade,
+    ladders,
+    lives,
+    model,
+    plan,
+    plan_chances,
+    records,
+    remarks,
+    settling,
+)
 SENTENCES: Mapping[StrEnum, Sentence] = {kind: said for room in ROOMS for kind, said in room.SENTENCES.items()}
 
 
