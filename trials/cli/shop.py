@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from trials.cli import show
-from trials.cli.planning import JSON, trial_folder
+from trials.cli.planning import FOLDER, JSON, trial_folder
 
 if TYPE_CHECKING:
     from trials.decide.chart import Chart
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 def register(app: typer.Typer) -> None:
     """Add these commands to the application."""
     app.command("chart")(chart)
+    app.command("card")(card)
 
 
 def chart(
@@ -54,6 +55,41 @@ def chart(
         show.next_step(text("hang {file} up; cut more where a cell is open or blank", file=out))
     else:
         show.next_command("chart", *folders, "--out", "chart.pdf")
+
+
+def card(
+    folder: Path = FOLDER,
+    nozzle: str = typer.Option("", "--nozzle", help="Type to fit; the best that was proved if left out."),
+    out: Path = typer.Option(None, "--out", help="Name of the page; card.pdf in the folder if left out."),
+    json_: bool = JSON,
+) -> None:
+    """Print the card that hangs at the machine.
+
+    One page: the job, the nozzle and how to tell it from its look-alike, settings, what to watch, when to change it.
+
+    Example: `trials card my-trial`
+    """
+    from datetime import date
+
+    from trials.cli.studying import busy
+    from trials.steps.card import card as make
+    from trials.steps.card import card_json, check_card_place, write_card
+    from trials.words import card as words
+    from trials.words.language import text
+
+    path = out or folder / "card.pdf"
+    check_card_place(path)
+    with busy("reckoning chances"):
+        found = make(folder, nozzle)
+    write_card(folder, found, path, date.today())
+    if json_:
+        show.as_json(card_json(found) | {"file": str(path)})
+        return
+    show.say(words.title(found), words.proved(found))
+    show.table(words.settings_head(), [words.setting_row(one, found.safe) for one in found.settings if not one.held])
+    show.bullets([*words.ground_lines(found), words.life_line(found)])
+    show.say("", text("Card: {file}", file=path))
+    show.next_step(text("print {file} and hang it at the machine", file=path))
 
 
 def _show_chart(found: Chart) -> None:

@@ -9,7 +9,7 @@ from enum import StrEnum
 from itertools import combinations
 from math import comb
 
-from trials.findings import About, Finding, Weight
+from trials.findings import About, Fact, Finding, Weight
 from trials.infer.answer import Added, Answer
 
 SERVES = (Answer.BETTER, Answer.SAME)
@@ -24,6 +24,7 @@ class ChartKind(StrEnum):
     SPELLED_TWICE = "chart_spelled_twice"
     TWO_FORMS = "chart_two_forms"
     TRIALS_DISAGREE = "chart_trials_disagree"
+    RESTS_ON_MARKED = "chart_rests_on_marked"
     NOT_POOLED = "chart_not_pooled"
 
 
@@ -86,6 +87,7 @@ class Seen:
     forms: Mapping[str, tuple[object, ...]]
     prices: Mapping[str, float | None]
     said: Mapping[str, tuple[Said, ...]]
+    currency: str = ""
     exploratory: bool = False
     before_calibration: bool = False
 
@@ -139,6 +141,7 @@ class Stock:
     others: tuple[tuple[str, ...], ...]
     left_out: tuple[LeftOut, ...]
     best: tuple[tuple[Job, str], ...]
+    currency: str = ""
 
 
 @dataclass(frozen=True)
@@ -163,7 +166,7 @@ def make_chart(trials: Sequence[Seen], machine: str = "", without: Sequence[str]
     types = tuple(dict.fromkeys(name for seen in trials for name in (seen.today, *seen.forms)))
     rows = tuple(_row(seen, types, chosen) for seen in order)
     said = [Finding(ChartKind.NO_VERDICT, facts={"folder": name}, weight=Weight.LOOK_AT) for name in without]
-    said += [*_spelled_twice(types), *_two_forms(types, trials), *_disagree(rows)]
+    said += [*_spelled_twice(types), *_two_forms(types, trials), *_disagree(rows), *_marked(rows)]
     if len({seen.job.key for seen in trials}) < len(trials):
         said.append(Finding(ChartKind.NOT_POOLED))
     return Chart(types, rows, chosen, _stock(rows, types), tuple(said))
@@ -221,6 +224,16 @@ def _disagree(rows: Sequence[Row]) -> Iterator[Finding]:
                 yield Finding(ChartKind.TRIALS_DISAGREE, About(nozzle=known[0].nozzle), facts, Weight.COULD_CHANGE)
 
 
+def _marked(rows: Sequence[Row]) -> Iterator[Finding]:
+    """Jobs whose newest trial is to be read with care."""
+    for newest in (group[0] for group in _by_job(rows).values()):
+        if newest.marks:
+            job = newest.seen.job
+            facts: dict[str, Fact] = {"material": job.material, "thickness_mm": job.thickness_mm, "gas": job.gas}
+            facts |= {"folder": newest.seen.folder, "marks": tuple(mark.value for mark in newest.marks)}
+            yield Finding(ChartKind.RESTS_ON_MARKED, facts=facts, weight=Weight.LOOK_AT)
+
+
 @dataclass(frozen=True)
 class _Served:
     """One job: how good each type that serves it is, in worthwhile differences; 0 for today's and the same."""
@@ -268,12 +281,14 @@ def _stock(rows: Sequence[Row], types: Sequence[str]) -> Stock | None:
     first, *others = sorted(lists, key=rank)
     known = [prices.get(name) for name in first]
     total = [price for price in known if price is not None]
+    currencies = {row.seen.currency for row in rows}
     return Stock(
         nozzles=first,
-        price=sum(total) if len(total) == len(known) else None,
+        price=sum(total) if len(total) == len(known) and len(currencies) == 1 else None,
         others=tuple(others),
         left_out=tuple(LeftOut(name, _losses(name, first, served)) for name in first),
         best=tuple((job.job, job.best(first)) for job in served),
+        currency=next(iter(currencies)) if len(currencies) == 1 else "",
     )
 
 

@@ -7,6 +7,7 @@ Functions take a folder or plain pandas tables and return plain tables or frozen
 from trials.steps.adopt import Adoption, Keys, adopt
 from trials.steps.amend import amend
 from trials.steps.bench_study import Against, keep_study_picture, study_bench
+from trials.steps.card import card, card_json, write_card
 from trials.steps.chart import chart, chart_json, write_chart
 from trials.steps.correct import Correction, change, confirm, correct
 from trials.steps.cut import cut, cut_as_planned
@@ -39,6 +40,8 @@ __all__ = [
     "add_extension",
     "adopt",
     "amend",
+    "card",
+    "card_json",
     "change",
     "chart",
     "chart_json",
@@ -89,6 +92,7 @@ __all__ = [
     "window",
     "window_json",
     "write_bytes",
+    "write_card",
     "write_chart",
     "write_lives",
     "write_new",

@@ -83,7 +83,8 @@ def _seen(name: str, records: Records, kept: KeptLook, calibrated: Mapping[str, 
         today=trial.today.type,
         forms={nozzle.type: (*style(nozzle), nozzle.orifice_mm) for nozzle in trial.nozzles},
         prices={nozzle.type: nozzle.price for nozzle in trial.nozzles},
-        said=_said(kept),
+        said=kept_answers(kept),
+        currency=trial.trial.currency,
         exploratory=not kept.declared,
         before_calibration=_before(records, kept, calibrated),
     )
@@ -99,7 +100,7 @@ def _before(records: Records, kept: KeptLook, calibrated: Mapping[str, str]) -> 
     return False
 
 
-def _said(kept: KeptLook) -> dict[str, tuple[Said, ...]]:
+def kept_answers(kept: KeptLook) -> dict[str, tuple[Said, ...]]:
     """Decisive answers by type: the words as kept, with their figures where the look has them."""
     from trials.decide.chart import Said
     from trials.infer.answer import Added, Answer

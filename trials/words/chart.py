@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from enum import StrEnum
 
 from trials.decide.chart import Cell, Chart, ChartKind, Job, LeftOut, Loss, Mark, Row, Said, Stock
 from trials.findings import Finding
 from trials.infer.answer import Added, Answer
+from trials.words.facts import as_row
 from trials.words.frame import day_words
 from trials.words.language import plural, text
 from trials.words.numbers import fixed, listed, percent, plain, with_unit
@@ -42,7 +43,12 @@ def _answer(one: Said) -> str:
 
 def cell_gains(cell: Cell | None) -> list[str]:
     """What was gained or lost against the type in use, one line per decisive response that has figures."""
-    return [] if cell is None else [line for line in map(gain, cell.said) if line]
+    return [] if cell is None else said_gains(cell.said)
+
+
+def said_gains(said: Sequence[Said]) -> list[str]:
+    """The sizes of some answers, those that have figures."""
+    return [line for line in map(gain, said) if line]
 
 
 def gain(one: Said) -> str:
@@ -120,25 +126,27 @@ def _list_sentence(stock: Stock) -> str:
     )
     if stock.price is None:
         return said
-    return text("{said} One of each: {price}.", said=said, price=fixed(stock.price, 2))
+    price = f"{fixed(stock.price, 2)} {stock.currency}".strip()
+    return text("{said} One of each: {price}.", said=said, price=price)
 
 
 def _best(stock: Stock) -> tuple[str, ...]:
     by_type: dict[str, list[str]] = {}
     for job, name in stock.best:
         by_type.setdefault(name, []).append(job_name(job))
-    return tuple(text("{nozzle} for {jobs}.", nozzle=name, jobs=listed(jobs)) for name, jobs in by_type.items())
+    return tuple(text("{nozzle} for {jobs}.", nozzle=name, jobs="; ".join(jobs)) for name, jobs in by_type.items())
 
 
 def _left_out(each: LeftOut) -> str:
     if not each.losses:
         return text("Without {nozzle}: nothing is lost, the others run every job as well.", nozzle=each.nozzle)
-    return text("Without {nozzle}: {losses}.", nozzle=each.nozzle, losses="; ".join(map(_loss, each.losses)))
+    bare = [job_name(loss.job) for loss in each.losses if not loss.now]
+    said = [text("nothing on the list is shown to serve {jobs}", jobs="; ".join(bare))] if bare else []
+    said += [_loss(loss) for loss in each.losses if loss.now]
+    return text("Without {nozzle}: {losses}.", nozzle=each.nozzle, losses="; ".join(said))
 
 
 def _loss(loss: Loss) -> str:
-    if not loss.now:
-        return text("nothing on the list is shown to serve {job}", job=job_name(loss.job))
     return text("{job} goes back from {was} to {now}", job=job_name(loss.job), was=loss.was, now=loss.now)
 
 
@@ -153,6 +161,12 @@ def _as_short(stock: Stock) -> tuple[str, ...]:
         lists=lists,
     )
     return (said,)
+
+
+def _job(finding: Finding) -> Job:
+    thickness = finding.facts["thickness_mm"]
+    size = float(thickness) if isinstance(thickness, (int, float)) else None
+    return Job(str(finding.facts["material"]), size, str(finding.facts["gas"]))
 
 
 SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
@@ -173,6 +187,12 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
         "Trials of one job differ on whether {nozzle} serves it; the list takes the newest, {folder}.",
         nozzle=f.about.nozzle,
         folder=f.facts["folder"],
+    ),
+    ChartKind.RESTS_ON_MARKED: lambda f: text(
+        "For {job} the list rests on {folder}, which is marked: {marks}.",
+        job=job_name(_job(f)),
+        folder=f.facts["folder"],
+        marks=", ".join(mark_words(Mark(str(mark))) for mark in as_row(f.facts["marks"])),
     ),
     ChartKind.NOT_POOLED: lambda f: text(
         "Trials of the same job stand one below the other; they are not pooled, since day, sheet and pieces differ."

@@ -9,6 +9,7 @@ from trials.findings import Finding
 from trials.words import (
     after_freeze,
     bench,
+    card,
     chances,
     chart,
     grade,
@@ -26,6 +27,7 @@ Sentence = Callable[[Finding], str]
 ROOMS = (
     after_freeze,
     bench,
+    card,
     chances,
     chart,
     grade,
