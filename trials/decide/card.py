@@ -28,6 +28,7 @@ class CardKind(StrEnum):
     EXPLORATORY = "card_exploratory"
     NO_LIVES = "card_no_lives"
     LIFE_STATED = "card_life_stated"
+    LIFE_NONE_FAILED = "card_life_none_failed"
     LIFE_SEEN = "card_life_seen"
 
 

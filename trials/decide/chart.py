@@ -218,10 +218,11 @@ def _disagree(rows: Sequence[Row]) -> Iterator[Finding]:
     """A type that serves a job by one trial and not by another: the newest counts."""
     for group in _by_job(rows).values():
         for cells in zip(*(row.cells for row in group), strict=True):
-            known = [cell for cell in cells if cell is not None]
-            if len({cell.serves for cell in known}) > 1:
-                facts = {"folder": group[0].seen.folder, "trials": len(known)}
-                yield Finding(ChartKind.TRIALS_DISAGREE, About(nozzle=known[0].nozzle), facts, Weight.COULD_CHANGE)
+            known = [(row, cell) for row, cell in zip(group, cells, strict=True) if cell is not None]
+            if len({cell.serves for _, cell in known}) > 1:
+                newest, cell = known[0]
+                facts = {"folder": newest.seen.folder}
+                yield Finding(ChartKind.TRIALS_DISAGREE, About(nozzle=cell.nozzle), facts, Weight.COULD_CHANGE)
 
 
 def _marked(rows: Sequence[Row]) -> Iterator[Finding]:
@@ -230,7 +231,8 @@ def _marked(rows: Sequence[Row]) -> Iterator[Finding]:
         if newest.marks:
             job = newest.seen.job
             facts: dict[str, Fact] = {"material": job.material, "thickness_mm": job.thickness_mm, "gas": job.gas}
-            facts |= {"folder": newest.seen.folder, "marks": tuple(mark.value for mark in newest.marks)}
+            facts["folder"] = newest.seen.folder
+            facts["marks"] = tuple(mark.value for mark in newest.marks)
             yield Finding(ChartKind.RESTS_ON_MARKED, facts=facts, weight=Weight.LOOK_AT)
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from trials.errors import InputError, TrialError
-from trials.findings import About, Amount, Finding, Weight
+from trials.findings import About, Amount, Fact, Finding, Weight
 from trials.steps.chart import kept_answers
 from trials.steps.files import check_place, plain, write_bytes
 from trials.steps.lives import lives_of_trial
@@ -85,7 +85,7 @@ def _grounds(safe: Safe | None, exploratory: bool) -> tuple[Finding, ...]:
     if safe is None:
         found.append(Finding(CardKind.ONLY_TODAY, weight=Weight.LOOK_AT))
     elif not safe.spans:
-        facts = {"wanted": safe.wanted, "low": safe.low}
+        facts: dict[str, Fact] = {"wanted": safe.wanted, "low": safe.low}
         found.append(Finding(CardKind.NOT_SHOWN_SAFE, facts=facts, weight=Weight.COULD_CHANGE))
     return tuple(found)
 
@@ -99,8 +99,10 @@ def _life_finding(nozzle: str, life: TypicalLife | None) -> Finding:
         return Finding(CardKind.NO_LIVES, about, weight=Weight.LOOK_AT)
     if not life.n:
         return Finding(CardKind.LIFE_STATED, about, {"life": Amount(life.median, life.unit), "source": life.source})
-    facts = {"tenth": Amount(life.tenth, life.unit), "at_least": Amount(life.tenth_low, life.unit), "n": life.n}
-    return Finding(CardKind.LIFE_SEEN, about, facts)
+    facts: dict[str, Fact] = {"at_least": Amount(life.tenth_low, life.unit), "n": life.n}
+    if not life.failures:
+        return Finding(CardKind.LIFE_NONE_FAILED, about, facts)
+    return Finding(CardKind.LIFE_SEEN, about, {"tenth": Amount(life.tenth, life.unit), **facts})
 
 
 def card_json(found: Card) -> dict[str, Any]:

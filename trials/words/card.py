@@ -150,7 +150,7 @@ def labels() -> dict[str, str]:
 
 def life_line(found: Card) -> str:
     """When to change it."""
-    kinds = (CardKind.NO_LIVES, CardKind.LIFE_STATED, CardKind.LIFE_SEEN)
+    kinds = (CardKind.NO_LIVES, CardKind.LIFE_STATED, CardKind.LIFE_NONE_FAILED, CardKind.LIFE_SEEN)
     return next(SENTENCES[one.kind](one) for one in found.grounds if one.kind in kinds)
 
 
@@ -193,6 +193,11 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
         "Typical life {life} ({source}); how much pieces differ is not known, so look at it well before.",
         life=_life(f, "life"),
         source=word(f, "source"),
+    ),
+    CardKind.LIFE_NONE_FAILED: lambda f: text(
+        "None of {n} pieces failed in the life trial: look at it closely from {at_least} on; how long it lasts is open.",
+        n=whole(f, "n"),
+        at_least=_life(f, "at_least"),
     ),
     CardKind.LIFE_SEEN: lambda f: text(
         "Look at it closely from {at_least} on, change it at {tenth}: nine in ten last so long ({n} pieces tried).",
