@@ -50,7 +50,7 @@ def test_a_first_verdict_keeps_its_paper_words_and_rule(first):
     kept = records.kept_look(place, 1)
     assert (made.look, made.made_before) == (1, False)
     assert kept.paper == made.path.read_bytes() and kept.paper.startswith(b"%PDF")
-    assert kept.rule_version == "2"
+    assert kept.rule_version == "3"
     given = [(c.nozzle, c.answer) for r in made.study.results if r.primary for c in r.comparisons]
     assert given and [(w.nozzle, w.answer) for w in kept.words] == given
     assert kept.summary["study"]["title"] == made.study.title
