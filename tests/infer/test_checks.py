@@ -11,7 +11,7 @@ from scipy import stats
 from trials.errors import WrongArgument
 from trials.infer import checks
 from trials.infer.answer import answer
-from trials.infer.checks import residuals
+from trials.infer.checks import far, residuals
 from trials.infer.mixed import fit_mixed
 from trials.worthwhile import Margins
 
@@ -141,3 +141,10 @@ def test_residual_shape_and_far_coupons():
     values = np.append(rng.normal(size=60), 12.0)
     assert checks.far_coupons(values).nonzero()[0].tolist() == [60]
     assert not checks.far_coupons(np.zeros(5)).any()
+
+
+@pytest.mark.parametrize("n", range(2, 9))
+def test_the_median_of_the_others_is_that_of_what_is_left(n):
+    values = np.random.default_rng(n).permutation(np.append(np.arange(n - 1.0) ** 2, 1.0))  # one value twice
+    left = [np.median(np.delete(values, i)) for i in range(n)]
+    assert far.medians_of_others(values) == pytest.approx(left, rel=1e-15)
