@@ -1,4 +1,7 @@
-"""Text of a small, complete trial file and the sentences of findings, shared by the tests."""
+"""Text of a small, complete trial file, sentences of findings, a database without its chain: shared by the tests."""
+
+import sqlite3
+from contextlib import closing
 
 TRIAL_TEXT = """
 [trial]
@@ -69,3 +72,14 @@ def told(findings):
     from trials.words.findings import say
 
     return [say(finding) for finding in findings]
+
+
+def unchained(folder):
+    """Take the chain out of a trial's database, as schema 2 left it: rows may then be changed by a test."""
+    with closing(sqlite3.connect(folder / "trial.db")) as connection, connection:
+        connection.execute("DROP INDEX journal_previous")
+        for table, column in (("journal", "covers"), ("journal", "previous"), ("journal", "digest")):
+            connection.execute(f"ALTER TABLE {table} DROP COLUMN {column}")
+        connection.execute("UPDATE looks SET journal_id = NULL")
+        connection.execute("DELETE FROM about WHERE name IN ('head', 'trial')")
+        connection.execute("UPDATE about SET value = '2' WHERE name = 'schema_version'")

@@ -23,7 +23,7 @@ from trials.store.records.corrections import (
 from trials.store.records.database import add_block, amend, freeze
 from trials.store.records.entry import Recorded, journal_lots
 from trials.store.records.fingerprint import ALL_CELLS, FINGERPRINT_VERSION, fingerprint, look_of
-from trials.store.records.folder import database_path, load, read_trial, require_frozen
+from trials.store.records.folder import load, read_trial, records_place, require_frozen
 from trials.store.records.instruments import Instrument, calibration_doubts, instruments, keep_instrument
 from trials.store.records.journal import Entry, entries
 from trials.store.records.kept_findings import revived
@@ -74,7 +74,6 @@ __all__ = [
     "correct_sheet",
     "costs_of",
     "coupon_table",
-    "database_path",
     "departures",
     "detail_change",
     "entries",
@@ -99,8 +98,8 @@ __all__ = [
     "record_as_planned",
     "record_cuts",
     "record_readings",
+    "records_place",
     "require_frozen",
     "revived",
     "row_change",
-    "verdicts",
 ]
