@@ -3,6 +3,8 @@
 import sqlite3
 from contextlib import closing
 
+from trials.store.records.place import with_identity
+
 TRIAL_TEXT = """
 [trial]
 title = "Invented trial for tests"
@@ -75,7 +77,9 @@ def told(findings):
 
 
 def unchained(folder):
-    """Take the chain out of a trial's database, as schema 2 left it: rows may then be changed by a test."""
+    """Take the chain out of a trial, as schema 2 left it: rows may then be changed by a test."""
+    question = folder / "trial.toml"
+    question.write_text(with_identity(question.read_text(encoding="utf-8"), ""), encoding="utf-8")
     with closing(sqlite3.connect(folder / "trial.db")) as connection, connection:
         connection.execute("DROP INDEX journal_previous")
         for table, column in (("journal", "covers"), ("journal", "previous"), ("journal", "digest")):

@@ -36,7 +36,7 @@ _CELL = re.compile(rb"<(?:\w+:)?c\s[^<>]*?\br\s*=\s*[\"']\$?([A-Za-z]{1,7})\$?(\
 _KEPT = 400  # bytes kept between two chunks, so that no cell tag is cut in two
 
 
-def read_whole(path: str | Path, name: str) -> bytes:
+def read_whole(path: str | Path, name: str, most: int = MAX_BYTES) -> bytes:
     """The bytes of a file, or (`-`) of standard input, within the limit.
 
     Raises
@@ -45,23 +45,23 @@ def read_whole(path: str | Path, name: str) -> bytes:
         If there is no such file, it cannot be read, is no plain file, or is too large.
     """
     if str(path) == "-":
-        return _limited(sys.stdin.buffer, name)
+        return _limited(sys.stdin.buffer, name, most)
     try:
         if not Path(path).exists():
             raise InputError("no such file", file=name, do="Check the name and the folder.")
         if Path(path).is_dir():
             raise InputError("is a folder, not a table", file=name, do="Name a CSV or XLSX file.")
         with Path(path).open("rb") as stream:
-            return _limited(stream, name)
+            return _limited(stream, name, most)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise InputError(f"cannot be read ({reason})", file=name, do="Check name and rights.") from None
 
 
-def _limited(stream: IO[bytes], name: str) -> bytes:
-    data = stream.read(MAX_BYTES + 1)
-    if len(data) > MAX_BYTES:
-        raise _too_much(name, "larger than a table may be", f"{MAX_BYTES // 1_000_000} MB")
+def _limited(stream: IO[bytes], name: str, most: int) -> bytes:
+    data = stream.read(most + 1)
+    if len(data) > most:
+        raise _too_much(name, "larger than a table may be", f"{most // 1_000_000} MB")
     return data
 
 

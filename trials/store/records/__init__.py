@@ -6,6 +6,7 @@ Floors above import from here; what is not named here may change without notice.
 from trials.record_kinds import JournalKind
 from trials.store.records.as_cut import NOT_CUT, analysis_table, coupon_table, departures
 from trials.store.records.changed_setting import nearest
+from trials.store.records.check import Checked, check
 from trials.store.records.corrections import (
     READING_DETAILS,
     Change,
@@ -50,6 +51,7 @@ __all__ = [
     "READING_COLUMNS",
     "READING_DETAILS",
     "Change",
+    "Checked",
     "Entry",
     "Instrument",
     "JournalKind",
@@ -64,6 +66,7 @@ __all__ = [
     "amend",
     "analysis_table",
     "calibration_doubts",
+    "check",
     "check_coupon",
     "check_was_cut",
     "confirm_slips",

@@ -32,8 +32,6 @@ COUNTERS: Mapping[str, str] = {
 HEAD, IDENTITY = "head", "trial"
 ENTRY = ("id", "at", "who", "kind", "what", "why", "payload", "covers")
 """Cells of a journal entry that its hash covers."""
-SHOWN = 8
-"""Digits of a hash that are shown to people."""
 
 
 @dataclass(frozen=True)
@@ -64,7 +62,8 @@ class Break:
 
     def words(self) -> str:
         """The place, for the message of an error."""
-        return " ".join(part for part in (self.table or "journal", f"of entry {self.entry}" if self.entry else "") if part)
+        where = self.table or "journal"
+        return f"{where} of entry {self.entry}" if self.entry else where
 
 
 @dataclass(frozen=True)
@@ -77,11 +76,6 @@ class Head:
     def text(self) -> str:
         """As it is kept."""
         return canonical([self.digest, dict(sorted(self.covered.items()))]).decode()
-
-
-def short(digest: str) -> str:
-    """A hash as people read it aloud: eight digits in two groups."""
-    return f"{digest[: SHOWN // 2]}-{digest[SHOWN // 2 : SHOWN]}" if digest else ""
 
 
 def canonical(value: Any) -> bytes:

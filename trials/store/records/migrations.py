@@ -17,8 +17,8 @@ from sqlalchemy.schema import CreateColumn
 from trials.errors import InputError
 from trials.record_kinds import JournalKind
 from trials.store.records import chain, schema
-from trials.store.records.place import Place
 from trials.store.records.old_prose import fill_looks, fill_payloads
+from trials.store.records.place import Place
 
 SCHEMA_VERSION = 3
 _VERSION = "schema_version"

@@ -272,9 +272,7 @@ def _database_problem(error: DBAPIError, place: Place) -> InputError:
     for signs, problem, do in _PROBLEMS:
         if any(sign in text for sign in signs):
             return InputError(problem.format(text=text), file=str(place), do=do)
-    return InputError(
-        f"the database refused: {text}", file=str(place), do="Nothing was written; correct the input."
-    )
+    return InputError(f"the database refused: {text}", file=str(place), do="Nothing was written; correct the input.")
 
 
 _PROBLEMS = (
@@ -283,16 +281,21 @@ _PROBLEMS = (
         "your role on the server may not do this ({text})",
         "Ask whoever keeps the server; the roles are in the README.",
     ),
+    (("locked", "lock timeout"), "another program is writing to it", "Wait a moment and run again."),
     (
-        ("locked", "lock timeout"),
-        "another program is writing to it",
-        "Wait a moment and run again.",
+        ("connection failed", "server closed", "timeout expired", "connection is lost"),
+        "cannot be reached ({text})",
+        "Check address, name and network.",
     ),
-    (("connection failed", "server closed", "timeout expired", "connection is lost"), "cannot be reached ({text})", "Check address, name and network."),
-    (("readonly", "unable to open", "disk I/O", "full"), "cannot be written ({text})", "Check the rights of file and folder, and the room on the disk."),
+    (
+        ("readonly", "unable to open", "disk I/O", "full"),
+        "cannot be written ({text})",
+        "Check the rights of file and folder, and the room on the disk.",
+    ),
     (
         ("not a database", "malformed", "no such table", "no such column", "decode", "does not exist"),
         "not a trial database, or damaged ({text})",
         "`trials check FOLDER` says more; put back a backup.",
     ),
 )
+"""What a database says, and what it means: signs in its message, the problem, the remedy."""
