@@ -3,6 +3,8 @@
 import sqlite3
 from contextlib import closing
 
+import pandas as pd
+
 from trials.store.records.place import with_identity
 
 TRIAL_TEXT = """
@@ -87,3 +89,8 @@ def unchained(folder):
         connection.execute("UPDATE looks SET journal_id = NULL")
         connection.execute("DELETE FROM about WHERE name IN ('head', 'trial')")
         connection.execute("UPDATE about SET value = '2' WHERE name = 'schema_version'")
+
+
+def readings_table(*rows):
+    """Readings as (coupon, reading, field, value)."""
+    return pd.DataFrame(rows, columns=["coupon", "reading", "field", "value"])

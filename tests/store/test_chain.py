@@ -7,36 +7,13 @@ from contextlib import closing
 
 import pandas as pd
 import pytest
-from tests_support import told, unchained
+from tests_support import readings_table, told, unchained
 
 from trials import steps
 from trials.errors import InputError
 from trials.record_kinds import RecordKind
 from trials.store import records
 from trials.store.records import chain, database
-
-
-def long(*rows):
-    return pd.DataFrame(rows, columns=["coupon", "reading", "field", "value"])
-
-
-@pytest.fixture(scope="module")
-def measured_template(cut_template, tmp_path_factory):
-    """The small trial with readings of every kind of entry: recorded, corrected, confirmed, a look kept."""
-    place = shutil.copytree(cut_template, tmp_path_factory.mktemp("measured") / "trial")
-    marks = records.load(place).coupons["coupon"]
-    rows = [(mark, i, "rz5_um", 30.0 + place + i) for place, mark in enumerate(marks) for i in (1, 2, 3)]
-    records.record_readings(place, long(*rows), who="Inspector")
-    records.correct(place, records.ReadingPlace("KX7", "rz5_um", 1), 36.5, "Inspector", "read again")
-    records.record_readings(place, long(("KX7", 4, "rz5_um", 320.0)), who="Inspector", confirm_slips=True)
-    found = records.load(place)
-    records.keep_look(place, records.NewLook(1, True, records.fingerprint(found), "2", (), b"a paper"))
-    return place
-
-
-@pytest.fixture
-def measured(measured_template, tmp_path):
-    return shutil.copytree(measured_template, tmp_path / "trial")
 
 
 def sql(folder, *statements):
@@ -67,15 +44,13 @@ def test_each_entry_continues_the_one_before(measured):
     assert rows[0][0] == chain.digest(["trial", records.load(measured).identity])
     assert rows[-1][1] in head
     with pytest.raises(sqlite3.IntegrityError, match="journal.previous"):
-        sql(
-            measured,
-            f"INSERT INTO journal (at, who, kind, what, why, previous) VALUES ('', '', '', '', '', '{rows[1][0]}')",
-        )
+        columns = "at, who, kind, what, why, previous"
+        sql(measured, f"INSERT INTO journal ({columns}) VALUES ('', '', '', '', '', '{rows[1][0]}')")
 
 
 def test_one_entry_for_each_recorded_file(cut):
     before = len(records.load(cut).journal)
-    records.record_readings(cut, long(("KX7", 1, "rz5_um", 31.0), ("B2M", 1, "rz5_um", 32.0)))
+    records.record_readings(cut, readings_table(("KX7", 1, "rz5_um", 31.0), ("B2M", 1, "rz5_um", 32.0)))
     assert len(records.load(cut).journal) == before + 1
 
 
@@ -129,7 +104,7 @@ def test_an_entry_that_counts_wrongly_is_found(cut, monkeypatch):
         return right(connection, at, who, kind, {**payload, "readings": 7}, why)
 
     monkeypatch.setattr(recording, "write_journal", wrong)
-    records.record_readings(cut, long(("KX7", 1, "rz5_um", 31.0)))
+    records.record_readings(cut, readings_table(("KX7", 1, "rz5_um", 31.0)))
     assert kinds(cut) == [RecordKind.COUNT_DIFFERS]
 
 
@@ -156,9 +131,8 @@ def test_the_question_of_another_trial_may_be_copied_and_frozen_anew(frozen, tmp
 def test_a_freeze_killed_before_the_question_was_named_is_mended_by_the_next_entry(frozen, at):
     path = frozen / "trial.toml"
     named = path.read_text(encoding="utf-8")
-    path.write_text(
-        "".join(line for line in named.splitlines(True) if not line.startswith("trial =")), encoding="utf-8"
-    )
+    bare = "".join(line for line in named.splitlines(keepends=True) if not line.startswith("trial ="))
+    path.write_text(bare, encoding="utf-8")
     assert kinds(frozen) == [RecordKind.QUESTION_UNNAMED] and steps.check(frozen).sound
     records.record_as_planned(frozen, at=at)
     assert path.read_text(encoding="utf-8") == named
