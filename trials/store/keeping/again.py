@@ -22,6 +22,7 @@ from trials.store.records.chain import Stored
 from trials.store.records.folder import TOML, Proved, load
 from trials.store.records.migrations import SCHEMA_VERSION
 from trials.store.records.place import FILE, VARIABLE, Place, Server, server, with_identity
+from trials.store.records.roles import grant
 from trials.trial import parse
 
 MOST_BYTES = 1_000_000_000
@@ -70,6 +71,8 @@ def put_back(found: ReadOut, place: Place, name: str = "") -> None:
             for table in schema.metadata.sorted_tables:
                 _fill(connection, table.name, found.tables.get(table.name))
             Proved.of(connection, place)
+            if isinstance(place, Server):
+                grant(connection, place)
     except InputError as error:
         if not name or "damaged" not in error.problem:
             raise

@@ -37,6 +37,7 @@ from trials.store.records.migrations import IDENTITY_DIGITS, create_tables, tran
 from trials.store.records.place import Place, Server, place_of, schema_of, with_identity
 from trials.store.records.recording import record_as_planned, record_cuts, record_readings
 from trials.store.records.records import Records, rows_of
+from trials.store.records.roles import grant
 from trials.trial import Trial, parse
 
 __all__ = [
@@ -141,6 +142,8 @@ def _fill_new(
         if fill is not None:
             fill(connection, moment)
         chain.seal(connection)
+        if isinstance(place, Server):
+            grant(connection, place)
 
 
 def _frozen_already(place: Place) -> InputError:
