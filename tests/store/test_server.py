@@ -7,6 +7,7 @@ import pwd
 import re
 import shutil
 import subprocess
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -48,9 +49,7 @@ def address(tmp_path_factory):
     if programs is None:
         pytest.skip("no programs of PostgreSQL on this machine (initdb)")
     user = _user()
-    home = Path(
-        subprocess.run(["mktemp", "-d", "/tmp/pg-XXXXXX"], capture_output=True, text=True, check=True).stdout.strip()
-    )
+    home = Path(tempfile.mkdtemp(prefix="pg-", dir="/tmp"))  # the name of a socket is short
     if user:
         os.chown(home, pwd.getpwnam(user).pw_uid, -1)
 
@@ -219,7 +218,7 @@ def test_no_password_is_printed_or_stored(shared, address, monkeypatch, tmp_path
     assert re.search("cannot be reached|no such role|does not exist", texts[1])
 
 
-def test_a_trial_moves_between_file_and_server(shared, tmp_path, monkeypatch, cut, address):
+def test_a_trial_moves_between_file_and_server(shared, tmp_path, monkeypatch, cut_template, address):
     records.record_readings(shared, some_readings())
     steps.backup(shared, tmp_path / "copy")
     steps.export(shared, tmp_path / "out")
@@ -227,11 +226,11 @@ def test_a_trial_moves_between_file_and_server(shared, tmp_path, monkeypatch, cu
     for place in (tmp_path / "copy", steps.restore(tmp_path / "out", tmp_path / "again").place):
         assert (place / "trial.db").is_file() and steps.check(place).findings == ()
         assert len(records.load(place).readings) == 3
-    steps.export(cut, tmp_path / "cut-out")
+    steps.export(cut_template, tmp_path / "cut-out")
     monkeypatch.setenv(VARIABLE, address("trials_engineer"))
     moved = steps.restore(tmp_path / "cut-out", tmp_path / "moved").place
     assert not (moved / "trial.db").exists() and len(records.load(moved).cuts) == 8
     records.record_readings(moved, some_readings())
-    assert steps.check(moved).sound and records.load(moved).head != records.load(cut).head
+    assert steps.check(moved).sound and records.load(moved).head != records.load(cut_template).head
     with pytest.raises(InputError, match="on the server already"):
         steps.restore(tmp_path / "cut-out", tmp_path / "moved-again")

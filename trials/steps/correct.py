@@ -51,8 +51,8 @@ def correct(folder: Path | str, asked: Correction, who: str, why: str, seen: rec
     Raises
     ------
     InputError
-        If who or why is missing, there is no such record, or the value cannot be used or equals the one on record; if the
-        record changed since it was seen.
+        If who or why is missing, there is no such record, the value cannot be used or equals the one on record, or
+        the record changed since it was seen.
     """
     target = _target(records.load(folder), asked)
     if target.place is None:

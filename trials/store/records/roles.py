@@ -28,7 +28,7 @@ def grant(connection: Connection, place: Server) -> None:
 
 
 def _bench_rights() -> list[str]:
-    columns = ", ".join(name for name in schema.readings.c.keys() if name not in ("id", "replaces"))
+    columns = ", ".join(column.name for column in schema.readings.c if column.name not in ("id", "replaces"))
     return [f"INSERT ({columns}) ON readings", *_journal_rights()]
 
 
