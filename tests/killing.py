@@ -19,8 +19,8 @@ TABLE = "nozzle,specimen,run,Rz\n" + "".join(
 )
 DONE_BEFORE = ("frozen already", "holds a trial already", "equals the one on record")
 """What a command says that is done again although it was not killed before its end."""
-MOST = 60.0
-"""Seconds after which a command that was not killed counts as one that hangs."""
+MOST = 600.0
+"""Seconds after which a command that was not killed counts as one that hangs, on a busy machine too."""
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ os.environ["PYTHONPATH"] = os.pathsep.join(HERE)
 
 from killing import KILLS, look_after, make_states, run  # noqa: E402
 
-SHARES = {"record": 4, "correct": 4, "cut": 3, "adopt": 4, "plan": 3, "sheet": 1, "verdict": 1}
+SHARES = {"record": 5, "correct": 5, "cut": 4, "adopt": 5, "plan": 4, "sheet": 1, "verdict": 1}
 
 
 def main(count, seed):
@@ -46,6 +46,8 @@ def main(count, seed):
                 faults[name] += 1
                 print(f"{name}, number {number}: {traceback.format_exc(limit=-2)}", flush=True)
             shutil.rmtree(folder.parent)
+            if number % 50 == 49:
+                print(f"{number + 1} killed, {sum(faults.values())} wrong", flush=True)
     for name in KILLS:
         print(f"{name:8} killed {counts[name]:4} wrong {faults[name]:4} (takes {took[name]:.2f} s)")
     return sum(faults.values())

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import IO
 
 from trials.errors import InputError
+from trials.store import outlines
 
 MAX_BYTES = 32_000_000
 """Of one file: 200,000 readings typed as CSV take 12 MB."""
@@ -83,18 +84,19 @@ def check_cells(text: str, separator: str, name: str) -> None:
 
 
 def check_workbook(data: bytes, name: str) -> None:
-    """Unpack a workbook piece by piece and keep nothing: it must be whole, and small once unpacked.
-
-    Other kinds of workbook than zip archives (`.xls`) are let through.
+    """Go through a workbook piece by piece and keep nothing: it must be whole, and small once unpacked.
 
     Raises
     ------
     InputError
         If it is cut off or damaged, unpacks to too much, or a cell stands far outside any table of a trial.
     """
-    if not data.startswith(b"PK"):
-        return
     try:
+        if data.startswith(outlines.COMPOUND):
+            for found in outlines.compound_outlines(data):
+                _check_outline(found, name, "the workbook")
+        if not data.startswith(b"PK"):
+            return
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             parts = archive.infolist()
             if len(parts) > MAX_MEMBERS or sum(part.file_size for part in parts) > MAX_UNPACKED:
@@ -111,6 +113,13 @@ def check_workbook(data: bytes, name: str) -> None:
 def _check_part(stream: IO[bytes], part: str, name: str) -> None:
     """Read one part to its end, which also proves its check sum; cells of a sheet must lie in a table's outline."""
     sheet = part.lower().startswith("xl/worksheets/")
+    if sheet and part.lower().endswith(".bin"):
+        raise InputError("a workbook in binary form", file=name, do="Save it as CSV or XLSX.")
+    if part.lower() == "content.xml":
+        content = outlines.OpenOutline()
+        while chunk := stream.read(CHUNK):
+            _check_outline(content.read(chunk), name, part)
+        return
     last = [0, 0]
     rest = b""
     while chunk := stream.read(CHUNK):
@@ -120,13 +129,17 @@ def _check_part(stream: IO[bytes], part: str, name: str) -> None:
         for letters, digits in _CELL.findall(text):
             last = [max(last[0], _place(letters)), max(last[1], int(digits))]
         rest = text[-_KEPT:]
-        if last[0] > MAX_COLUMNS or last[0] * last[1] > MAX_CELLS:
-            raise _too_much(
-                name,
-                f"a cell far outside the table (column {last[0]:,}, row {last[1]:,} of {Path(part).stem})",
-                f"{MAX_COLUMNS:,} columns, {MAX_CELLS:,} cells",
-                "Delete the stray cell, or save the table alone as CSV.",
-            )
+        _check_outline(outlines.Outline(last[0], last[1], last[0] * last[1]), name, Path(part).stem)
+
+
+def _check_outline(found: outlines.Outline, name: str, where: str) -> None:
+    if found.columns > MAX_COLUMNS or found.cells > MAX_CELLS:
+        raise _too_much(
+            name,
+            f"a cell far outside the table (column {found.columns:,}, row {found.rows:,} of {where})",
+            f"{MAX_COLUMNS:,} columns, {MAX_CELLS:,} cells",
+            "Delete the stray cell, or save the table alone as CSV.",
+        )
 
 
 def _place(letters: bytes) -> int:
