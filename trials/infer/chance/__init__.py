@@ -1,7 +1,7 @@
 """How likely the next edge is to meet the drawing, with bounds."""
 
-from trials.infer.chance.grade import chance_of_grade
-from trials.infer.chance.joint import JointChance, chance_of_all, effect_correlation
+from trials.infer.chance.grade import chance_of_grade, grade_draws
+from trials.infer.chance.joint import JointChance, chance_of_all, effect_correlation, joint_draws
 from trials.infer.chance.kinds import ChanceKind
 from trials.infer.chance.mean_squares import Layers, MeanSquare, draw, find_layers, floor, key, variances
 from trials.infer.chance.next_edge import (
@@ -11,6 +11,7 @@ from trials.infer.chance.next_edge import (
     chance,
     check_rule,
     edge_chance,
+    edge_draws,
     estimate_chance,
     layer_of,
     lost_cuts,
@@ -41,13 +42,16 @@ __all__ = [
     "correlations",
     "draw",
     "edge_chance",
+    "edge_draws",
     "effect_correlation",
     "estimate_chance",
     "find_layers",
     "find_reach",
     "find_source",
     "floor",
+    "grade_draws",
     "howe_factor",
+    "joint_draws",
     "key",
     "layer_of",
     "lost_cuts",
