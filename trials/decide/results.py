@@ -9,6 +9,7 @@ from typing import Literal
 
 from trials.commands import Command
 from trials.decide.chance_result import ChanceResult
+from trials.decide.decision_result import FewerFail, Money, MoreCutting, Question
 from trials.decide.ladder import LadderAnswer
 from trials.findings import Finding, Place
 from trials.infer.answer import Added, Answer
@@ -213,7 +214,9 @@ class Study:
     """The whole result of a trial: what `fit` prints and the verdict is written from.
 
     exploratory: the look was not declared before cutting; provisional: a reading is still open; honesty: of each
-    decisive response, where a verdict was made; ladder: the fastest clean cut, where the trial is a ladder.
+    decisive response, where a verdict was made; ladder: the fastest clean cut, where the trial is a ladder. asks: which
+    kind of question; fewer: edges that fail, each type against today's; money: where costs are stated; more: the
+    cutting that would settle what is open; currency: of prices.
     """
 
     title: str
@@ -228,3 +231,8 @@ class Study:
     provisional: bool = False
     honesty: tuple[OwnHonesty, ...] = ()
     ladder: LadderAnswer | None = None
+    asks: Question = Question.COMPARE
+    fewer: tuple[FewerFail, ...] = ()
+    money: Money | None = None
+    more: MoreCutting | None = None
+    currency: str = ""

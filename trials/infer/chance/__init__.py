@@ -1,5 +1,6 @@
 """How likely the next edge is to meet the drawing, with bounds."""
 
+from trials.infer.chance.draws import beta_draws, even_normals
 from trials.infer.chance.grade import chance_of_grade, grade_draws
 from trials.infer.chance.joint import JointChance, chance_of_all, effect_correlation, joint_draws
 from trials.infer.chance.kinds import ChanceKind
@@ -35,6 +36,7 @@ __all__ = [
     "Rule",
     "Share",
     "SpreadSource",
+    "beta_draws",
     "chance",
     "chance_of_all",
     "chance_of_grade",
@@ -45,6 +47,7 @@ __all__ = [
     "edge_draws",
     "effect_correlation",
     "estimate_chance",
+    "even_normals",
     "find_layers",
     "find_reach",
     "find_source",
