@@ -72,9 +72,12 @@ def _shown_better(study: Study, nozzle: str) -> tuple[tuple[ResponseResult, Comp
 def _gain(study: Study, nozzle: str) -> float:
     """Largest gain in worthwhile differences; in spreads of an edge, or as it is, where none is stated."""
     ladder = study.ladder.comparisons if study.ladder else ()
-    shown = [c for _, c in _shown_better(study, nozzle)]
-    faster = [c for c in ladder if c.nozzle == nozzle and c.answer == Answer.BETTER]
-    sizes = [(c.times_worthwhile, c.times_spread, c.value) for c in (*shown, *faster)]
+    sizes = [(c.times_worthwhile, c.times_spread, c.value) for _, c in _shown_better(study, nozzle)]
+    sizes += [
+        (c.times_worthwhile, c.times_spread, c.value)
+        for c in ladder
+        if c.nozzle == nozzle and c.answer == Answer.BETTER
+    ]
     return max((next(abs(size) for size in each if size is not None) for each in sizes), default=0.0)
 
 

@@ -75,8 +75,8 @@ class Input:
     """How much one input of the new type decides.
 
     at, against: its value, and that of the other type; share: part of the variance of the difference that goes when the
-    input is held at its value in both types; flips_at: its value at which both types cost the same, the rest as it is; None where no
-    value does.
+    input is held at its value in both types; flips_at: its value at which both types cost the same, the rest as it is;
+    None where no value does.
     """
 
     name: str

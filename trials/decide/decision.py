@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import replace
 
 from trials.decide.advice import Advice, advice
-from trials.decide.decision_result import Action, Because, Decision, Gain, Question, SideEffect
+from trials.decide.decision_result import Action, Because, Decision, FewerFail, Gain, Question, SideEffect
 from trials.decide.ladder import LadderComparison
 from trials.decide.lives import LifeComparison, LivesAnswer
 from trials.decide.results import Comparison, NozzleRow, ResponseResult, Study
@@ -36,7 +35,7 @@ def decide(study: Study) -> Decision:
         safe_speed=_safe_speed(study, chosen),
         others=found.others,
         gains=_gains(study, found),
-        fewer_fail=next((each.fewer for each in study.fewer if each.nozzle == found.to), None),
+        fewer_fail=_fewer(study, found.to),
         price=rows[chosen].price if chosen in rows else None,
         price_against=rows[against].price if against in rows else None,
         currency=study.currency,
@@ -86,6 +85,13 @@ def _place(study: Study, found: Advice) -> Place | None:
     return found.because[0][1].settings if found.because else next(iter(compared), None)
 
 
+def _fewer(study: Study, nozzle: str) -> FewerFail | None:
+    """Edges that fail with a type against today's; a ladder asks for speed, and says nothing of them."""
+    if study.asks == Question.LADDER:
+        return None
+    return next((each for each in study.fewer if each.nozzle == nozzle), None)
+
+
 def _safe_speed(study: Study, nozzle: str) -> Amount | None:
     """The speed that 95 % of the mounts of a type keep clean at least, where the trial is a ladder."""
     if study.ladder is None:
@@ -127,42 +133,45 @@ def _proved(result: ResponseResult, c: Comparison) -> bool:
 
 
 def _dominated(study: Study, chosen: str) -> tuple[str, ...]:
-    """Types that are no better than the chosen one on any count, and surely worse on one."""
+    """Types, but for today's, that are no better than the chosen one on any count, and surely worse on one."""
     rows = {row.nozzle: row for row in study.nozzles}
     if chosen not in rows:
         return ()
     return tuple(
         name
-        for name in rows
-        if name != chosen and not _better_anywhere(study, name, chosen) and _surely_worse(study, rows, name, chosen)
+        for name, row in rows.items()
+        if name != chosen
+        and not row.today
+        and not _better_anywhere(study, name, chosen)
+        and _surely_worse(study, rows, name, chosen)
     )
 
 
 def _better_anywhere(study: Study, name: str, chosen: str) -> bool:
-    """Whether a type is better than another on any count by its estimate; one that is not known could be."""
+    """Whether a type could be better than another on some count: by its estimate, or because too little is known."""
     ours, theirs = _counts(study, name), _counts(study, chosen)
-    known = [count for count in theirs if count in ours]
-    return len(known) < len(theirs) or any(ours[count] < theirs[count] for count in known)
+    if len(theirs) < FEWEST_COUNTS or not theirs.keys() <= ours.keys():
+        return True
+    return any(ours[count] < theirs[count] for count in theirs)
+
+
+FEWEST_COUNTS = 2
+"""One count is the answer itself, and says nothing of a trade."""
 
 
 def _counts(study: Study, name: str) -> dict[str, float]:
     """Everything that speaks for or against a type, lower being better."""
-    found: dict[str, float] = {}
-    for result in study.results:
-        own = next((m.mean for m in result.means if m.nozzle == name), None)
-        if own is not None:
-            found[result.response] = -own if result.higher_is_better else own
-    if study.ladder is not None:
-        found |= {CLEAN_SPEED: -each.typical for each in study.ladder.types if each.nozzle == name}
-    found |= {"fails": -each.fewer.value for each in study.fewer if each.nozzle == name}
+    means = [(r, m.mean) for r in study.results for m in r.means if m.nozzle == name]
+    found = [(r.response, -mean if r.higher_is_better else mean) for r, mean in means]
+    ladder = study.ladder.types if study.ladder else ()
+    costs = study.money.types if study.money else ()
     row = next(row for row in study.nozzles if row.nozzle == name)
-    if row.today and study.fewer:
-        found["fails"] = 0.0
-    if row.price is not None:
-        found["price"] = row.price
-    if study.money is not None:
-        found |= {"cost": each.cost.value for each in study.money.types if each.nozzle == name}
-    return found
+    found += [(CLEAN_SPEED, -each.typical) for each in ladder if each.nozzle == name]
+    found += [("fails", each.with_it) for each in study.fewer if each.nozzle == name]
+    found += [("fails", each.today) for each in study.fewer[:1] if row.today]
+    found += [("price", row.price)] if row.price is not None else []
+    found += [("cost", each.cost.value) for each in costs if each.nozzle == name]
+    return dict(found)
 
 
 def _surely_worse(study: Study, rows: Mapping[str, NozzleRow], name: str, chosen: str) -> bool:

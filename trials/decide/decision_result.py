@@ -83,15 +83,17 @@ class Span:
 
 @dataclass(frozen=True)
 class FewerFail:
-    """How many fewer of 100 edges fail with a type than with today's; below zero: more fail."""
+    """Of 100 edges: how many fail today, with a type, and how many fewer that is; below zero: more fail."""
 
     nozzle: str
+    today: float
+    with_it: float
     fewer: Span
 
 
 @dataclass(frozen=True)
 class Flip:
-    """A value of one input of a type at which it costs as much as today's, the rest as it is; against: today's value."""
+    """A value of one input of a type at which it costs as much as today's, the rest as it is; against: today's."""
 
     input: CostInput
     at: float
@@ -129,19 +131,27 @@ class CostAgainst:
 
 
 @dataclass(frozen=True)
+class Assumed:
+    """An input that is not stated, with the figure of common practice taken instead."""
+
+    input: CostInput
+    value: float
+
+
+@dataclass(frozen=True)
 class Money:
     """Money where the trial states costs.
 
     place: the settings it holds for; types: in the order of the trial; against: each other type with today's; assumed:
-    inputs that are not stated, with the figure of common practice taken instead; lives: where lives came from, empty
-    for none; said: what is left out and why; types and against are empty where nothing can be reckoned.
+    what common practice stands in for; lives: where lives came from, empty for none; said: what is left out and why;
+    types and against are empty where nothing can be reckoned.
     """
 
     currency: str
     place: Place
     types: tuple[TypeCost, ...] = ()
     against: tuple[CostAgainst, ...] = ()
-    assumed: tuple[tuple[CostInput, float], ...] = ()
+    assumed: tuple[Assumed, ...] = ()
     lives: str = ""
     said: tuple[Finding, ...] = ()
 
@@ -219,7 +229,7 @@ class Decision:
     safe_speed: Amount | None = None
     others: tuple[tuple[Answer, tuple[str, ...]], ...] = ()
     gains: tuple[Gain, ...] = ()
-    fewer_fail: Span | None = None
+    fewer_fail: FewerFail | None = None
     price: float | None = None
     price_against: float | None = None
     currency: str = ""

@@ -32,7 +32,8 @@ from trials.infer.chance import (
 )
 from trials.trial import Trial
 
-DRAWS = 2_048
+DRAWS = 1_024
+POINTS = 256
 SEED, DROSS_SEED, LOST_SEED = 0, 101, 202
 TAILS = (0.025, 0.975)
 
@@ -90,16 +91,13 @@ def fewer_fail(found: Sequence[Failing], today: str) -> tuple[FewerFail, ...]:
     base = next((each for each in found if each.nozzle == today), None)
     if base is None:
         return ()
-    return tuple(
-        FewerFail(each.nozzle, Span(100.0 * (base.estimate - each.estimate), *_limits(base, each)))
-        for each in found
-        if each.nozzle != today
-    )
+    return tuple(_fewer(base, each) for each in found if each.nozzle != today)
 
 
-def _limits(base: Failing, each: Failing) -> tuple[float, float]:
+def _fewer(base: Failing, each: Failing) -> FewerFail:
     low, high = np.quantile(100.0 * (base.draws - each.draws), TAILS)
-    return float(low), float(high)
+    today, with_it = 100.0 * base.estimate, 100.0 * each.estimate
+    return FewerFail(each.nozzle, today, with_it, Span(today - with_it, float(low), float(high)))
 
 
 def _measured(
@@ -117,7 +115,7 @@ def _measured(
     if not edges:
         return None
     if len(edges) > 1:
-        return joint_draws(edges, rules, together, DRAWS, SEED, seed)
+        return joint_draws(edges, rules, together, DRAWS, SEED, seed, POINTS)
     return np.asarray(edge_chance(*edge_draws(edges[0], DRAWS, SEED, seed), rules[0]))
 
 

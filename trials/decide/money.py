@@ -20,12 +20,12 @@ from trials.decide.cost import (
     compare_costs,
     cost_of_metre,
 )
-from trials.decide.decision_result import CostAgainst, CostInput, Flip, Money, MoneyKind, Span, TypeCost
+from trials.decide.decision_result import Assumed, CostAgainst, CostInput, Flip, Money, MoneyKind, Span, TypeCost
 from trials.decide.failing import DRAWS, TAILS, Failing
 from trials.decide.known_lives import HOURS, METRES, KnownLives
 from trials.decide.ladder import SPEED, LadderAnswer
 from trials.errors import InputError
-from trials.findings import About, Finding, Place, Weight
+from trials.findings import About, Fact, Finding, Place, Weight
 from trials.gas import known_gas, normal_volume_flow
 from trials.nozzles import Nozzle
 from trials.plan.assess.effort import minutes_of
@@ -131,20 +131,20 @@ def _ladder_speeds(ladder: LadderAnswer) -> Mapping[str, _Speed] | None:
     return found or None
 
 
-def _rates(trial: Trial) -> tuple[Rates, list[tuple[CostInput, float]]]:
-    stated, assumed = trial.costs, []
+def _rates(trial: Trial) -> tuple[Rates, list[Assumed]]:
+    stated, assumed = trial.costs, list[Assumed]()
     hour, gas, edge = stated.machine_hour, stated.gas_m3, stated.edge_m
     if hour is None:
         hour = USUAL["machine_hour"]
-        assumed.append((CostInput.MACHINE_HOUR, hour))
+        assumed.append(Assumed(CostInput.MACHINE_HOUR, hour))
     if gas is None:
         gas = USUAL["gas_m3"]
-        assumed.append((CostInput.GAS_M3, gas))
+        assumed.append(Assumed(CostInput.GAS_M3, gas))
     if edge is None:
         edge = USUAL_EDGE_M
-        assumed.append((CostInput.EDGE, edge))
+        assumed.append(Assumed(CostInput.EDGE, edge))
     if stated.mount_minutes is None:
-        assumed.append((CostInput.CHANGE, minutes_of(trial).mount))
+        assumed.append(Assumed(CostInput.CHANGE, minutes_of(trial).mount))
     return Rates(hour, gas, stated.rework_per_edge or 0.0, edge, stated.metres_per_year), assumed
 
 
@@ -155,13 +155,13 @@ def _gas(trial: Trial, place: Place) -> tuple[Mapping[str, float], tuple[Finding
     areas = {n.type: n.flow_area_mm2 or (n.orifice_mm and math.pi * n.orifice_mm**2 / 4.0) for n in trial.nozzles}
     lacking = tuple(kind for kind, area in areas.items() if not area)
     if not name.strip() or bars is None or lacking:
-        facts = {"gas": bool(name.strip()), "pressure": bars is not None, "areas": lacking}
+        facts: dict[str, Fact] = {"gas": bool(name.strip()), "pressure": bars is not None, "areas": lacking}
         return {}, (Finding(MoneyKind.GAS_NOT_COUNTED, facts=facts, weight=Weight.LOOK_AT),)
     try:
         known_gas(name)
     except InputError:
         return {}, (Finding(MoneyKind.GAS_NOT_KNOWN, facts={"gas": name}, weight=Weight.LOOK_AT),)
-    flows = {kind: float(np.mean(normal_volume_flow(name, bars, area))) for kind, area in areas.items()}
+    flows = {kind: float(np.mean(normal_volume_flow(name, bars, area or 0.0))) for kind, area in areas.items()}
     return flows, ()
 
 
@@ -198,7 +198,7 @@ class _LivesInMetres:
 
 def _lives(
     trial: Trial, lives: KnownLives | None, speeds: Mapping[str, _Speed]
-) -> tuple[_LivesInMetres, list[tuple[CostInput, float]], list[Finding]]:
+) -> tuple[_LivesInMetres, list[Assumed], list[Finding]]:
     """Life of a nozzle of each type in metres of cut; one of common practice for all where not every life is known."""
     rng = np.random.default_rng(SEED)
     missing = tuple(name for name in speeds if lives is None or name not in lives.types)
@@ -206,7 +206,7 @@ def _lives(
         hours = {name: USUAL_LIFE_HOURS * 60.0 * speed.at for name, speed in speeds.items()}
         found = _LivesInMetres(hours, {name: np.full(DRAWS, life) for name, life in hours.items()})
         used = Finding(MoneyKind.LIVES_NOT_USED, About(nozzles=missing), weight=Weight.LOOK_AT)
-        return found, [(CostInput.LIFE_HOURS, USUAL_LIFE_HOURS)], [] if lives is None else [used]
+        return found, [Assumed(CostInput.LIFE_HOURS, USUAL_LIFE_HOURS)], [] if lives is None else [used]
     edge = trial.costs.edge_m or USUAL_EDGE_M
     metres = {
         name: 60.0 * speed.at if lives.unit == HOURS else 1.0 if lives.unit == METRES else edge

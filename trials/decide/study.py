@@ -145,7 +145,8 @@ def cannot_say(trial: Trial, results: Sequence[ResponseResult], evidence: Eviden
         found.append(Finding(StudyKind.ORDER_NOT_KNOWN))
     if trial.deciding > 2:
         found.append(Finding(StudyKind.MANY_PRIMARIES, facts={"n": trial.deciding}))
-    found += [_other_jobs(trial), _other_settings(trial), Finding(StudyKind.NOT_MEASURED)]
+    beside: dict[str, Fact] = {"lives": evidence.lives is not None, "cost": trial.costs.stated}
+    found += [_other_jobs(trial), _other_settings(trial), Finding(StudyKind.NOT_MEASURED, facts=beside)]
     return each_once(found)
 
 

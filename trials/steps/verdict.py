@@ -156,7 +156,11 @@ def _stands(kept: KeptLook, records: Records, found: Evidence) -> bool:
     )
     lots = any(entry.number > made for entry in entries(records.journal, JournalKind.LOTS))
     same = kept.summary.get("every_cell") in (None, every_cell(records))
-    return same and not lots and kept.paper_stands(RULE_VERSION, costs_of(records.trial), lives_kept(records.trial, found.lives))
+    return (
+        same
+        and not lots
+        and kept.paper_stands(RULE_VERSION, costs_of(records.trial), lives_kept(records.trial, found.lives))
+    )
 
 
 def _other_words(kept: KeptLook | None, result: Study) -> tuple[Finding, ...]:

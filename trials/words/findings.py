@@ -14,6 +14,7 @@ from trials.words import (
     ladders,
     lives,
     model,
+    money,
     plan,
     plan_chances,
     records,
@@ -22,7 +23,21 @@ from trials.words import (
 )
 
 Sentence = Callable[[Finding], str]
-ROOMS = (after_freeze, bench, chances, grade, ladders, lives, model, plan, plan_chances, records, remarks, settling)
+ROOMS = (
+    after_freeze,
+    bench,
+    chances,
+    grade,
+    ladders,
+    lives,
+    model,
+    money,
+    plan,
+    plan_chances,
+    records,
+    remarks,
+    settling,
+)
 SENTENCES: Mapping[StrEnum, Sentence] = {kind: said for room in ROOMS for kind, said in room.SENTENCES.items()}
 
 

@@ -221,7 +221,12 @@ def _range(name: Fact, unit: Fact, levels: Fact) -> str:
 
 
 def _not_measured(finding: Finding) -> str:
-    return text("Lens life and nozzle life: not measured here. Best settings, operating window and cost: not computed.")
+    lives = text("Lens life: not measured here.")
+    if not finding.facts.get("lives"):
+        lives = text("Lens life and nozzle life: not measured here.")
+    if finding.facts.get("cost"):
+        return text("{lives} Best settings and operating window: not computed here.", lives=lives)
+    return text("{lives} Best settings, operating window and cost: not computed here.", lives=lives)
 
 
 def _settle_reading(finding: Finding) -> str:

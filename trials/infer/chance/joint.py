@@ -22,6 +22,8 @@ from trials.infer.chance.next_edge import (
     pivot_draws,
 )
 
+POINTS = 512
+
 
 @dataclass(frozen=True)
 class JointChance:
@@ -84,17 +86,18 @@ def joint_draws(
     draws: int = 2_048,
     seed: int = 0,
     means_seed: int | None = None,
+    points: int = POINTS,
 ) -> np.ndarray:
     """Draws (at least draws,) of the chance that the next edge meets every rule together.
 
     means_seed: of the errors of the means, so that two types with seeds of their own have means that err apart while
-    the spreads they share are the same in each draw; as `seed` where None.
+    the spreads they share are the same in each draw; as `seed` where None. points: edges that each draw averages over.
 
     Raises:
         WrongShape: as `chance_of_all`.
     """
     roots = _checked(edges, rules, correlation, 0.95)
-    upper, lower = _points(len(edges), roots, seed)
+    upper, lower = _points(len(edges), roots, seed, points)
     means, drawn = _joint_draws(edges, roots, draws, seed, seed if means_seed is None else means_seed)
     return _joint(edges, rules, means, drawn, upper, lower)
 
@@ -114,9 +117,9 @@ def _checked(
     return {level: _root(correlation.get(level, np.eye(m)), m, level) for level in ("specimen", "coupon")}
 
 
-def _points(m: int, roots: Mapping[str, np.ndarray], seed: int) -> tuple[np.ndarray, np.ndarray]:
-    """Common points of the effects above the coupon and of the coupons, (512, m) each."""
-    points = even_normals(2 * m, 512, seed + 1)
+def _points(m: int, roots: Mapping[str, np.ndarray], seed: int, count: int = POINTS) -> tuple[np.ndarray, np.ndarray]:
+    """Common points of the effects above the coupon and of the coupons, (count, m) each."""
+    points = even_normals(2 * m, count, seed + 1)
     return points[:, :m] @ roots["specimen"].T, points[:, m:] @ roots["coupon"].T
 
 
