@@ -124,7 +124,7 @@ def _worse(study: Study, nozzle: str) -> tuple[SideEffect, ...]:
 def _rise(result: ResponseResult, c: Comparison, end: float | None = None) -> float:
     """How much worse a comparison is, above zero if it is; end: one of its limits in place of its value."""
     value = (c.value if end is None else end) - (1.0 if c.kind == "ratio" else 0.0)
-    return -value if result.higher_is_better else value
+    return -value if result.higher_is_better or c.kind == "share" else value
 
 
 def _proved(result: ResponseResult, c: Comparison) -> bool:

@@ -71,7 +71,8 @@ class Mean:
 class Comparison:
     """One nozzle type against another at stated settings.
 
-    kind "ratio" (log scale) or "difference" (in the unit); value, low, high on that kind with the simultaneous
+    kind "ratio" (log scale), "difference" (in the unit) or "share" (of coupons at the required grade, higher is better,
+    0.2 for 20 of 100 more); value, low, high on that kind with the simultaneous
     interval; p adjusted for the number of comparisons; answer None for a secondary response. in_unit: value, low and
     high as a change in the response's unit. times_worthwhile, times_spread: size of the difference in worthwhile
     differences, and in standard deviations of one reading on the next edge.
@@ -80,7 +81,7 @@ class Comparison:
     nozzle: str
     against: str
     settings: Place
-    kind: Literal["ratio", "difference"]
+    kind: Literal["ratio", "difference", "share"]
     value: float
     low: float
     high: float

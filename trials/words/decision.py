@@ -226,7 +226,7 @@ def _price_of_life(found: Decision, ratio: float) -> str:
         return ""
     dearer = found.price / found.price_against
     return text(
-        "; for {share} of the price of a unit of life (it pays from {ratio} times the life on)",
-        share=percent(dearer / ratio),
+        "; a unit of life costs {share} of what it costs today (it pays from {ratio} times the life on)",
+        share=number(dearer / ratio, 3),
         ratio=number(dearer, 3),
     )

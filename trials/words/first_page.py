@@ -19,7 +19,7 @@ from trials.words import ladders
 from trials.words.decision import at_words, dominated_words, side_effect_words
 from trials.words.language import text
 from trials.words.names import person
-from trials.words.numbers import listed, percent, with_unit
+from trials.words.numbers import fixed, listed, percent, with_unit
 from trials.words.study import change_words, symbol, worthwhile_words
 
 _FRACTIONS = (
@@ -203,10 +203,24 @@ def _figures(found: Advice) -> str:
 
 def _gain(result: ResponseResult, c: Comparison) -> str:
     """`the edge gets about a third smoother, surely more than a sixth`."""
+    if c.kind == "share":
+        return _more_coupons(c)
     size, bound = _sizes(result, c)
     if not bound:
         return text("{what} gets {size} {adjective}; by how much for sure is open", **_named(result, c), size=size)
     return text("{what} gets {size} {adjective}, surely more than {bound}", **_named(result, c), size=size, bound=bound)
+
+
+def _more_coupons(c: Comparison) -> str:
+    """`About 23 of 100 coupons more reach the required dross grade, surely more than 5`."""
+    size, bound = {"n": fixed(100.0 * c.value, 0)}, math.floor(100.0 * c.low + 1e-9)
+    if bound < 1:
+        return text(
+            "About {n} of 100 coupons more reach the required dross grade; by how much for sure is open", **size
+        )
+    return text(
+        "About {n} of 100 coupons more reach the required dross grade, surely more than {bound}", bound=bound, **size
+    )
 
 
 def _sizes(result: ResponseResult, c: Comparison) -> tuple[str, str]:
