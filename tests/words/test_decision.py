@@ -29,7 +29,7 @@ from trials.words.decision import (
 )
 from trials.words.findings import say
 from trials.words.first_page import answer_box
-from trials.words.money import amount_words, cost_words, span_of_money, turns_words
+from trials.words.money import amount_words, cost_words, difference_words, span_of_money, turns_words
 
 FEWER = FewerFail("a", 35.6, 3.9, Span(31.7, -9.1, 70.5))
 
@@ -73,7 +73,7 @@ def test_the_decision_in_one_sentence(study, sentence):
 
 
 def test_rows_of_a_change_with_money():
-    flips = (Flip(CostInput.FAILING, 0.04, 0.36, 0.34), Flip(CostInput.LIFE, 2640.0, 2640.0, 102.0))
+    flips = (Flip(CostInput.FAILING, 0.04, 0.36, 0.34), Flip(CostInput.LIFE, 2640.0, 2640.0, 1320.0))
     money = money_of(Span(-0.45, -1.03, 0.16), per_year=Span(-18035.0, -41312.0, 6447.0), flips=flips)
     rows = dict(decision_rows(made({"a": BETTER}, {"a": 24.0}, fewer=(FEWER,), money=money)))
     assert text_of(rows["Gain"]) == (
@@ -86,7 +86,7 @@ def test_rows_of_a_change_with_money():
         "long as today's."
     )
     assert rows["Would turn it"] == (
-        "A metre would cost the same if 34 of 100 edges failed with A (4 are likely), or if it lasted 0.039 times as "
+        "A metre would cost the same if 34 of 100 edges failed with A (4 are likely), or if it lasted 0.50 times as "
         "long as today's. Least is known of how many edges fail."
     )
     assert text_of(money_notes(made({"a": BETTER}, money=money))[0]) == (
@@ -146,8 +146,15 @@ def test_amounts(value, words):
     assert text_of(amount_words(value, "EUR")) == words
 
 
+def test_a_difference_agrees_with_the_two_costs_beside_it():
+    money = money_of(Span(-0.4549, -1.03, 0.16))
+    types = (TypeCost("today", Span(2.3876, 2, 3), {}), TypeCost("a", Span(1.9327, 1, 3), {}))
+    said = difference_words(money.against[0], dataclasses.replace(money, types=types))
+    assert text_of(said) == "0.46 EUR less (between 1.03 less and 0.16 more)"  # 2.39 and 1.93 stand beside it
+
+
 def test_a_cost_in_a_cell():
-    assert cost_words(TypeCost("a", Span(1.94, 1.9, 2.52), {})) == "1.94\n1.90 to 2.52"
+    assert cost_words(TypeCost("a", Span(1.94, 1.9, 2.52), {})) == "1.94 (1.90\u00a0to\u00a02.52)"
     assert cost_words(TypeCost("a", Span(1.94, 1.94, 1.94), {})) == "1.94"
 
 
@@ -163,6 +170,8 @@ def test_turning_points(flip, words):
 
 
 def test_nothing_turns_it():
+    far = (Flip(CostInput.LIFE, 2640.0, 2640.0, 102.0), Flip(CostInput.PRICE, 24.0, 9.0, 1214.0))
+    assert "would turn it" in turns_words(money_of(Span(-0.4, -1, 1), flips=far).against[0])
     assert "would turn it" in turns_words(money_of(Span(-0.4, -1, 1)).against[0])
 
 

@@ -75,7 +75,7 @@ def _settings(found: Decision, before: str) -> str:
 def _gained(study: Study, found: Decision) -> list[str]:
     parts = [text("of 100 edges {fewer}", fewer=fewer_words(found.fewer_fail))] if found.fewer_fail else []
     if found.money is not None and study.money is not None:
-        size = words.span_of_money(found.money.value, study.money.currency)
+        size = words.difference_words(found.money, study.money)
         parts.append(text("a metre of good edge costs {size}", size=size))
     if found.action == Action.CUT_MORE and found.more is not None:
         parts.append(_effort(found.more))

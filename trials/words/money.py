@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from enum import StrEnum
 
 from trials.decide.decision_result import Assumed, CostAgainst, CostInput, Flip, Money, MoneyKind, Span, TypeCost
@@ -14,6 +15,8 @@ from trials.words.names import person
 from trials.words.numbers import fixed, listed, number, percent, with_unit
 
 LARGE = 1000.0
+FEWEST_HUNDREDTHS = 0.015  # below it a difference is not told from two costs in hundredths
+FAR_OFF = 5.0  # times the life or price that is expected: beyond it nobody asks
 NEAR_NOTHING = 0.001  # of the money of a metre: below a tenth of a hundredth it is nothing to anybody
 
 
@@ -30,7 +33,7 @@ def _figure(size: float) -> str:
     if size >= LARGE:
         step = 10.0 ** (math.floor(math.log10(size)) - 1)
         return f"{round(size / step) * step:,.0f}".replace(",", "\u00a0")
-    if size >= 0.015 or size == 0.0:
+    if size >= FEWEST_HUNDREDTHS or size == 0.0:
         return fixed(size, 2 if size < 100 else 0)
     return f"{size:.1g}" if size >= NEAR_NOTHING else "0.00"
 
@@ -62,11 +65,21 @@ def _less_or_more(value: float, size: str) -> str:
 
 
 def cost_words(cost: TypeCost) -> str:
-    """A cell of the table: the value, and its limits on a second line."""
+    """A cell of the table: `1.94 (1.90 to 2.52)`, the limits kept on one line."""
     value = _figure(cost.cost.value)
     if cost.cost.low == cost.cost.high:
         return value
-    return f"{value}\n{text('{low} to {high}', low=_figure(cost.cost.low), high=_figure(cost.cost.high))}"
+    limits = {"low": _figure(cost.cost.low), "high": _figure(cost.cost.high)}
+    return text("{value} ({low}\u00a0to\u00a0{high})", value=value, **limits)
+
+
+def difference_words(found: CostAgainst, money: Money) -> str:
+    """What a metre costs less or more than today's, as the difference of the two costs that stand in the table."""
+    costs = {each.nozzle: each.cost.value for each in money.types}
+    if abs(found.value.value) < FEWEST_HUNDREDTHS or not {found.nozzle, found.against} <= costs.keys():
+        return span_of_money(found.value, money.currency)
+    shown = round(costs[found.nozzle], 2) - round(costs[found.against], 2)
+    return span_of_money(replace(found.value, value=shown), money.currency)
 
 
 def metre_words(found: CostAgainst, money: Money) -> str:
@@ -76,7 +89,7 @@ def metre_words(found: CostAgainst, money: Money) -> str:
         "A metre of good edge costs {cost} instead of {today}, {size}.",
         cost=costs[found.nozzle],
         today=costs[found.against],
-        size=span_of_money(found.value, money.currency),
+        size=difference_words(found, money),
     )
     if found.per_year is None:
         return said
@@ -86,7 +99,7 @@ def metre_words(found: CostAgainst, money: Money) -> str:
 def each_words(money: Money) -> str:
     """What a metre costs with every other type against today's, where none is chosen."""
     sizes = [
-        text("{nozzle} {size}", nozzle=person(each.nozzle), size=span_of_money(each.value, money.currency))
+        text("{nozzle} {size}", nozzle=person(each.nozzle), size=difference_words(each, money))
         for each in money.against
     ]
     return text("A metre of good edge against today's: {sizes}.", sizes="; ".join(sizes))
@@ -101,10 +114,17 @@ def decides_words(found: CostAgainst) -> str:
 
 def turns_words(found: CostAgainst) -> str:
     """Where the choice turns, the nearest two inputs first; empty where nothing turns it."""
-    told = [_turn(flip, found) for flip in found.flips[:3]]
+    told = [_turn(flip, found) for flip in found.flips if _thinkable(flip)][:3]
     if not told:
         return text("In money no single price, life, speed or share of failed edges would turn it.")
     return text("A metre would cost the same {turns}.", turns=text(", or ").join(told))
+
+
+def _thinkable(flip: Flip) -> bool:
+    """Whether a life or price could come to lie there; shares and speeds are told wherever they turn."""
+    if flip.input not in (CostInput.LIFE, CostInput.PRICE):
+        return True
+    return flip.at > 0 and 1 / FAR_OFF <= flip.flips_at / flip.at <= FAR_OFF
 
 
 def _turn(flip: Flip, found: CostAgainst) -> str:
