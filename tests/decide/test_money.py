@@ -139,6 +139,14 @@ def test_a_type_that_never_failed_counts_at_its_lower_limit_and_is_named():
     assert [(f.kind, f.about.nozzles) for f in found.said] == [(MoneyKind.LIFE_AT_LEAST, ("double",))]
 
 
+def test_lens_lives_by_type_take_the_place_of_one_for_all():
+    lens = {"cylindrical": KnownLife(50.0), "double": KnownLife(200.0)}
+    found = made(lives=dataclasses.replace(LIVES, lens=lens))
+    parts = {each.nozzle: each.parts["lens"] for each in found.types}
+    assert parts["cylindrical"] == pytest.approx(80 / (50 * 60 * 1.1), rel=EXACT)
+    assert parts["double"] == pytest.approx(80 / (200 * 60 * 1.1), rel=EXACT)
+
+
 def test_no_requirement_no_rework():
     trial = parse(TRIAL_TEXT + COSTS)
     found = money(trial, PLACE, (), LIVES)

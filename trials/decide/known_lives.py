@@ -1,16 +1,17 @@
-"""Lives from elsewhere, as the cost of a metre takes them: stated figures, or what a life trial showed."""
+"""Lives from elsewhere, as the cost of a metre takes them: mean lives with what is not known of them."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gamma, ndtri
+from scipy.special import ndtri
 
-from trials.infer.life import LifeStudy
+from trials.decide.lives import TypicalLife
+from trials.endings import Part
 
 Array = NDArray[np.float64]
 SURE = 0.975
@@ -37,30 +38,37 @@ class KnownLife:
 
 @dataclass(frozen=True)
 class KnownLives:
-    """Lives of nozzle types: unit (hours, metres or pierces), where they come from, and the mean life of each type."""
+    """Lives: unit (hours, metres or pierces), where they come from, and the mean life of each nozzle type.
+
+    lens: likewise of the protective window, or of the lens where no window is on record, under each nozzle type.
+    """
 
     unit: str
     source: str
     types: Mapping[str, KnownLife]
+    lens: Mapping[str, KnownLife] = field(default_factory=dict)
 
 
-def lives_of_study(study: LifeStudy, unit: str, source: str) -> KnownLives | None:
-    """What a study of lives says of the mean life of each type; None where its unit is none that a cost can use.
+def known_from(lives: Sequence[TypicalLife]) -> KnownLives | None:
+    """Typical lives as a cost takes them; None where there are none, or in a unit that a cost cannot use.
 
-    The mean of a Weibull life is its characteristic life times gamma(1 + 1 / shape) (Lawless 2003, sec. 1.3); in the
-    long run a nozzle is bought once per mean life (renewal reward). The standard error follows from the limits.
+    In the long run a piece is bought once per mean life (renewal reward); the standard error follows from the limits.
     """
-    if unit not in UNITS:
+    units = {UNITS.get(each.unit) for each in lives}
+    unit = units.pop() if len(units) == 1 else None
+    if unit is None:
         return None
-    to_mean = float(gamma(1.0 + 1.0 / study.shape))
-    found = {each.nozzle: _known(each.at[0].life, each.at[0].low, each.at[0].high, to_mean) for each in study.types}
-    return KnownLives(UNITS[unit], source, {name: life for name, life in found.items() if life is not None})
+    parts = {part: {e.nozzle: found for e in lives if e.part == part and (found := _known(e))} for part in Part}
+    return KnownLives(unit, lives[0].source, parts[Part.NOZZLE], parts[Part.WINDOW] or parts[Part.LENS])
 
 
-def _known(life: float, low: float, high: float, to_mean: float) -> KnownLife | None:
-    if not (math.isfinite(low) and low > 0):
+def _known(each: TypicalLife) -> KnownLife | None:
+    if each.failures == 0 and math.isnan(each.mean_low):  # a stated figure
+        return KnownLife(each.mean)
+    if not (math.isfinite(each.mean_low) and each.mean_low > 0):
         return None
-    if not math.isfinite(life):
-        return KnownLife(low * to_mean, at_least=True)
-    width = math.log(high / low) / 2.0 if math.isfinite(high) else math.log(life / low)
-    return KnownLife(life * to_mean, width / float(ndtri(SURE)))
+    if not math.isfinite(each.mean):
+        return KnownLife(each.mean_low, at_least=True)
+    high = each.mean_high
+    width = math.log(high / each.mean_low) / 2.0 if math.isfinite(high) else math.log(each.mean / each.mean_low)
+    return KnownLife(each.mean, width / float(ndtri(SURE)))

@@ -22,7 +22,7 @@ from trials.decide.cost import (
 )
 from trials.decide.decision_result import Assumed, CostAgainst, CostInput, Flip, Money, MoneyKind, Span, TypeCost
 from trials.decide.failing import DRAWS, TAILS, Failing
-from trials.decide.known_lives import HOURS, METRES, KnownLives
+from trials.decide.known_lives import HOURS, METRES, KnownLife, KnownLives
 from trials.decide.ladder import SPEED, LadderAnswer
 from trials.errors import InputError
 from trials.findings import About, Fact, Finding, Place, Weight
@@ -74,7 +74,7 @@ def money(
     if ladder is not None and ladder.types:
         known = {name: Failing(name, UNCLEAN, np.full(DRAWS, UNCLEAN)) for name in speeds}
         said = (Finding(MoneyKind.AT_CLEAN_SPEEDS, facts={"failing": UNCLEAN}), *said)
-    said = (*said, *_left_out(trial, known))
+    said = (*said, *_left_out(trial, known, lives))
     lives_m, more_assumed, more_said = _lives(trial, lives, speeds)
     cases = [
         _case(trial, nozzle, speeds[nozzle.type], gas.get(nozzle.type, 0.0), known.get(nozzle.type), lives_m)
@@ -175,10 +175,10 @@ def _pressures(trial: Trial, place: Place) -> np.ndarray | None:
     return np.array([float(held)]) if isinstance(held, (int, float)) and not isinstance(held, bool) else None
 
 
-def _left_out(trial: Trial, known: Mapping[str, Failing]) -> list[Finding]:
+def _left_out(trial: Trial, known: Mapping[str, Failing], lives: KnownLives | None) -> list[Finding]:
     """Parts of the cost that nothing is stated of."""
     found, costs = [], trial.costs
-    if costs.lens_price is None or costs.lens_hours is None:
+    if costs.lens_price is None or (costs.lens_hours is None and not _all_lenses(trial, lives)):
         found.append(Finding(MoneyKind.LENS_NOT_COUNTED))
     if costs.rework_per_edge is None:
         found.append(Finding(MoneyKind.REWORK_NOT_COUNTED))
@@ -190,10 +190,19 @@ def _left_out(trial: Trial, known: Mapping[str, Failing]) -> list[Finding]:
     return found
 
 
+def _all_lenses(trial: Trial, lives: KnownLives | None) -> bool:
+    """Whether the life of a lens or window is known under every nozzle type."""
+    return lives is not None and set(trial.types) <= lives.lens.keys()
+
+
 @dataclass(frozen=True)
 class _LivesInMetres:
+    """Lives by type in metres of cut, as estimated and as draws: of a nozzle, and of the lens above it."""
+
     at: Mapping[str, float]
     drawn: Mapping[str, np.ndarray]
+    lens_at: Mapping[str, float]
+    lens_drawn: Mapping[str, np.ndarray]
 
 
 def _lives(
@@ -201,29 +210,49 @@ def _lives(
 ) -> tuple[_LivesInMetres, list[Assumed], list[Finding]]:
     """Life of a nozzle of each type in metres of cut; one of common practice for all where not every life is known."""
     rng = np.random.default_rng(SEED)
+    lens = _lens_lives(trial, lives, speeds, rng)
     missing = tuple(name for name in speeds if lives is None or name not in lives.types)
     if lives is None or missing:
         hours = {name: USUAL_LIFE_HOURS * 60.0 * speed.at for name, speed in speeds.items()}
-        found = _LivesInMetres(hours, {name: np.full(DRAWS, life) for name, life in hours.items()})
+        found = _LivesInMetres(hours, {name: np.full(DRAWS, life) for name, life in hours.items()}, *lens)
         used = Finding(MoneyKind.LIVES_NOT_USED, About(nozzles=missing), weight=Weight.LOOK_AT)
         return found, [Assumed(CostInput.LIFE_HOURS, USUAL_LIFE_HOURS)], [] if lives is None else [used]
-    edge = trial.costs.edge_m or USUAL_EDGE_M
-    metres = {
-        name: 60.0 * speed.at if lives.unit == HOURS else 1.0 if lives.unit == METRES else edge
-        for name, speed in speeds.items()
-    }
-    at = {name: lives.types[name].life * metres[name] for name in speeds}
-    drawn = {name: lives.types[name].draws(DRAWS, rng) * metres[name] for name in speeds}
+    found = _LivesInMetres(*_in_metres(trial, lives.unit, lives.types, speeds, rng), *lens)
     least = tuple(name for name in speeds if lives.types[name].at_least)
     said = [Finding(MoneyKind.LIFE_AT_LEAST, About(nozzles=least), weight=Weight.LOOK_AT)] if least else []
-    return _LivesInMetres(at, drawn), [], said
+    return found, [], said
+
+
+_Metres = tuple[Mapping[str, float], Mapping[str, np.ndarray]]
+
+
+def _lens_lives(
+    trial: Trial, lives: KnownLives | None, speeds: Mapping[str, _Speed], rng: np.random.Generator
+) -> _Metres:
+    """Of the lens under each type where every one is on record, else one for all; infinite where none is stated."""
+    if lives is not None and _all_lenses(trial, lives):
+        return _in_metres(trial, lives.unit, lives.lens, speeds, rng)
+    hours = math.inf if trial.costs.lens_hours is None else trial.costs.lens_hours
+    at = {name: hours * 60.0 * speed.at for name, speed in speeds.items()}
+    return at, {name: np.full(DRAWS, life) for name, life in at.items()}
+
+
+def _in_metres(
+    trial: Trial, unit: str, lives: Mapping[str, KnownLife], speeds: Mapping[str, _Speed], rng: np.random.Generator
+) -> _Metres:
+    edge = trial.costs.edge_m or USUAL_EDGE_M
+    metres = {
+        name: 60.0 * speed.at if unit == HOURS else 1.0 if unit == METRES else edge for name, speed in speeds.items()
+    }
+    at = {name: lives[name].life * metres[name] for name in speeds}
+    return at, {name: lives[name].draws(DRAWS, rng) * metres[name] for name in speeds}
 
 
 def _case(
     trial: Trial, nozzle: Nozzle, speed: _Speed, gas: float, failing: Failing | None, lives: _LivesInMetres
 ) -> _Case:
     costs, name = trial.costs, nozzle.type
-    lens_m = math.inf if costs.lens_hours is None else costs.lens_hours * 60.0 * speed.at
+    lens_m = lives.lens_at[name]
     at = Running(
         speed_m_min=speed.at,
         gas_m3_h=gas,
@@ -231,11 +260,11 @@ def _case(
         nozzle_price=nozzle.price or 0.0,
         nozzle_life_m=lives.at[name],
         change_minutes=minutes_of(trial).mount,
-        lens_price=0.0 if costs.lens_price is None or costs.lens_hours is None else costs.lens_price,
+        lens_price=0.0 if costs.lens_price is None or math.isinf(lens_m) else costs.lens_price,
         lens_life_m=lens_m,
     )
     rng = np.random.default_rng([SEED, trial.types.index(name)])
-    drawn = replace(at, nozzle_life_m=lives.drawn[name])
+    drawn = replace(at, nozzle_life_m=lives.drawn[name], lens_life_m=lives.lens_drawn[name])
     drawn = replace(drawn, speed_m_min=speed.draws(rng)) if speed.error else drawn
     return _Case(nozzle, at, drawn if failing is None else replace(drawn, failing=np.clip(failing.draws, 0.0, 1.0)))
 

@@ -7,6 +7,8 @@ Functions take a folder or plain pandas tables and return plain tables or frozen
 from trials.steps.adopt import Adoption, Keys, adopt
 from trials.steps.amend import amend
 from trials.steps.bench_study import Against, keep_study_picture, study_bench
+from trials.steps.card import card, card_json, write_card
+from trials.steps.chart import chart, chart_json, write_chart
 from trials.steps.correct import Correction, change, confirm, correct
 from trials.steps.cut import cut, cut_as_planned
 from trials.steps.demo import demo_trial
@@ -15,7 +17,7 @@ from trials.steps.files import plain, write_bytes, write_new
 from trials.steps.fit import evidence, fit
 from trials.steps.grade import grade_rows, grade_table, grade_trial, grade_value, graded_facts, requirement
 from trials.steps.instrument import Instrument, enter_instrument, register
-from trials.steps.lives import read_lives, recorded_lives, study_table, write_lives
+from trials.steps.lives import lives_of_trial, read_lives, record_lives, recorded_lives, study_table, write_lives
 from trials.steps.load import load
 from trials.steps.looks import look_number
 from trials.steps.measure import Settings, keep_pictures, measure_files, measure_into
@@ -38,7 +40,11 @@ __all__ = [
     "add_extension",
     "adopt",
     "amend",
+    "card",
+    "card_json",
     "change",
+    "chart",
+    "chart_json",
     "confirm",
     "correct",
     "cut",
@@ -59,6 +65,7 @@ __all__ = [
     "keep_pictures",
     "keep_study_picture",
     "keep_window_picture",
+    "lives_of_trial",
     "load",
     "look_number",
     "measure_files",
@@ -69,6 +76,7 @@ __all__ = [
     "propose",
     "read_lives",
     "record",
+    "record_lives",
     "recorded_lives",
     "register",
     "requirement",
@@ -84,6 +92,8 @@ __all__ = [
     "window",
     "window_json",
     "write_bytes",
+    "write_card",
+    "write_chart",
     "write_lives",
     "write_new",
 ]

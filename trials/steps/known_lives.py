@@ -10,7 +10,7 @@ from trials.store.records import Records
 from trials.trial import Trial
 
 if TYPE_CHECKING:
-    from trials.decide.known_lives import KnownLives
+    from trials.decide.known_lives import KnownLife, KnownLives
 
 
 def known_lives(records: Records) -> KnownLives | None:
@@ -21,45 +21,33 @@ def known_lives(records: Records) -> KnownLives | None:
     InputError
         If the folder that it names holds no life trial with lives on record, or its lives cannot be used.
     """
-    asked = records.trial.lives
-    if asked is None:
+    if records.trial.lives is None:
         return None
-    if not asked.folder:
-        return _stated(records.trial)
-    from trials.decide.known_lives import UNITS, lives_of_study
-    from trials.steps.lives import recorded_lives, study_table
+    from trials.decide.known_lives import UNITS, known_from
+    from trials.steps.lives import lives_of_trial
 
-    place = records.folder / asked.folder
+    file = str(records.folder / "trial.toml")
     try:
-        table = recorded_lives(place)
-        found = study_table(table)
+        lives = lives_of_trial(records.folder)
     except TrialError as error:
         raise InputError(
-            f"the life trial that `lives` names cannot be used: {error}",
-            file=str(records.folder / "trial.toml"),
+            f"the lives that the trial names cannot be used: {error}",
+            file=file,
             column="lives",
-            found=asked.folder,
+            found=records.trial.lives.folder,
             do="Correct the folder, or state figures with their source under [lives].",
         ) from None
-    known = lives_of_study(found.study, table.unit, asked.folder)
+    known = known_from(lives)
     if known is None:
         raise InputError(
-            "the life trial that `lives` names counts lives in a unit that a cost cannot use",
-            file=str(place),
-            found=table.unit,
+            "the lives that the trial names are in a unit that a cost cannot use",
+            file=file,
+            column="lives",
+            found=lives[0].unit if lives else None,
             allowed=", ".join(UNITS),
             do="State figures in hours, metres or pierces under [lives].",
         )
     return known
-
-
-def _stated(trial: Trial) -> KnownLives | None:
-    from trials.decide.known_lives import KnownLife, KnownLives
-
-    asked = trial.lives
-    if asked is None or asked.unit is None:
-        return None
-    return KnownLives(asked.unit, asked.source, {name: KnownLife(life) for name, life in asked.figures.items()})
 
 
 def lives_kept(trial: Trial, known: KnownLives | None) -> dict[str, Any] | None:
@@ -67,9 +55,10 @@ def lives_kept(trial: Trial, known: KnownLives | None) -> dict[str, Any] | None:
     if trial.lives is None:
         return None
     said: dict[str, Any] = trial.lives.model_dump(mode="json")
-    return said if known is None or not trial.lives.folder else said | {"read": _figures(known)}
+    if known is None or not trial.lives.folder:
+        return said
+    return said | {"read": {"unit": known.unit, "types": _figures(known.types), "lens": _figures(known.lens)}}
 
 
-def _figures(known: KnownLives) -> Mapping[str, Any]:
-    types = {name: [life.life, life.log_sd, life.at_least] for name, life in known.types.items()}
-    return {"unit": known.unit, "types": types}
+def _figures(lives: Mapping[str, KnownLife]) -> dict[str, list[float | bool]]:
+    return {name: [life.life, life.log_sd, life.at_least] for name, life in lives.items()}

@@ -9,7 +9,10 @@ from trials.findings import Finding
 from trials.words import (
     after_freeze,
     bench,
+    card,
     chances,
+    chart,
+    doubts,
     grade,
     ladders,
     lives,
@@ -26,7 +29,10 @@ Sentence = Callable[[Finding], str]
 ROOMS = (
     after_freeze,
     bench,
+    card,
     chances,
+    chart,
+    doubts,
     grade,
     ladders,
     lives,
