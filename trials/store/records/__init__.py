@@ -36,7 +36,6 @@ from trials.store.records.looks import (
     keep_look,
     kept_look,
     kept_looks,
-    lives_of,
     note_provisional,
 )
 from trials.store.records.recording import record_as_planned, record_cuts, record_readings
@@ -88,7 +87,6 @@ __all__ = [
     "keep_look",
     "kept_look",
     "kept_looks",
-    "lives_of",
     "load",
     "look_of",
     "note_provisional",
