@@ -44,6 +44,7 @@ NEEDED = {
 }
 FACTS = {
     PlanKind.AS_WRITTEN: {"text": "An old sentence."},
+    PlanKind.GRADE_WITHOUT_WORTHWHILE: {"grade": 1},
     PlanKind.SIZE: SIZE,
     PlanKind.STYLE_WITH_SIZE: {"feature": "conical bore", "size": "orifice_mm", "side": "other"},
     PlanKind.STYLES_TOGETHER: {"features": ("bore", "side jets")},
