@@ -148,3 +148,16 @@ def test_the_median_of_the_others_is_that_of_what_is_left(n):
     values = np.random.default_rng(n).permutation(np.append(np.arange(n - 1.0) ** 2, 1.0))  # one value twice
     left = [np.median(np.delete(values, i)) for i in range(n)]
     assert far.medians_of_others(values) == pytest.approx(left, rel=1e-15)
+
+
+def test_the_powers_inside_the_profile_interval_by_least_squares():
+    values = np.random.default_rng(2).lognormal(0.0, 0.5, 40)
+    powers = np.round(np.arange(-1.5, 1.51, 0.02), 10)
+    middle = stats.gmean(values)
+    scaled = [middle * np.log(values) if p == 0 else (values**p - 1) / (p * middle ** (p - 1)) for p in powers]
+    # with a mean alone -2 log restricted likelihood is (n - 1) log of the sum of squares, but for a constant
+    criterion = np.array([39 * np.log(np.var(z)) for z in scaled])
+    inside = powers[criterion <= criterion.min() + 3.841459]  # 95 % of chi-square on one degree of freedom, tables
+    found = checks.box_cox(values, np.ones((40, 1)), {}, powers)
+    assert (found.best, found.low, found.high) == (powers[criterion.argmin()], inside.min(), inside.max())
+    assert -1.5 < found.low < found.best < found.high < 1.5
