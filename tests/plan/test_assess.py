@@ -8,6 +8,7 @@ from tests_support import told
 
 from trials.errors import InputError
 from trials.findings import PlaceKind
+from trials.gas import normal_volume_flow
 from trials.plan.assess import Asks, Subject, assess
 from trials.plan.assess.effort import effort
 from trials.plan.assess.frame import build_frame
@@ -206,7 +207,9 @@ def test_effort_by_hand():
     # three places of 4 min on each coupon, one coupon in ten once more
     assert work.bench_minutes == pytest.approx(108 * 4 * 3.1, rel=1e-12)
     assert work.nozzle_changes == 12
-    assert work.gas_m3 > 0
+    # 36 coupons at each pressure through a bore of 1.4 mm, 12 s of cutting and 4 s of piercing each
+    flows = normal_volume_flow("oxygen", [0.5, 0.7, 0.9], math.pi * 1.4**2 / 4)
+    assert work.gas_m3 == pytest.approx(36 * float(np.sum(flows)) * 16 / 3600, rel=1e-12)
 
 
 def test_gas_of_a_plan_in_any_language():
@@ -276,3 +279,14 @@ def test_which_spreads_are_expected_and_which_are_missing_is_said():
     none = kinds(trial_text(expected=False))
     assert none[PlanKind.NO_EXPECTED_SPREAD].about.response == "roughness"
     assert not {PlanKind.SPREAD_SOURCE, PlanKind.SPREAD_MISSING, PlanKind.EFFECTIVE_COUPONS} & set(none)
+
+
+@pytest.mark.parametrize(("today", "others", "counted"), [(4, 2, (2, 2.0)), (3, 3, (3, 1.0))])
+def test_more_specimens_of_todays_type_are_counted_as_such(today, others, counted):
+    """Two of each other type beside four of the one in use; three of each."""
+    text = trial_text(specimens=others, sheets=1)
+    own = [f"PL0{n}" for n in range(others)]
+    trial = parse(text.replace(str(own), str([f"PL0{n}" for n in range(today)])))
+    frame, spreads = build_frame(trial, make_plan(trial)), expected_spreads(trial, "roughness")
+    found = frame.counts(frame.covariance(spreads, 3), spreads, 3)
+    assert (found.specimens, found.today) == counted
