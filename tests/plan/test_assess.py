@@ -207,6 +207,9 @@ def test_effort_by_hand():
     # three places of 4 min on each coupon, one coupon in ten once more
     assert work.bench_minutes == pytest.approx(108 * 4 * 3.1, rel=1e-12)
     assert work.nozzle_changes == 12
+    # coupons of 60 x 40 mm, between them the thickness of 12 mm
+    assert work.sheet_area_m2 == pytest.approx(108 * 0.072 * 0.052, rel=1e-12)
+    assert work.cut_length_m == pytest.approx(108 * 0.2, rel=1e-12)
     # 36 coupons at each pressure through a bore of 1.4 mm, 12 s of cutting and 4 s of piercing each
     flows = normal_volume_flow("oxygen", [0.5, 0.7, 0.9], math.pi * 1.4**2 / 4)
     assert work.gas_m3 == pytest.approx(36 * float(np.sum(flows)) * 16 / 3600, rel=1e-12)
