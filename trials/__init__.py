@@ -23,7 +23,7 @@ _STEPS = (
         "measure_into",
     ),
     *("plain", "plan_folder", "plan_json", "propose", "read_lives", "record", "recorded_lives"),
-    *("register", "requirement", "run_sheet", "settle_folder", "settled_json", "side_by_side", "sides_json"),
+    *("register", "requirement", "retire", "retirement_json", "run_sheet", "settle_folder", "settled_json", "side_by_side", "sides_json"),
     *("status", "study_bench", "study_table", "verdict", "window", "window_json", "write_bytes"),
     *("write_lives", "write_new"),
 )

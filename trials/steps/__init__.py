@@ -21,6 +21,7 @@ from trials.steps.looks import look_number
 from trials.steps.measure import Settings, keep_pictures, measure_files, measure_into
 from trials.steps.plan import freeze, judge, plan_folder, plan_json, propose
 from trials.steps.record import record
+from trials.steps.retire import retire, retirement_json
 from trials.steps.settling import Wanted, settle_folder, settled_json, side_by_side, sides_json
 from trials.steps.sheet import run_sheet
 from trials.steps.status import status
@@ -72,6 +73,8 @@ __all__ = [
     "recorded_lives",
     "register",
     "requirement",
+    "retire",
+    "retirement_json",
     "run_sheet",
     "settle_folder",
     "settled_json",
