@@ -9,7 +9,7 @@ from importlib import import_module
 from typing import Any
 
 _STEPS = (
-    *("Adoption", "Against", "Correction", "Instrument", "Keys", "Settings", "Wanted"),
+    *("Adoption", "Against", "Correction", "Instrument", "Keys", "Settings", "SettlingExtension", "Wanted"),
     *("add_extension", "adopt", "amend", "change", "confirm", "correct", "cut"),
     *("cut_as_planned", "demo_trial", "enter_instrument", "evidence", "extension", "extension_json", "fit"),
     *("freeze", "grade_rows", "grade_table", "grade_trial", "grade_value", "graded_facts", "judge"),
@@ -23,7 +23,18 @@ _STEPS = (
         "measure_into",
     ),
     *("plain", "plan_folder", "plan_json", "propose", "read_lives", "record", "recorded_lives"),
-    *("register", "requirement", "retire", "retirement_json", "run_sheet", "settle_folder", "settled_json", "side_by_side", "sides_json"),
+    *(
+        "register",
+        "requirement",
+        "retire",
+        "retirement_json",
+        "run_sheet",
+        "settle_folder",
+        "settled_json",
+        "side_by_side",
+        "sides_json",
+    ),
+    *("settling_extension", "settling_extension_json"),
     *("status", "study_bench", "study_table", "verdict", "window", "window_json", "write_bytes"),
     *("write_lives", "write_new"),
 )

@@ -66,6 +66,9 @@ class PlanKind(StrEnum):
     GAIN_CURVATURE_NEW = "gain_curvature_new"
     GAIN_CURVATURE_SHARPER = "gain_curvature_sharper"
     GAIN_CONFIRMED = "gain_confirmed"
+    FURTHER_SETTLES = "further_settles"
+    FURTHER_BY_OWN = "further_by_own_spreads"
+    FURTHER_BY_EXPECTED = "further_by_expected_spreads"
 
     JUDGED_BY_PIECES = "judged_by_pieces"
     JUDGED_BY_BOTH = "judged_by_pieces_and_coupons"

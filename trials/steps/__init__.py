@@ -13,6 +13,7 @@ from trials.steps.demo import demo_trial
 from trials.steps.extend import add_extension, extension, extension_json
 from trials.steps.files import plain, write_bytes, write_new
 from trials.steps.fit import evidence, fit
+from trials.steps.going_on import SettlingExtension, settling_extension, settling_extension_json
 from trials.steps.grade import grade_rows, grade_table, grade_trial, grade_value, graded_facts, requirement
 from trials.steps.instrument import Instrument, enter_instrument, register
 from trials.steps.lives import read_lives, recorded_lives, study_table, write_lives
@@ -35,6 +36,7 @@ __all__ = [
     "Instrument",
     "Keys",
     "Settings",
+    "SettlingExtension",
     "Wanted",
     "add_extension",
     "adopt",
@@ -78,6 +80,8 @@ __all__ = [
     "run_sheet",
     "settle_folder",
     "settled_json",
+    "settling_extension",
+    "settling_extension_json",
     "side_by_side",
     "sides_json",
     "status",

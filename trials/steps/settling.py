@@ -80,7 +80,7 @@ def settle_folder(folder: Path | str, wanted: Wanted, write: bool = False, progr
 
     trial, file = _trial_of(folder, write)
     problem, known = _problem(trial, wanted)
-    goal, space = _goal(trial, wanted), _space(trial, wanted)
+    goal, space = goal_of(trial, wanted), _space(trial, wanted)
     found = _search(problem, goal, space, progress)
     lines = lines_of(trial, found.best.candidate)
     places = _places(problem, found.best)
@@ -132,7 +132,8 @@ def _told(problem: Problem, goal: Goal, space: Space, found: Found) -> tuple[Fin
     return told(problem, goal, space, found)
 
 
-def _goal(trial: Trial, wanted: Wanted) -> Goal:
+def goal_of(trial: Trial, wanted: Wanted) -> Goal:
+    """What is asked as a goal; raises InputError where it is no chance or no truth."""
     from trials.plan.settling.request import Goal, If
 
     chance = wanted.chance if wanted.chance is not None else trial.plan.settle or USUAL_CHANCE

@@ -239,7 +239,48 @@ def _open(finding: Finding) -> str:
     return f"{spread} {needed}"
 
 
+def _further(finding: Finding) -> str:
+    f = finding.facts
+    new = cast(tuple[tuple[str, tuple[str, ...]], ...], f["new"])
+    pieces = [text("{n} new {kind} ({marks})", n=len(m), kind=kind, marks=", ".join(m)) for kind, m in new]
+    if f["again"]:
+        again = plural("{n} piece mounted once more", "{n} pieces mounted once more", whole(finding, "again"))
+        pieces.append(again)
+    repeats = text("all") if f["repeats"] == f["coupons"] else f["repeats"] or text("none")
+    coupons = plural("{n} coupon a mount", "{n} coupons a mount", whole(finding, "coupons"))
+    each = text("{coupons}, {repeats} of them at today's setting", coupons=coupons, repeats=repeats)
+    head = text("The cheapest extension that settles") if f["reached"] else text("The best extension that can be had")
+    return text(
+        "{head}: {pieces}; {each}. It takes {hours} ({machine} at the machine, {bench} at the bench) and {money}. A "
+        "comparison then ends right with a chance of {different} if the types differ by the worthwhile difference, and "
+        "of {same} if they do not; what is cut so far has {now_different} and {now_same}.",
+        head=head,
+        pieces=listed(pieces),
+        each=each,
+        hours=hours_words(number_of(finding, "hours")),
+        machine=fixed(number_of(finding, "machine_hours"), 1),
+        bench=fixed(number_of(finding, "bench_hours"), 1),
+        money=money_words(number_of(finding, "money"), cast(str, f["currency"])),
+        **{name: percent(number_of(finding, name)) for name in ("different", "same", "now_different", "now_same")},
+    )
+
+
+def _by_own(finding: Finding) -> str:
+    dfs = cast(tuple[tuple[str, float], ...], finding.facts["dfs"])
+    shown = listed([text("{response} {df}", response=name, df=fixed(df, 0)) for name, df in dfs])
+    return text(
+        "Chances are means over what this trial's own readings leave open of the spreads (degrees of freedom between "
+        "specimens: {dfs}); the difference seen so far plays no part.",
+        dfs=shown,
+    )
+
+
 SENTENCES: Mapping[StrEnum, Say] = {
+    PlanKind.FURTHER_SETTLES: _further,
+    PlanKind.FURTHER_BY_OWN: _by_own,
+    PlanKind.FURTHER_BY_EXPECTED: lambda f: text(
+        "Chances are at the expected spreads: the readings so far show none. The difference seen so far plays no part."
+    ),
     PlanKind.COSTS_ASSUMED: _assumed,
     PlanKind.PRICE_UNKNOWN: lambda f: text(
         "No price is stated for {types}: its pieces count as free.", types=listed(f.about.nozzles)

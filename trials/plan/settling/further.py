@@ -22,7 +22,7 @@ from trials.plan.settling.chance import Right, chances_right
 from trials.plan.settling.problem import NOZZLE, Problem, model_rows
 from trials.plan.settling.request import Asked, Bill, Chances, Goal, Pattern, coupon_variance
 from trials.plan.settling.strata import Precision
-from trials.trial import Curves, Trial
+from trials.trial import Curves, Level, Trial
 
 Array = np.ndarray
 Progress = Callable[[int, int], None]
@@ -77,7 +77,7 @@ class Given:
 
     problem: Problem
     coupons: pd.DataFrame
-    there: Mapping[str, Sequence[str]]
+    there: Mapping[str, tuple[str, ...]]
 
     @property
     def trial(self) -> Trial:
@@ -124,7 +124,7 @@ class Given:
         average = self._against(common)
         return (self._against(today) if question.at is PlaceKind.TODAY else average), average
 
-    def _against(self, settings: list[dict[str, object]]) -> Array:
+    def _against(self, settings: Sequence[Mapping[str, Level]]) -> Array:
         question = self.problem.question
         means = np.array([model_rows(self.model, kind, settings).mean(axis=0) for kind in question.types])
         return np.asarray(np.delete(means, question.today, axis=0) - means[question.today])
@@ -160,7 +160,7 @@ class Given:
         return int(self.problem.prices.sheets(self._pattern(further), np.array([self._mounts(further)]))[0])
 
     def right(self, all_further: Sequence[Further | None], together: bool = False) -> Right:
-        """Chances after each extension (None: of what is cut alone), the lowest over primaries, the mean over spreads."""
+        """Chances after each extension (None: what is cut alone), the lowest over primaries, the mean over spreads."""
         layouts = [self._layout(further) for further in all_further]
         found = []
         for asked in self.problem.question.asked:
@@ -172,7 +172,9 @@ class Given:
         known = _precision(layouts, variances, coupon_variance(variances, self.readings(asked)), self.contrasts)
         right = chances_right(known, asked.better, asked.worse, self.problem.question.levels, together)
         parts = vars(right).values()
-        return Right(*(np.where(known.usable[:, None] if part.ndim == 2 else known.usable, part, 0.0) for part in parts))
+        return Right(
+            *(np.where(known.usable[:, None] if part.ndim == 2 else known.usable, part, 0.0) for part in parts)
+        )
 
     def chances(self, further: Further | None) -> Chances:
         """All chances of the trial after an extension, or of what is cut alone."""
@@ -260,7 +262,7 @@ def _sums(rows: Array, codes: Array) -> Array:
 def _precision(
     layouts: list[_Layout], variances: Mapping[str, float], coupon: float, contrasts: tuple[Array, Array]
 ) -> Precision:
-    """What layouts know of the comparisons: what an average over settings leaves rests on pieces, the rest on coupons."""
+    """What layouts know of comparisons: what an average over settings leaves rests on pieces, the rest on coupons."""
     compared, between, usable = [], [], []
     for layout in layouts:
         phi, sound = _turned(layout.information(variances, coupon))
@@ -400,11 +402,13 @@ class _Search:
                 return
 
     def _take(self, kind: Kind, line: list[Further], money: Array, places: list[int]) -> bool:
-        """Whether one of these reaches the chance; the cheapest that does is kept, else the one with the best chance."""
+        """Whether one of these reaches the chance; the cheapest that does is kept, else that with the best chance."""
         chances = self._chances([line[i] for i in places])
         for i, chance in zip(places, chances, strict=True):
             enough = bool(chance >= self.goal.chance)
-            self.seen[kind] = min(self.seen.get(kind, (math.inf, math.inf)), (money[i] if enough else math.inf, -chance))
+            self.seen[kind] = min(
+                self.seen.get(kind, (math.inf, math.inf)), (money[i] if enough else math.inf, -chance)
+            )
             better = money[i] < self.money if enough else not self.reached and chance > self.chance + 0.005
             if better:
                 self.best, self.chance, self.reached = line[i], float(chance), self.reached or enough
@@ -413,5 +417,7 @@ class _Search:
 
     def _chances(self, line: list[Further]) -> Array:
         right = self.given.right(line, self.goal.all_of_them)
-        named = [t in self.space.types for i, t in enumerate(self.given.types) if i != self.given.problem.question.today]
+        named = [
+            t in self.space.types for i, t in enumerate(self.given.types) if i != self.given.problem.question.today
+        ]
         return right.reached(self.goal, np.array(named))
