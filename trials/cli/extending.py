@@ -51,14 +51,16 @@ def extend(
     `trials extend my-trial --repeat-mounts --who "A. Berg" --why "not settled"`, or
     `trials extend my-trial --confirm "pressure=0.6; standoff=1.2" --nozzle double --show`
     """
+    from trials.steps.extend import add_extension, check_named
+
     asked = Asked(tuple(confirm), tuple(nozzle), settle, settle_if, settle_all, tuple(pieces))
     kind = _kind(repeat_mounts, axial, bool(confirm), bool(settle))
     if kind is not ExtensionWay.SETTLE and (settle_all or pieces or settle_if != "both"):
         raise InputError("--settle-if, --settle-all and --pieces belong to --settle", do="Give --settle 80 with them.")
+    if not show_only and kind is ExtensionWay.SETTLE:
+        check_named(who, why)  # before a long search
     chosen, document = _chosen(folder, kind, asked, added=not show_only)
     if not show_only:
-        from trials.steps.extend import add_extension
-
         add_extension(folder, chosen, who, why)
     if json_:
         show.as_json(document)

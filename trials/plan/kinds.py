@@ -93,6 +93,7 @@ class PlanKind(StrEnum):
     FLOORS = "settling_floors"
     PAGES_LOST = "settling_pages_lost"
     TWO_PLACES = "settling_two_places"
+    TWO_LOOKS = "settling_two_looks"
     FEWEST_SHEETS = "settling_fewest_sheets"
     SPREADS_OPEN = "settling_spreads_open"
     NOT_JUDGED = "settling_not_judged"

@@ -106,11 +106,16 @@ def add_extension(folder: Path | str, chosen: Extension, who: str, why: str, at:
         If who or why is missing, the trial has changed since the block was chosen, or the file is laid out so that the
         new specimens cannot be put in.
     """
-    if not who.strip() or not why.strip():
-        raise InputError("an extension needs a name and a reason", do="Give --who and --why.")
+    check_named(who, why)
     plan = chosen.plan
     tables, question = (plan.coupons, plan.mounts, plan.sheets), _question(Path(folder), chosen.new)
     return add_block(folder, *tables, chosen.declared, why, who, at, said=chosen.found, question=question)
+
+
+def check_named(who: str, why: str) -> None:
+    """Raise InputError where an extension has no name or no reason."""
+    if not who.strip() or not why.strip():
+        raise InputError("an extension needs a name and a reason", do="Give --who and --why.")
 
 
 def _question(folder: Path, new: Mapping[str, tuple[str, ...]]) -> NewQuestion | None:

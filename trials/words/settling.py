@@ -239,6 +239,42 @@ def _open(finding: Finding) -> str:
     return f"{spread} {needed}"
 
 
+def _counts(finding: Finding, name: str) -> str:
+    pairs = cast(tuple[tuple[str, int], ...], finding.facts[name])
+    return listed([f"{n} {kind}" for kind, n in pairs])
+
+
+def _two_looks(finding: Finding) -> str:
+    currency = cast(str, finding.facts["currency"])
+    money = {
+        name: money_words(number_of(finding, name), currency)
+        for name in ("expected_different", "expected_same", "most", "one")
+    }
+    told = text(
+        "In two looks: {first} are cut and asked first, and grow to {whole} only if not everything is settled. The "
+        "first look ends the trial rightly with a chance of {stop_different} if the types differ by the worthwhile "
+        "difference, and of {stop_same} if they do not, so {expected_different} or {expected_same} are spent on "
+        "average and {most} at most, beside {one} for one look.",
+        first=_counts(finding, "first"),
+        whole=_counts(finding, "whole"),
+        stop_different=percent(number_of(finding, "stop_different")),
+        stop_same=percent(number_of(finding, "stop_same")),
+        **money,
+    )
+    cheaper = max(number_of(finding, "expected_different"), number_of(finding, "expected_same")) < number_of(
+        finding, "one"
+    )
+    advice = (
+        text(
+            "Two looks are cheaper on average: put looks = 2 under [plan], plan the first part, and go on with "
+            "`trials extend --settle`."
+        )
+        if cheaper
+        else text("One look is cheaper on average: the second one costs confidence.")
+    )
+    return f"{told} {advice}"
+
+
 def _further(finding: Finding) -> str:
     f = finding.facts
     new = cast(tuple[tuple[str, tuple[str, ...]], ...], f["new"])
@@ -276,6 +312,7 @@ def _by_own(finding: Finding) -> str:
 
 
 SENTENCES: Mapping[StrEnum, Say] = {
+    PlanKind.TWO_LOOKS: _two_looks,
     PlanKind.FURTHER_SETTLES: _further,
     PlanKind.FURTHER_BY_OWN: _by_own,
     PlanKind.FURTHER_BY_EXPECTED: lambda f: text(

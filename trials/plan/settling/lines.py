@@ -57,8 +57,8 @@ def lines_of(trial: Trial, candidate: Candidate) -> tuple[Line, ...]:
 
 
 def more_marks(kind: str, marks: list[str], count: int, taken: set[str]) -> list[str]:
-    """Marks of further pieces, unlike those taken: they go on from those there are (`C1`, `C2` -> `C3`), or are drawn by
-    the letters of the type."""
+    """Marks of further pieces, unlike those taken: they go on from those there are, or are drawn by the letters of the
+    type."""
     if count <= 0:
         return []
     start = re.sub(r"\d+$", "", marks[-1]) if marks else ""

@@ -92,12 +92,17 @@ class Problem:
             raise Infeasible("No setting is allowed for every type, so no average over settings compares them.")
         return shared
 
-    def evaluate(self, pattern: Pattern, specimens: Array, most: int, together: bool = False) -> Right | None:
-        """Chances of plans with specimens (B, types); the lowest over the primaries, the mean over open spreads."""
+    def evaluate(
+        self, pattern: Pattern, specimens: Array, most: int, together: bool = False, sheets: Array | None = None
+    ) -> Right | None:
+        """Chances of plans with specimens (B, types); the lowest over the primaries, the mean over open spreads.
+
+        sheets (B,): as few as hold the coupons where None.
+        """
         strata = self.strata(pattern, most)
         if strata is None:
             return None
-        sheets = self.prices.sheets(pattern, specimens)
+        sheets = self.prices.sheets(pattern, specimens) if sheets is None else sheets
         found = [self._right(strata, asked, specimens, sheets, together) for asked in self.question.asked]
         return Right(*(np.min([getattr(part, name) for part in found], axis=0) for name in _PARTS))
 
