@@ -87,7 +87,13 @@ def extend(trial: Trial, coupons_so_far: pd.DataFrame, mounts_so_far: pd.DataFra
 def settling_block(
     trial: Trial, coupons_so_far: pd.DataFrame, mounts_so_far: pd.DataFrame, asked: SettlingBlock
 ) -> Plan:
-    """The further block that a search for the cheapest extension ended with, laid out; raises as `extend`."""
+    """The further block that a search for the cheapest extension ended with, laid out.
+
+    Raises
+    ------
+    Infeasible
+        If the coupons do not fit on the sheets.
+    """
     rng = np.random.default_rng(asked.seed)
     pieces = {nozzle: asked.pieces[nozzle] for nozzle in trial.types if asked.pieces.get(nozzle)}
     mounts = _mounts(MountRequest(pieces, 1, asked.sheets), mounts_so_far, rng)

@@ -113,7 +113,13 @@ def add_extension(folder: Path | str, chosen: Extension, who: str, why: str, at:
 
 
 def check_named(who: str, why: str) -> None:
-    """Raise InputError where an extension has no name or no reason."""
+    """Refuse an extension without a name or a reason.
+
+    Raises
+    ------
+    InputError
+        If one of them is empty.
+    """
     if not who.strip() or not why.strip():
         raise InputError("an extension needs a name and a reason", do="Give --who and --why.")
 
@@ -174,7 +180,13 @@ def _level(value: str, trial: Trial, name: str) -> Level:
 
 
 def check_extendable(records: Records) -> None:
-    """Raise InputError where no further block can be planned."""
+    """Refuse a trial for which no further block can be planned.
+
+    Raises
+    ------
+    InputError
+        If nothing is frozen or cut yet, or its method cannot be extended.
+    """
     place = str(records.folder)
     if not records.frozen:
         raise InputError("no plan is frozen yet", file=place, do="Choose and freeze coupons with `trials plan`.")

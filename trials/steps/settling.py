@@ -138,7 +138,13 @@ def _told(problem: Problem, goal: Goal, space: Space, found: Found) -> tuple[Fin
 
 
 def goal_of(trial: Trial, wanted: Wanted) -> Goal:
-    """What is asked as a goal; raises InputError where it is no chance or no truth."""
+    """What is asked as a goal.
+
+    Raises
+    ------
+    InputError
+        If the chance is none, or the truth is none of those to plan for.
+    """
     from trials.plan.settling.request import Goal, If
 
     chance = wanted.chance if wanted.chance is not None else trial.plan.settle or USUAL_CHANCE

@@ -131,6 +131,14 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
         "Coupons {coupons} were cut in another order than planned.",
     ),
     RecordKind.CHANGED_SETTING: _line("Coupon {coupon} was cut with {column} {now}, planned {was}."),
+    RecordKind.OUTSIDE_USED: _line(
+        "Coupon {coupon} lies outside the plan ({column} {now}, planned {low} to {high}), by no more than half the "
+        "planned span: used."
+    ),
+    RecordKind.OUTSIDE_LEFT_OUT: _line(
+        "Coupon {coupon} lies far outside the plan ({column} {now}, planned {low} to {high}), by more than half the "
+        "planned span: graded, but left out of means, comparisons and chances."
+    ),
     RecordKind.COUPONS_MOVED: _moved,
     RecordKind.MOUNT_ADDED: _line("Mount {mount} was added: {fitted} was fitted again."),
     RecordKind.MOUNT_HELD_OTHER: _line("Mount {mount} held {fitted}, planned {was}."),
