@@ -32,6 +32,9 @@ class RecordKind(StrEnum):
     SLIP = "slip"
     INSTRUMENT_UNKNOWN = "instrument_unknown"
     CALIBRATION_OPEN = "calibration_open"
+    READING_UNPLANNED = "reading_unplanned"
+    DATED_LATER = "dated_later"
+    SIDE_UNKNOWN = "side_unknown"
     # what is still to be done
     COUPONS_OPEN = "coupons_open"
     WITHOUT_READINGS = "without_readings"
@@ -45,6 +48,9 @@ class RecordKind(StrEnum):
     ROWS_WITHOUT_OUTCOME = "rows_without_outcome"
     PLANNED_ORDER_TAKEN = "planned_order_taken"
     READ_AS_LATIN = "read_as_latin"
+    NAMES_TAKEN_AS = "names_taken_as"
+    TITLES_PASSED_OVER = "titles_passed_over"
+    SHEET_RENAMED = "sheet_renamed"
     NOTED_GOOD = "noted_good"
     # what changed after the freeze, and words that a later rule gives otherwise
     QUESTION_AMENDED = "question_amended"

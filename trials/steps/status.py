@@ -122,7 +122,8 @@ def _open(seen: _Seen) -> tuple[Finding, ...]:
         found.append(Finding(RecordKind.COUPONS_OPEN, facts={"coupons": uncut}))
     if seen.cut and seen.unmeasured:
         found.append(Finding(RecordKind.WITHOUT_READINGS, About(coupons=seen.unmeasured)))
-    return (*found, *(slip.finding for slip in seen.slips))
+    doubts = records.calibration_doubts(records.instruments(seen.records.folder), seen.records.readings)
+    return (*found, *(slip.finding for slip in seen.slips), *doubts)
 
 
 def _retired(found: Records) -> tuple[Finding, ...]:

@@ -25,6 +25,7 @@ from trials.store.intake.headers import (
     result,
 )
 from trials.store.intake.lives import note_says_good
+from trials.store.intake.names import one_spelling
 from trials.store.records.records import (
     READING_COLUMNS,
     Records,
@@ -38,6 +39,7 @@ from trials.store.records.rules import (
     outcomes,
     quantities,
 )
+from trials.store.records.spelling import as_mark
 from trials.store.tables import FileTable, moment_in, number_in, text_in, whole_in
 from trials.trial import Method
 from trials.units import suffix
@@ -57,7 +59,7 @@ def read_readings(path: str | Path, records: Records) -> FileTable:
         For every cell that cannot be used, a coupon that is unknown or was not cut, two values for one place, or
         mixed cut-offs.
     """
-    table = named_sheet(path, "readings")
+    table = named_sheet(path, "readings", ("coupon",))
     known = quantities(records.trial)
     wanted = {name: "" for name in READING_COLUMNS if name not in ("field", "value")} | READING_UNITS
     wanted |= {column: suffix(quantity.unit) for column, quantity in known.items()}
@@ -75,7 +77,7 @@ def read_readings(path: str | Path, records: Records) -> FileTable:
         raise missing(table, "reading")
     rows = _long_rows(table, columns, {name: known[name] for name in values}, records)
     kept, equal = _without_equals(rows, table.file)
-    said = (*table.said, *left_out, *equal, *_with_ends(kept, records))
+    said = (*table.said, *left_out, *equal, *_with_ends(kept, records), *one_spelling(kept, records))
     long = result(kept, READING_COLUMNS, table.file, said)
     check_cutoff(long.frame, records, table.file)
     return long
@@ -94,6 +96,7 @@ def _long_rows(
         base: dict[str, Any] = {"reading": 0}
         with problems.gathered():
             base = _reading_base(cells, columns, place, table.decimal_comma)
+            base["coupon"] = base["coupon"] if base["coupon"] in marks else as_mark(base["coupon"], marks)
             check_coupon(base["coupon"], marks, **place("coupon"))
             check_was_cut(base["coupon"], recorded, **place("coupon"))
         for name, quantity in known.items():
@@ -151,28 +154,34 @@ def _converted(value: float, scale: float) -> float:
 def _without_equals(
     rows: list[tuple[int, dict[str, Any]]], file: str
 ) -> tuple[list[tuple[int, dict[str, Any]]], tuple[Finding, ...]]:
-    """One row per coupon, reading, repeat and field; equal ones are dropped, different ones refused."""
+    """One row per coupon, reading, repeat and field; equal ones are dropped, different ones refused, all at once."""
     seen: dict[tuple[Any, ...], tuple[int, float]] = {}
     kept: list[tuple[int, dict[str, Any]]] = []
     equal = 0
+    problems = Problems()
     for number, row in rows:
         key = (row["coupon"], row["reading"], row["repeat"], row["field"])
         if key not in seen:
             seen[key] = (number, row["value"])
             kept.append((number, row))
-            continue
-        first, value = seen[key]
-        if value != row["value"]:
-            raise InputError(
-                f"coupon {row['coupon']}, reading {row['reading']} has {value:g} in row {first}",
-                file=file,
-                row=number,
-                column=row["field"],
-                found=row["value"],
-                do="Keep one of them; a second measurement of the same place is repeat 1.",
-            )
-        equal += 1
+        elif row["value"] == seen[key][1]:
+            equal += 1
+        else:
+            with problems.gathered():
+                raise _two_values(row, number, *seen[key], file)
+    problems.tell()
     return kept, (Finding(RecordKind.EQUAL_CELLS, facts={"cells": equal}),) if equal else ()
+
+
+def _two_values(row: dict[str, Any], number: int, first: int, value: float, file: str) -> InputError:
+    return InputError(
+        f"coupon {row['coupon']}, reading {row['reading']} has {value:g} in row {first}",
+        file=file,
+        row=number,
+        column=row["field"],
+        found=row["value"],
+        do="Keep one of them; a second measurement of the same place is repeat 1.",
+    )
 
 
 def read_plain_readings(path: str | Path) -> pd.DataFrame:
@@ -185,7 +194,7 @@ def read_plain_readings(path: str | Path) -> pd.DataFrame:
     InputError
         If a column is missing or a cell cannot be used.
     """
-    table = named_sheet(path, "readings")
+    table = named_sheet(path, "readings", ("coupon",))
     columns, _ = match_columns(table, PLAIN, ("coupon",))
     known = {quantity.column: quantity for quantity in QUANTITIES.values() if quantity.column in columns}
     if not known:
@@ -195,7 +204,11 @@ def read_plain_readings(path: str | Path) -> pd.DataFrame:
             do="Name one in the header row.",
             **head(table),
         )
-    rows = {number: _plain_row(cells, columns, known, table, number) for number, cells in each_row(table, columns)}
+    rows, problems = dict[int, list[Any]](), Problems()
+    for number, cells in each_row(table, columns):
+        with problems.gathered():
+            rows[number] = _plain_row(cells, columns, known, table, number)
+    problems.tell()
     frame = pd.DataFrame.from_dict(rows, orient="index", columns=list(columns))
     numbers = [name for name in columns if name not in ("coupon", "repeat")]
     return frame.astype(dict.fromkeys(numbers, "float64"))

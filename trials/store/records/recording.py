@@ -48,6 +48,7 @@ from trials.store.records.rules import (
     quantities,
 )
 from trials.store.records.slips import open_slips
+from trials.store.records.unexpected import dated_later, unplanned_readings
 from trials.store.tables import FileTable, sourced
 
 __all__ = [
@@ -97,7 +98,8 @@ def record_cuts(
         if dry_run:
             undo(connection)
     heard = [line for rows in (cuts, mounts, sheets) if rows is not None for line in sourced(rows).said]
-    stands = (*(line for _, lines in details for line in lines), *overruled)
+    odd = dated_later(rows_of(sourced(cuts).frame.reindex(columns=CUT_COLUMNS)), "cut_at", moment)
+    stands = (*(line for _, lines in details for line in lines), *overruled, *odd)
     return Recorded(added, ignored, (*heard, *_known(RecordKind.CUTS_KNOWN, ignored), *stands))
 
 
@@ -165,7 +167,8 @@ def record_readings(
             undo(connection)
     overruled = found_in_file.overruled
     ignored = len(given.frame) - len(rows)
-    said = (*given.said, *_known(RecordKind.READINGS_KNOWN, ignored - len(overruled)), *overruled)
+    odd = (*unplanned_readings(rows, records.trial), *dated_later(rows, "measured_on", moment))
+    said = (*given.said, *_known(RecordKind.READINGS_KNOWN, ignored - len(overruled)), *overruled, *odd)
     return Recorded(len(rows), ignored, said, tuple(found))
 
 
