@@ -77,10 +77,21 @@ Share = Annotated[float, BeforeValidator(_as_share), Field(gt=0, lt=1)]
 """`80 %` or 0.8, kept as 0.8."""
 
 
+class BestBy(StrEnum):
+    """What the best setting of a nozzle type is: where the requirement is met most surely, where the typical edge is
+    lowest, or the fastest among those that meet it.
+    """
+
+    CHANCE = "chance"
+    EDGE = "edge"
+    SPEED = "speed"
+
+
 class Application(_Part):
     """`[application]`: material, thickness in mm, gas, kind of cut and what the drawing requires.
 
-    window_chance: settings are safe where the next edge meets all of it with at least this chance.
+    window_chance: settings are safe where the next edge meets all of it with at least this chance; best_by: what the
+    best setting is.
     """
 
     material: str
@@ -89,6 +100,7 @@ class Application(_Part):
     cut: Literal["flame", "fusion"] | None = None
     required: Requirement = Requirement()
     window_chance: Share = 0.9
+    best_by: BestBy = BestBy.CHANCE
 
 
 class Factor(_Part):

@@ -90,9 +90,10 @@ def test_shares_count_the_places_of_the_grid(found):
 def test_todays_setting_and_its_border(found):
     plain = found.types[0]
     place = next(i for i, p in enumerate(plain.settings) if p == {"pressure": 0.7, "standoff": 1.0})
-    assert (plain.today_chance, plain.today_low) == (plain.chance[place], plain.low[place])
+    assert plain.today_chance == pytest.approx(plain.chance[place], abs=1e-6)
+    assert plain.today_low >= plain.low[place]  # the bound of the map holds at all places together
     nearest = plain.settings.index(plain.border)
-    assert (plain.low[nearest] >= 0.9) != (plain.today_low >= 0.9)
+    assert (plain.low[nearest] >= 0.9) != (plain.low[place] >= 0.9)
 
 
 def test_outside_what_was_cut_is_left_out():

@@ -63,16 +63,16 @@ def chance_of_all(
     m = len(edges)
     if m < 2 or len(rules) != m:
         raise WrongShape(f"{m} edges and {len(rules)} rules do not pair; give at least two of each, in one order.")
-    roots = {level: _root(correlation.get(level, np.eye(m)), m, level) for level in ("specimen", "coupon")}
+    roots = {level: square_root(correlation.get(level, np.eye(m)), m, level) for level in ("specimen", "coupon")}
     for edge, rule in zip(edges, rules, strict=True):
         check_rule(edge, rule, confidence)
     points = even_normals(2 * m, 512, seed + 1)
     upper = points[:, :m] @ roots["specimen"].T
     lower = points[:, m:] @ roots["coupon"].T
     plain = [floor(variances(e.squares)) for e in edges]
-    estimate = _joint(edges, rules, [np.array([e.mean]) for e in edges], plain, upper, lower)[0]
+    estimate = joint_chance(edges, rules, [np.array([e.mean]) for e in edges], plain, upper, lower)[0]
     means, drawn = _joint_draws(edges, roots, draws, seed)
-    low = float(np.quantile(_joint(edges, rules, means, drawn, upper, lower), 1 - confidence))
+    low = float(np.quantile(joint_chance(edges, rules, means, drawn, upper, lower), 1 - confidence))
     estimates = [estimate_chance(e, r) for e, r in zip(edges, rules, strict=True)]
     return JointChance(
         estimate=float(estimate),
@@ -128,7 +128,7 @@ def _joint_draws(
     points = even_normals(m * (layers + 1), draws, seed).T
     z, raw = roots["specimen"] @ points[:m], points[m:].reshape(layers, m, -1)
     # Mean squares of two responses correlate like the squared correlation of their effects.
-    common = {level: _root((root @ root.T) ** 2, m, level) for level, root in roots.items()}
+    common = {level: square_root((root @ root.T) ** 2, m, level) for level, root in roots.items()}
     for i, edge in enumerate(edges):
         rows = []
         for j, s in enumerate(edge.squares):
@@ -141,7 +141,7 @@ def _joint_draws(
     return means, found
 
 
-def _joint(
+def joint_chance(
     edges: tuple[NextEdge, ...],
     rules: tuple[Rule, ...],
     means: list[np.ndarray],
@@ -159,7 +159,7 @@ def _joint(
     return np.asarray(total.mean(axis=1))
 
 
-def _root(matrix: np.ndarray, m: int, level: str) -> np.ndarray:
+def square_root(matrix: np.ndarray, m: int, level: str) -> np.ndarray:
     """Square root of a correlation matrix."""
     matrix = np.asarray(matrix, dtype=float)
     if matrix.shape != (m, m) or not np.allclose(matrix, matrix.T) or not np.allclose(np.diag(matrix), 1.0):
