@@ -27,7 +27,7 @@ from trials.decide.judged import Judged, design_of
 from trials.decide.prepare import NOZZLE, Prepared
 from trials.decide.response import Studied, fit_response
 from trials.decide.surfaces import rows_at, typical_at
-from trials.decide.window import TypeWindow, WindowStudy, study_window
+from trials.decide.window_result import TypeWindow, WindowStudy
 from trials.infer.chance import Rule, edge_chance
 from trials.infer.chance.window import region_band
 from trials.infer.yardstick import YardstickDesign
@@ -135,7 +135,7 @@ def row(specimens: int, name: str, trials: int, seed: int) -> str:
     marks = list(dict.fromkeys(bench.ready.table["specimen"]))
     for _ in range(trials):
         studied, own = bench.cut(rng, SPREADS[name])
-        found = study_window(bench.trial, {"roughness": studied}, bench.coupons, points=POINTS)
+        found = decide.study_window(bench.trial, {"roughness": studied}, bench.coupons, points=POINTS)
         for each in found.types:
             counts["region"] += _held(studied, each)
             _typical(each, counts)

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 from typing import Literal
 
 import numpy as np
@@ -13,85 +12,14 @@ from trials.decide.measured import back
 from trials.decide.prepare import Array, Prepared
 from trials.decide.response import Studied
 from trials.decide.surfaces import Known, Settings, rows_at, typical_at
-from trials.infer.answer import Added, Answer, Levels, answer
+from trials.decide.window_result import Best, BestComparison, Confirmation, Gain
+from trials.infer.answer import Levels, answer
 from trials.infer.chance.confirm import mean_of_new
 from trials.infer.chance.window import alike_best, optimism, region_band
-from trials.trial import BestBy, Level, worthwhile_margins
+from trials.trial import BestBy, worthwhile_margins
+from trials.worthwhile import Margins
 
 ALIKE = 0.005  # chances this close are alike: among them the lowest typical edge is the best
-
-
-@dataclass(frozen=True)
-class Gain:
-    """Typical edge at the best against today's setting, both with the same type.
-
-    kind, value: as in a comparison, the optimism of a picked best taken off; low, high: hold whatever setting was
-    picked; optimism: what was taken off, on the same kind.
-    """
-
-    kind: Literal["ratio", "difference"]
-    value: float
-    low: float
-    high: float
-    optimism: float
-
-
-@dataclass(frozen=True)
-class Confirmation:
-    """Coupons that would confirm the best: their settings, how many, and the limits that their mean must fall in.
-
-    readings: of each coupon; low, high: in the unit, for the mean on the model's scale (the geometric mean where that
-    is the logarithm), with `confidence` if the model and the estimates are right.
-    """
-
-    settings: Mapping[str, Level]
-    coupons: int
-    readings: int
-    low: float
-    high: float
-    confidence: float
-
-
-@dataclass(frozen=True)
-class Best:
-    """The best setting of a type by the declared aim.
-
-    chance_low: holds whatever setting was picked. edge, edge_low, edge_high: typical edge of the decisive response
-    there, with an interval that holds over the whole region, so that it may be read at a best that was picked;
-    alone_low, alone_high: one that does not allow for that. alike: settings not shown to have a worse typical edge.
-    """
-
-    settings: Mapping[str, Level]
-    chance: float
-    chance_low: float
-    edge: float | None = None
-    edge_low: float | None = None
-    edge_high: float | None = None
-    alone_low: float | None = None
-    alone_high: float | None = None
-    alike: tuple[Mapping[str, Level], ...] = ()
-    gain: Gain | None = None
-    confirm: Confirmation | None = None
-
-
-@dataclass(frozen=True)
-class BestComparison:
-    """A type at its best against today's type at its own best; fields as in a comparison, lower limit to answer.
-
-    settings, against_settings: the two places; the interval allows for both having been picked.
-    """
-
-    nozzle: str
-    against: str
-    settings: Mapping[str, Level]
-    against_settings: Mapping[str, Level]
-    kind: Literal["ratio", "difference"]
-    value: float
-    low: float
-    high: float
-    answer: Answer
-    answer_adds: Added | None
-    confidence: float
 
 
 def pick(known: Known, label: str, kept: Sequence[Settings], chances: Array, lows: Array, main: str) -> int:
@@ -203,35 +131,51 @@ def _confirmation(known: Known, main: str, label: str, settings: Settings, moved
 
 
 def compare_bests(
-    known: Known, main: str, grids: Mapping[str, Sequence[Settings]], bests: Mapping[str, Best], levels: Levels
+    known: Known, main: str, found: Sequence[tuple[str, Best, Sequence[Settings]]], levels: Levels
 ) -> tuple[BestComparison, ...]:
     """Every type at its best against today's type at its own, in the four words; levels: of one comparison alone.
 
     The band runs over pairs of places, so that both may have been picked.
     """
-    fitted = known.studied[main]
-    ready, today = fitted.ready, fitted.ready.today
-    margins = worthwhile_margins(known.trial, main)
-    if today is None or margins is None or today not in bests or not ready.structure.replicated:
+    if not main:
         return ()
-    others = [t for t in bests if t != today]
+    fitted = known.studied[main]
+    today = fitted.ready.today
+    margins = worthwhile_margins(known.trial, main)
+    own = next(((best, places) for label, best, places in found if label == today), None)
+    if today is None or own is None or margins is None or not fitted.ready.structure.replicated:
+        return ()
+    others = [each for each in found if each[0] != today]
     shared = levels.shared(len(others))
-    own = _places(grids[today], bests[today])
-    found = []
-    for label in others:
-        places = _places(grids[label], bests[label])
-        rows = rows_at(ready, label, places)[:, None, :] - rows_at(ready, today, own)[None, :, :]
-        got = typical_at(fitted, rows.reshape(-1, rows.shape[-1]))
-        wide, narrow = (
-            region_band(got.values, got.covariance, got.dfs, c) for c in (shared.difference, shared.sameness)
-        )
-        ends = ((wide.low[0], wide.high[0]), (narrow.low[0], narrow.high[0]))
-        better = [(low, high) if ready.quantity.higher_is_better else (-high, -low) for low, high in ends]
-        word, adds = answer(better[0], better[1], margins)
-        value, low, high = (_on_kind(ready, float(x)) for x in (got.values[0], *ends[0]))
-        at = bests[label].settings, bests[today].settings
-        found.append(BestComparison(label, today, *at, _kind(ready), value, low, high, word, adds, shared.difference))
-    return tuple(found)
+    return tuple(_compared(fitted, each, (today, *own), shared, margins) for each in others)
+
+
+_OfType = tuple[str, Best, Sequence[Settings]]
+
+
+def _compared(fitted: Studied, new: _OfType, now: _OfType, shared: Levels, margins: Margins) -> BestComparison:
+    ready = fitted.ready
+    first, second = (rows_at(ready, label, _places(places, best)) for label, best, places in (new, now))
+    rows = first[:, None, :] - second[None, :, :]
+    got = typical_at(fitted, rows.reshape(-1, rows.shape[-1]))
+    bands = [region_band(got.values, got.covariance, got.dfs, c) for c in (shared.difference, shared.sameness)]
+    ends = [(float(band.low[0]), float(band.high[0])) for band in bands]
+    better = [(low, high) if ready.quantity.higher_is_better else (-high, -low) for low, high in ends]
+    word, adds = answer(better[0], better[1], margins)
+    value, low, high = (_on_kind(ready, x) for x in (float(got.values[0]), *ends[0]))
+    return BestComparison(
+        nozzle=new[0],
+        against=now[0],
+        settings=new[1].settings,
+        against_settings=now[1].settings,
+        kind=_kind(ready),
+        value=value,
+        low=low,
+        high=high,
+        answer=word,
+        answer_adds=adds,
+        confidence=shared.difference,
+    )
 
 
 def _places(grid: Sequence[Settings], best: Best) -> list[Settings]:

@@ -10,6 +10,7 @@ from typing import Literal
 from trials.commands import Command
 from trials.decide.chance_result import ChanceResult
 from trials.decide.ladder import LadderAnswer
+from trials.decide.window_result import WindowStudy
 from trials.findings import Finding, Place
 from trials.infer.answer import Added, Answer
 from trials.infer.model.structure import RestsOn
@@ -213,7 +214,8 @@ class Study:
     """The whole result of a trial: what `fit` prints and the verdict is written from.
 
     exploratory: the look was not declared before cutting; provisional: a reading is still open; honesty: of each
-    decisive response, where a verdict was made; ladder: the fastest clean cut, where the trial is a ladder.
+    decisive response, where a verdict was made; ladder: the fastest clean cut, where the trial is a ladder; window: the
+    operating window, where the trial asks for it and in every verdict that can tell it.
     """
 
     title: str
@@ -228,3 +230,4 @@ class Study:
     provisional: bool = False
     honesty: tuple[OwnHonesty, ...] = ()
     ladder: LadderAnswer | None = None
+    window: WindowStudy | None = None

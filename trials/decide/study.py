@@ -14,6 +14,8 @@ from trials.decide.ladder import LadderAnswer, LadderComparison, LadderKind, ans
 from trials.decide.measured import places
 from trials.decide.response import Allowed, Studied, fit_response, study_response
 from trials.decide.results import Comparison, NextStep, NozzleRow, ResponseResult, Share, Study, Worded
+from trials.decide.window import FEWER_POINTS, POINTS, asks_window, window_of
+from trials.decide.window_result import WindowStudy
 from trials.findings import About, Amount, Fact, Finding, Weight, each_once
 from trials.infer.answer import Answer, levels
 from trials.trial import CLEAN_SPEED, LOST, Trial
@@ -41,8 +43,11 @@ class Evidence:
     look: int = 1
 
 
-def study(trial: Trial, evidence: Evidence) -> Study:
-    """Study every response that has readings and put the answer together."""
+def study(trial: Trial, evidence: Evidence, in_full: bool = False) -> Study:
+    """Study every response that has readings and put the answer together.
+
+    in_full: with the operating window though the trial does not ask for it, on a coarser grid.
+    """
     late = evidence.look > trial.plan.looks
     shared = levels(trial.deciding, trial.plan.looks)
     alone = levels(1, trial.plan.looks)
@@ -59,6 +64,10 @@ def study(trial: Trial, evidence: Evidence) -> Study:
     ladder = answer_ladder(
         trial, evidence.coupons, evidence.tables.get("dross"), shared if trial.clean_speed else alone
     )
+    dross = evidence.tables.get("dross")
+    asked = asks_window(trial)
+    points = POINTS if asked else FEWER_POINTS
+    window = window_of(trial, studied, evidence.coupons, dross, points) if asked or in_full else None
     return Study(
         title=trial.trial.title,
         question=trial.trial.question,
@@ -66,11 +75,12 @@ def study(trial: Trial, evidence: Evidence) -> Study:
         nozzles=nozzle_rows(trial, results, evidence, ladder),
         chances=chances(trial, studied, today, evidence.coupons, evidence.grades, evidence.tables.get("dross")),
         departures=evidence.departures,
-        cannot_say=cannot_say(trial, results, evidence),
+        cannot_say=cannot_say(trial, results, evidence, window),
         next_steps=next_steps(trial, results, evidence, ladder),
         exploratory=late,
         provisional=bool(evidence.open_slips),
         ladder=ladder,
+        window=window,
     )
 
 
@@ -112,7 +122,9 @@ def share_met(trial: Trial, grades: pd.DataFrame, own: pd.Series[str]) -> Share 
     return Share(int((rows["meets"] == "yes").sum()), len(rows), int((rows["meets"] == "undecided").sum()))
 
 
-def cannot_say(trial: Trial, results: Sequence[ResponseResult], evidence: Evidence) -> tuple[Finding, ...]:
+def cannot_say(
+    trial: Trial, results: Sequence[ResponseResult], evidence: Evidence, window: WindowStudy | None = None
+) -> tuple[Finding, ...]:
     """What the trial cannot say, most important first."""
     found = [*evidence.confounded]
     if any(r.rests_on is not None and not r.replicated for r in results):
@@ -122,7 +134,8 @@ def cannot_say(trial: Trial, results: Sequence[ResponseResult], evidence: Eviden
         found.append(Finding(StudyKind.ORDER_NOT_KNOWN))
     if trial.deciding > 2:
         found.append(Finding(StudyKind.MANY_PRIMARIES, facts={"n": trial.deciding}))
-    found += [_other_jobs(trial), _other_settings(trial), Finding(StudyKind.NOT_MEASURED)]
+    computed = Finding(StudyKind.NOT_MEASURED, facts={"window": window is not None})
+    found += [_other_jobs(trial), _other_settings(trial), computed]
     return each_once(found)
 
 

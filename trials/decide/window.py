@@ -3,75 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
 import pandas as pd
 
-from trials.decide.best import Best, BestComparison, best_of, compare_bests
+from trials.decide.best import best_of, compare_bests
 from trials.decide.prepare import NOZZLE, Array
 from trials.decide.response import Studied
 from trials.decide.surfaces import Known, Settings, chance_alone, chances_at, known_of
-from trials.errors import InputError
+from trials.decide.window_result import Elsewhere, TypeWindow, WindowStudy
+from trials.errors import InputError, NotIdentifiable, TrialError
 from trials.infer.answer import levels
 from trials.infer.chance import Reach, chance, find_reach
 from trials.infer.chance.window import inside_hull
-from trials.trial import BestBy, Level, Trial
+from trials.trial import Level, Method, Trial
 
-POINTS = 9  # settings along each factor
+POINTS = 9  # settings along each factor of a map
+FEWER_POINTS = 7  # where a trial asks something else
+ALONG = {2: POINTS, 3: 5, 4: 3}  # settings along each factor where a best is sought over so many
+MOST = max(ALONG)
 SINGLE_DRAWS = 4_096
-
-
-@dataclass(frozen=True)
-class TypeWindow:
-    """One nozzle type.
-
-    Attributes:
-        settings, chance, low: every place of the grid inside the region that was cut, the chance there, and a lower
-            bound that holds at all of them together, so that a place may be picked afterwards.
-        share_estimate, share_bound: share of that region where the chance, or its lower bound, is high enough.
-        best: the best setting, by the declared aim.
-        today_chance, today_low: at today's setting, the bound for this one alone; None where it lies outside.
-        border: the nearest place where the state of the place next to today's setting (safe or not, by the bound where
-            any place is, else by the estimate) changes; None where there is none.
-        reach: what would show the stated chance at the best, where it is estimated there but not shown.
-        cut: the settings that were cut (n, 2) in the two factors.
-    """
-
-    nozzle: str
-    settings: tuple[Mapping[str, Level], ...]
-    chance: tuple[float, ...]
-    low: tuple[float, ...]
-    share_estimate: float
-    share_bound: float
-    best: Best
-    today_chance: float | None
-    today_low: float | None
-    border: Mapping[str, Level] | None
-    reach: Reach | None
-    cut: tuple[tuple[float, float], ...]
-
-
-@dataclass(frozen=True)
-class WindowStudy:
-    """across: the two factors; units: of each factor; others: the rest, as held; wanted: the stated chance.
-
-    x, y: settings of the grid; today: today's setting; response, unit: the decisive response and its unit, empty where
-    it is a grade; best_by: the declared aim; comparisons: types at their own bests, by the decisive response.
-    """
-
-    across: tuple[str, str]
-    units: Mapping[str, str]
-    others: Mapping[str, Level]
-    wanted: float
-    x: tuple[float, ...]
-    y: tuple[float, ...]
-    today: Mapping[str, Level]
-    response: str
-    unit: str
-    best_by: BestBy
-    types: tuple[TypeWindow, ...]
-    comparisons: tuple[BestComparison, ...] = ()
 
 
 def study_window(
@@ -95,31 +48,92 @@ def study_window(
     NotIdentifiable
         If the cuts of a type do not span a region.
     """
-    x_name, y_name = two_factors(trial, across)
-    others = _others(trial, (x_name, y_name), held or {})
+    axes = two_factors(trial, across)
+    others = _others(trial, axes, held or {})
     known = known_of(trial, studied, coupons, dross)
-    x, y = _along(trial, coupons, x_name, points), _along(trial, coupons, y_name, points)
     types = [t for t in trial.types if all(t in s.ready.types for s in studied.values())]
-    grid: list[dict[str, Level]] = [{**others, x_name: float(a), y_name: float(b)} for b in y for a in x]
-    ordered = [{name: point[name] for name in trial.factors} for point in grid]
     main = next((n for n in trial.primaries if n in studied and studied[n].graded is None), "")
-    found = tuple(_of_type(known, t, (x_name, y_name), ordered, others, main) for t in types)
-    bests = {each.nozzle: each.best for each in found}
+    searched = axes if held else _searched(trial)
+    asked = _Asked(known, axes, others, main, searched, points)
+    found = tuple(_of_type(asked, t) for t in types)
     alone = levels(max(trial.deciding, 1), trial.plan.looks)
     return WindowStudy(
-        across=(x_name, y_name),
-        units={name: asked.unit for name, asked in trial.factors.items()},
+        across=axes,
+        units={name: factor.unit for name, factor in trial.factors.items()},
         others=others,
         wanted=trial.application.window_chance,
-        x=tuple(map(float, x)),
-        y=tuple(map(float, y)),
+        x=asked.along(axes[0]),
+        y=asked.along(axes[1]),
         today=trial.today_settings,
         response=main,
         unit=trial.quantity(main).unit if main else "",
         best_by=trial.application.best_by,
-        types=found,
-        comparisons=compare_bests(known, main, {t.nozzle: t.settings for t in found}, bests, alone) if main else (),
+        types=tuple(each for each, _ in found),
+        comparisons=compare_bests(known, main, [(each.nozzle, each.best, places) for each, places in found], alone),
+        searched=searched,
+        elsewhere=tuple(at for name in searched if name not in axes for at in _elsewhere(asked, types, name)),
+        asked=asks_window(trial),
     )
+
+
+def asks_window(trial: Trial) -> bool:
+    """Whether the window is what a trial asks: a plan for prediction over two factors or more."""
+    numeric = [name for name, factor in trial.factors.items() if len(factor.numbers) > 1]
+    return len(numeric) > 1 and (trial.plan.method is Method.SURFACE or trial.plan.aim == "prediction")
+
+
+def window_of(
+    trial: Trial,
+    studied: Mapping[str, Studied],
+    coupons: pd.DataFrame,
+    dross: pd.DataFrame | None,
+    points: int = POINTS,
+) -> WindowStudy | None:
+    """The window over the first two factors; None for a ladder and where it cannot be told."""
+    if trial.plan.method in (Method.LADDER, Method.ADOPTED) and not asks_window(trial):
+        return None
+    try:
+        return study_window(trial, studied, coupons, dross, points=points)
+    except TrialError:
+        return None
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What is asked of every type: the axes of the map, the other settings, the factors searched for the best."""
+
+    known: Known
+    axes: tuple[str, str]
+    others: Settings
+    main: str
+    searched: tuple[str, ...]
+    points: int
+
+    def along(self, name: str, points: int | None = None) -> tuple[float, ...]:
+        """Even settings from the lowest to the highest that was cut by any type."""
+        coupons = self.known.coupons
+        done = coupons.loc[coupons["outcome"] == "cut", self.known.trial.factor_column(name)].astype(float)
+        return tuple(float(x) for x in np.round(np.linspace(done.min(), done.max(), points or self.points), 6))
+
+    def inside(self, label: str, names: Sequence[str], points: int | None = None) -> list[Settings]:
+        """Every place over these factors inside what was cut with a type, the first factor running fastest."""
+        ways = [self.along(name, points) for name in reversed(names)]
+        places = [dict(zip(reversed(names), way, strict=True)) for way in product(*ways)]
+        inside = inside_hull(self.cut(label, names), _points(places, names))
+        full = [{**self.others, **places[int(i)]} for i in np.flatnonzero(inside)]
+        return [{name: place[name] for name in self.known.trial.factors} for place in full]
+
+    def cut(self, label: str, names: Sequence[str]) -> Array:
+        """Settings of some factors that were cut with a type, each once."""
+        coupons = self.known.coupons
+        own = coupons[(coupons[NOZZLE] == label) & (coupons["outcome"] == "cut")]
+        columns = [self.known.trial.factor_column(name) for name in names]
+        return own[columns].drop_duplicates().to_numpy(float)
+
+
+def _searched(trial: Trial) -> tuple[str, ...]:
+    """Factors of numbers over which a best is sought; the first few where there are many."""
+    return tuple(name for name, factor in trial.factors.items() if len(factor.numbers) > 1)[:MOST]
 
 
 def two_factors(trial: Trial, across: Sequence[str] = ()) -> tuple[str, str]:
@@ -151,29 +165,20 @@ def _others(trial: Trial, across: tuple[str, str], held: Mapping[str, Level]) ->
     return rest | dict(held)
 
 
-def _along(trial: Trial, coupons: pd.DataFrame, name: str, points: int) -> Array:
-    """Even settings from the lowest to the highest that was cut by any type."""
-    done = coupons.loc[coupons["outcome"] == "cut", trial.factor_column(name)].astype(float)
-    return np.round(np.linspace(done.min(), done.max(), points), 6)
-
-
-def _of_type(
-    known: Known,
-    label: str,
-    across: tuple[str, str],
-    grid: Sequence[Settings],
-    others: Settings,
-    main: str,
-) -> TypeWindow:
-    cut = _cut_settings(known, label, across)
-    kept = [grid[int(i)] for i in np.flatnonzero(inside_hull(cut, _points(grid, across)))]
+def _of_type(asked: _Asked, label: str) -> tuple[TypeWindow, Sequence[Settings]]:
+    """The window of one type, and the places among which its best was sought."""
+    known, axes = asked.known, asked.axes
+    kept = asked.inside(label, axes)
     estimates, lows = chances_at(known, label, kept)
-    wanted, shown = known.trial.application.window_chance, bool(np.any(lows >= known.trial.application.window_chance))
-    today = {name: {**known.trial.today_settings, **others}[name] for name in known.trial.factors}
-    inside = bool(inside_hull(cut, _points([today], across))[0])
-    best = best_of(known, label, kept, estimates, lows, main, today if inside else None)
+    wanted = known.trial.application.window_chance
+    shown = bool(np.any(lows >= wanted))
+    today = {name: {**known.trial.today_settings, **asked.others}[name] for name in known.trial.factors}
+    cut = asked.cut(label, axes)
+    inside = bool(inside_hull(cut, _points([today], axes))[0])
+    places, found = _sought(asked, label, kept, (estimates, lows))
+    best = best_of(known, label, places, *found, asked.main, today if inside else None)
     at_today = chance_alone(known, label, today) if inside else None
-    return TypeWindow(
+    window = TypeWindow(
         nozzle=label,
         settings=tuple(kept),
         chance=tuple(map(float, estimates)),
@@ -183,30 +188,51 @@ def _of_type(
         best=best,
         today_chance=None if at_today is None else at_today[0],
         today_low=None if at_today is None else at_today[1],
-        border=_border(kept, (lows if shown else estimates) >= wanted, today, across) if inside else None,
-        reach=None if shown else _reach(known, label, best.settings),
+        border=_border(kept, (lows if shown else estimates) >= wanted, today, axes) if inside else None,
+        reach=None if best.chance_low >= wanted else _reach(known, label, best.settings),
         cut=tuple((float(a), float(b)) for a, b in cut),
     )
+    return window, places
 
 
-def _points(settings: Sequence[Settings], across: tuple[str, str]) -> Array:
-    return np.array([[float(p[name]) for name in across] for p in settings])
+def _sought(
+    asked: _Asked, label: str, kept: Sequence[Settings], found: tuple[Array, Array]
+) -> tuple[Sequence[Settings], tuple[Array, Array]]:
+    """Places among which the best is sought, with their chances: those of the map, or over all factors searched."""
+    if set(asked.searched) == set(asked.axes):
+        return kept, found
+    try:
+        places = asked.inside(label, asked.searched, ALONG[len(asked.searched)])
+    except NotIdentifiable:
+        return kept, found
+    return places, chances_at(asked.known, label, places)
 
 
-def _cut_settings(known: Known, label: str, across: tuple[str, str]) -> Array:
-    coupons = known.coupons
-    own = coupons[(coupons[NOZZLE] == label) & (coupons["outcome"] == "cut")]
-    columns = [known.trial.factor_column(name) for name in across]
-    return own[columns].drop_duplicates().to_numpy(float)
+def _elsewhere(asked: _Asked, types: Sequence[str], name: str) -> tuple[Elsewhere, ...]:
+    """The map of every type with one further factor at its lowest and at its highest level."""
+    ends = asked.along(name, 2)
+    return tuple(_at_level(replace(asked, others={**asked.others, name: level}), types, name, level) for level in ends)
+
+
+def _at_level(asked: _Asked, types: Sequence[str], name: str, level: float) -> Elsewhere:
+    wanted, shares = asked.known.trial.application.window_chance, {}
+    for label in types:
+        found = chances_at(asked.known, label, asked.inside(label, asked.axes, ALONG[3]))
+        shares[label] = tuple(float(np.mean(part >= wanted)) for part in found)
+    return Elsewhere(name, level, *({t: share[i] for t, share in shares.items()} for i in (0, 1)))
+
+
+def _points(settings: Sequence[Settings], names: Sequence[str]) -> Array:
+    return np.array([[float(p[name]) for name in names] for p in settings])
 
 
 def _border(
-    kept: Sequence[Settings], safe: np.ndarray, today: Settings, across: tuple[str, str]
+    kept: Sequence[Settings], safe: np.ndarray, today: Settings, axes: tuple[str, str]
 ) -> Mapping[str, Level] | None:
     """The nearest place in the other state than the place next to today's, distances in the range of each factor."""
-    points = _points(kept, across)
+    points = _points(kept, axes)
     size = np.ptp(points, axis=0)
-    away = np.linalg.norm((points - _points([today], across)) / np.where(size > 0, size, 1.0), axis=1)
+    away = np.linalg.norm((points - _points([today], axes)) / np.where(size > 0, size, 1.0), axis=1)
     other = np.flatnonzero(safe != safe[int(np.argmin(away))])
     return kept[int(other[np.argmin(away[other])])] if len(other) else None
 

@@ -13,7 +13,7 @@ from trials.findings import Finding
 from trials.infer.answer import Answer
 from trials.plan.kinds import PlanKind
 from trials.responses import Scale
-from trials.words import ladders
+from trials.words import ladders, window
 from trials.words.language import text
 from trials.words.numbers import listed, percent, with_unit
 from trials.words.study import change_words, symbol, worthwhile_words
@@ -84,6 +84,9 @@ def floor_words(share: float) -> str:
 def answer_box(study: Study) -> AnswerBox:
     """The answer in three short lines."""
     found = advice(study)
+    if study.window is not None and study.window.asked:
+        what, certain, rest = window.answer_lines(study.window)
+        return AnswerBox(found.action, text("Run"), what, certain, rest, _figures(found))
     lines = {
         Action.CHANGE: _change,
         Action.KEEP: _keep,

@@ -221,6 +221,8 @@ def _range(name: Fact, unit: Fact, levels: Fact) -> str:
 
 
 def _not_measured(finding: Finding) -> str:
+    if finding.facts.get("window"):
+        return text("Lens life and nozzle life: not measured here. Cost: not computed.")
     return text("Lens life and nozzle life: not measured here. Best settings, operating window and cost: not computed.")
 
 

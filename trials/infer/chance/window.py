@@ -40,24 +40,24 @@ class Band:
 
 
 def inside_hull(cut: Array, points: Array) -> NDArray[np.bool_]:
-    """Which points (m, 2) lie in the convex hull of the settings that were cut (n, 2), its border counted in.
+    """Which points (m, d) lie in the convex hull of the settings that were cut (n, d), its border counted in.
 
     Raises:
-        WrongShape: either array does not have two columns.
-        NotIdentifiable: the settings that were cut lie on one line or at one point.
+        WrongShape: the arrays do not have the same number of columns, two or more.
+        NotIdentifiable: the settings that were cut do not fill a region: in two factors, they lie on one line.
     """
-    if cut.ndim != 2 or points.ndim != 2 or cut.shape[1] != 2 or points.shape[1] != 2:
-        raise WrongShape("A region is spanned by two settings; give arrays with two columns.")
+    if cut.ndim != 2 or points.ndim != 2 or cut.shape[1] != points.shape[1] or cut.shape[1] < 2:
+        raise WrongShape("A region is spanned by two settings or more; give arrays with as many columns.")
     low, size = cut.min(axis=0), np.ptp(cut, axis=0)
     try:
         hull = ConvexHull((np.unique(cut, axis=0) - low) / np.where(size > 0, size, 1.0))
     except (QhullError, ValueError):
         raise NotIdentifiable(
-            "The settings that were cut do not span a region of the two factors; cut them at three settings or more "
-            "that do not lie on one line."
+            "The settings that were cut do not span a region of the factors; cut them at more settings that do not all "
+            "lie on one line."
         ) from None
     scaled = (points - low) / np.where(size > 0, size, 1.0)
-    inside: NDArray[np.bool_] = np.all(scaled @ hull.equations[:, :2].T + hull.equations[:, 2] <= EDGE, axis=1)
+    inside: NDArray[np.bool_] = np.all(scaled @ hull.equations[:, :-1].T + hull.equations[:, -1] <= EDGE, axis=1)
     return inside
 
 
