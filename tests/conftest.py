@@ -20,6 +20,15 @@ def few_simulated_trials(monkeypatch):
     monkeypatch.setattr("trials.decide.own_honesty.TRIALS", 10)
 
 
+@pytest.fixture(autouse=True, scope="session")
+def few_places():
+    """A verdict maps 49 or 81 settings of every type; tests of everything else are content with a few."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("trials.decide.window.POINTS", 5)
+        patch.setattr("trials.decide.window.FEWER_POINTS", 3)
+        yield
+
+
 @pytest.fixture
 def trial_text() -> str:
     """Text of a small, complete trial file."""

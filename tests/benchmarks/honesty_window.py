@@ -45,8 +45,8 @@ SPREADS = {
 ROWS = (
     (3, "specimens differ"),
     (3, "specimens alike"),
-    (3, "little spread"),
-    (4, "specimens differ"),
+    (6, "specimens differ"),
+    (4, "little spread"),
 )
 
 

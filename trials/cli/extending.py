@@ -25,7 +25,7 @@ def extend(
     folder: Path = FOLDER,
     repeat_mounts: bool = typer.Option(False, "--repeat-mounts", help="One more mount of every specimen."),
     axial: bool = typer.Option(False, "--axial", help="Ends and middle of each setting, for curvature."),
-    confirm: list[str] = typer.Option([], "--confirm", help='Setting to confirm: "pressure=0.6; standoff=1.2".'),
+    confirm: list[str] = typer.Option([], "--confirm", help='Setting: "pressure=0.6; standoff=1.2"; or best.'),
     nozzle: list[str] = typer.Option([], "--nozzle", help="Only these types; give it again for each."),
     who: str = typer.Option("", "--who", help="Your name, kept in the journal."),
     why: str = typer.Option("", "--why", help="The reason, kept in the journal."),
@@ -34,7 +34,8 @@ def extend(
 ) -> None:
     """Add coupons to a trial that was cut.
 
-    They are a new block on new sheets; the gain is stated before.
+    They are a new block on new sheets; the gain is stated before. `--confirm best` cuts each type at its best setting;
+    the limits that the means must fall in are kept, and the verdict says whether they did.
 
     Declared where trial.toml left a look at the data for it (plan.looks), else exploratory.
 
@@ -42,12 +43,16 @@ def extend(
     `trials extend my-trial --confirm "pressure=0.6; standoff=1.2" --nozzle double --show`
     """
     from trials.cli.plan_text import print_counts
+    from trials.steps.confirming import BEST, confirm_best
     from trials.steps.extend import add_extension, extension, extension_json
     from trials.words.findings import say
     from trials.words.language import text
 
     kind = _kind(repeat_mounts, axial, bool(confirm))
-    chosen = extension(folder, kind, confirm, nozzle or None)
+    if confirm == [BEST]:
+        chosen = confirm_best(folder, nozzle or None)
+    else:
+        chosen = extension(folder, kind, confirm, nozzle or None)
     if not show_only:
         add_extension(folder, chosen, who, why)
     if json_:

@@ -215,7 +215,8 @@ class Study:
 
     exploratory: the look was not declared before cutting; provisional: a reading is still open; honesty: of each
     decisive response, where a verdict was made; ladder: the fastest clean cut, where the trial is a ladder; window: the
-    operating window, where the trial asks for it and in every verdict that can tell it.
+    operating window, where the trial asks for it and in every verdict that can tell it; confirmed: whether coupons
+    cut to confirm a best fell within their limits.
     """
 
     title: str
@@ -231,3 +232,4 @@ class Study:
     honesty: tuple[OwnHonesty, ...] = ()
     ladder: LadderAnswer | None = None
     window: WindowStudy | None = None
+    confirmed: tuple[Finding, ...] = ()

@@ -9,14 +9,15 @@ import pandas as pd
 
 from trials.commands import Blank, Command
 from trials.decide.chances import chances
+from trials.decide.confirmed import confirmed
 from trials.decide.kinds import StudyKind
 from trials.decide.ladder import LadderAnswer, LadderComparison, LadderKind, answer_ladder
 from trials.decide.measured import places
 from trials.decide.response import Allowed, Studied, fit_response, study_response
 from trials.decide.results import Comparison, NextStep, NozzleRow, ResponseResult, Share, Study, Worded
-from trials.decide.window import FEWER_POINTS, POINTS, asks_window, window_of
+from trials.decide.window import asks_window, window_of
 from trials.decide.window_result import WindowStudy
-from trials.findings import About, Amount, Fact, Finding, Weight, each_once
+from trials.findings import About, Amount, Fact, Finding, Place, PlaceKind, Weight, each_once
 from trials.infer.answer import Answer, levels
 from trials.trial import CLEAN_SPEED, LOST, Trial
 
@@ -30,7 +31,7 @@ class Evidence:
     tables: by response, as-cut readings; coupons: one row per planned or cut coupon with nozzle, specimen, outcome;
     grades: one row per coupon with meets; allowed: planned settings of each type; departures: from the plan;
     confounded: what the plan cannot tell apart; open_slips: readings nobody confirmed; look: which look at the data
-    this is (1 first).
+    this is (1 first); promised: limits that coupons cut to confirm a best must fall in, with the number of their block.
     """
 
     tables: Mapping[str, pd.DataFrame]
@@ -41,6 +42,7 @@ class Evidence:
     confounded: tuple[Finding, ...] = ()
     open_slips: tuple[Finding, ...] = ()
     look: int = 1
+    promised: tuple[tuple[int, Finding], ...] = ()
 
 
 def study(trial: Trial, evidence: Evidence, in_full: bool = False) -> Study:
@@ -65,9 +67,7 @@ def study(trial: Trial, evidence: Evidence, in_full: bool = False) -> Study:
         trial, evidence.coupons, evidence.tables.get("dross"), shared if trial.clean_speed else alone
     )
     dross = evidence.tables.get("dross")
-    asked = asks_window(trial)
-    points = POINTS if asked else FEWER_POINTS
-    window = window_of(trial, studied, evidence.coupons, dross, points) if asked or in_full else None
+    window = window_of(trial, studied, evidence.coupons, dross) if in_full or asks_window(trial) else None
     return Study(
         title=trial.trial.title,
         question=trial.trial.question,
@@ -76,11 +76,12 @@ def study(trial: Trial, evidence: Evidence, in_full: bool = False) -> Study:
         chances=chances(trial, studied, today, evidence.coupons, evidence.grades, evidence.tables.get("dross")),
         departures=evidence.departures,
         cannot_say=cannot_say(trial, results, evidence, window),
-        next_steps=next_steps(trial, results, evidence, ladder),
+        next_steps=next_steps(trial, results, evidence, ladder, window),
         exploratory=late,
         provisional=bool(evidence.open_slips),
         ladder=ladder,
         window=window,
+        confirmed=confirmed(trial, evidence.promised, evidence.tables),
     )
 
 
@@ -170,7 +171,11 @@ def _other_settings(trial: Trial) -> Finding:
 
 
 def next_steps(
-    trial: Trial, results: Sequence[ResponseResult], evidence: Evidence, ladder: LadderAnswer | None = None
+    trial: Trial,
+    results: Sequence[ResponseResult],
+    evidence: Evidence,
+    ladder: LadderAnswer | None = None,
+    window: WindowStudy | None = None,
 ) -> tuple[NextStep, ...]:
     """What to do next, most urgent first."""
     steps = [_settle(slip) for slip in evidence.open_slips]
@@ -180,6 +185,8 @@ def next_steps(
         steps.append(NextStep(Finding(StudyKind.NOT_RECORDED_AS_CUT, facts={"n": undone}), command=cut))
     if ladder is not None:
         steps += _after_ladder(trial, ladder)
+    if window is not None and window.asked and not evidence.promised:
+        steps += _after_window(trial, window)
     decisive = [r for r in results if r.primary]
     for result in decisive:
         better = [c for c in result.comparisons if c.answer == Answer.BETTER]
@@ -219,6 +226,18 @@ def _after_ladder(trial: Trial, ladder: LadderAnswer) -> list[NextStep]:
     open_ends = (LadderKind.CLEAN_TO_THE_LAST, LadderKind.NOT_CLEAN_AT_ALL)
     steps += [NextStep(finding) for finding in ladder.said if finding.kind in open_ends]
     return steps + [NextStep(finding, command=EXTEND) for finding in ladder.more]
+
+
+def _after_window(trial: Trial, window: WindowStudy) -> list[NextStep]:
+    """The best that is worth confirming, where some setting is likely to meet the requirement."""
+    best = window.widest.best
+    if not window.likely or best.confirm is None:
+        return []
+    place = Place(PlaceKind.STATED, (dict(best.settings),), window.units)
+    facts: dict[str, Fact] = {"coupons": best.confirm.coupons}
+    about = About(response=window.response, nozzle=window.widest.nozzle, place=place)
+    command = Command("extend", (Blank.FOLDER, "--confirm", "best"))
+    return [NextStep(Finding(StudyKind.CONFIRM_BEST, about, facts), command=command)]
 
 
 def _if_faster(trial: Trial, ladder: LadderAnswer, c: LadderComparison) -> NextStep:

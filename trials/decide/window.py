@@ -34,12 +34,12 @@ def study_window(
     dross: pd.DataFrame | None = None,
     across: Sequence[str] = (),
     held: Mapping[str, Level] | None = None,
-    points: int = POINTS,
+    points: int | None = None,
 ) -> WindowStudy:
     """Chance of meeting the whole requirement over two factors, the others at today's setting or as `held`.
 
     studied: the fitted responses; coupons: as cut, one row per coupon; dross: worst grade per coupon; points: settings
-    along each factor.
+    along each factor of the map, `POINTS` if None.
 
     Raises
     ------
@@ -54,7 +54,7 @@ def study_window(
     types = [t for t in trial.types if all(t in s.ready.types for s in studied.values())]
     main = next((n for n in trial.primaries if n in studied and studied[n].graded is None), "")
     searched = axes if held else _searched(trial)
-    asked = _Asked(known, axes, others, main, searched, points)
+    asked = _Asked(known, axes, others, main, searched, points or POINTS)
     found = tuple(_of_type(asked, t) for t in types)
     alone = levels(max(trial.deciding, 1), trial.plan.looks)
     return WindowStudy(
@@ -87,11 +87,9 @@ def window_of(
     studied: Mapping[str, Studied],
     coupons: pd.DataFrame,
     dross: pd.DataFrame | None,
-    points: int = POINTS,
 ) -> WindowStudy | None:
-    """The window over the first two factors; None for a ladder and where it cannot be told."""
-    if trial.plan.method in (Method.LADDER, Method.ADOPTED) and not asks_window(trial):
-        return None
+    """The window over the first two factors, coarser where a trial asks something else; None if it cannot be told."""
+    points = POINTS if asks_window(trial) else FEWER_POINTS
     try:
         return study_window(trial, studied, coupons, dross, points=points)
     except TrialError:
@@ -113,7 +111,8 @@ class _Asked:
         """Even settings from the lowest to the highest that was cut by any type."""
         coupons = self.known.coupons
         done = coupons.loc[coupons["outcome"] == "cut", self.known.trial.factor_column(name)].astype(float)
-        return tuple(float(x) for x in np.round(np.linspace(done.min(), done.max(), points or self.points), 6))
+        first, *inner, last = np.linspace(done.min(), done.max(), points or self.points)
+        return (float(first), *(float(f"{x:.3g}") for x in inner), float(last))  # as they are dialled
 
     def inside(self, label: str, names: Sequence[str], points: int | None = None) -> list[Settings]:
         """Every place over these factors inside what was cut with a type, the first factor running fastest."""

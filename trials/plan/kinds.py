@@ -66,6 +66,7 @@ class PlanKind(StrEnum):
     GAIN_CURVATURE_NEW = "gain_curvature_new"
     GAIN_CURVATURE_SHARPER = "gain_curvature_sharper"
     GAIN_CONFIRMED = "gain_confirmed"
+    CONFIRM_LIMITS = "confirm_limits"
 
     JUDGED_BY_PIECES = "judged_by_pieces"
     JUDGED_BY_BOTH = "judged_by_pieces_and_coupons"

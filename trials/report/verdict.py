@@ -113,7 +113,7 @@ def _sections(study: Study, trial: Trial, extras: VerdictExtras) -> list[dict[st
     found = [
         _asked(study, trial, extras),
         ladder_section(study.ladder),
-        window_section(study.window, study.window is not None and not study.window.asked),
+        window_section(study.window, study.window is not None and not study.window.asked, study.confirmed),
         settings_section(trial),
         cautions_section(),
         _chances(study),

@@ -14,6 +14,7 @@ from trials.infer.answer import Answer
 from trials.plan.kinds import PlanKind
 from trials.responses import Scale
 from trials.words import ladders, window
+from trials.words.findings import say
 from trials.words.language import text
 from trials.words.numbers import listed, percent, with_unit
 from trials.words.study import change_words, symbol, worthwhile_words
@@ -86,7 +87,9 @@ def answer_box(study: Study) -> AnswerBox:
     found = advice(study)
     if study.window is not None and study.window.asked:
         what, certain, rest = window.answer_lines(study.window)
-        return AnswerBox(found.action, text("Run"), what, certain, rest, _figures(found))
+        own = [finding for finding in study.confirmed if finding.about.nozzle == study.window.widest.nozzle]
+        certain = " ".join([certain, *map(say, own)])
+        return AnswerBox(found.action, text("Run"), what, certain, rest, window.figures_words(study.window))
     lines = {
         Action.CHANGE: _change,
         Action.KEEP: _keep,

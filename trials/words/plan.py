@@ -13,7 +13,7 @@ from trials.plan.sheet_map import SheetMap
 from trials.trial import Limit
 from trials.words.confounding import SENTENCES as TOLD_APART
 from trials.words.language import plural, text
-from trials.words.numbers import listed, percent, plain
+from trials.words.numbers import listed, number, percent, plain, with_unit
 
 Say = Callable[[Finding], str]
 
@@ -243,6 +243,19 @@ def _setting_left_out(f: Finding) -> str:
         nozzle=f.about.nozzle,
         setting=setting_words(f.facts["setting"]),
         limit=limit_of(f.facts),
+    )
+
+
+def _confirm_limits(f: Finding) -> str:
+    low, high = cast(Amount, f.facts["low"]), cast(Amount, f.facts["high"])
+    return plural(
+        "{nozzle}: the typical edge of the {n} coupon at {setting} must fall between {low} and {high} to confirm.",
+        "{nozzle}: the typical edge of the {n} coupons at {setting} must fall between {low} and {high} to confirm.",
+        whole(f, "coupons"),
+        nozzle=f.about.nozzle,
+        setting=setting_words(f.facts["setting"]),
+        low=number(low.value),
+        high=with_unit(high.value, high.unit),
     )
 
 
@@ -482,6 +495,7 @@ SENTENCES: Mapping[PlanKind, Say] = {
     PlanKind.GAIN_CURVATURE_SHARPER: _factors(
         "Gain: curvature over {factors} could be estimated before and is estimated more sharply now."
     ),
+    PlanKind.CONFIRM_LIMITS: _confirm_limits,
     PlanKind.GAIN_CONFIRMED: lambda f: plural(
         "Gain: if the {n} coupon of a type meets the requirement, its chance to do so is above {chance} ({confidence} "
         "confidence) at best, with coupons taken as independent; coupons of few specimens tell less.",

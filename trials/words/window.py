@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
-from trials.decide.window_result import BestComparison, TypeWindow, WindowStudy
+from trials.decide.window_result import BestComparison, Gain, TypeWindow, WindowStudy
 from trials.trial import BestBy
 from trials.units import shown
 from trials.words.answer import word_of
@@ -47,44 +48,106 @@ def answer(found: WindowStudy) -> str:
 
 def answer_lines(found: WindowStudy) -> tuple[str, str, str]:
     """The answer of a window trial for its first page: which nozzle where, how sure, and what of the others."""
-    widest, wanted = found.widest, percent(found.wanted)
-    at = _at(widest.best.settings, found)
-    what = text("{nozzle} at {place}", nozzle=widest.nozzle, place=at)
-    chances = {"chance": percent(widest.best.chance), "low": percent(widest.best.chance_low), "wanted": wanted}
+    widest = found.widest
+    names = {
+        "share": percent(widest.share_bound),
+        "chance": _of_hundred(widest.best.chance),
+        "low": _at_least(widest.best.chance_low),
+        "wanted": percent(found.wanted),
+    }
     if found.shown:
         sure = text(
-            "There {chance} of the edges are likely to meet the drawing, surely more than {low}. It holds {wanted} "
-            "over {share} of the settings that were cut.",
-            **chances,
-            share=percent(widest.share_bound),
+            "There {chance} edges meet the drawing, surely {low}. A chance of {wanted} is shown over {share} of the "
+            "settings that were cut.",
+            **names,
         )
     elif found.likely:
         sure = text(
-            "There {chance} of the edges are likely to meet the drawing, but only {low} is sure: the {wanted} asked "
-            "for is shown nowhere yet.",
-            **chances,
+            "There {chance} edges meet the drawing, but only {low} is sure: the {wanted} asked for is shown nowhere "
+            "yet.",
+            **names,
         )
     else:
-        sure = text("Even there only {chance} of the edges are likely to meet; {wanted} is reached nowhere.", **chances)
-    others = [
-        text(
-            "{nozzle}: safe over {share} for sure, {estimate} likely; best at {place} with {chance}.",
-            nozzle=each.nozzle,
-            share=percent(each.share_bound),
-            estimate=percent(each.share_estimate),
-            place=_at(each.best.settings, found),
-            chance=percent(each.best.chance),
-        )
-        for each in found.types
-        if each is not widest
-    ]
+        sure = text("Even there only {chance} edges meet the drawing; {wanted} is reached nowhere.", **names)
+    what = text("{nozzle} at {place}", nozzle=_capital(widest.nozzle), place=_at(widest.best.settings, found))
+    others = [_other(each, found) for each in found.types if each is not widest]
     return what, sure, " ".join(others) or text("No other type was in the trial.")
 
 
+def _other(each: TypeWindow, found: WindowStudy) -> str:
+    names = {
+        "nozzle": _capital(each.nozzle),
+        "place": _at(each.best.settings, found),
+        "chance": _of_hundred(each.best.chance),
+    }
+    if each.share_bound > 0:
+        return text("{nozzle}: shown over {share}, best at {place}.", **names, share=percent(each.share_bound))
+    if each.share_estimate > 0:
+        share = percent(each.share_estimate)
+        return text("{nozzle}: likely over {share}, shown nowhere; best at {place}.", **names, share=share)
+    return text("{nozzle}: nowhere; nearest at {place} with {chance} edges that meet.", **names)
+
+
+def figures_words(found: WindowStudy) -> str:
+    """The typical edge at the best of the answer, with its interval; empty where there is none."""
+    best = found.widest.best
+    if best.edge is None or best.edge_low is None or best.edge_high is None:
+        return ""
+    low, high = number(best.edge_low), number(best.edge_high)
+    return text(
+        "typical edge there {edge}, interval {low} to {high}", edge=with_unit(best.edge, found.unit), low=low, high=high
+    )
+
+
+def _of_hundred(chance: float) -> str:
+    n = round(100 * chance)
+    return text("nearly all") if n >= 100 else text("about {n} of 100", n=n)
+
+
+def _at_least(chance: float) -> str:
+    n = min(math.floor(100 * chance + 1e-9), 99)
+    return text("{n} of 100 or more", n=n)
+
+
+def best_head(found: WindowStudy) -> list[str]:
+    """Heads of the table of bests."""
+    return [
+        text("nozzle"),
+        text("typical edge at its best"),
+        text("against today's setting"),
+        text("as good within"),
+        text("to confirm"),
+    ]
+
+
+def best_cells(each: TypeWindow, found: WindowStudy) -> list[str]:
+    """The best of one type under `best_head`."""
+    best = each.best
+    edge = "–"
+    if best.edge is not None and best.edge_low is not None and best.edge_high is not None:
+        low, high = number(best.edge_low), number(best.edge_high)
+        edge = text("{edge} ({low} to {high})", edge=with_unit(best.edge, found.unit), low=low, high=high)
+    gain = "–" if best.gain is None else text("{size} ({low} to {high})", **_gain_sizes(best.gain, found))
+    confirm = "–"
+    if best.confirm is not None:
+        low, high = number(best.confirm.low), with_unit(best.confirm.high, found.unit)
+        confirm = text("{n} coupons between {low} and {high}", n=best.confirm.coupons, low=low, high=high)
+    return [each.nozzle, edge, gain, ", ".join(_ranges(each, found)) or "–", confirm]
+
+
+def bests_note(found: WindowStudy) -> str:
+    """How the table of bests is read."""
+    return text(
+        "The best is {aim}. Intervals hold though it was picked, and what a picked best flatters itself by is taken "
+        "off the gain. As good: settings whose typical edge cannot be told from that at the best. To confirm: coupons "
+        "at the best, one of each nozzle; their typical edge must fall between the limits.",
+        aim=_aim(found.best_by),
+    )
+
+
 def place_sentences(each: TypeWindow, found: WindowStudy) -> tuple[str, ...]:
-    """What is said of a type beside the figures of the table."""
-    best = (_edge(each, found), _alike(each, found), _gain(each, found), _confirm(each, found))
-    return tuple(line for line in (*best, _border(each, found), _open(each)) if line)
+    """What is said of a type beside the figures of the tables."""
+    return tuple(line for line in (_border(each, found), _open(each)) if line)
 
 
 def type_sentences(each: TypeWindow, found: WindowStudy) -> tuple[str, ...]:
@@ -97,6 +160,10 @@ def _at(settings: Mapping[str, float | str], found: WindowStudy) -> str:
     """A place: the factors of the map and those over which a best was sought."""
     names = [name for name in settings if name in found.across or name in found.searched]
     return setting_words({name: _rounded(settings[name]) for name in names}, found.units)
+
+
+def _capital(nozzle: str) -> str:
+    return f"{nozzle[:1].upper()}{nozzle[1:]}"
 
 
 def _rounded(level: float | str) -> float | str:
@@ -143,21 +210,6 @@ def _best(each: TypeWindow, found: WindowStudy) -> str:
     )
 
 
-def _edge(each: TypeWindow, found: WindowStudy) -> str:
-    best = each.best
-    if best.edge is None or best.edge_low is None or best.edge_high is None:
-        return ""
-    return text(
-        "{nozzle} at {place} ({aim}): typical edge {edge}, interval {low} to {high} though the best was picked.",
-        nozzle=each.nozzle,
-        place=_at(best.settings, found),
-        aim=_aim(found.best_by),
-        edge=with_unit(best.edge, found.unit),
-        low=number(best.edge_low),
-        high=number(best.edge_high),
-    )
-
-
 def _aim(aim: BestBy) -> str:
     return {
         BestBy.CHANCE: text("where the requirement is met most surely"),
@@ -166,47 +218,43 @@ def _aim(aim: BestBy) -> str:
     }[aim]
 
 
-def _alike(each: TypeWindow, found: WindowStudy) -> str:
-    """How far the best reaches: settings that cannot be told from it, as ranges."""
-    if len(each.best.alike) < 2:
-        return ""
-    ranges = [
+def _ranges(each: TypeWindow, found: WindowStudy) -> list[str]:
+    """How far settings reach that cannot be told from the best, by factor."""
+    alike = each.best.alike
+    return [
         text(
             "{factor} {low} to {high}",
             factor=factor_name(name),
-            low=plain(_rounded(min(float(p[name]) for p in each.best.alike))),
-            high=plain(_rounded(max(float(p[name]) for p in each.best.alike)), found.units.get(name, "")),
+            low=plain(_rounded(min(float(p[name]) for p in alike))),
+            high=plain(_rounded(max(float(p[name]) for p in alike)), found.units.get(name, "")),
         )
-        for name in found.searched
+        for name in (found.searched if alike else ())
     ]
+
+
+def _alike(each: TypeWindow, found: WindowStudy) -> str:
+    if len(each.best.alike) < 2:
+        return ""
     return text(
-        "Settings within {ranges} include {n} places of the map whose typical edge cannot be told from that of the "
-        "best.",
-        ranges=listed(ranges),
-        n=len(each.best.alike),
+        "Settings whose typical edge cannot be told from that at the best lie within {ranges}.",
+        ranges=listed(_ranges(each, found)),
     )
 
 
 def _gain(each: TypeWindow, found: WindowStudy) -> str:
-    gain = each.best.gain
-    if gain is None:
+    if each.best.gain is None:
         return ""
-    names = {"nozzle": each.nozzle}
-    if gain.kind == "ratio":
-        size, off = percent(gain.value - 1.0, sign=True), percent(gain.optimism - 1.0)
-        low, high = fixed(100.0 * (gain.low - 1.0), 0, sign=True), percent(gain.high - 1.0, sign=True)
-    else:
-        size, off = with_unit(gain.value, found.unit), with_unit(gain.optimism, found.unit)
-        low, high = signed(gain.low), signed(gain.high)
     return text(
-        "{nozzle} at its best against today's setting: typical edge {size}, interval {low} to {high} ({off} taken off, "
-        "by which a picked best flatters itself).",
-        **names,
-        size=size,
-        low=low,
-        high=high,
-        off=off,
+        "{nozzle} at its best against today's setting: typical edge {size}, interval {low} to {high}; what a picked "
+        "best flatters itself by is taken off.",
+        nozzle=each.nozzle,
+        **_gain_sizes(each.best.gain, found),
     )
+
+
+def _gain_sizes(gain: Gain, found: WindowStudy) -> dict[str, str]:
+    """Size and ends of a gain; ratios in per cent."""
+    return _sizes_of(gain.kind, (gain.value, gain.low, gain.high), found)
 
 
 def _confirm(each: TypeWindow, found: WindowStudy) -> str:
@@ -242,11 +290,17 @@ def comparison_sentences(found: WindowStudy) -> tuple[str, ...]:
 
 def _sizes(one: BestComparison, found: WindowStudy) -> dict[str, str]:
     """Size and ends of a comparison; ratios in per cent."""
-    if one.kind == "ratio":
-        low, high = fixed(100.0 * (one.low - 1.0), 0, sign=True), percent(one.high - 1.0, sign=True)
-        return {"size": percent(one.value - 1.0, sign=True), "low": low, "high": high}
+    return _sizes_of(one.kind, (one.value, one.low, one.high), found)
+
+
+def _sizes_of(kind: str, figures: tuple[float, float, float], found: WindowStudy) -> dict[str, str]:
+    if kind == "ratio":
+        value, low, high = (x - 1.0 for x in figures)
+        ends = {"low": fixed(100.0 * low, 0, sign=True), "high": percent(high, sign=True)}
+        return {"size": percent(value, sign=True), **ends}
     unit = shown(found.unit)
-    return {"size": f"{signed(one.value)} {unit}", "low": signed(one.low), "high": f"{signed(one.high)} {unit}"}
+    value, low, high = figures
+    return {"size": f"{signed(value)} {unit}", "low": signed(low), "high": f"{signed(high)} {unit}"}
 
 
 def elsewhere_sentences(found: WindowStudy) -> tuple[str, ...]:
