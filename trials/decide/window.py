@@ -112,7 +112,7 @@ class _Asked:
         coupons = self.known.coupons
         done = coupons.loc[coupons["outcome"] == "cut", self.known.trial.factor_column(name)].astype(float)
         first, *inner, last = np.linspace(done.min(), done.max(), points or self.points)
-        return (float(first), *(float(f"{x:.3g}") for x in inner), float(last))  # as they are dialled
+        return (float(first), *(float(f"{x:.4g}") for x in inner), float(last))  # as they are dialled
 
     def inside(self, label: str, names: Sequence[str], points: int | None = None) -> list[Settings]:
         """Every place over these factors inside what was cut with a type, the first factor running fastest."""

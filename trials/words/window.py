@@ -168,7 +168,7 @@ def _capital(nozzle: str) -> str:
 
 def _rounded(level: float | str) -> float | str:
     """A place of the grid with the digits that a setting is dialled in."""
-    return level if isinstance(level, str) else float(f"{level:.3g}")
+    return level if isinstance(level, str) else float(f"{level:.4g}")
 
 
 def _shares(each: TypeWindow, found: WindowStudy) -> str:
@@ -220,16 +220,15 @@ def _aim(aim: BestBy) -> str:
 
 def _ranges(each: TypeWindow, found: WindowStudy) -> list[str]:
     """How far settings reach that cannot be told from the best, by factor."""
-    alike = each.best.alike
-    return [
-        text(
-            "{factor} {low} to {high}",
-            factor=factor_name(name),
-            low=plain(_rounded(min(float(p[name]) for p in alike))),
-            high=plain(_rounded(max(float(p[name]) for p in alike)), found.units.get(name, "")),
-        )
-        for name in (found.searched if alike else ())
-    ]
+    return [_range(name, each, found) for name in (found.searched if each.best.alike else ())]
+
+
+def _range(name: str, each: TypeWindow, found: WindowStudy) -> str:
+    levels = [float(place[name]) for place in each.best.alike]
+    low, high = plain(_rounded(min(levels))), plain(_rounded(max(levels)), found.units.get(name, ""))
+    if min(levels) == max(levels):
+        return text("{factor} {level}", factor=factor_name(name), level=high)
+    return text("{factor} {low} to {high}", factor=factor_name(name), low=low, high=high)
 
 
 def _alike(each: TypeWindow, found: WindowStudy) -> str:
