@@ -19,7 +19,7 @@ from trials.decide.window import asks_window, window_of
 from trials.decide.window_result import WindowStudy
 from trials.findings import About, Amount, Fact, Finding, Place, PlaceKind, Weight, each_once
 from trials.infer.answer import Answer, levels
-from trials.trial import CLEAN_SPEED, LOST, Trial
+from trials.trial import LOST, Trial
 
 EXTEND = Command("extend", (Blank.FOLDER,))
 
@@ -63,9 +63,7 @@ def study(trial: Trial, evidence: Evidence, in_full: bool = False) -> Study:
     )
     studied = {name: found for name, found in fits.items() if isinstance(found, Studied)}
     today = places(trial, evidence.allowed)["today"]
-    ladder = answer_ladder(
-        trial, evidence.coupons, evidence.tables.get("dross"), shared if trial.clean_speed else alone
-    )
+    ladder = answer_ladder(trial, evidence.coupons, evidence.tables.get("dross"), shared if trial.clean else alone)
     dross = evidence.tables.get("dross")
     window = window_of(trial, studied, evidence.coupons, dross) if in_full or asks_window(trial) else None
     return Study(
@@ -94,7 +92,7 @@ def nozzle_rows(
         own = evidence.coupons[evidence.coupons["nozzle"] == nozzle.type]
         named = [(r, c) for r in results if r.primary for c in r.comparisons if c.nozzle == nozzle.type]
         clean = [c for c in ladder.comparisons if c.nozzle == nozzle.type] if ladder else []
-        words = [Worded(CLEAN_SPEED, c.answer, c.answer_adds) for c in clean if c.answer is not None]
+        words = [Worded(trial.clean_name, c.answer, c.answer_adds) for c in clean if c.answer is not None]
         words += [Worded(r.response, c.answer, c.answer_adds) for r, c in named if c.answer is not None]
         rows.append(
             NozzleRow(
@@ -242,7 +240,7 @@ def _after_window(trial: Trial, window: WindowStudy) -> list[NextStep]:
 
 def _if_faster(trial: Trial, ladder: LadderAnswer, c: LadderComparison) -> NextStep:
     """What follows from a type that cuts clean faster; of pieces only, what follows from a better one."""
-    step = _if_better(trial, CLEAN_SPEED, ladder.pieces, c)
+    step = _if_better(trial, trial.clean_name, ladder.pieces, c)
     if ladder.pieces:
         return step
     safe = next(each.clean_95_low for each in ladder.types if each.nozzle == c.nozzle)

@@ -29,6 +29,8 @@ class PlanKind(StrEnum):
     REPEATS_MOVED = "repeats_moved"
     BUDGET_UNUSED = "budget_unused"
     LADDER_STEPS = "ladder_steps"
+    LADDER_SHEETS = "ladder_sheets"
+    LADDER_FEW_MOUNTS = "ladder_few_mounts"
     LADDER_STEPS_LEFT_OUT = "ladder_steps_left_out"
     LIFE_RULE = "life_rule"
     LIFE_MOVED = "life_setting_moved"

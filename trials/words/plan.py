@@ -279,6 +279,28 @@ def _ladder_steps(f: Finding) -> str:
     )
 
 
+def _ladder_sheets(f: Finding) -> str:
+    low = cast(Amount, f.facts["low"])
+    return text(
+        "In each mount thickness goes from {low} to {high} over {steps} sheets, thin to thick and not in random order: "
+        "stop a ladder at the first cut that is not clean or not severed, and leave its other coupons uncut. Keep the "
+        "nozzle on the head while sheets are changed.",
+        low=plain(low.value),
+        high=amount(f.facts["high"]),
+        steps=f.facts["steps"],
+    )
+
+
+def _ladder_few_mounts(f: Finding) -> str:
+    few = [f"{kind} {count}" for kind, count in cast(tuple[tuple[str, int], ...], f.facts["mounts"])]
+    return text(
+        "Few mounts for a ladder ({mounts}; {enough} of each type or more are better): what 95 % of the mounts keep "
+        "clean will stay wide open.",
+        mounts=listed(few),
+        enough=f.facts["enough"],
+    )
+
+
 def _bench_study(f: Finding) -> str:
     return text(
         "Measurement study: {coupons} of today's nozzle {nozzle}, cut at {settings} so that the edges differ; each "
@@ -411,6 +433,8 @@ SENTENCES: Mapping[PlanKind, Say] = {
     ),
     PlanKind.BUDGET_UNUSED: _budget_unused,
     PlanKind.LADDER_STEPS: _ladder_steps,
+    PlanKind.LADDER_SHEETS: _ladder_sheets,
+    PlanKind.LADDER_FEW_MOUNTS: _ladder_few_mounts,
     PlanKind.LADDER_STEPS_LEFT_OUT: _counted(
         "Nozzle {nozzle}: {n} step of each mount left out by limits.",
         "Nozzle {nozzle}: {n} steps of each mount left out by limits.",
