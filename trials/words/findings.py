@@ -16,13 +16,17 @@ from trials.words import (
     model,
     plan,
     plan_chances,
+    plan_steps,
     records,
     remarks,
     settling,
 )
 
 Sentence = Callable[[Finding], str]
-ROOMS = (after_freeze, bench, chances, grade, ladders, lives, model, plan, plan_chances, records, remarks, settling)
+ROOMS = (
+    *(after_freeze, bench, chances, grade, ladders, lives, model),
+    *(plan, plan_chances, plan_steps, records, remarks, settling),
+)
 SENTENCES: Mapping[StrEnum, Sentence] = {kind: said for room in ROOMS for kind, said in room.SENTENCES.items()}
 
 

@@ -13,7 +13,7 @@ from trials.plan.sheet_map import SheetMap
 from trials.trial import Limit
 from trials.words.confounding import SENTENCES as TOLD_APART
 from trials.words.language import plural, text
-from trials.words.numbers import listed, number, percent, plain, with_unit
+from trials.words.numbers import listed, percent, plain
 
 Say = Callable[[Finding], str]
 
@@ -246,58 +246,12 @@ def _setting_left_out(f: Finding) -> str:
     )
 
 
-def _confirm_limits(f: Finding) -> str:
-    low, high = cast(Amount, f.facts["low"]), cast(Amount, f.facts["high"])
-    return plural(
-        "{nozzle}: the typical edge of the {n} coupon at {setting} must fall between {low} and {high} to confirm.",
-        "{nozzle}: the typical edge of the {n} coupons at {setting} must fall between {low} and {high} to confirm.",
-        whole(f, "coupons"),
-        nozzle=f.about.nozzle,
-        setting=setting_words(f.facts["setting"]),
-        low=number(low.value),
-        high=with_unit(high.value, high.unit),
-    )
-
-
 def _budget_unused(f: Finding) -> str:
     return text(
         "plan.coupons = {asked} is a budget for other methods; the method '{method}' gives {coupons}.",
         asked=f.facts["asked"],
         method=f.facts["method"],
         coupons=plural("{n} coupon", "{n} coupons", whole(f, "coupons")),
-    )
-
-
-def _ladder_steps(f: Finding) -> str:
-    low = cast(Amount, f.facts["low"])
-    return text(
-        "In each mount speed goes from {low} to {high} in {steps} equal steps, not in random order: stop a ladder at "
-        "the first cut that is not clean or not severed, and leave its other coupons uncut.",
-        low=plain(low.value),
-        high=amount(f.facts["high"]),
-        steps=f.facts["steps"],
-    )
-
-
-def _ladder_sheets(f: Finding) -> str:
-    low = cast(Amount, f.facts["low"])
-    return text(
-        "In each mount thickness goes from {low} to {high} over {steps} sheets, thin to thick and not in random order: "
-        "stop a ladder at the first cut that is not clean or not severed, and leave its other coupons uncut. Keep the "
-        "nozzle on the head while sheets are changed.",
-        low=plain(low.value),
-        high=amount(f.facts["high"]),
-        steps=f.facts["steps"],
-    )
-
-
-def _ladder_few_mounts(f: Finding) -> str:
-    few = [f"{kind} {count}" for kind, count in cast(tuple[tuple[str, int], ...], f.facts["mounts"])]
-    return text(
-        "Few mounts for a ladder ({mounts}; {enough} of each type or more are better): what 95 % of the mounts keep "
-        "clean will stay wide open.",
-        mounts=listed(few),
-        enough=f.facts["enough"],
     )
 
 
@@ -432,9 +386,6 @@ SENTENCES: Mapping[PlanKind, Say] = {
         "Nozzle {nozzle}: today's setting is forbidden, repeats are cut at the nearest allowed one."
     ),
     PlanKind.BUDGET_UNUSED: _budget_unused,
-    PlanKind.LADDER_STEPS: _ladder_steps,
-    PlanKind.LADDER_SHEETS: _ladder_sheets,
-    PlanKind.LADDER_FEW_MOUNTS: _ladder_few_mounts,
     PlanKind.LADDER_STEPS_LEFT_OUT: _counted(
         "Nozzle {nozzle}: {n} step of each mount left out by limits.",
         "Nozzle {nozzle}: {n} steps of each mount left out by limits.",
@@ -519,7 +470,6 @@ SENTENCES: Mapping[PlanKind, Say] = {
     PlanKind.GAIN_CURVATURE_SHARPER: _factors(
         "Gain: curvature over {factors} could be estimated before and is estimated more sharply now."
     ),
-    PlanKind.CONFIRM_LIMITS: _confirm_limits,
     PlanKind.GAIN_CONFIRMED: lambda f: plural(
         "Gain: if the {n} coupon of a type meets the requirement, its chance to do so is above {chance} ({confidence} "
         "confidence) at best, with coupons taken as independent; coupons of few specimens tell less.",
