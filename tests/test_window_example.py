@@ -2,6 +2,7 @@
 
 import json
 import math
+import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -136,3 +137,39 @@ def test_means_are_held_against_the_limits_kept_before(folder, chosen, tmp_path)
     assert {finding.facts["measured"] for finding in study.confirmed} == {6}
     assert not any(step.finding.kind == StudyKind.CONFIRM_BEST for step in study.next_steps)
     assert all((say(one) in answer_box(study).sure) == (one.about.nozzle == "diverging") for one in study.confirmed)
+
+
+def test_a_window_as_json_has_its_stable_keys(study):
+    from trials.steps.window import window_json
+
+    found = window_json(study.window)
+    assert set(found) == {
+        *("schema", "across", "units", "others", "wanted", "x", "y", "today", "response", "unit", "best_by", "types"),
+        *("comparisons", "searched", "elsewhere", "asked", "sentences"),
+    }
+    for each in found["types"]:
+        assert len(each["settings"]) == len(each["chance"]) == len(each["low"])
+        assert {"nozzle", "share_estimate", "share_bound", "best", "today_chance", "today_low", "border"} <= set(each)
+        best = each["best"]
+        assert {"settings", "chance", "chance_low", "edge", "edge_low", "edge_high", "gain", "confirm"} <= set(best)
+        assert best["settings"] in each["settings"]
+        assert best["gain"]["kind"] == "ratio" and best["confirm"]["coupons"] == 6
+
+
+@pytest.mark.parametrize(
+    ("nozzle", "code", "said"),
+    [
+        ("diverging", 0, "6 coupons at pressure 14.5 bar, standoff 0.7 mm must fall"),
+        ("shower", 2, "no best setting to confirm"),
+    ],
+)
+def test_the_command_shows_the_confirming_block(folder, monkeypatch, capsys, nozzle, code, said):
+    from trials.cli.main import run
+
+    words = ("trials", "extend", folder, "--confirm", "best", "--nozzle", nozzle, "--show")
+    monkeypatch.setattr(sys, "argv", [str(word) for word in words])
+    with pytest.raises(SystemExit) as stopped:
+        run()
+    got = capsys.readouterr()
+    assert int(stopped.value.code or 0) == code and said in " ".join(f"{got.out} {got.err}".split())
+    assert "conical: the typical edge" not in got.out
