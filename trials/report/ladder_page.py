@@ -46,7 +46,7 @@ def ladder_section(found: LadderAnswer | None) -> dict[str, Any]:
     if found.types:
         cells = [words.clean_cells(each, found) for each in found.types]
         parts += [b.table(words.clean_head(found), cells, range(1, 7), (1.5, 1.2, 1.3, 1.4, 1.2, 0.8, 1.0))]
-        head = [text("nozzle"), text("against"), text("faster by"), text("interval"), "p", text("answer")]
+        head = [text("nozzle"), text("against"), words.more_head(found), text("interval"), "p", text("answer")]
         rows = [
             [
                 c.nozzle,

@@ -55,6 +55,11 @@ def title(found: LadderAnswer) -> str:
     return text("Thickest clean cut") if found.rising == THICKNESS else text("Fastest clean cut")
 
 
+def more_head(found: LadderAnswer) -> str:
+    """Head of the column of differences."""
+    return text("thicker by") if found.rising == THICKNESS else text("faster by")
+
+
 def axis_name(found: LadderAnswer) -> str:
     """The factor that rises, with its unit."""
     if found.rising == THICKNESS:
