@@ -10,7 +10,7 @@ from typing import Any
 
 _STEPS = (
     *("Adoption", "Against", "Correction", "Instrument", "Keys", "Settings", "Wanted"),
-    *("add_extension", "adopt", "amend", "change", "confirm", "correct", "cut"),
+    *("add_extension", "adopt", "amend", "change", "confirm", "confirm_best", "correct", "cut"),
     *("cut_as_planned", "demo_trial", "enter_instrument", "evidence", "extension", "extension_json", "fit"),
     *("freeze", "grade_rows", "grade_table", "grade_trial", "grade_value", "graded_facts", "judge"),
     *(

@@ -7,6 +7,7 @@ Functions take a folder or plain pandas tables and return plain tables or frozen
 from trials.steps.adopt import Adoption, Keys, adopt
 from trials.steps.amend import amend
 from trials.steps.bench_study import Against, keep_study_picture, study_bench
+from trials.steps.confirming import confirm_best
 from trials.steps.correct import Correction, change, confirm, correct
 from trials.steps.cut import cut, cut_as_planned
 from trials.steps.demo import demo_trial
@@ -40,6 +41,7 @@ __all__ = [
     "amend",
     "change",
     "confirm",
+    "confirm_best",
     "correct",
     "cut",
     "cut_as_planned",
