@@ -80,7 +80,7 @@ def test_edges_and_gains_at_the_best_hold_the_truth(study, truth):
 
 def test_the_first_page_answers_the_question_of_a_window(study):
     box = answer_box(study)
-    assert box.what == "Diverging at pressure 14.5 bar, standoff 0.7 mm"
+    assert (box.what, box.at) == ("Diverging", "at pressure 14.5 bar, standoff 0.7 mm")
     assert "90 %" in box.sure and "Conical" in box.others and "µm" in box.figures
     assert answer_sentence(study).startswith("diverging is shown to meet the whole requirement")
     (told,) = (finding for finding in study.cannot_say if finding.kind == StudyKind.NOT_MEASURED)

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+
+from trials.units import parse_amount
 
 
 class _Part(BaseModel):
@@ -16,6 +19,27 @@ def _as_text(value: Any) -> Any:
 
 
 Amount = Annotated[str, BeforeValidator(_as_text)]
+
+
+def _as_share(value: Any) -> Any:
+    if not isinstance(value, str):
+        return value
+    number, unit = parse_amount(value)
+    return number / 100.0 if unit == "%" else number
+
+
+Share = Annotated[float, BeforeValidator(_as_share), Field(gt=0, lt=1)]
+"""`80 %` or 0.8, kept as 0.8."""
+
+
+class BestBy(StrEnum):
+    """What the best setting of a nozzle type is: where the requirement is met most surely, where the typical edge is
+    lowest, or the fastest among those that meet it.
+    """
+
+    CHANCE = "chance"
+    EDGE = "edge"
+    SPEED = "speed"
 
 
 class CouponSize(_Part):
@@ -47,14 +71,24 @@ CLEAN_SPEED = "clean_speed"
 CLEAN_THICKNESS = "clean_thickness"
 
 
+class ExpectedLimit(_Part):
+    """`[responses.clean_speed.expected]`: limit of today's type, and what pieces and mounts differ by; for planning."""
+
+    level: float = Field(gt=0)
+    specimen: Amount | None = None
+    mount: Amount | None = None
+    source: Literal["guess", "pilot", "earlier trial"] = "guess"
+
+
 class CleanRequest(_Part):
     """`[responses.clean_speed]` or `[responses.clean_thickness]`: the limit of a clean cut decides a ladder trial.
 
-    worthwhile: a share (`10 %`) of today's limit or a figure with its unit; dross_grade: the highest that counts as
-    clean; that of the requirement if left out, 0 where there is none.
+    worthwhile: a share (`10 %`) of today's limit or a figure with its unit; expected: for planning; dross_grade: the
+    highest that counts as clean; that of the requirement if left out, 0 where there is none.
     """
 
     worthwhile: Amount
+    expected: ExpectedLimit | None = None
     dross_grade: int | None = Field(default=None, ge=0, le=4)
 
 

@@ -12,14 +12,14 @@ from __future__ import annotations
 import math
 from enum import StrEnum
 from types import NoneType
-from typing import Annotated, Any, Literal
+from typing import Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 from pydantic_core import ErrorDetails
 
 from trials.asked import CLEAN_SPEED as CLEAN_SPEED
 from trials.asked import CLEAN_THICKNESS as CLEAN_THICKNESS
-from trials.asked import Amount, CleanRequest, taken_apart
+from trials.asked import Amount, BestBy, CleanRequest, Share, taken_apart
 from trials.asked import BenchRequest as BenchRequest
 from trials.asked import CouponSize as CouponSize
 from trials.errors import InputError, collected
@@ -67,27 +67,6 @@ class Requirement(_Part):
     u_mm: float | None = Field(default=None, gt=0)
     rz5_um: float | None = Field(default=None, gt=0)
     execution_class: str | None = None
-
-
-def _as_share(value: Any) -> Any:
-    if not isinstance(value, str):
-        return value
-    number, unit = parse_amount(value)
-    return number / 100.0 if unit == "%" else number
-
-
-Share = Annotated[float, BeforeValidator(_as_share), Field(gt=0, lt=1)]
-"""`80 %` or 0.8, kept as 0.8."""
-
-
-class BestBy(StrEnum):
-    """What the best setting of a nozzle type is: where the requirement is met most surely, where the typical edge is
-    lowest, or the fastest among those that meet it.
-    """
-
-    CHANCE = "chance"
-    EDGE = "edge"
-    SPEED = "speed"
 
 
 class Application(_Part):
@@ -188,7 +167,7 @@ class PlanRequest(_Part):
     """`[plan]`: how coupons are chosen and how often the question will be asked of the data.
 
     coupons_per_mount: in place of every setting in every mount, so many coupons: the repeats at today's setting and
-    others dealt in turn; settle: look for the cheapest plan with this chance of a settled answer, not frozen.
+    others dealt in turn; settle: look for the cheapest plan with this chance of a right answer, not frozen.
     """
 
     method: Method = Method.FULL
@@ -399,11 +378,18 @@ def _check_clean(trial: Trial) -> None:
         raise ValueError(f"{place}: only a ladder has it; set plan.method to 'ladder' with a factor named {rising}")
     if "dross" not in trial.responses:
         raise ValueError(f"{place}: a cut is judged clean by its dross grade; add [responses.dross]")
-    step_difference(trial.clean.worthwhile, trial.factors[rising].unit, f"{place}.worthwhile")
+    unit, expected = trial.factors[rising].unit, trial.clean.expected
+    step_difference(trial.clean.worthwhile, unit, f"{place}.worthwhile")
+    for source in ("specimen", "mount") if expected else ():
+        typed = getattr(expected, source)
+        if typed is not None:
+            step_difference(typed, unit, f"{place}.expected.{source}")
 
 
 def worthwhile_margins(trial: Trial, name: str) -> Margins | None:
     """Both sides of the worthwhile difference of a response on the scale of its model; None if not stated.
+
+    Also None for a share of coupons at the required grade (`worthwhile_share`).
 
     `15 %` on the log scale is a ratio of 0.85 downwards and 1.15 upwards; a figure in units becomes a ratio at the
     expected level.
@@ -414,9 +400,31 @@ def worthwhile_margins(trial: Trial, name: str) -> Margins | None:
         As `trials.worthwhile.margins`.
     """
     asked = trial.responses[name]
-    if asked.worthwhile is None:
+    if asked.worthwhile is None or worthwhile_share(trial, name) is not None:
         return None
     return margins(asked.worthwhile, trial.quantity(name), expected_level(trial, name), f"responses.{name}.worthwhile")
+
+
+def worthwhile_share(trial: Trial, name: str) -> float | None:
+    """How many more of all coupons have to come out at the required grade to matter: 0.2 for `20 %`.
+
+    None for a response that is no grade, without a worthwhile difference, or with one in grades.
+
+    Raises
+    ------
+    ValueError
+        If the share is not above zero and below 100 %, or no dross grade is required.
+    """
+    asked = trial.responses[name].worthwhile
+    if asked is None or trial.quantity(name).scale != Scale.GRADE or not asked.strip().endswith("%"):
+        return None
+    place = f"responses.{name}.worthwhile"
+    share = parse_amount(asked)[0] / 100.0
+    if not 0.0 < share < 1.0:
+        raise ValueError(f"{place}: {asked!r} is no share of coupons; write one such as '20 %'")
+    if trial.application.required.dross_grade is None:
+        raise ValueError(f"{place}: {asked!r} of the coupons at which grade? State application.required.dross_grade")
+    return share
 
 
 def worthwhile_on_scale(trial: Trial, name: str) -> float | None:

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from trials.errors import NotFinite, NotIdentifiable, WrongShape
-from trials.infer.mixed import fit_mixed
+from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
+from trials.infer.mixed import fit_mixed, kenward_roger
 from trials.infer.strata import strata_tests
 from trials.infer.yardstick import YardstickDesign, estimate_between, estimates_between, judge
 
@@ -346,21 +346,21 @@ def test_numbers_that_are_none_are_named(value):
 
 def test_arrays_that_do_not_fit_are_named():
     trial, y = spoiled(1.0)
-    with pytest.raises(WrongShape, match="unit 'mount' is not among the groupings"):
+    with pytest.raises(WrongArgument, match="unit 'mount' is not among the groupings"):
         judge(y, trial.fixed, trial.groups, trial.contrast, unit="mount")
     with pytest.raises(WrongShape, match="contrast has shape"):
         judge(y, trial.fixed, trial.groups, trial.contrast[:, 1:])
     with pytest.raises(WrongShape, match="contrast has shape"):
         estimate_between(y, trial.fixed, trial.groups, trial.contrast)
-    with pytest.raises(WrongShape, match="all zero"):
+    with pytest.raises(WrongArgument, match="all zero"):
         estimate_between(y, trial.fixed, trial.groups, 0.0 * trial.contrast[0])
     with pytest.raises(WrongShape, match="response has shape"):
         judge(y[1:], trial.fixed, trial.groups, trial.contrast)
-    with pytest.raises(WrongShape, match="confidence"):
+    with pytest.raises(WrongArgument, match="confidence"):
         estimate_between(y, trial.fixed, trial.groups, trial.contrast[0], confidence=95.0)
     with pytest.raises(WrongShape, match="types has shape"):
         estimate_between(y, trial.fixed, trial.groups, trial.contrast[0], types=trial.kind[1:])
-    with pytest.raises(WrongShape, match="a coupon holds rows of two types"):
+    with pytest.raises(WrongArgument, match="a coupon holds rows of two types"):
         estimate_between(y, trial.fixed, trial.groups, trial.contrast[0], types=np.arange(len(y)) // 3)
 
 
@@ -370,6 +370,14 @@ def test_a_unit_that_cannot_be_seen_is_named():
         judge(y, trial.fixed, trial.groups | {"specimen": trial.kind}, trial.contrast)
     with pytest.raises(NotIdentifiable, match="'sheet' has one level only"):
         judge(y, trial.fixed, trial.groups | {"sheet": np.zeros(len(y))}, trial.contrast)
+
+
+def test_the_denominator_of_two_degrees_of_freedom_is_finite():
+    """F on 2 and 2 degrees of freedom: A1 = 4 and A2 = 2 give v1 = 1 - A2 / q = 0 in Kenward and Roger (1997), by hand.
+
+    g = 0, B = 4, c2 = 1/4, c3 = 1/2, so v1 = 0, v2 = -1 and, with their ratio taken as 1, 4 + 4 v2 / (1 - v2) = 2.
+    """
+    assert kenward_roger._paper_df(2, 4.0, 2.0) == (2.0, 1.0)
 
 
 def test_the_denominator_of_four_degrees_of_freedom_is_finite():

@@ -8,6 +8,7 @@ from typing import Literal
 
 import numpy as np
 
+from trials.asked import BestBy
 from trials.decide.measured import back
 from trials.decide.prepare import Array, Prepared
 from trials.decide.response import Studied
@@ -16,7 +17,7 @@ from trials.decide.window_result import Best, BestComparison, Confirmation, Gain
 from trials.infer.answer import Levels, answer
 from trials.infer.chance.confirm import mean_of_new
 from trials.infer.chance.window import alike_best, optimism, region_band
-from trials.trial import BestBy, worthwhile_margins
+from trials.trial import worthwhile_margins
 from trials.worthwhile import Margins
 
 ALIKE = 0.005  # chances this close are alike: among them the lowest typical edge is the best

@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+from trials.asked import BestBy
 from trials.infer.answer import Added, Answer
 from trials.infer.chance import Reach
-from trials.trial import BestBy, Level
+from trials.trial import Level
 
 
 @dataclass(frozen=True)

@@ -9,14 +9,19 @@ from trials.findings import Finding
 from trials.words import (
     after_freeze,
     bench,
+    card,
     chances,
+    chart,
+    doubts,
     grade,
     ladders,
     lives,
     model,
+    money,
     plan,
     plan_chances,
     plan_steps,
+    proof,
     records,
     remarks,
     settling,
@@ -24,8 +29,9 @@ from trials.words import (
 
 Sentence = Callable[[Finding], str]
 ROOMS = (
-    *(after_freeze, bench, chances, grade, ladders, lives, model),
-    *(plan, plan_chances, plan_steps, records, remarks, settling),
+    *(after_freeze, bench, card, chances, chart, doubts, grade, ladders, lives, model, money, plan, plan_chances),
+    *(plan_steps, proof, records, remarks),
+    settling,
 )
 SENTENCES: Mapping[StrEnum, Sentence] = {kind: said for room in ROOMS for kind, said in room.SENTENCES.items()}
 

@@ -62,5 +62,11 @@ SENTENCES: Mapping[PlanKind, Say] = {
     PlanKind.LADDER_STEPS: _ladder_steps,
     PlanKind.LADDER_SHEETS: _ladder_sheets,
     PlanKind.LADDER_FEW_MOUNTS: _ladder_few_mounts,
+    PlanKind.LADDER_STEPS_LEFT_OUT: lambda f: plural(
+        "Nozzle {nozzle}: {n} step of each mount left out by limits.",
+        "Nozzle {nozzle}: {n} steps of each mount left out by limits.",
+        whole(f, "count"),
+        nozzle=f.about.nozzle,
+    ),
     PlanKind.CONFIRM_LIMITS: _confirm_limits,
 }

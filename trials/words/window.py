@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
+from trials.asked import BestBy
 from trials.decide.window_result import BestComparison, Gain, TypeWindow, WindowStudy
-from trials.trial import BestBy
 from trials.units import shown
 from trials.words.answer import word_of
 from trials.words.language import plural, text
+from trials.words.names import person
 from trials.words.numbers import fixed, listed, number, percent, plain, signed, with_unit
 from trials.words.settings import factor_name, setting_words
 
@@ -46,8 +47,8 @@ def answer(found: WindowStudy) -> str:
     )
 
 
-def answer_lines(found: WindowStudy) -> tuple[str, str, str]:
-    """The answer of a window trial for its first page: which nozzle where, how sure, and what of the others."""
+def answer_lines(found: WindowStudy) -> tuple[str, str, str, str]:
+    """The answer of a window trial for its first page: which nozzle, where, how sure, and what of the others."""
     widest = found.widest
     names = {
         "share": percent(widest.share_bound),
@@ -69,14 +70,14 @@ def answer_lines(found: WindowStudy) -> tuple[str, str, str]:
         )
     else:
         sure = text("Even there only {chance} edges meet the drawing; {wanted} is reached nowhere.", **names)
-    what = text("{nozzle} at {place}", nozzle=_capital(widest.nozzle), place=_at(widest.best.settings, found))
+    place = text("at {place}", place=_at(widest.best.settings, found))
     others = [_other(each, found) for each in found.types if each is not widest]
-    return what, sure, " ".join(others) or text("No other type was in the trial.")
+    return person(widest.nozzle), place, sure, " ".join(others) or text("No other type was in the trial.")
 
 
 def _other(each: TypeWindow, found: WindowStudy) -> str:
     names = {
-        "nozzle": _capital(each.nozzle),
+        "nozzle": person(each.nozzle),
         "place": _at(each.best.settings, found),
         "chance": _of_hundred(each.best.chance),
     }
@@ -160,10 +161,6 @@ def _at(settings: Mapping[str, float | str], found: WindowStudy) -> str:
     """A place: the factors of the map and those over which a best was sought."""
     names = [name for name in settings if name in found.across or name in found.searched]
     return setting_words({name: _rounded(settings[name]) for name in names}, found.units)
-
-
-def _capital(nozzle: str) -> str:
-    return f"{nozzle[:1].upper()}{nozzle[1:]}"
 
 
 def _rounded(level: float | str) -> float | str:

@@ -12,12 +12,12 @@ from trials.infer.means import against_reference
 from trials.infer.yardstick import YardstickDesign
 from trials.plan.assess.frame import build_frame
 from trials.plan.choose import make_plan
-from trials.plan.power import Counts, chance_settled
+from trials.plan.power import Counts, chance_right
 from trials.plan.settling.as_planned import chances_of, judge_plan
 from trials.plan.settling.chance import chances_right, critical_curve
 from trials.plan.settling.lines import lines_of, put_in
 from trials.plan.settling.problem import problem_of
-from trials.plan.settling.request import Candidate
+from trials.plan.settling.request import Candidate, Pattern
 from trials.plan.settling.strata import Precision
 from trials.trial import parse
 
@@ -75,10 +75,9 @@ def test_balanced_and_averaged_is_the_exact_chance():
     )
     d = 0.14
     found = chances_right(known, d, d, LEVELS)
-    settled = chance_settled(variances, 0.0, d, counts)
-    wrong = 0.05  # apart although the same, in either direction, less than the level of two comparisons
-    assert settled - wrong < found.same[0, 0] <= settled
-    assert found.different[0, 0] <= chance_settled(variances, d, d, counts) + 1e-3  # quadrature of 24 points
+    # the same chance by 128 points of quadrature and an exact critical value, in place of 24 and an interpolated one
+    assert found.same[0, 0] == pytest.approx(chance_right(variances, 0.0, d, counts), abs=2e-3)
+    assert found.different[0, 0] == pytest.approx(chance_right(variances, d, d, counts), abs=2e-3)
 
 
 @pytest.mark.parametrize(
@@ -147,3 +146,17 @@ def test_the_plan_as_laid_out_agrees_with_the_plan_as_searched():
 def test_fifteen_per_cent_is_a_pair():
     asked = problem().question.asked[0]
     assert asked.better == pytest.approx(-math.log(0.85)) and asked.worse == pytest.approx(math.log(1.15))
+
+
+def test_degrees_of_freedom_do_not_depend_on_the_unit():
+    pattern, variances = Pattern(2, 3, 1, 2), {"specimen": 0.0009, "mount": 0.0004, "coupon": 0.0036, "reading": 0.0025}
+    strata = problem(prices=(9, 14)).strata(pattern, 6)
+    sizes, sheets = np.array([[6, 5], [3, 3]]), np.array([1, 1])
+    small, large = (
+        strata.precision(sizes, sheets, {name: scale * value for name, value in variances.items()})
+        for scale in (1.0, 400.0)
+    )
+    assert large.covariance == pytest.approx(400.0 * small.covariance, rel=1e-9)
+    assert large.rest_df == pytest.approx(small.rest_df, rel=1e-9) and np.all(small.rest_df > 2)
+    # specimens less types, sheets taken out: 11 - 2 and 6 - 2
+    assert small.between_df == pytest.approx([9.0, 4.0], rel=0.05)

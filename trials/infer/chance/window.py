@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy.spatial import ConvexHull, QhullError
 from scipy.special import stdtr, stdtrit
 
-from trials.errors import NotIdentifiable, WrongShape
+from trials.errors import NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.chance.draws import chi_squares, even_normals
 
 Array = NDArray[np.float64]
@@ -42,9 +42,12 @@ class Band:
 def inside_hull(cut: Array, points: Array) -> NDArray[np.bool_]:
     """Which points (m, d) lie in the convex hull of the settings that were cut (n, d), its border counted in.
 
-    Raises:
-        WrongShape: the arrays do not have the same number of columns, two or more.
-        NotIdentifiable: the settings that were cut do not fill a region: in two factors, they lie on one line.
+    Raises
+    ------
+    WrongShape
+        If the arrays do not have the same number of columns, two or more.
+    NotIdentifiable
+        If the settings that were cut do not fill a region: in two factors, if they lie on one line.
     """
     if cut.ndim != 2 or points.ndim != 2 or cut.shape[1] != points.shape[1] or cut.shape[1] < 2:
         raise WrongShape("A region is spanned by two settings or more; give arrays with as many columns.")
@@ -71,15 +74,19 @@ def region_band(
         confidence: of all of them together.
         draws, seed: of the simulation; the same seed gives the same band.
 
-    Raises:
-        WrongShape: the arrays do not fit together, a variance is not above zero, or confidence is no share.
+    Raises
+    ------
+    WrongShape
+        If the arrays do not fit together.
+    WrongArgument
+        If a variance is not above zero, or confidence is no share.
     """
     n = len(values)
-    if covariance.shape != (n, n) or dfs.shape != (n,) or not n or not 0 < confidence < 1:
+    if covariance.shape != (n, n) or dfs.shape != (n,) or not n:
         raise WrongShape("Values, covariance and degrees of freedom of a band must belong to the same points.")
     se = np.sqrt(np.diagonal(covariance))
-    if not np.all(se > 0):
-        raise WrongShape("A point of the band has no variance; leave it out.")
+    if not np.all(se > 0) or not 0 < confidence < 1:
+        raise WrongArgument("Every point of the band needs a variance and the confidence lies between 0 and 1.")
     root = _root(covariance / np.outer(se, se))
     points = even_normals(root.shape[1] + 1, draws, seed)
     known = np.exp(np.round(np.log(np.minimum(dfs, 1e4)) / STEP) * STEP)
