@@ -11,8 +11,9 @@ from typing import Any
 _STEPS = (
     *("Adoption", "Against", "Checked", "Correction", "Instrument", "Kept", "Keys", "Settings"),
     *("SettlingExtension", "Wanted", "add_extension", "adopt", "amend", "backup", "card", "card_json"),
-    *("change", "chart", "chart_json", "check", "confirm", "correct", "cut", "cut_as_planned"),
-    *("demo_trial", "enter_instrument", "evidence", "export", "extension", "extension_json", "fit"),
+    *("change", "chart", "chart_json", "check", "confirm", "confirm_best", "correct", "cut"),
+    *("cut_as_planned", "demo_trial", "enter_instrument", "evidence", "export", "extension", "extension_json"),
+    *("fit",),
     *("freeze", "grade_rows", "grade_table", "grade_trial", "grade_value", "graded_facts", "judge"),
     *("keep_pictures", "keep_study_picture", "keep_window_picture", "lives_of_trial", "load"),
     *("look_number", "measure_files", "measure_into", "plain", "plan_folder", "plan_json", "propose"),

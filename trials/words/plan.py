@@ -256,17 +256,6 @@ def _budget_unused(f: Finding) -> str:
     )
 
 
-def _ladder_steps(f: Finding) -> str:
-    low = cast(Amount, f.facts["low"])
-    return text(
-        "In each mount speed goes from {low} to {high} in {steps} equal steps, not in random order: stop a ladder at "
-        "the first cut that is not clean or not severed, and leave its other coupons uncut.",
-        low=plain(low.value),
-        high=amount(f.facts["high"]),
-        steps=f.facts["steps"],
-    )
-
-
 def _bench_study(f: Finding) -> str:
     return text(
         "Measurement study: {coupons} of today's nozzle {nozzle}, cut at {settings} so that the edges differ; each "
@@ -415,12 +404,6 @@ SENTENCES: Mapping[PlanKind, Say] = {
         "Nozzle {nozzle}: today's setting is forbidden, repeats are cut at the nearest allowed one."
     ),
     PlanKind.BUDGET_UNUSED: _budget_unused,
-    PlanKind.LADDER_STEPS: _ladder_steps,
-    PlanKind.LADDER_STEPS_LEFT_OUT: _counted(
-        "Nozzle {nozzle}: {n} step of each mount left out by limits.",
-        "Nozzle {nozzle}: {n} steps of each mount left out by limits.",
-        "count",
-    ),
     PlanKind.LIFE_RULE: _as_it_stands(
         "Each specimen is used until its end of life, with the same work for all, or until the trial ends: record its "
         "life and whether it failed; one that is still good when the trial ends counts as such, not as failed."
