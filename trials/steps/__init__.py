@@ -17,6 +17,7 @@ from trials.steps.files import plain, write_bytes, write_new
 from trials.steps.fit import evidence, fit
 from trials.steps.grade import grade_rows, grade_table, grade_trial, grade_value, graded_facts, requirement
 from trials.steps.instrument import Instrument, enter_instrument, register
+from trials.steps.keep import Checked, Kept, backup, check, export, restore
 from trials.steps.lives import lives_of_trial, read_lives, record_lives, recorded_lives, study_table, write_lives
 from trials.steps.load import load
 from trials.steps.looks import look_number
@@ -32,19 +33,23 @@ from trials.steps.window import keep_window_picture, window, window_json
 __all__ = [
     "Adoption",
     "Against",
+    "Checked",
     "Correction",
     "Instrument",
+    "Kept",
     "Keys",
     "Settings",
     "Wanted",
     "add_extension",
     "adopt",
     "amend",
+    "backup",
     "card",
     "card_json",
     "change",
     "chart",
     "chart_json",
+    "check",
     "confirm",
     "correct",
     "cut",
@@ -52,6 +57,7 @@ __all__ = [
     "demo_trial",
     "enter_instrument",
     "evidence",
+    "export",
     "extension",
     "extension_json",
     "fit",
@@ -80,6 +86,7 @@ __all__ = [
     "recorded_lives",
     "register",
     "requirement",
+    "restore",
     "run_sheet",
     "settle_folder",
     "settled_json",
