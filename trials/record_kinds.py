@@ -50,6 +50,7 @@ class RecordKind(StrEnum):
     QUESTION_AMENDED = "question_amended"
     LOTS_CHANGED = "lots_changed"
     BLOCK_ADDED = "block_added"
+    SPECIMEN_RETIRED = "specimen_retired"
     KEPT_WORD_DIFFERS = "kept_word_differs"
     # corrected after words were seen
     READING_WAS_CORRECTED = "reading_was_corrected"
@@ -98,6 +99,7 @@ class JournalKind(StrEnum):
     SHEET_CORRECTED = "sheet corrected"
     SLIP_CONFIRMED = "slip confirmed"
     INSTRUMENT = "instrument"
+    RETIRED = "specimen retired"
     ADOPTED = "adopted"
     VERDICT = "verdict"
     PROVISIONAL = "provisional verdict"

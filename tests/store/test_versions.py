@@ -256,4 +256,7 @@ def test_new_keys_as_values(toml):
     assert (found.plan.settle, found.costs.sheet_m2, found.costs.gas_m3) == (0.8, 95.0, None)
     assert found.lives is not None and found.lives.folder == "../lives"
     assert parse(toml).trial.units == "metric" and parse(toml).trial.language == "en"
-    assert json.loads(json.dumps(records.costs_of(found))) == {"sheet_m2": 95.0}
+    kept = json.loads(json.dumps(records.costs_of(found)))
+    assert kept["sheet_m2"] == 95.0 and kept["currency"] == "EUR"
+    assert kept["nozzle_prices"] == {nozzle.type: nozzle.price for nozzle in found.nozzles}
+    assert records.costs_of(parse(toml)) == {}

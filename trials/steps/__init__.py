@@ -15,6 +15,7 @@ from trials.steps.demo import demo_trial
 from trials.steps.extend import add_extension, extension, extension_json
 from trials.steps.files import plain, write_bytes, write_new
 from trials.steps.fit import evidence, fit
+from trials.steps.going_on import SettlingExtension, settling_extension, settling_extension_json
 from trials.steps.grade import grade_rows, grade_table, grade_trial, grade_value, graded_facts, requirement
 from trials.steps.instrument import Instrument, enter_instrument, register
 from trials.steps.keep import Checked, Kept, backup, check, export, restore
@@ -24,6 +25,7 @@ from trials.steps.looks import look_number
 from trials.steps.measure import Settings, keep_pictures, measure_files, measure_into
 from trials.steps.plan import freeze, judge, plan_folder, plan_json, propose
 from trials.steps.record import record
+from trials.steps.retire import retire, retirement_json
 from trials.steps.settling import Wanted, settle_folder, settled_json, side_by_side, sides_json
 from trials.steps.sheet import run_sheet
 from trials.steps.status import status
@@ -39,6 +41,7 @@ __all__ = [
     "Kept",
     "Keys",
     "Settings",
+    "SettlingExtension",
     "Wanted",
     "add_extension",
     "adopt",
@@ -87,9 +90,13 @@ __all__ = [
     "register",
     "requirement",
     "restore",
+    "retire",
+    "retirement_json",
     "run_sheet",
     "settle_folder",
     "settled_json",
+    "settling_extension",
+    "settling_extension_json",
     "side_by_side",
     "sides_json",
     "status",

@@ -17,6 +17,7 @@ from trials.words import (
     ladders,
     lives,
     model,
+    money,
     plan,
     plan_chances,
     proof,
@@ -27,8 +28,8 @@ from trials.words import (
 
 Sentence = Callable[[Finding], str]
 ROOMS = (
-    *(after_freeze, bench, card, chances, chart, doubts, grade, ladders, lives, model, plan, plan_chances, proof),
-    *(records, remarks),
+    *(after_freeze, bench, card, chances, chart, doubts, grade, ladders, lives, model, money, plan, plan_chances),
+    *(proof, records, remarks),
     settling,
 )
 SENTENCES: Mapping[StrEnum, Sentence] = {kind: said for room in ROOMS for kind, said in room.SENTENCES.items()}

@@ -21,7 +21,7 @@ from trials.store.records.corrections import (
     reading_change,
     row_change,
 )
-from trials.store.records.database import add_block, amend, freeze
+from trials.store.records.database import NewQuestion, add_block, amend, freeze
 from trials.store.records.entry import Recorded, journal_lots
 from trials.store.records.fingerprint import ALL_CELLS, FINGERPRINT_VERSION, fingerprint, look_of
 from trials.store.records.folder import load, read_trial, records_place, require_frozen
@@ -36,11 +36,11 @@ from trials.store.records.looks import (
     keep_look,
     kept_look,
     kept_looks,
-    lives_of,
     note_provisional,
 )
 from trials.store.records.recording import record_as_planned, record_cuts, record_readings
 from trials.store.records.records import READING_COLUMNS, Records
+from trials.store.records.retirement import Retired, open_coupons, retire, retired
 from trials.store.records.rules import check_coupon, check_was_cut, outcomes, quantities
 from trials.store.records.slips import Slip, open_slips
 
@@ -58,9 +58,11 @@ __all__ = [
     "KeptLook",
     "KeptWord",
     "NewLook",
+    "NewQuestion",
     "ReadingPlace",
     "Recorded",
     "Records",
+    "Retired",
     "Slip",
     "add_block",
     "amend",
@@ -88,11 +90,11 @@ __all__ = [
     "keep_look",
     "kept_look",
     "kept_looks",
-    "lives_of",
     "load",
     "look_of",
     "note_provisional",
     "nearest",
+    "open_coupons",
     "open_slips",
     "outcomes",
     "quantities",
@@ -103,6 +105,8 @@ __all__ = [
     "record_readings",
     "records_place",
     "require_frozen",
+    "retire",
+    "retired",
     "revived",
     "row_change",
 ]

@@ -216,6 +216,14 @@ def frozen_text(folder: Path | str) -> str:
         return str(last_version(connection)["toml"])
 
 
+@dataclass(frozen=True)
+class NewQuestion:
+    """A changed trial file: its text, and what puts it in its place once all else is written."""
+
+    text: str
+    place: Callable[[], None]
+
+
 def add_block(
     folder: Path | str,
     coupons: pd.DataFrame,
@@ -226,11 +234,13 @@ def add_block(
     who: str = "",
     at: datetime | None = None,
     said: Sequence[Finding] = (),
+    question: NewQuestion | None = None,
 ) -> int:
     """Extend a frozen trial by further coupons; returns the number of the new block.
 
     declared: whether the extension was announced before the first look at the data; said: what the planner had to
-    say, kept in the journal behind the line of the block.
+    say, kept in the journal behind the line of the block; question: the trial file with the pieces that are new in the
+    block, adopted and journalled as an amendment with it, or not at all.
 
     Raises
     ------
@@ -242,13 +252,21 @@ def add_block(
         new = {"coupons": coupons, "mounts": mounts, "sheets": sheets}
         old = {"coupons": records.coupons, "mounts": records.planned_mounts, "sheets": records.planned_sheets}
         given = {name: frame for name, frame in new.items() if frame is not None}
-        check_plan({name: pd.concat([old[name], given.get(name)]) for name in PLAN}, records.trial)
+        trial = records.trial if question is None else parse(question.text, "trial.toml")
+        check_plan({name: pd.concat([old[name], given.get(name)]) for name in PLAN}, trial)
         block = int(records.coupons["block"].max()) + 1
         for name in PLAN:
             _write_plan(connection, name, given.get(name), block)
         facts = {"block": block, "coupons": len(coupons), "declared": declared}
         write_journal(connection, moment, who, JournalKind.BLOCK_ADDED, facts, why)
         write_said(connection, moment, who, said)
+        if question is not None:
+            for key, before, after in changes(records.trial, trial):
+                write_journal(
+                    connection, moment, who, JournalKind.AMENDED, {"key": key, "old": before, "new": after}, why
+                )
+            _write_version(connection, trial, question.text, moment, who, why)
+            question.place()
     return block
 
 

@@ -38,7 +38,8 @@ class NewLook:
     """A look at the data, to be kept.
 
     fingerprint: of the records it rests on, by the current version of its columns; rule_version: of the rule that gave
-    the words; paper: the verdict as PDF; summary: the study as plain JSON values.
+    the words; paper: the verdict as PDF; lives: those that went into it, None without; summary: the study as plain JSON
+    values.
     """
 
     look: int
@@ -47,6 +48,7 @@ class NewLook:
     rule_version: str
     words: tuple[KeptWord, ...]
     paper: bytes | None
+    lives: Mapping[str, Any] | None = None
     summary: Mapping[str, Any] = field(default_factory=dict)
 
 
@@ -79,13 +81,10 @@ class KeptLook:
 
 
 def costs_of(trial: Trial) -> dict[str, Any]:
-    """The costs of a trial as they are copied into a look: those that are given."""
-    return trial.costs.model_dump(mode="json", exclude_none=True)
-
-
-def lives_of(trial: Trial) -> dict[str, Any] | None:
-    """The lives of a trial as they are copied into a look; None where none are given."""
-    return trial.lives.model_dump(mode="json") if trial.lives else None
+    """The costs of a trial as they are copied into a look: those that are given, with the prices that go into them."""
+    given: dict[str, Any] = trial.costs.model_dump(mode="json", exclude_none=True)
+    prices = {nozzle.type: nozzle.price for nozzle in trial.nozzles}
+    return given | {"nozzle_prices": prices, "currency": trial.trial.currency} if given else given
 
 
 def keep_look(folder: Path | str, new: NewLook, at: datetime | None = None) -> KeptLook:
@@ -116,7 +115,7 @@ def _kept_row(new: NewLook, trial: Trial, moment: str) -> dict[str, Any]:
         "rule_version": new.rule_version,
         "words_json": _json([asdict(word) for word in new.words]),
         "costs_json": _json(costs_of(trial)),
-        "lives_json": _json(lives_of(trial)),
+        "lives_json": _json(new.lives),
         "paper": new.paper,
         "summary_json": _json({"fingerprint": new.fingerprint, **new.summary}),
     }
