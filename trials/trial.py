@@ -173,7 +173,7 @@ class PlanRequest(_Part):
     """`[plan]`: how coupons are chosen and how often the question will be asked of the data.
 
     coupons_per_mount: in place of every setting in every mount, so many coupons: the repeats at today's setting and
-    others dealt in turn; settle: look for the cheapest plan with this chance of a settled answer, not frozen.
+    others dealt in turn; settle: look for the cheapest plan with this chance of a right answer, not frozen.
     """
 
     method: Method = Method.FULL
@@ -228,14 +228,24 @@ class ResponseRequest(_Part):
 CLEAN_SPEED = "clean_speed"
 
 
+class ExpectedSpeed(_Part):
+    """`[responses.clean_speed.expected]`: fastest clean speed of today's type, and what pieces and mounts differ by."""
+
+    level: float = Field(gt=0)
+    specimen: Amount | None = None
+    mount: Amount | None = None
+    source: Literal["guess", "pilot", "earlier trial"] = "guess"
+
+
 class CleanSpeedRequest(_Part):
     """`[responses.clean_speed]`: the fastest clean cut decides a ladder trial.
 
-    worthwhile: a share (`10 %`) of today's speed or a figure with its unit; dross_grade: the highest that counts as
-    clean; that of the requirement if left out, 0 where there is none.
+    worthwhile: a share (`10 %`) of today's speed or a figure with its unit; expected: for planning; dross_grade: the
+    highest that counts as clean; that of the requirement if left out, 0 where there is none.
     """
 
     worthwhile: Amount
+    expected: ExpectedSpeed | None = None
     dross_grade: int | None = Field(default=None, ge=0, le=4)
 
 
@@ -393,7 +403,12 @@ def _check_clean_speed(trial: Trial) -> None:
         raise ValueError(f"{place}: only a ladder has it; set plan.method to 'ladder' with a factor named speed")
     if "dross" not in trial.responses:
         raise ValueError(f"{place}: a cut is judged clean by its dross grade; add [responses.dross]")
-    speed_difference(trial.clean_speed.worthwhile, trial.factors["speed"].unit, f"{place}.worthwhile")
+    unit, expected = trial.factors["speed"].unit, trial.clean_speed.expected
+    speed_difference(trial.clean_speed.worthwhile, unit, f"{place}.worthwhile")
+    for source in ("specimen", "mount") if expected else ():
+        typed = getattr(expected, source)
+        if typed is not None:
+            speed_difference(typed, unit, f"{place}.expected.{source}")
 
 
 def worthwhile_margins(trial: Trial, name: str) -> Margins | None:

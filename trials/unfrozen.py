@@ -5,6 +5,7 @@ They change what a paper says in money, not what was asked of the edges; each ke
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
@@ -47,9 +48,20 @@ class Costs(_Part):
 
 
 class StorePlace(_Part):
-    """`[store]`: where records are kept; url: a database of a lab, empty for `trial.db` beside the trial file."""
+    """`[store]`: where records are kept.
+
+    url: of a PostgreSQL database of a lab, without a password; empty for `trial.db` beside the trial file. trial: the
+    identity of the records that belong to this question, written by the tool when the plan is frozen.
+    """
 
     url: str = ""
+    trial: Annotated[str, Field(pattern=r"^([0-9a-f]{12})?$")] = ""
+
+    @model_validator(mode="after")
+    def _no_password(self) -> StorePlace:
+        if re.search(r"://[^/@?]*:[^/@]*@|[?&]password=", self.url):
+            raise ValueError("store.url holds a password; leave it out and give it in ~/.pgpass or in PGPASSWORD")
+        return self
 
 
 class Lives(_Part):

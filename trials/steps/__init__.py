@@ -15,14 +15,17 @@ from trials.steps.demo import demo_trial
 from trials.steps.extend import add_extension, extension, extension_json
 from trials.steps.files import plain, write_bytes, write_new
 from trials.steps.fit import evidence, fit
+from trials.steps.going_on import SettlingExtension, settling_extension, settling_extension_json
 from trials.steps.grade import grade_rows, grade_table, grade_trial, grade_value, graded_facts, requirement
 from trials.steps.instrument import Instrument, enter_instrument, register
+from trials.steps.keep import Checked, Kept, backup, check, export, restore
 from trials.steps.lives import lives_of_trial, read_lives, record_lives, recorded_lives, study_table, write_lives
 from trials.steps.load import load
 from trials.steps.looks import look_number
 from trials.steps.measure import Settings, keep_pictures, measure_files, measure_into
 from trials.steps.plan import freeze, judge, plan_folder, plan_json, propose
 from trials.steps.record import record
+from trials.steps.retire import retire, retirement_json
 from trials.steps.settling import Wanted, settle_folder, settled_json, side_by_side, sides_json
 from trials.steps.sheet import run_sheet
 from trials.steps.status import status
@@ -32,19 +35,24 @@ from trials.steps.window import keep_window_picture, window, window_json
 __all__ = [
     "Adoption",
     "Against",
+    "Checked",
     "Correction",
     "Instrument",
+    "Kept",
     "Keys",
     "Settings",
+    "SettlingExtension",
     "Wanted",
     "add_extension",
     "adopt",
     "amend",
+    "backup",
     "card",
     "card_json",
     "change",
     "chart",
     "chart_json",
+    "check",
     "confirm",
     "correct",
     "cut",
@@ -52,6 +60,7 @@ __all__ = [
     "demo_trial",
     "enter_instrument",
     "evidence",
+    "export",
     "extension",
     "extension_json",
     "fit",
@@ -80,9 +89,14 @@ __all__ = [
     "recorded_lives",
     "register",
     "requirement",
+    "restore",
+    "retire",
+    "retirement_json",
     "run_sheet",
     "settle_folder",
     "settled_json",
+    "settling_extension",
+    "settling_extension_json",
     "side_by_side",
     "sides_json",
     "status",

@@ -93,8 +93,9 @@ def verdict(
     result = replace(result, honesty=honesty_for(records.trial, found, kept, progress))
     other = _other_words(kept, result)
     if kept is None and result.provisional:
-        paper = _paper(records, found, result, at or datetime.now(UTC))
         note_provisional(folder, fingerprint(records), at)
+        records = replace(records, head=load(folder).head)
+        paper = _paper(records, found, result, at or datetime.now(UTC))
     elif kept is None:
         paper = _first_paper(records, found, result, at or datetime.now(UTC))
     elif kept.paper is not None and _stands(kept, records, found):

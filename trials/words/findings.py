@@ -20,6 +20,7 @@ from trials.words import (
     money,
     plan,
     plan_chances,
+    proof,
     records,
     remarks,
     settling,
@@ -27,21 +28,8 @@ from trials.words import (
 
 Sentence = Callable[[Finding], str]
 ROOMS = (
-    after_freeze,
-    bench,
-    card,
-    chances,
-    chart,
-    doubts,
-    grade,
-    ladders,
-    lives,
-    model,
-    money,
-    plan,
-    plan_chances,
-    records,
-    remarks,
+    *(after_freeze, bench, card, chances, chart, doubts, grade, ladders, lives, model, money, plan, plan_chances),
+    *(proof, records, remarks),
     settling,
 )
 SENTENCES: Mapping[StrEnum, Sentence] = {kind: said for room in ROOMS for kind, said in room.SENTENCES.items()}

@@ -134,6 +134,7 @@ def _block(f: Finding) -> str:
         "repeat mounts": text("repeat mounts"),
         "axial": text("axial points"),
         "confirm": text("confirmation"),
+        "settle": text("to settle the question"),
     }
     return text(
         "Block {block}, added to a trial that was cut ({purpose}): {counts}; order and marks drawn at random.",

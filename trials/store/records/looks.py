@@ -16,7 +16,7 @@ from trials.record_kinds import JournalKind
 from trials.store.records import schema
 from trials.store.records.entry import writing
 from trials.store.records.fingerprint import FINGERPRINT_VERSION
-from trials.store.records.folder import database_path, require_frozen, stamp
+from trials.store.records.folder import read_trial, records_place, require_frozen, stamp
 from trials.store.records.journal import entries_of, write_journal
 from trials.store.records.migrations import transaction
 from trials.trial import Trial
@@ -98,8 +98,8 @@ def keep_look(folder: Path | str, new: NewLook, at: datetime | None = None) -> K
     moment = stamp(at)
     with writing(folder) as (connection, records):
         if _row(connection, new.look) is None:
-            connection.execute(insert(schema.looks), _kept_row(new, records.trial, moment))
-            write_journal(connection, moment, "", JournalKind.VERDICT, {"look": new.look})
+            line = write_journal(connection, moment, "", JournalKind.VERDICT, {"look": new.look})
+            connection.execute(insert(schema.looks), _kept_row(new, records.trial, moment) | {"journal_id": line})
         row = _row(connection, new.look)
     assert row is not None
     return _kept(row)
@@ -146,20 +146,20 @@ def kept_look(folder: Path | str, look: int) -> KeptLook:
     InputError
         If there is no such look.
     """
-    path = require_frozen(folder)
-    with transaction(path, writes=False) as connection:
+    place = require_frozen(folder)
+    with transaction(place, writes=False) as connection:
         row = _row(connection, look)
     if row is None:
-        raise InputError("no such verdict is kept", file=str(path), found=look, do="Make it with `trials verdict`.")
+        raise InputError("no such verdict is kept", file=str(place), found=look, do="Make it with `trials verdict`.")
     return _kept(row)
 
 
 def kept_looks(folder: Path | str) -> tuple[KeptLook, ...]:
     """Every look that was kept, in order; empty before the first verdict."""
-    path = database_path(Path(folder))
-    if not path.is_file():
+    place = records_place(folder, read_trial(folder)[0])
+    if place is None:
         return ()
-    with transaction(path, writes=False) as connection:
+    with transaction(place, writes=False) as connection:
         rows = connection.execute(select(schema.looks).order_by(schema.looks.c.look)).mappings().all()
     return tuple(_kept(dict(row)) for row in rows)
 
