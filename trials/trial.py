@@ -29,7 +29,7 @@ from trials.nozzles import Nozzle, with_marks
 from trials.responses import QUANTITIES, Quantity, Scale
 from trials.toml_text import read_toml
 from trials.unfrozen import Costs, LivesAsWritten, StorePlace
-from trials.units import column, parse_amount, step_difference
+from trials.units import column, step_difference
 from trials.worthwhile import Margins, amount_on_scale, coupon_share, margins
 
 MOST_READINGS = 1_000  # of one response on one coupon, by hand
