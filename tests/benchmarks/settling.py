@@ -164,8 +164,8 @@ def simulate(trial, problem, candidate, count, seed=1):
     return rates_of(build_frame(trial, make_plan(trial)), problem, weakest(problem, candidate), count, seed)
 
 
-def rates_of(frame, problem, places, count, seed=1):
-    """Rates of right answers in a laid-out plan: of comparison places[0] if different, of places[1] if the same."""
+def rates_of(frame, problem, weak, count, seed=1):
+    """Rates of right answers in a laid-out plan: of comparison weak[0] if different, of weak[1] if the same."""
     trial = frame.trial
     asked, level = problem.question.asked[0], problem.question.levels
     readings = trial.responses[asked.response].readings
@@ -188,7 +188,7 @@ def rates_of(frame, problem, places, count, seed=1):
         for row, true in enumerate((asked.better, -asked.worse, 0.0)):
             same = (e.low + true > -asked.worse) & (e.high + true < asked.better)
             right[row] += [same, (s.low + true > 0) & ~same, (s.high + true < 0) & ~same][(1, 2, 0)[row]]
-    rates, (different, same) = right / count, places
+    rates, (different, same) = right / count, weak
     return rates[0 if asked.better <= asked.worse else 1, different], rates[2, same]
 
 
@@ -217,8 +217,8 @@ def extensions(trials):
         block = settling_block(trial, first.coupons, first.mounts, asked)
         whole = Plan(pd.concat([first.coupons, block.coupons], ignore_index=True), block.mounts, block.sheets)
         right = given.right([best.further])
-        places = int(np.argmin(right.different[0])), int(np.argmin(right.same[0]))
-        seen = rates_of(build_frame(trial, whole), problem, places, trials)
+        weak = int(np.argmin(right.different[0])), int(np.argmin(right.same[0]))
+        seen = rates_of(build_frame(trial, whole), problem, weak, trials)
         print(
             f"{one.name} | {best.further} | {best.bill.money:.0f} | {found.now.different:.3f}, {found.now.same:.3f} | "
             f"{best.chances.different:.3f}, {best.chances.same:.3f} | {seen[0]:.3f}, {seen[1]:.3f} | {spent:.1f}",
