@@ -58,6 +58,18 @@ class RecordKind(StrEnum):
     MOUNT_WAS_CORRECTED = "mount_was_corrected"
     SHEET_WAS_CORRECTED = "sheet_was_corrected"
     SLIP_WAS_CONFIRMED = "slip_was_confirmed"
+    # of records that are checked
+    FILE_DAMAGED = "file_damaged"
+    ENTRY_CHANGED = "entry_changed"
+    ENTRY_MOVED = "entry_moved"
+    ROWS_CHANGED = "rows_changed"
+    ROWS_UNCOVERED = "rows_uncovered"
+    HEAD_CHANGED = "head_changed"
+    ROWS_ORPHANED = "rows_orphaned"
+    COUNT_DIFFERS = "count_differs"
+    QUESTION_DIFFERS = "question_differs"
+    QUESTION_UNNAMED = "question_unnamed"
+    FILES_LEFT = "files_left"
     # of an adopted table
     ORDER_NOT_RANDOM = "order_not_random"
     WORTHWHILE_ASSUMED = "worthwhile_assumed"

@@ -414,6 +414,8 @@ def _check_clean_speed(trial: Trial) -> None:
 def worthwhile_margins(trial: Trial, name: str) -> Margins | None:
     """Both sides of the worthwhile difference of a response on the scale of its model; None if not stated.
 
+    Also None for a share of coupons at the required grade (`worthwhile_share`).
+
     `15 %` on the log scale is a ratio of 0.85 downwards and 1.15 upwards; a figure in units becomes a ratio at the
     expected level.
 
@@ -423,9 +425,31 @@ def worthwhile_margins(trial: Trial, name: str) -> Margins | None:
         As `trials.worthwhile.margins`.
     """
     asked = trial.responses[name]
-    if asked.worthwhile is None:
+    if asked.worthwhile is None or worthwhile_share(trial, name) is not None:
         return None
     return margins(asked.worthwhile, trial.quantity(name), expected_level(trial, name), f"responses.{name}.worthwhile")
+
+
+def worthwhile_share(trial: Trial, name: str) -> float | None:
+    """How many more of all coupons have to come out at the required grade to matter: 0.2 for `20 %`.
+
+    None for a response that is no grade, without a worthwhile difference, or with one in grades.
+
+    Raises
+    ------
+    ValueError
+        If the share is not above zero and below 100 %, or no dross grade is required.
+    """
+    asked = trial.responses[name].worthwhile
+    if asked is None or trial.quantity(name).scale != Scale.GRADE or not asked.strip().endswith("%"):
+        return None
+    place = f"responses.{name}.worthwhile"
+    share = parse_amount(asked)[0] / 100.0
+    if not 0.0 < share < 1.0:
+        raise ValueError(f"{place}: {asked!r} is no share of coupons; write one such as '20 %'")
+    if trial.application.required.dross_grade is None:
+        raise ValueError(f"{place}: {asked!r} of the coupons at which grade? State application.required.dross_grade")
+    return share
 
 
 def worthwhile_on_scale(trial: Trial, name: str) -> float | None:

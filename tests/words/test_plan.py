@@ -51,6 +51,7 @@ FACTS = {
     | {"stop_different": 0.43, "stop_same": 0.4, "expected_different": 1900.0, "expected_same": 1950.0}
     | {"most": 2600.0, "one": 2000.0, "currency": "EUR"},
     PlanKind.AS_WRITTEN: {"text": "An old sentence."},
+    PlanKind.GRADE_WITHOUT_WORTHWHILE: {"grade": 1},
     PlanKind.SIZE: SIZE,
     PlanKind.STYLE_WITH_SIZE: {"feature": "conical bore", "size": "orifice_mm", "side": "other"},
     PlanKind.STYLES_TOGETHER: {"features": ("bore", "side jets")},

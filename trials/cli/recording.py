@@ -137,10 +137,11 @@ def correct(
         done = steps.confirm(folder, coupon, who, why)
     else:
         asked = steps.Correction(coupon, column, value, reading, repeat, of, withdraw, restore)
-        show.say(words.change(vars(steps.change(folder, asked))))
+        seen = steps.change(folder, asked)
+        show.say(words.change(vars(seen)))
         if sys.stdin.isatty() and sys.stdout.isatty():
             typer.confirm(language.text("Write it?"), default=True, abort=True)
-        done = steps.correct(folder, asked, who, why)
+        done = steps.correct(folder, asked, who, why, seen)
     show.bullets([language.text("{mark}: corrected by {who}.", mark=done.mark, who=done.who)])
     show.next_step(_status(folder))
 

@@ -53,6 +53,7 @@ class PlanKind(StrEnum):
     SIDE_JETS_PLUG = "side_jets_plug"
     THIN_WALLS = "thin_walls"
     POINTED_BODY = "pointed_body"
+    GRADE_WITHOUT_WORTHWHILE = "grade_without_worthwhile"
     LOOK_ALIKE = "bodies_look_alike"
     STANDOFF_NOT_STEADY = "standoff_not_steady"
 

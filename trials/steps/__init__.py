@@ -18,6 +18,7 @@ from trials.steps.fit import evidence, fit
 from trials.steps.going_on import SettlingExtension, settling_extension, settling_extension_json
 from trials.steps.grade import grade_rows, grade_table, grade_trial, grade_value, graded_facts, requirement
 from trials.steps.instrument import Instrument, enter_instrument, register
+from trials.steps.keep import Checked, Kept, backup, check, export, restore
 from trials.steps.lives import lives_of_trial, read_lives, record_lives, recorded_lives, study_table, write_lives
 from trials.steps.load import load
 from trials.steps.looks import look_number
@@ -34,8 +35,10 @@ from trials.steps.window import keep_window_picture, window, window_json
 __all__ = [
     "Adoption",
     "Against",
+    "Checked",
     "Correction",
     "Instrument",
+    "Kept",
     "Keys",
     "Settings",
     "SettlingExtension",
@@ -43,11 +46,13 @@ __all__ = [
     "add_extension",
     "adopt",
     "amend",
+    "backup",
     "card",
     "card_json",
     "change",
     "chart",
     "chart_json",
+    "check",
     "confirm",
     "correct",
     "cut",
@@ -55,6 +60,7 @@ __all__ = [
     "demo_trial",
     "enter_instrument",
     "evidence",
+    "export",
     "extension",
     "extension_json",
     "fit",
@@ -83,6 +89,7 @@ __all__ = [
     "recorded_lives",
     "register",
     "requirement",
+    "restore",
     "retire",
     "retirement_json",
     "run_sheet",

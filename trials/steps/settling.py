@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from trials.errors import InputError
 from trials.findings import Fact, Finding, PlaceKind
 from trials.steps.files import rewrite
-from trials.store.records.folder import database_path, read_trial
+from trials.store.records.folder import read_trial, records_place
 from trials.trial import Curves, Trial, parse
 
 if TYPE_CHECKING:
@@ -105,7 +105,7 @@ def settle_folder(folder: Path | str, wanted: Wanted, write: bool = False, progr
 def _trial_of(folder: Path | str, write: bool) -> tuple[Trial, Path]:
     place = Path(folder)
     trial, _ = read_trial(place)
-    if write and database_path(place).is_file():
+    if write and records_place(place, trial) is not None:
         raise InputError(
             "the plan is frozen already",
             file=str(folder),
@@ -259,7 +259,7 @@ def falls_short(folder: Path | str) -> bool:
     from trials.plan.settling.problem import problem_of
 
     trial, _ = read_trial(Path(folder))
-    if trial.plan.settle is None or database_path(Path(folder)).is_file():
+    if trial.plan.settle is None or records_place(folder, trial) is not None:
         return False
     chances = judge_plan(problem_of(trial), make_plan(trial)).chances
     return chances is None or min(chances.different, chances.same) < trial.plan.settle - 0.005
