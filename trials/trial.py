@@ -17,6 +17,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 from pydantic_core import ErrorDetails
 
+from trials.asked import Amount, CleanSpeedRequest
 from trials.asked import BenchRequest as BenchRequest
 from trials.asked import CouponSize as CouponSize
 from trials.errors import InputError, collected
@@ -192,13 +193,6 @@ class PlanRequest(_Part):
     limits: tuple[Limit, ...] = ()
 
 
-def _as_text(value: Any) -> Any:
-    return str(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else value
-
-
-Amount = Annotated[str, BeforeValidator(_as_text)]
-
-
 class Expected(_Part):
     """`[responses.NAME.expected]`: level and spreads guessed before cutting; a spread: `8 %` or a figure."""
 
@@ -226,27 +220,6 @@ class ResponseRequest(_Part):
 
 
 CLEAN_SPEED = "clean_speed"
-
-
-class ExpectedSpeed(_Part):
-    """`[responses.clean_speed.expected]`: fastest clean speed of today's type, and what pieces and mounts differ by."""
-
-    level: float = Field(gt=0)
-    specimen: Amount | None = None
-    mount: Amount | None = None
-    source: Literal["guess", "pilot", "earlier trial"] = "guess"
-
-
-class CleanSpeedRequest(_Part):
-    """`[responses.clean_speed]`: the fastest clean cut decides a ladder trial.
-
-    worthwhile: a share (`10 %`) of today's speed or a figure with its unit; expected: for planning; dross_grade: the
-    highest that counts as clean; that of the requirement if left out, 0 where there is none.
-    """
-
-    worthwhile: Amount
-    expected: ExpectedSpeed | None = None
-    dross_grade: int | None = Field(default=None, ge=0, le=4)
 
 
 class Trial(_Part):
