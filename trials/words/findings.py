@@ -13,6 +13,7 @@ from trials.words import (
     chances,
     chart,
     doubts,
+    going_on,
     grade,
     ladders,
     lives,
@@ -28,7 +29,22 @@ from trials.words import (
 
 Sentence = Callable[[Finding], str]
 ROOMS = (
-    *(after_freeze, bench, card, chances, chart, doubts, grade, ladders, lives, model, money, plan, plan_chances),
+    *(
+        after_freeze,
+        bench,
+        card,
+        chances,
+        chart,
+        doubts,
+        going_on,
+        grade,
+        ladders,
+        lives,
+        model,
+        money,
+        plan,
+        plan_chances,
+    ),
     *(proof, records, remarks),
     settling,
 )
