@@ -13,7 +13,9 @@ from trials.decide.results import State
 from trials.findings import Amount, Weight
 from trials.infer.answer import Added, Answer, levels
 from trials.infer.kinds import InferKind
+from trials.plan.kinds import PlanKind
 from trials.trial import parse
+from trials.words.findings import say
 
 ALL = [(p, q) for p in (0.5, 0.7, 0.9) for q in (0.6, 1.0, 1.4)]
 ALLOWED = {"cylindrical": ALL, "double": ALL}
@@ -308,3 +310,12 @@ def test_zeros_can_unsettle_a_word(trial, make_table):
     ((_, _, _, was, now),) = found(result)[StudyKind.ZEROS_AT_DOUBLE].facts["sizes"]
     assert (was, now) == (Answer.BETTER, Answer.NOT_SETTLED)
     assert (comparison.answer, comparison.answer_adds) == (Answer.NOT_SETTLED, Added.ZEROS_DECIDE)
+
+
+def test_what_it_would_take_speaks_of_todays_own_number(trial, make_table):
+    table = make_table(specimens=6, sheets=1, settings=[(0.7, 1.0), (0.5, 0.6)], spread=(0.0, 0.10, 0.0, 0.05, 0.04))
+    pieces = sorted(set(table.loc[table["nozzle"] == "double", "specimen"]))
+    few = table[~table["specimen"].isin(pieces[3:])].reset_index(drop=True)
+    needed = next(f for f in study(trial, few).more if f.kind == PlanKind.NEEDED)
+    assert (needed.facts["specimens"], needed.facts["today"]) == (3, 2.0)
+    assert "of each other type" in say(needed) and "specimens of each type" not in say(needed)
