@@ -1,13 +1,14 @@
 """Means of nozzle types at stated settings, and intervals that hold together."""
 
 from trials.infer.means.marginal import Interval, differences, mean_row, means, pairwise
-from trials.infer.means.simultaneous import Simultaneous, against_reference, all_pairs
+from trials.infer.means.simultaneous import Simultaneous, against_reference, all_pairs, beyond_critical
 
 __all__ = [
     "Interval",
     "Simultaneous",
     "against_reference",
     "all_pairs",
+    "beyond_critical",
     "differences",
     "mean_row",
     "means",
