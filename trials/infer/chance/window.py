@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import ConvexHull, QhullError
 from scipy.special import chdtri, stdtr, stdtrit
 
 from trials.errors import NotIdentifiable, WrongShape
@@ -43,6 +42,8 @@ def inside_hull(cut: Array, points: Array) -> NDArray[np.bool_]:
         WrongShape: either array does not have two columns.
         NotIdentifiable: the settings that were cut lie on one line or at one point.
     """
+    from scipy.spatial import ConvexHull, QhullError
+
     if cut.ndim != 2 or points.ndim != 2 or cut.shape[1] != 2 or points.shape[1] != 2:
         raise WrongShape("A region is spanned by two settings; give arrays with two columns.")
     low, size = cut.min(axis=0), np.ptp(cut, axis=0)

@@ -11,8 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy.special import expit
-from scipy.stats import chi2
+from scipy.special import chdtrc, chdtri, expit
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
 from trials.infer.ordinal.maximum import SD_LARGEST, Problem, Solution, maximise, quadrature, row_pulls
@@ -84,7 +83,7 @@ class OrdinalFit:
             WrongShape: i is not the number of a coefficient, or confidence is not inside (0, 1).
         """
         _check_coefficient(i, len(self.coefficients), confidence)
-        return _profile(self, i, 0.5 * float(chi2.ppf(confidence, 1)))
+        return _profile(self, i, 0.5 * float(chdtri(1, 1.0 - confidence)))
 
     def probabilities(self, fixed: np.ndarray, penalised: bool = False) -> np.ndarray:
         """Chance of each category (m, J) at rows fixed (m, k) for a group effect of zero.
@@ -240,7 +239,7 @@ def proportional_odds(fit: OrdinalFit, columns: tuple[int, ...] | None = None) -
     wide = maximise(replace(fit._problem, rows=rows), start, max(fit.group_sd, 0.1), informed=False)
     statistic = max(0.0, 2.0 * (wide.height - fit.log_likelihood))
     df = (steps - 1) * len(columns)
-    return ProportionalOdds(statistic, df, float(chi2.sf(statistic, df)), bool(wide.cone.strict.any()))
+    return ProportionalOdds(statistic, df, float(chdtrc(df, statistic)), bool(wide.cone.strict.any()))
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy import interpolate, special
+from scipy import special
 
 from trials.infer.answer import Levels
 from trials.infer.means.simultaneous import critical_values
@@ -40,6 +40,8 @@ def critical_curve(comparisons: int, level: float) -> Callable[[Array, Array], A
 
     Good to about 1e-3 where all correlations are equal; else their mean is taken.
     """
+    from scipy import interpolate
+
     dfs = 1.0 / INVERSE_DFS
     if comparisons == 1:
         return lambda _, inverse: np.asarray(special.stdtrit(1.0 / inverse, 0.5 + level / 2.0))
