@@ -86,13 +86,21 @@ def against_reference(ready: Prepared, fit: OrdinalFit | None) -> tuple[Finding,
     reference = ready.today or ready.types[0]
     if fit is None:
         return (Finding(StudyKind.NO_ORDERED_MODEL),)
-    found = [_against(fit, i, label, reference) for i, label in enumerate(_others(ready))]
+    df = _specimen_df(ready)
+    found = [_against(fit, i, label, reference, df) for i, label in enumerate(_others(ready))]
     return (*(one for one in found if one is not None), *_proportional(fit, _others(ready)))
 
 
-def _against(fit: OrdinalFit, i: int, label: str, reference: str) -> Finding | None:
+def _specimen_df(ready: Prepared) -> float | None:
+    """Specimens less types, None where there are no specimens to judge by."""
+    specimens = ready.structure.groups.get("specimen")
+    df = 0 if specimens is None else len(set(specimens)) - len(ready.types)
+    return float(df) if df > 0 else None
+
+
+def _against(fit: OrdinalFit, i: int, label: str, reference: str, df: float | None) -> Finding | None:
     try:
-        low, high = fit.profile(i)
+        low, high = fit.profile(i, df=df)
     except TrialError:
         return None
     value = float(fit.coefficients[i])

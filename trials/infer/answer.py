@@ -35,6 +35,7 @@ class Added(StrEnum):
     HOW_MUCH_OPEN = "how much is open"
     LOST_DECIDE = "the coupons that were lost could change the word"
     ZEROS_DECIDE = "what a reading of zero counts as could change the word"
+    RANGE_DECIDES = "how far readings lie beyond the instrument's range could change the word"
     NO_REPLICATION = "nothing above the coupon was repeated, so the word stays open"
 
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from trials.errors import NotFinite, WrongShape
+from trials.errors import NotFinite, NotIdentifiable, WrongShape
 from trials.infer.mixed.cells import Cells, in_cells
 from trials.infer.mixed.chain import ChainKernel, Entering, Pass
 from trials.infer.mixed.fit import MixedDesign, MixedFit, refuse_inseparable
@@ -160,6 +160,8 @@ class TypedDesign:
             one = self.cells.reduced(rest[None])
             found, ended = search(self.cells, one)
             gamma, settled = found[0], bool(ended[0])
+            if self.cells.without_spread(gamma):
+                raise NotIdentifiable("the readings of one type do not differ at all; give all types one spread")
             pieces = self.cells.pieces(one, gamma)
         return self.design.finish(pieces, dict(zip(self.names, gamma, strict=True)), settled, unit, least_squares)
 

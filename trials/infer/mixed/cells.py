@@ -22,6 +22,7 @@ from trials.infer.mixed.pieces import Pieces, inverse_and_log_det
 
 MOST_ROWS = 150
 """Reduced rows up to which dense algebra in them is the faster."""
+FLAT = 2e-6  # variance of a class, relative to the largest, that the bound on the search has set
 SPANNED = 1e-10  # squared length of a direction of unit columns inside cells that is rounding
 
 
@@ -92,6 +93,11 @@ class Cells:
     def together(self) -> slice:
         """The rows whose covariance is not diagonal: the cells."""
         return slice(len(self.columns) - len(self.coupons.counts), len(self.columns))
+
+    def without_spread(self, gamma: np.ndarray) -> bool:
+        """Whether the means of coupons of some class do not differ at all at variances gamma (t,)."""
+        own = (gamma @ self.linear)[: len(self.own)]
+        return bool(own.min() <= FLAT * gamma.max())
 
     def turned(self, vectors: np.ndarray) -> np.ndarray:
         """G_i of each class and grouping times vectors (..., N, q): (..., r, N, q)."""

@@ -11,12 +11,13 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy.special import chdtrc, chdtri, expit
+from scipy.special import chdtrc, chdtri, expit, stdtrit
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
 from trials.infer.ordinal.maximum import SD_LARGEST, Problem, Solution, maximise, quadrature, row_pulls
 from trials.infer.ordinal.rows import build_rows
 
+NEAR_ENOUGH = 1e-5  # step of a limit at which it ends; the step itself is taken, so what is left is its square
 PENALTY = (
     "prior coupons: as many as there are coefficients plus one, spread evenly over the settings with the grades in "
     "their overall shares; with a group effect also a half-normal weight on its sd, 3 logits wide"
@@ -76,14 +77,23 @@ class OrdinalFit:
     _problem: Problem = field(repr=False)
     _solution: Solution = field(repr=False)
 
-    def profile(self, i: int, confidence: float = 0.95) -> tuple[float, float]:
+    def profile(self, i: int, confidence: float = 0.95, df: float | None = None) -> tuple[float, float]:
         """Profile-likelihood interval of coefficient i, infinite where the likelihood has no bound.
 
+        df: of the groups that coefficient i is judged by (specimens less types). With it the depth is that of Student's
+        t on df in place of the normal, and the variance between groups, which maximum likelihood divides by their
+        number, counts as divided by df.
+
         Raises:
-            WrongShape: i is not the number of a coefficient, or confidence is not inside (0, 1).
+            WrongShape: i is not the number of a coefficient, confidence is not inside (0, 1), or df is not above zero.
         """
         _check_coefficient(i, len(self.coefficients), confidence)
-        return _profile(self, i, 0.5 * float(chdtri(1, 1.0 - confidence)))
+        if df is None or self._data.starts is None:
+            return _profile(self, i, 0.5 * float(chdtri(1, 1.0 - confidence)))
+        if not df > 0:
+            raise WrongShape(f"df is {df}, expected a figure above zero; leave it out where no group is there")
+        groups = len(self._data.starts)
+        return _profile(self, i, 0.5 * float(stdtrit(df, 0.5 + 0.5 * confidence)) ** 2 * max(1.0, groups / df))
 
     def probabilities(self, fixed: np.ndarray, penalised: bool = False) -> np.ndarray:
         """Chance of each category (m, J) at rows fixed (m, k) for a group effect of zero.
@@ -312,7 +322,7 @@ def _limit(at: Callable[[float], tuple[float, float]], drop: float, inside: floa
         depth, fall = at(value)
         near, far = (value, far) if depth < drop else (near, value)
         ahead = 2 * depth / fall * (np.sqrt(drop / depth) - 1) if depth > 0 and fall != 0 else np.nan
-        if abs(ahead) < 1e-9 * max(1.0, abs(value)):
+        if abs(ahead) < NEAR_ENOUGH * max(1.0, abs(value)):
             return value + ahead
         if not min(near, far) < value + ahead < max(near, far) or abs(ahead) > 4 * abs(value - inside):
             ahead = (near + far) / 2 - value if np.isfinite(far) else value - inside
