@@ -293,7 +293,7 @@ def test_profile_by_specimens_is_wider_and_closes_on_the_plain_one():
     level = rng.normal(size=8)[group] + rng.logistic(size=48)
     fit = fit_ordinal((level[:, None] > [-1.0, 1.0]).sum(axis=1).astype(float), fixed, group)
     plain, by_specimens = fit.profile(0), fit.profile(0, df=6.0)
-    # t on 6 df 2.447 against 1.960, and variances counted 8 / 6 times: 1.44 times as wide were it a parabola; it is flatter
+    # t on 6 df 2.447 against 1.960, variances counted 8 / 6 times: 1.44 times as wide were it a parabola; it is flatter
     assert 1.3 < (by_specimens[1] - by_specimens[0]) / (plain[1] - plain[0]) < 1.9
     assert fit.profile(0, df=1e7) == pytest.approx(plain, rel=1e-5)
     with pytest.raises(WrongShape, match="df is 0"):
