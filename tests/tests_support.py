@@ -1,4 +1,11 @@
-"""Text of a small, complete trial file and the sentences of findings, shared by the tests."""
+"""Texts of small trial files, blank pictures, sentences of findings, a database without its chain: shared."""
+
+import sqlite3
+from contextlib import closing
+
+import pandas as pd
+
+from trials.store.records.place import with_identity
 
 TRIAL_TEXT = """
 [trial]
@@ -63,9 +70,55 @@ worthwhile = "0.03 mm"
 readings = 1
 """
 
+SMALL_TEXT = TRIAL_TEXT.split("[factors.standoff]")[0].replace("squareness_range = 2, ", "")
+SMALL_TEXT = (
+    SMALL_TEXT.replace(", dross_grade = 1", "")
+    + """
+[plan]
+sheets = 3
+seed = 20417
+
+[responses.roughness]
+primary = true
+readings = 3
+worthwhile = "15 %"
+[responses.roughness.expected]
+level = 35.0
+specimen = "8 %"
+coupon = "10 %"
+reading = "7 %"
+"""
+)
+"""The same trial with one factor and one response: 18 coupons, a verdict in a third of the time."""
+
+BLANK = '<svg xmlns="http://www.w3.org/2000/svg" width="1" height="1" viewBox="0 0 1 1"></svg>'
+
+
+def draw_blank(patch):
+    """Let every picture come out blank until `patch` is undone."""
+    patch.setattr("matplotlib.figure.Figure.savefig", lambda _, stream, **options: stream.write(BLANK))
+
 
 def told(findings):
     """The sentences of findings, in their order."""
     from trials.words.findings import say
 
     return [say(finding) for finding in findings]
+
+
+def unchained(folder):
+    """Take the chain out of a trial, as schema 2 left it: rows may then be changed by a test."""
+    question = folder / "trial.toml"
+    question.write_text(with_identity(question.read_text(encoding="utf-8"), ""), encoding="utf-8")
+    with closing(sqlite3.connect(folder / "trial.db")) as connection, connection:
+        connection.execute("DROP INDEX journal_previous")
+        for table, column in (("journal", "covers"), ("journal", "previous"), ("journal", "digest")):
+            connection.execute(f"ALTER TABLE {table} DROP COLUMN {column}")
+        connection.execute("UPDATE looks SET journal_id = NULL")
+        connection.execute("DELETE FROM about WHERE name IN ('head', 'trial')")
+        connection.execute("UPDATE about SET value = '2' WHERE name = 'schema_version'")
+
+
+def readings_table(*rows):
+    """Readings as (coupon, reading, field, value)."""
+    return pd.DataFrame(rows, columns=["coupon", "reading", "field", "value"])

@@ -1,4 +1,4 @@
-"""Commands that take in what happened: cut, record, correct, adopt."""
+"""Commands that take in what happened: cut, record, correct, retire, adopt."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ from pathlib import Path
 import typer
 
 from trials.cli import show
+from trials.cli.asking import AS_WRITTEN, confirmed
 from trials.cli.measuring import show_doubts
-from trials.cli.planning import FOLDER, WHO, WHY
+from trials.cli.planning import FOLDER, JSON, WHO, WHY
 from trials.commands import Before, Blank, Command, Next
 from trials.errors import InputError
 from trials.words import language
@@ -23,6 +24,7 @@ def register(app: typer.Typer) -> None:
     app.command("cut")(cut)
     app.command("record")(record)
     app.command("correct")(correct)
+    app.command("retire")(retire)
     app.command("adopt")(adopt)
 
 
@@ -32,6 +34,7 @@ def cut(
     as_planned: bool = typer.Option(False, "--as-planned", help="Everything not on record yet was cut as planned."),
     who: str = typer.Option("", "--who", help="Who cut."),
     dry_run: bool = DRY_RUN,
+    as_written: bool = AS_WRITTEN,
 ) -> None:
     """Record what was really cut.
 
@@ -40,13 +43,18 @@ def cut(
     Example: `trials cut my-trial my-trial/papers/run-workbook.xlsx`, or `trials cut my-trial cuts.csv mounts.csv`
     """
     from trials import steps
+    from trials.steps.cut import doubts as cut_doubts
     from trials.words.findings import say
 
     if as_planned and dry_run:
         raise InputError("--dry-run checks files", do="Leave out --as-planned, or --dry-run.")
     if as_planned == bool(files):
         raise InputError("give files or --as-planned, one of the two", do=f"See `trials cut {folder} --help`.")
-    done = steps.cut_as_planned(folder, who) if as_planned else steps.cut(folder, files, who, dry_run=dry_run)
+    if as_planned:
+        done = steps.cut_as_planned(folder, who)
+    else:
+        sure = as_written or confirmed(cut_doubts(folder, files))
+        done = steps.cut(folder, files, who, dry_run=dry_run, as_written=sure)
     if dry_run:
         show.say(language.text("A dry run: nothing is kept. It would say:"))
     show.say(
@@ -129,11 +137,35 @@ def correct(
         done = steps.confirm(folder, coupon, who, why)
     else:
         asked = steps.Correction(coupon, column, value, reading, repeat, of, withdraw, restore)
-        show.say(words.change(vars(steps.change(folder, asked))))
+        seen = steps.change(folder, asked)
+        show.say(words.change(vars(seen)))
         if sys.stdin.isatty() and sys.stdout.isatty():
             typer.confirm(language.text("Write it?"), default=True, abort=True)
-        done = steps.correct(folder, asked, who, why)
+        done = steps.correct(folder, asked, who, why, seen)
     show.bullets([language.text("{mark}: corrected by {who}.", mark=done.mark, who=done.who)])
+    show.next_step(_status(folder))
+
+
+def retire(
+    folder: Path = FOLDER,
+    specimen: str = typer.Argument(..., help="Mark of the specimen that is no longer there."),
+    who: str = WHO,
+    why: str = WHY,
+    json_: bool = JSON,
+) -> None:
+    """Retire a specimen that is destroyed or lost.
+
+    It is never planned again; what was cut with it stays, and the verdict lists it.
+
+    Example: `trials retire my-trial D2 --who "A. Berg" --why "hit the sheet, bore bent"`
+    """
+    from trials import steps
+
+    done = steps.retire(folder, specimen, who, why)
+    if json_:
+        show.as_json(steps.retirement_json(done))
+        return
+    show.bullets(words.retired(done.specimen, done.nozzle, done.who, done.left, done.open))
     show.next_step(_status(folder))
 
 

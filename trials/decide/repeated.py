@@ -79,7 +79,8 @@ def repeated(
 
 def _bounds_elsewhere(ready: Prepared) -> list[tuple[StudyKind, int, Callable[[], Prepared]]]:
     """Repetitions with zeros and readings beyond the range elsewhere, and how many readings each moves."""
-    zeros, found = int((ready.table["value"] <= 0).sum()), []
+    zeros = int((ready.table["value"] <= 0).sum())
+    found: list[tuple[StudyKind, int, Callable[[], Prepared]]] = []
     if ready.quantity.scale == "log" and zeros:
         found += [(kind, zeros, partial(with_zeros_at, ready, share)) for kind, share in ZERO_SHARES.items()]
     for kind, (side, times) in BEYOND_RANGE.items():

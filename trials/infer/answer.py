@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from trials.errors import WrongArgument
 from trials.worthwhile import Margins
 
-RULE_VERSION = "2"
+RULE_VERSION = "3"
 """Version of the rule that gives the words, kept with each look; it is raised whenever a word could change."""
 
 

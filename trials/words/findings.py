@@ -9,20 +9,29 @@ from trials.findings import Finding
 from trials.words import (
     after_freeze,
     bench,
+    card,
     chances,
+    chart,
+    doubts,
     grade,
     ladders,
     lives,
     model,
+    money,
     plan,
     plan_chances,
+    proof,
     records,
     remarks,
     settling,
 )
 
 Sentence = Callable[[Finding], str]
-ROOMS = (after_freeze, bench, chances, grade, ladders, lives, model, plan, plan_chances, records, remarks, settling)
+ROOMS = (
+    *(after_freeze, bench, card, chances, chart, doubts, grade, ladders, lives, model, money, plan, plan_chances),
+    *(proof, records, remarks),
+    settling,
+)
 SENTENCES: Mapping[StrEnum, Sentence] = {kind: said for room in ROOMS for kind, said in room.SENTENCES.items()}
 
 

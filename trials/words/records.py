@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from enum import StrEnum
 from typing import Any
 
@@ -131,6 +131,14 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
         "Coupons {coupons} were cut in another order than planned.",
     ),
     RecordKind.CHANGED_SETTING: _line("Coupon {coupon} was cut with {column} {now}, planned {was}."),
+    RecordKind.OUTSIDE_USED: _line(
+        "Coupon {coupon} lies outside the plan ({column} {now}, planned {low} to {high}), by no more than half the "
+        "planned span: used."
+    ),
+    RecordKind.OUTSIDE_LEFT_OUT: _line(
+        "Coupon {coupon} lies far outside the plan ({column} {now}, planned {low} to {high}), by more than half the "
+        "planned span: graded, but left out of means, comparisons and chances."
+    ),
     RecordKind.COUPONS_MOVED: _moved,
     RecordKind.MOUNT_ADDED: _line("Mount {mount} was added: {fitted} was fitted again."),
     RecordKind.MOUNT_HELD_OTHER: _line("Mount {mount} held {fitted}, planned {was}."),
@@ -278,6 +286,26 @@ def _confirmed(facts: Mapping[str, Any]) -> str:
     return text("coupon {coupon}, reading {reading}, {field} {value}", value=number(facts["value"], 4), **named)
 
 
+def retired(specimen: str, nozzle: str, who: str, left: int, open_coupons: Sequence[str]) -> list[str]:
+    """A retirement: who, what is left of the type, and what is to become of coupons that were planned with it."""
+    said = [
+        text("Specimen {specimen} ({nozzle}) retired by {who}.", specimen=specimen, nozzle=nozzle, who=who),
+        plural("{n} specimen of {nozzle} is left.", "{n} specimens of {nozzle} are left.", left, nozzle=nozzle),
+    ]
+    if open_coupons:
+        said.append(
+            plural(
+                "{n} coupon planned with it has no cut record: {marks}. Enter it as not_cut with the reason, or the "
+                "mount with the specimen that took its place.",
+                "{n} coupons planned with it have no cut record: {marks}. Enter them as not_cut with the reason, or "
+                "the mount with the specimen that took its place.",
+                len(open_coupons),
+                marks=marks(list(open_coupons)),
+            )
+        )
+    return said
+
+
 def _adopted(facts: Mapping[str, Any]) -> str:
     rows = plural("{n} row", "{n} rows", facts["rows"])
     coupons = plural("{n} coupon", "{n} coupons", facts["coupons"])
@@ -298,6 +326,9 @@ _ENTRIES: Mapping[JournalKind, Callable[[Mapping[str, Any]], str]] = {
     JournalKind.SHEET_CORRECTED: _corrected_row,
     JournalKind.SLIP_CONFIRMED: _confirmed,
     JournalKind.INSTRUMENT: instrument,
+    JournalKind.RETIRED: lambda facts: text(
+        "specimen {specimen} ({nozzle}) retired", specimen=facts["specimen"], nozzle=facts["nozzle"]
+    ),
     JournalKind.ADOPTED: _adopted,
     JournalKind.VERDICT: lambda facts: text("look {look} kept", look=facts["look"]),
     JournalKind.PROVISIONAL: lambda facts: text("verdict read while a reading was open"),

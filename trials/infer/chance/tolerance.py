@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import chdtrc, chdtri, ndtri
 
-from trials.errors import WrongShape
+from trials.errors import WrongArgument
 from trials.infer.chance.mean_squares import floor, variances
 from trials.infer.chance.next_edge import DRAWS, NextEdge, Rule, check_rule, edge_chance, edge_draws
 
@@ -19,8 +19,10 @@ from trials.infer.chance.next_edge import DRAWS, NextEdge, Rule, check_rule, edg
 def one_sided_factor(n: int, coverage: float, confidence: float = 0.95) -> float:
     """Factor k so that mean + k s lies above the share `coverage` of a normal population, exact.
 
-    Raises:
-        WrongShape: n under 2, coverage or confidence outside (0, 1).
+    Raises
+    ------
+    WrongArgument
+        If n is under 2, or coverage or confidence is outside (0, 1).
     """
     from scipy.stats import nct
 
@@ -31,8 +33,10 @@ def one_sided_factor(n: int, coverage: float, confidence: float = 0.95) -> float
 def two_sided_factor(n: int, coverage: float, confidence: float = 0.95) -> float:
     """Factor k so that mean -+ k s holds the share `coverage`, exact by integration over the sample mean.
 
-    Raises:
-        WrongShape: n under 2, coverage or confidence outside (0, 1).
+    Raises
+    ------
+    WrongArgument
+        If n is under 2, or coverage or confidence is outside (0, 1).
     """
     from scipy.optimize import brentq
     from scipy.stats import ncx2
@@ -53,8 +57,10 @@ def two_sided_factor(n: int, coverage: float, confidence: float = 0.95) -> float
 def howe_factor(n: int, coverage: float, confidence: float = 0.95) -> float:
     """Howe's approximation to the two-sided factor.
 
-    Raises:
-        WrongShape: n under 2, coverage or confidence outside (0, 1).
+    Raises
+    ------
+    WrongArgument
+        If n is under 2, or coverage or confidence is outside (0, 1).
     """
     _check(n, coverage, confidence)
     z = ndtri((1 + coverage) / 2)
@@ -76,8 +82,10 @@ def tolerance_bound(
     An upper bound with `at_most`, else a lower one. It is the limit at which the lower bound of `chance` is
     `coverage`, from the same draws.
 
-    Raises:
-        WrongShape: coverage or confidence outside (0, 1), or an unknown rule.
+    Raises
+    ------
+    WrongArgument
+        If coverage or confidence is outside (0, 1), or the rule is unknown.
     """
     _check(2, coverage, confidence)
     check_rule(edge, Rule(0.0, readings, kind, at_most), confidence)
@@ -106,6 +114,6 @@ def tolerance_bound(
 
 def _check(n: int, coverage: float, confidence: float) -> None:
     if n < 2:
-        raise WrongShape("A tolerance factor needs at least two readings; add readings.")
+        raise WrongArgument("A tolerance factor needs at least two readings; add readings.")
     if not (0 < coverage < 1 and 0 < confidence < 1):
-        raise WrongShape("Coverage and confidence must lie between 0 and 1; 0.95 is usual.")
+        raise WrongArgument("Coverage and confidence must lie between 0 and 1; 0.95 is usual.")

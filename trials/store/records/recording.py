@@ -152,7 +152,7 @@ def record_readings(
         check_cutoff(given.frame.reindex(columns=READING_COLUMNS), records, given.file)
         if rows:
             entry = {"who": who.strip(), "why": "", "entered_at": moment}
-            connection.execute(insert(schema.readings), [{**row, **entry} for row in rows])
+            _add_readings(connection, [{**row, **entry} for row in rows])
             coupons = len({row["coupon"] for row in rows})
             facts = {"readings": len(rows), "coupons": coupons}
             write_journal(connection, moment, who, JournalKind.READINGS_RECORDED, facts)
@@ -167,6 +167,16 @@ def record_readings(
     ignored = len(given.frame) - len(rows)
     said = (*given.said, *_known(RecordKind.READINGS_KNOWN, ignored - len(overruled)), *overruled)
     return Recorded(len(rows), ignored, said, tuple(found))
+
+
+def _add_readings(connection: Connection, rows: list[dict[str, Any]]) -> None:
+    """Rows that replace another name it; the others leave that column out, which is all that a bench may write."""
+    first = [
+        {name: cell for name, cell in row.items() if name != "replaces"} for row in rows if row["replaces"] is None
+    ]
+    for part in (first, [row for row in rows if row["replaces"] is not None]):
+        if part:
+            connection.execute(insert(schema.readings), part)
 
 
 @dataclass(frozen=True)
@@ -278,7 +288,7 @@ def _new_readings(long: FileTable, records: Records) -> _Sorted:
         stored[_key(old)] = old["value"]
         if old["value"] is None:
             withdrawn[_key(old)] = int(old["id"])
-    earlier = _earlier_values(records)
+    earlier, ends = _earlier_values(records), _ends(records)
     fresh: list[dict[str, Any]] = []
     overruled: list[Finding] = []
     problems = Problems()
@@ -300,6 +310,9 @@ def _new_readings(long: FileTable, records: Records) -> _Sorted:
         elif row["value"] != stored[key]:
             with problems.gathered():
                 overruled.append(_overruled(row, stored[key], earlier.get(key, set()), place))
+        else:
+            with problems.gathered():
+                _check_end(row, ends.get(key, []), place)
     problems.tell()
     return _Sorted(fresh, tuple(overruled))
 
@@ -319,6 +332,26 @@ def _earlier_values(records: Records) -> dict[_Key, set[float]]:
     for row in rows_of(rows):
         found.setdefault(_key(row), set()).add(row["value"])
     return found
+
+
+def _ends(records: Records) -> dict[_Key, list[str]]:
+    """How the life of each reading ended, as first typed to as it stands now."""
+    found: dict[_Key, list[str]] = {}
+    for row in rows_of(records.all_readings):
+        found.setdefault(_key(row), []).append(row["ended"] or "")
+    return found
+
+
+def _check_end(row: dict[str, Any], ends: list[str], place: dict[str, Any]) -> None:
+    """Raise where a file says of a known life that it ended otherwise than was ever on record."""
+    if row["ended"] and ends and row["ended"] not in ends:
+        raise InputError(
+            f"coupon {row['coupon']}, reading {row['reading']} is on record as {ends[-1] or 'ended without a cause'}",
+            column="ended",
+            found=row["ended"],
+            do="Put that into the cell, or state who and why with `trials correct`.",
+            **place,
+        )
 
 
 def _overruled(row: dict[str, Any], kept: float | None, earlier: set[float], place: dict[str, Any]) -> Finding:

@@ -12,9 +12,9 @@ from trials.grade.dross import SCALE
 from trials.responses import Quantity
 from trials.store.records.as_cut import coupon_table
 from trials.store.records.records import OUTCOMES, Records
-from trials.store.records.rules import CUTOFF_FIELD
+from trials.store.records.rules import CUTOFF_FIELD, ENDS
 from trials.store.workbooks.book import Book, Cell, Column, between, choice, created_at, said
-from trials.trial import Trial
+from trials.trial import Method, Trial
 from trials.units import shown
 from trials.words.grade import dross_definition, dross_name
 
@@ -115,11 +115,16 @@ def _columns(trial: Trial, asked: list[Quantity], varies: bool) -> list[Column]:
         columns.append(Column("cutoff_mm", 11, rule=between(0.08, 8, "cutoff_mm", "Cut-off, one for the whole trial.")))
         columns.append(Column("depth_mm", 11, rule=between(0, 1000, "depth_mm", _depth_words(trial))))
     date = {"validate": "date", "criteria": ">", "value": datetime(2000, 1, 1), **said("measured_on", "A date.")}
+    columns += [Column("ended", 17, rule=choice(ENDS, "ended", "How the life ended."))] if _of_lives(trial) else []
     return [
         *columns,
         Column("measured_on", 14, number_format="yyyy-mm-dd", rule=date),
         Column("note", 26, align="left"),
     ]
+
+
+def _of_lives(trial: Trial) -> bool:
+    return trial.plan.method == Method.LIFE
 
 
 def _depth_words(trial: Trial) -> str:
