@@ -319,3 +319,27 @@ def test_what_it_would_take_speaks_of_todays_own_number(trial, make_table):
     needed = next(f for f in study(trial, few).more if f.kind == PlanKind.NEEDED)
     assert (needed.facts["specimens"], needed.facts["today"]) == (3, 2.0)
     assert "of each other type" in say(needed) and "specimens of each type" not in say(needed)
+
+
+def test_readings_beyond_the_range_can_unsettle_a_word(trial, make_table):
+    table = make_table(effect=(0.0, -0.4), spread=(0.0, 0.02, 0.0, 0.03, 0.02), specimens=6, sheets=1)
+    middle = (table["pressure_bar"] == 0.7) & (table["standoff_mm"] == 1.0)
+    open_ended = table.assign(beyond=np.where(middle & (table["nozzle"] == "double"), "above", ""))
+    sure, result = study(trial, table), study(trial, open_ended)
+    assert sure.comparisons[0].answer == Answer.BETTER and StudyKind.ABOVE_AT_DOUBLE not in found(sure)
+    ((_, _, _, was, now),) = found(result)[StudyKind.ABOVE_AT_DOUBLE].facts["sizes"]
+    assert was == Answer.BETTER and now != Answer.BETTER
+    (comparison,) = result.comparisons
+    assert (comparison.answer, comparison.answer_adds) == (Answer.NOT_SETTLED, Added.RANGE_DECIDES)
+    assert comparison.value == sure.comparisons[0].value  # they enter at their bound
+
+
+def test_readings_below_the_range_count_a_quarter_when_repeated(trial, make_table):
+    table = make_table(effect=(0.0, -0.4), spread=(0.0, 0.02, 0.0, 0.03, 0.02), specimens=6, sheets=1)
+    middle = (table["nozzle"] == "double") & (table["pressure_bar"] == 0.7) & (table["standoff_mm"] == 1.0)
+    one = table.index == table.index[middle][0]
+    result = study(trial, table.assign(beyond=np.where(one, "below", "")))
+    check = found(result)[StudyKind.BELOW_AT_A_QUARTER]
+    assert check.facts["n"] == 1 and StudyKind.ABOVE_AT_DOUBLE not in found(result)
+    ((_, was, now, *_),) = check.facts["sizes"]
+    assert now.value < was.value  # the double nozzle cuts lower still
