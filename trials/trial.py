@@ -29,8 +29,8 @@ from trials.nozzles import Nozzle, with_marks
 from trials.responses import QUANTITIES, Quantity, Scale
 from trials.toml_text import read_toml
 from trials.unfrozen import Costs, LivesAsWritten, StorePlace
-from trials.units import column, parse_amount, step_difference
-from trials.worthwhile import Margins, amount_on_scale, margins
+from trials.units import column, step_difference
+from trials.worthwhile import Margins, amount_on_scale, coupon_share, margins
 
 MOST_READINGS = 1_000  # of one response on one coupon, by hand
 MOST_REPEATS = 100  # of the same settings, mounts of a specimen, looks at the data
@@ -389,7 +389,7 @@ def _check_clean(trial: Trial) -> None:
 def worthwhile_margins(trial: Trial, name: str) -> Margins | None:
     """Both sides of the worthwhile difference of a response on the scale of its model; None if not stated.
 
-    Also None for a share of coupons at the required grade (`worthwhile_share`).
+    Also None for a share of coupons at the required grade (`coupon_share`).
 
     `15 %` on the log scale is a ratio of 0.85 downwards and 1.15 upwards; a figure in units becomes a ratio at the
     expected level.
@@ -399,32 +399,12 @@ def worthwhile_margins(trial: Trial, name: str) -> Margins | None:
     ValueError
         As `trials.worthwhile.margins`.
     """
-    asked = trial.responses[name]
-    if asked.worthwhile is None or worthwhile_share(trial, name) is not None:
+    asked, quantity, place = trial.responses[name], trial.quantity(name), f"responses.{name}.worthwhile"
+    if asked.worthwhile is None:
         return None
-    return margins(asked.worthwhile, trial.quantity(name), expected_level(trial, name), f"responses.{name}.worthwhile")
-
-
-def worthwhile_share(trial: Trial, name: str) -> float | None:
-    """How many more of all coupons have to come out at the required grade to matter: 0.2 for `20 %`.
-
-    None for a response that is no grade, without a worthwhile difference, or with one in grades.
-
-    Raises
-    ------
-    ValueError
-        If the share is not above zero and below 100 %, or no dross grade is required.
-    """
-    asked = trial.responses[name].worthwhile
-    if asked is None or trial.quantity(name).scale != Scale.GRADE or not asked.strip().endswith("%"):
+    if coupon_share(asked.worthwhile, quantity, trial.application.required.dross_grade, place) is not None:
         return None
-    place = f"responses.{name}.worthwhile"
-    share = parse_amount(asked)[0] / 100.0
-    if not 0.0 < share < 1.0:
-        raise ValueError(f"{place}: {asked!r} is no share of coupons; write one such as '20 %'")
-    if trial.application.required.dross_grade is None:
-        raise ValueError(f"{place}: {asked!r} of the coupons at which grade? State application.required.dross_grade")
-    return share
+    return margins(asked.worthwhile, quantity, expected_level(trial, name), place)
 
 
 def worthwhile_on_scale(trial: Trial, name: str) -> float | None:

@@ -189,6 +189,8 @@ SAID = [
     (K.GRADES_APART, {"lower": True, "bound": None}, PAIR, LOOK, "throughout, so no finite estimate exists."),
     (K.GRADES_APART, {"lower": False, "bound": None}, PAIR, LOOK, "higher grades than double throughout"),
     (K.GRADE_ODDS, {"odds": 0.13, "low": 0.0, "high": float("inf")}, PAIR, CALM, "interval 0 to no bound"),
+    (K.GRADES_BY_SHARES, {"grade": 1, "share": 0.2}, About(response="dross"), CALM, "at grade 1 or better, over all"),
+    (K.GRADES_WITHOUT_WORTHWHILE, {}, About(response="dross"), CHANGE, "so the grades end in no word"),
     (K.GRADES_NOT_ALIKE, {"p": 0.0004}, About(), LOOK, "(p below 0.001)"),
     (K.FAR_READINGS, {"readings": ()}, About(), CALM, "No reading stands far"),
     (
