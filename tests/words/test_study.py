@@ -319,8 +319,8 @@ SAID = [
         "(pressure 0.5 to 0.9 bar, surface clean and rusty)",
     ),
     (K.OTHER_SETTINGS, {"ranges": ()}, About(), CALM, "(one setting)"),
-    (K.NOT_MEASURED, {}, About(), CALM, "operating window and cost: not computed"),
-    (K.NOT_MEASURED, {"window": True}, About(), CALM, "not measured here. Cost: not computed."),
+    (K.NOT_MEASURED, {}, About(), CALM, "operating window and cost: not computed here"),
+    (K.NOT_MEASURED, {"window": True}, About(), CALM, "not measured here. Cost: not computed here."),
     (
         K.BEST_CONFIRMED,
         {"measured": 6, "mean": Amount(18.2, "um"), "low": Amount(16.3, "um"), "high": Amount(20.4, "um")},
