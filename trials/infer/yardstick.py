@@ -112,8 +112,7 @@ class Yardstick:
         each = np.einsum("qa,tab,qb->tq", turned, parts.turned, turned, optimize=True)
         dfs = 2.0 / np.einsum("tq,tu,uq->q", each, parts.w, each, optimize=True) * bounded**2
         free = -parts.free @ each + 0.5 * np.sum(turned @ (parts.phi_adjusted - parts.phi) * turned, axis=1)
-        pairs = zip(free / bounded, dfs, strict=True)
-        return bounded * np.array([_length(float(ratio), float(df)) for ratio, df in pairs]), dfs
+        return bounded * length(free / bounded, dfs), dfs
 
     def _padded(self, contrast: np.ndarray) -> np.ndarray:
         rows = numbers(contrast, "the contrast")
