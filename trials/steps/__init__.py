@@ -9,13 +9,14 @@ from trials.steps.amend import amend
 from trials.steps.bench_study import Against, keep_study_picture, study_bench
 from trials.steps.card import card, card_json, write_card
 from trials.steps.chart import chart, chart_json, write_chart
+from trials.steps.confirming import confirm_best
 from trials.steps.correct import Correction, change, confirm, correct
 from trials.steps.cut import cut, cut_as_planned
 from trials.steps.demo import demo_trial
 from trials.steps.extend import add_extension, extension, extension_json
+from trials.steps.extend_to_settle import SettlingExtension, settling_extension, settling_extension_json
 from trials.steps.files import plain, write_bytes, write_new
 from trials.steps.fit import evidence, fit
-from trials.steps.going_on import SettlingExtension, settling_extension, settling_extension_json
 from trials.steps.grade import grade_rows, grade_table, grade_trial, grade_value, graded_facts, requirement
 from trials.steps.instrument import Instrument, enter_instrument, register
 from trials.steps.keep import Checked, Kept, backup, check, export, restore
@@ -54,6 +55,7 @@ __all__ = [
     "chart_json",
     "check",
     "confirm",
+    "confirm_best",
     "correct",
     "cut",
     "cut_as_planned",

@@ -10,7 +10,7 @@ from trials.findings import Place
 from trials.infer.answer import Added, Answer
 from trials.responses import QUANTITIES, Scale
 from trials.units import shown
-from trials.words import ladders
+from trials.words import ladders, window
 from trials.words.answer import word_of
 from trials.words.findings import say
 from trials.words.language import text
@@ -22,6 +22,7 @@ from trials.words.settings import at_place, source_words
 def answer_sentence(study: Study) -> str:
     """The answer in one sentence, from the primary responses."""
     parts = [] if study.ladder is None else [ladders.answer_clause(study.ladder)]
+    parts += [window.answer(study.window)] if study.window is not None and study.window.asked else []
     parts += [_response_clause(result) for result in study.results if result.primary and result.comparisons]
     if parts:
         return " ".join(parts)
@@ -187,6 +188,20 @@ def remarks(result: ResponseResult) -> list[str]:
     """What was said about a response, before its checks."""
     first = [exploratory_words()] if result.exploratory else []
     return [*first, *(say(finding) for finding in result.said)]
+
+
+def beside_headline(result: ResponseResult) -> str | None:
+    """The nozzle test of Kenward and Roger, which stands beside the headline; None where there is none."""
+    for t in result.terms:
+        if t.F_kenward_roger is not None and t.den_df_kenward_roger is not None and t.p_kenward_roger is not None:
+            return text(
+                "Beside the nozzle test above, that of Kenward and Roger: F {f}, df {df} and {den_df}, p {p}.",
+                f=fixed(t.F_kenward_roger, 2),
+                df=t.df,
+                den_df=fixed(t.den_df_kenward_roger, 1),
+                p=p_words(t.p_kenward_roger),
+            )
+    return None
 
 
 def p_words(p: float | None) -> str:
