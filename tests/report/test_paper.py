@@ -273,13 +273,13 @@ def test_engineers_pages_say_what_they_must(data):
     assert titles == [
         "What was asked, and how the trial was laid out",
         "Settings",
+        "How it was judged",
         "Cautions",
         "Chance that the next edge meets the requirement",
         "Mean height of profile Rz5 (decides)",
         "Where the spread comes from",
         "Grades of the coupons",
         "Departures from the plan",
-        "How it was judged",
         "Perpendicularity tolerance u (beside it)",
     ]
     text = json.dumps(data["sections"], ensure_ascii=False)

@@ -22,6 +22,11 @@ def listed(items: Iterable[str]) -> Block:
     return {"kind": "list", "items": list(items)}
 
 
+def columns(items: Iterable[str]) -> Block:
+    """A list of sentences in two columns."""
+    return {"kind": "columns", "items": list(items)}
+
+
 def code(label: str, text: str) -> Block:
     """A label and a text that must be read letter by letter."""
     return {"kind": "code", "label": label, "hash": text}

@@ -55,7 +55,7 @@ def grades_section(graded: pd.DataFrame | None, trial: Trial) -> dict[str, Any]:
         [
             b.table(names, rows, range(1, 6), (1.7, 0.95, 0.6, 0.55, 0.6, 0.9, 1.6, 1.5, 1.5, 1.7)),
             b.words(note),
-            b.listed(reasons_counted(known, n) for known, n in reasons[:8]),
+            b.columns(reasons_counted(known, n) for known, n in reasons[:8]),
         ],
     )
 
@@ -87,7 +87,9 @@ def departures_section(study: Study, extras: VerdictExtras) -> dict[str, Any]:
     changed = [text("Changed after freezing: {change}", change=say(change)) for change in extras.changes]
     found = [*map(say, study.departures), *changed]
     none = "" if found else text("Cut as planned: no departure was recorded.")
-    return b.section(text("Departures from the plan"), [b.words(none), b.listed(found)])
+    return b.section(
+        text("Departures from the plan"), [b.words(none), b.columns(found) if len(found) > 3 else b.listed(found)]
+    )
 
 
 def held_rows(trial: Trial) -> list[tuple[str, str]]:
@@ -142,7 +144,7 @@ def judged_section(trial: Trial, extras: VerdictExtras) -> dict[str, Any]:
         statuses=", ".join(statuses),
     )
     lines = [ranges, _decides(trial), _rule(trial), *(known or [unknown]), *extras.bench_facts]
-    return b.section(text("How it was judged"), [b.listed(lines)])
+    return b.section(text("How it was judged"), [b.columns(lines)])
 
 
 def _decides(trial: Trial) -> str:

@@ -13,6 +13,7 @@ from trials.decide.kinds import StudyKind
 from trials.decide.results import Comparison, ResponseResult, TermTest
 from trials.findings import Finding, Place, PlaceKind, Weight
 from trials.report import blocks as b
+from trials.report.dross_page import IN_TABLE, odds_table
 from trials.report.figures.checks import drift_figure, sides_figure
 from trials.report.figures.edges import Setting, by_factor_figure, coupon_means, spread_figure
 from trials.responses import Scale
@@ -45,8 +46,9 @@ def response_section(
     parts: list[b.Block] = [_basis(result)]
     parts += [picture] if picture else []
     parts += _means(result, of_those_cut, one)
-    parts += _comparisons(text("Compared with today’s nozzle"), result, result.comparisons)
-    parts += _pairs(result) + (_terms(result) if result.primary else _terms_in_a_line(result))
+    if result.primary:
+        parts += _comparisons(text("Compared with today’s nozzle"), result, result.comparisons)
+    parts += odds_table(result) + _pairs(result) + (_terms(result) if result.primary else _terms_in_a_line(result))
     if result.more:
         parts += [b.head(text("How many more would settle it")), b.listed(map(say, result.more))]
     parts += _checks(result) + _pictures(result, trial, table)
@@ -68,7 +70,7 @@ def _basis(result: ResponseResult) -> b.Block:
     coupons = plural("{n} coupon", "{n} coupons", result.n_coupons)
     counts = text("{readings} on {coupons}.", readings=readings, coupons=coupons)
     rests = text("The test of nozzle types rests on: {units}.", units=basis_words(result))
-    return b.words(" ".join([counts, rests, _scale_words(result)]), *remarks(result))
+    return b.words(" ".join([counts, rests, _scale_words(result), *remarks(result, IN_TABLE)]))
 
 
 def _scale_words(result: ResponseResult) -> str:
@@ -135,7 +137,8 @@ def spread_section(results: Sequence[ResponseResult]) -> dict[str, Any]:
 def _means(result: ResponseResult, of_those_cut: str, one: str) -> list[b.Block]:
     """One row per nozzle type, a value and its interval for each of the places where types are compared.
 
-    one: what the place with a single setting is called.
+    Of a secondary response the comparison with today's type stands in the same row. one: what the place with a single
+    setting is called.
     """
     if not result.means:
         return []
@@ -153,12 +156,46 @@ def _means(result: ResponseResult, of_those_cut: str, one: str) -> list[b.Block]
     title = text("Mean grades") if result.scale == Scale.GRADE else text("Typical edges")
     said = " ".join(_place_words(rows[0].settings, one) for rows in groups)
     covers = text("Each interval of this table holds by itself.")
-    widths = (1.8, *(width for _ in groups for width in (1.3, 1.5)))
+    widths: tuple[float, ...] = (1.8, *(width for _ in groups for width in (1.3, 1.5)))
+    if not result.primary and result.comparisons:
+        more, cells_of, covers = _beside(result)
+        names += more
+        table = [[*row, *cells_of.get(nozzle, ("–", "–", "–"))] for row, nozzle in zip(table, nozzles, strict=True)]
+        widths = (*widths, 1.1, 1.5, 1.0)
     return [
         b.head(title),
         b.table(names, table, range(1, len(names)), widths),
         b.words(f"{said} {covers}", of_those_cut),
     ]
+
+
+def _beside(result: ResponseResult) -> tuple[list[str], dict[str, tuple[str, str, str]], str]:
+    """Heads, cells by type and the note of the comparisons of a secondary response with today's type."""
+    first = result.comparisons[0]
+    unit = shown(result.unit)
+    size = (
+        text("Ratio")
+        if first.kind == "ratio"
+        else text("Difference, {unit}", unit=unit)
+        if unit
+        else text("Difference")
+    )
+    heads = [size, text("{level} interval", level=confidence(first.confidence)), "p"]
+    cells = {c.nozzle: _size_cells(c) for c in result.comparisons}
+    note = text(
+        "Last columns: against {nozzle}, {place}; these intervals hold together and p allows for their number, the "
+        "others hold by themselves.",
+        nozzle=named(first.against, result),
+        place=at_place(first.settings),
+    )
+    return heads, cells, note
+
+
+def _size_cells(c: Comparison) -> tuple[str, str, str]:
+    """Size, interval and p of a comparison."""
+    sizes = (c.value, c.low, c.high)
+    value, low, high = (f"{x:.2f}" for x in sizes) if c.kind == "ratio" else b.alike(*sizes)
+    return value, "–" if math.isnan(c.low) else b.span(low, high), b.chance(c.p)
 
 
 def _place_name(place: Place, one: str) -> str:
@@ -192,11 +229,8 @@ def _comparisons(title: str, result: ResponseResult, found: tuple[Comparison, ..
 
 
 def _comparison_row(c: Comparison, result: ResponseResult, in_unit: bool, worded: bool) -> list[str]:
-    sizes = (c.value, c.low, c.high)
-    value, low, high = (f"{x:.2f}" for x in sizes) if c.kind == "ratio" else b.alike(*sizes)
     known = not math.isnan(c.low)
-    names = [named(c.nozzle, result), named(c.against, result)]
-    row = [*names, value, b.span(low, high) if known else "–", b.chance(c.p)]
+    row = [named(c.nozzle, result), named(c.against, result), *_size_cells(c)]
     if in_unit:
         unit = b.alike(*c.in_unit) if c.in_unit else ["–"]
         row.append(f"{unit[0]} ({b.span(unit[1], unit[2])})" if known and c.in_unit else unit[0])
@@ -249,7 +283,7 @@ def _checks(result: ResponseResult) -> list[b.Block]:
     parts: list[b.Block] = [b.head(text("Checks"))]
     for weight, title in ((Weight.COULD_CHANGE, text("Could change the answer")), (Weight.LOOK_AT, text("Look at"))):
         found = [say(check) for check in result.checks if check.weight == weight]
-        parts += [b.words(f"{title}:"), b.listed(found)] if found else []
+        parts += [b.words(f"{title}:"), b.columns(found) if len(found) > 3 else b.listed(found)] if found else []
     parts += _calm([c for c in result.checks if c.weight not in (Weight.COULD_CHANGE, Weight.LOOK_AT)], result.primary)
     return parts
 
@@ -260,7 +294,10 @@ def _calm(found: list[Finding], in_full: bool) -> list[b.Block]:
     known = [name for name in names.values() if name]
     rest = [say(c) for c in found if not names.get(c.kind)]
     parts = [b.words(text("Nothing found: {checks}.", checks="; ".join(known)))] if known else []
-    return [*parts, *([b.words(text("Nothing found:")), b.listed(rest)] if rest else [])]
+    return [
+        *parts,
+        *([b.words(text("Nothing found:")), b.columns(rest) if len(rest) > 3 else b.listed(rest)] if rest else []),
+    ]
 
 
 def _asks_for_a_look(result: ResponseResult, *kinds: StudyKind) -> bool:
@@ -328,7 +365,8 @@ def _by_side(result: ResponseResult, table: pd.DataFrame, settings: list[Setting
         for name in check.about.coupons
     }
     picture = sides_figure(result, table, [setting.column for setting in settings], flagged, far)
-    return [b.head(text("One side against the other")), b.figure(picture, alt, caption)]
+    share = 100 if result.primary else 72
+    return [b.head(text("One side against the other")), b.figure(picture, alt, caption) | {"share": share}]
 
 
 def flagged_mounts(result: ResponseResult) -> list[str]:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
+from enum import StrEnum
 
 from trials.decide.results import Comparison, NextStep, NozzleRow, ResponseResult, Spread, State, Study, Worded
 from trials.findings import Place
@@ -180,10 +181,10 @@ def exploratory_words() -> str:
     return text("Undeclared second look: these words are exploratory; the first verdict stands.")
 
 
-def remarks(result: ResponseResult) -> list[str]:
-    """What was said about a response, before its checks."""
+def remarks(result: ResponseResult, without: Collection[StrEnum] = ()) -> list[str]:
+    """What was said about a response, before its checks; without: kinds that stand in a table of their own."""
     first = [exploratory_words()] if result.exploratory else []
-    return [*first, *(say(finding) for finding in result.said)]
+    return [*first, *(say(finding) for finding in result.said if finding.kind not in without)]
 
 
 def p_words(p: float | None) -> str:

@@ -220,7 +220,7 @@ def by_factor_figure(
     result: ResponseResult, coupons: pd.DataFrame, settings: Sequence[Setting], types: Sequence[str]
 ) -> str:
     """One strip per nozzle type, one row of strips per setting: coupon marks, and the mean at each setting cut."""
-    with canvas(0.75 + 1.2 * len(settings), len(settings), len(types), sharey=True, squeeze=False) as (figure, grid):
+    with canvas(0.75 + 1.0 * len(settings), len(settings), len(types), sharey=True, squeeze=False) as (figure, grid):
         low, high = span(coupons["value"].to_numpy(float))
         for row, setting in enumerate(settings):
             for place, nozzle in enumerate(types):
