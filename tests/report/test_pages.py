@@ -11,10 +11,10 @@ from trials.decide.kinds import StudyKind
 from trials.findings import About, Amount, Finding, Place, PlaceKind
 from trials.infer.chance import ChanceKind
 from trials.report import typeset
+from trials.report.bench_paper import labels_data
 from trials.report.chance_page import chance_section
 from trials.report.dross_page import odds_table, shares, shares_picture
 from trials.report.extras import VerdictExtras
-from trials.report.labels_paper import labels_data
 from trials.report.verdict import verdict_data
 
 MADE_ON = date(2026, 3, 2)
@@ -97,12 +97,12 @@ def test_what_more_specimens_would_show_is_a_table():
 
 
 @pytest.mark.parametrize(("paper", "size"), [("A4", (595, 842)), ("Letter", (612, 792))])
-def test_paper_is_of_the_size_that_the_trial_asks_for(paper, size):
+def test_paper_is_of_the_size_that_the_trial_asks_for(trial, paper, size):
     import io
 
     import pikepdf
 
-    data = labels_data("A trial", [("A1", 1)], MADE_ON)
+    data = labels_data(trial, [("A1", 1)], MADE_ON)
     with pikepdf.open(io.BytesIO(typeset.pdf("labels.typ", data, MADE_ON, paper=paper))) as found:
         box = [round(float(side)) for side in found.pages[0].mediabox]
     assert tuple(box[2:]) == size

@@ -18,6 +18,7 @@ from trials.report.extras import VerdictExtras
 from trials.standards import edition, roughness_ranges, squareness_ranges
 from trials.trial import Outcome, Trial
 from trials.units import shown
+from trials.words import columns
 from trials.words.findings import say
 from trials.words.frame import day_words
 from trials.words.grade import reasons_counted
@@ -94,24 +95,7 @@ def departures_section(study: Study, extras: VerdictExtras) -> dict[str, Any]:
 
 def held_rows(trial: Trial) -> list[tuple[str, str]]:
     """Settings kept constant, as (name, value with unit), units taken from the end of the key."""
-    return [_named(key, value) for key, value in trial.held.items()]
-
-
-_HELD_UNITS = ("m_min", "mm_min", "mm_s", "mm2", "mm", "um", "bar", "kw", "hz", "khz", "ms", "s", "deg", "in", "psi")
-
-
-def _figure(value: object) -> str:
-    if isinstance(value, bool):
-        return text("yes") if value else text("no")
-    return plain(value) if isinstance(value, (int, float)) else str(value)
-
-
-def _named(key: str, value: object) -> tuple[str, str]:
-    figure = _figure(value)
-    for unit in _HELD_UNITS:
-        if key.lower().endswith(f"_{unit}"):
-            return key[: -len(unit) - 1].replace("_", " "), f"{figure} {shown(unit)}"
-    return key.replace("_", " "), figure
+    return [(columns.split(key)[0], columns.amount(key, value)) for key, value in trial.held.items()]
 
 
 def settings_section(trial: Trial) -> dict[str, Any]:
@@ -133,7 +117,11 @@ def judged_section(trial: Trial, extras: VerdictExtras) -> dict[str, Any]:
     """By which rule and figures coupons were judged, and how they were measured."""
     statuses = sorted({row.status for row in (*roughness_ranges(), *squareness_ranges())})
     known = [
-        text("Expanded uncertainty of {column}: {value} (k = 2).", column=key, value=b.num(value))
+        text(
+            "Expanded uncertainty of {column}: {value} (k = 2).",
+            column=columns.split(key)[0],
+            value=columns.amount(key, value),
+        )
         for key, value in trial.bench.uncertainty.items()
     ]
     unknown = text("No measurement uncertainty was given: values were compared with the limits as read.")

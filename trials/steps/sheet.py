@@ -37,7 +37,7 @@ def run_sheet(folder: Path | str) -> list[Path]:
             trial, coupons, records.planned_mounts, records.planned_sheets, said, day
         ),
         "bench-card.pdf": documents.bench_card_pdf(trial, day),
-        "labels.pdf": documents.labels_pdf(trial, coupons, day),
+        "labels.pdf": documents.labels_pdf(trial, measuring_places(records), day),
         "plan.pdf": plan_paper(whole, day),
         **sheet_drawings(records),
         RUN_BOOK: workbook.run_workbook(records),
@@ -45,6 +45,14 @@ def run_sheet(folder: Path | str) -> list[Path]:
     }
     place = papers_folder(whole)
     return [write_beside(place / name, data) for name, data in files.items()]
+
+
+def measuring_places(records: Records) -> list[tuple[str, int]]:
+    """Coupon marks with their place in the order of measuring, each once, in that order."""
+    from trials.store.workbooks import measuring_order
+
+    order = enumerate(measuring_order(records), 1)
+    return [(mark, place) for place, (mark, repeat) in order if repeat == 0]
 
 
 def papers_folder(records: Records) -> Path:

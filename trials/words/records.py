@@ -9,6 +9,7 @@ from typing import Any
 from trials.commands import Before, Next
 from trials.findings import Amount, Fact, Finding
 from trials.record_kinds import JournalKind, RecordKind, Step, Where
+from trials.words import columns
 from trials.words.language import plural, text
 from trials.words.numbers import number, plain
 
@@ -81,6 +82,13 @@ def _lost(finding: Finding) -> str:
     return text("Coupon {coupon} ({nozzle}) {how}{note}.", how=how, note=note, **named)
 
 
+def _changed_setting(finding: Finding) -> str:
+    column, facts = str(finding.facts["column"]), finding.facts
+    named = {"setting": columns.split(column)[0], "coupon": finding.about.coupons[0]}
+    was, now = columns.amount(column, facts["was"]), columns.amount(column, facts["now"])
+    return text("Coupon {coupon} was cut with {setting} {now}, planned {was}.", now=now, was=was, **named)
+
+
 def _moved(finding: Finding) -> str:
     n, facts = len(finding.about.coupons), {**_facts(finding), "coupons": marks(finding.about.coupons)}
     if finding.facts["what"] == "mount":
@@ -130,7 +138,7 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
         "Coupon {coupons} was cut in another order than planned.",
         "Coupons {coupons} were cut in another order than planned.",
     ),
-    RecordKind.CHANGED_SETTING: _line("Coupon {coupon} was cut with {column} {now}, planned {was}."),
+    RecordKind.CHANGED_SETTING: _changed_setting,
     RecordKind.COUPONS_MOVED: _moved,
     RecordKind.MOUNT_ADDED: _line("Mount {mount} was added: {fitted} was fitted again."),
     RecordKind.MOUNT_HELD_OTHER: _line("Mount {mount} held {fitted}, planned {was}."),
@@ -207,7 +215,10 @@ def instrument(facts: Mapping[str, Any]) -> str:
     day = facts["calibrated_on"]
     parts = [text("calibrated {day}", day=day) if day else text("no calibration stated")]
     parts += [text("due {day}", day=facts["due_on"])] if facts["due_on"] else []
-    parts += [text("U of {column} {u} (k = 2)", column=c, u=plain(u)) for c, u in facts["uncertainty"].items()]
+    parts += [
+        text("U of {column} {u} (k = 2)", column=columns.split(c)[0], u=columns.amount(c, u))
+        for c, u in facts["uncertainty"].items()
+    ]
     parts += [facts["note"]] if facts["note"] else []
     return text("{name}: {facts}.", name=facts["instrument"], facts=", ".join(parts))
 

@@ -25,11 +25,12 @@ LATER = 0.25
 THICKNESS = "thickness_mm"
 LIMIT_ROW = 4
 """Row (counted from 1) of the first limit on the sheet `how to`; range r is r - 1 rows below."""
+REPEAT = "repeat"
 HOW_TO = (
     ("order at the bench", "Cold coupon. Dross first; then take the dross off and brush loose oxide, never grind."),
     ("", "Then u, then Rz5. Leave out lead-in, corners and slat marks; always the same sides and depths."),
     ("rows", "Measure in the order of the rows. Grey cells are given; leave a cell empty where nothing was measured."),
-    ("repeat", "0 is the reading. A row with 1 is the same place measured again: do not look up the first value."),
+    (REPEAT, "0 is the reading. A row with 1 is the same place measured again: do not look up the first value."),
     ("side", "Which edge was measured, in the shop's own words; left and right as seen in cutting direction."),
     ("ranges", "Worked out from each single reading while typing; the coupon's grade comes from `trials grade`."),
     ("afterwards", "Save it and record it: trials record FOLDER this-file.xlsx"),
@@ -76,8 +77,8 @@ def bench_workbook(records: Records, created: datetime | None = None) -> bytes:
     thickness = _thickness_by_coupon(records)
     columns = _columns(trial, [quantity for quantity, _ in asked], bool(thickness))
     rows = _rows(records, asked, thickness, [column.header for column in columns])
-    book = Book("Bench workbook", created_at(records, created))
-    book.filled_sheet("readings", columns, rows, frozen=4, group="measure_order")
+    book = Book("Bench workbook", created_at(records, created), paper=trial.trial.paper)
+    book.filled_sheet("readings", columns, rows, frozen=3, group="measure_order", row_height=19.0)
     _how_to(book, trial, [quantity for quantity, _ in asked], bool(thickness))
     return book.data()
 
@@ -101,24 +102,24 @@ def _graded(trial: Trial, fields: list[str], varies: bool) -> list[tuple[str, st
 def _columns(trial: Trial, asked: list[Quantity], varies: bool) -> list[Column]:
     fields = [quantity.column for quantity in asked]
     columns = [
-        Column("measure_order", 15, typed=False),
-        Column("coupon", 9, typed=False),
+        Column("measure_order", 14, typed=False),
+        Column("coupon", 8, typed=False),
         Column("reading", 8, typed=False),
-        Column("repeat", 7, typed=False),
+        *([Column("repeat", 7, typed=False)] if trial.bench.repeat_share else []),
         Column("side", 8, rule=choice(("left", "right"), "side", "Which edge, as seen in cutting direction.", False)),
     ]
     columns += [Column(f"{THICKNESS} (plan)", 10, typed=False)] if varies else []
     columns += [_value_column(quantity) for quantity in asked]
     columns += [Column(header, 13, typed=False) for _, header, _ in _graded(trial, fields, varies)]
-    columns += [Column("inspector", 13), Column("instrument", 15)]
+    columns += [Column("inspector", 11), Column("instrument", 12)]
     if CUTOFF_FIELD in fields:
         columns.append(Column("cutoff_mm", 11, rule=between(0.08, 8, "cutoff_mm", "Cut-off, one for the whole trial.")))
         columns.append(Column("depth_mm", 11, rule=between(0, 1000, "depth_mm", _depth_words(trial))))
     date = {"validate": "date", "criteria": ">", "value": datetime(2000, 1, 1), **said("measured_on", "A date.")}
     return [
         *columns,
-        Column("measured_on", 14, number_format="yyyy-mm-dd", rule=date),
-        Column("note", 26, align="left"),
+        Column("measured_on", 13, number_format="yyyy-mm-dd", rule=date),
+        Column("note", 20, align="left"),
     ]
 
 
@@ -203,7 +204,8 @@ def _how_to(book: Book, trial: Trial, asked: list[Quantity], varies: bool) -> No
         (f"dross grade {step.grade}", f"{dross_name(step.grade)}: {dross_definition(step.grade)}") for step in SCALE
     ]
     scale = scale if any(quantity.scale == "grade" for quantity in asked) else []
-    for left, right in (*HOW_TO, ("", ""), *scale):
+    steps = [step for step in HOW_TO if step[0] != REPEAT or trial.bench.repeat_share]
+    for left, right in (*steps, ("", ""), *scale):
         sheet.write_string(number, 0, left, bold)
         sheet.write_string(number, 1, right, plain)
         number += 1

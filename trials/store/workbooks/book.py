@@ -34,13 +34,14 @@ class Column:
 class Book:
     """A workbook built in memory; the same content gives the same bytes for the same `created`."""
 
-    def __init__(self, title: str, created: datetime) -> None:
-        """Start an empty workbook; `created` is the only date inside it."""
+    def __init__(self, title: str, created: datetime, trial: str = "", paper: str = "A4") -> None:
+        """Start an empty workbook; `created` is the only date inside it, trial: its title, at the foot of each page."""
         import xlsxwriter
 
         self._buffer = io.BytesIO()
         self.workbook = xlsxwriter.Workbook(self._buffer, {"in_memory": True})
         self.workbook.set_properties({"title": title, "created": created.replace(tzinfo=None)})
+        self._trial, self._paper = trial.replace("&", "&&")[:100], paper
         self._formats: dict[tuple[Any, ...], Any] = {}
 
     def style(self, **properties: Any) -> Any:
@@ -58,10 +59,11 @@ class Book:
         spare: int = 0,
         frozen: int = 1,
         group: str = "",
+        row_height: float | None = None,
     ) -> Any:
         """A sheet with a header row, prefilled rows and `spare` empty ones; `frozen` columns stay in view.
 
-        A heavier line is drawn where the column `group` changes.
+        A heavier line is drawn where the column `group` changes; row_height in points, the usual one if None.
 
         A cell is its value, or a `Cell` where one cell departs from its column (locked, or a formula).
         """
@@ -77,6 +79,8 @@ class Book:
             line = 2 if group and number > 1 and marks[number - 1] != marks[number - 2] else 1
             for place, (column, cell) in enumerate(zip(columns, row, strict=True)):
                 self._write(sheet, number, place, column, cell, line)
+        for number in range(1, len(rows) + 1) if row_height is not None else ():
+            sheet.set_row(number, row_height)
         for number in range(len(rows) + 1, len(rows) + spare + 1):
             for place, column in enumerate(columns):
                 self._write(sheet, number, place, replace(column, typed=True), None)
@@ -126,14 +130,13 @@ class Book:
         else:
             sheet.write_number(number, place, value, cell_format)
 
-    @staticmethod
-    def paper(sheet: Any, name: str) -> None:
-        """Landscape A4, one page wide, the name of the sheet at the foot."""
+    def paper(self, sheet: Any, name: str) -> None:
+        """Landscape, one page wide, the name of the sheet and of the trial at the foot."""
         sheet.set_landscape()
-        sheet.set_paper(9)
+        sheet.set_paper(1 if self._paper == "Letter" else 9)
         sheet.set_margins(left=0.4, right=0.4, top=0.5, bottom=0.6)
         sheet.fit_to_pages(1, 0)
-        sheet.set_footer(f"&L{name}&RPage &P of &N")
+        sheet.set_footer(f"&L{name}&C{self._trial}&RPage &P of &N")
 
 
 @dataclass(frozen=True)

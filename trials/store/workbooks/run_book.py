@@ -10,14 +10,13 @@ from trials.plan.cautions import nozzle_cautions
 from trials.store.records.records import OUTCOMES, Records, rows_of
 from trials.store.workbooks.book import Book, Column, between, choice, created_at
 from trials.trial import Trial
-from trials.units import shown
+from trials.words import columns
 from trials.words.findings import say
 from trials.words.plan import described, limit_words
 
 SPARE_MOUNTS = 10
 SPARE_SHEETS = 4
 DATE = "yyyy-mm-dd hh:mm"
-HELD_UNITS = ("m_min", "mm", "um", "bar", "kw", "hz", "pct", "deg", "w", "s")
 STEPS = (
     ("before each mount", "Look into the bore: right type, right specimen mark, clean, round. Mark the piece."),
     ("at each mount", "Centre the nozzle, calibrate the height, then fill in its row on the sheet `mounts`."),
@@ -37,7 +36,8 @@ def run_workbook(records: Records, created: datetime | None = None) -> bytes:
     Read back by `intake.read_cuts`, `read_mounts` and `read_sheets`. The same records and `created` (default: the
     moment of the freeze) give the same bytes.
     """
-    book = Book("Run workbook", created_at(records, created))
+    heading = records.trial.trial
+    book = Book("Run workbook", created_at(records, created), heading.title, heading.paper)
     book.text_sheet("read first", _first_sheet(records.trial))
     cuts = book.filled_sheet("cuts", *_cuts(records), frozen=2, group="mount")
     book.filled_sheet("mounts", *_mounts(records), spare=SPARE_MOUNTS)
@@ -75,10 +75,7 @@ def _example(trial: Trial) -> str:
 
 def _held(name: str, value: Any) -> tuple[str, str]:
     """`speed_m_min`, 1.1 -> (`speed`, `1.1 m/min`)."""
-    unit = next((u for u in HELD_UNITS if name.endswith(f"_{u}")), "")
-    words = name[: -len(unit) - 1] if unit else name
-    text = "yes" if value is True else "no" if value is False else f"{value:g}" if not isinstance(value, str) else value
-    return words.replace("_", " "), f"{text} {shown(unit)}".strip()
+    return columns.split(name)[0], columns.amount(name, value)
 
 
 def _cuts(records: Records) -> tuple[list[Column], list[list[Any]]]:
