@@ -20,7 +20,7 @@ SAID = [
     (Finding(RecordKind.ANOTHER_ORDER, ONE), "Coupon K7T was cut in another order than planned."),
     (
         Finding(RecordKind.CHANGED_SETTING, ONE, {"column": "pressure_bar", "now": 0.6, "was": None}),
-        "Coupon K7T was cut with pressure_bar 0.6, planned empty.",
+        "Coupon K7T was cut with pressure 0.6 bar, planned empty.",
     ),
     (
         Finding(RecordKind.COUPONS_MOVED, TWO, {"what": "sheet", "now": "S2", "was": "S1"}),
@@ -166,7 +166,7 @@ ENTRIES = [
             "uncertainty": {"u_mm": 0.01},
             "note": "",
         },
-        "stylus 4: no calibration stated, due 2027-01-10, U of u_mm 0.01 (k = 2).",
+        "stylus 4: no calibration stated, due 2027-01-10, U of u 0.01 mm (k = 2).",
     ),
     (JournalKind.ADOPTED, {"file": "t.csv", "rows": 1, "coupons": 1}, "t.csv: 1 row, 1 coupon"),
     (JournalKind.VERDICT, {"look": 1}, "look 1 kept"),
