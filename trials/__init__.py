@@ -22,10 +22,10 @@ _STEPS = (
         "measure_files",
         "measure_into",
     ),
-    *("plain", "plan_folder", "plan_json", "propose", "read_lives", "record", "recorded_lives"),
+    *("picture", "plain", "plan_folder", "plan_json", "propose", "read_lives", "record", "recorded_lives"),
     *("register", "requirement", "run_sheet", "settle_folder", "settled_json", "side_by_side", "sides_json"),
     *("status", "study_bench", "study_table", "verdict", "window", "window_json", "write_bytes"),
-    *("write_lives", "write_new"),
+    *("write_lives", "write_new", "zones_at", "zones_of"),
 )
 __all__ = list(_STEPS)
 __version__ = "0.1.0"

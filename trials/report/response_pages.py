@@ -307,25 +307,23 @@ def _asks_for_a_look(result: ResponseResult, *kinds: StudyKind) -> bool:
 def _pictures(result: ResponseResult, trial: Trial, table: pd.DataFrame | None) -> list[b.Block]:
     if table is None or table.empty:
         return []
-    coupons = coupon_means(table, result.scale)
-    settings = [
-        Setting(trial.factor_column(name), b.setting(name, f.unit), f.levels)
-        for name, f in trial.factors.items()
-        if trial.factor_column(name) in coupons
-    ]
-    found = _against_settings(result, trial, coupons, settings) if settings and result.primary else []
-    ordered = "cut_order" in table and bool(coupons["cut_order"].notna().all())
-    if trial.plan.method != Method.ADOPTED and ordered and (result.primary or _asks_for_a_look(result, *DRIFTS)):
-        found += _in_order(result, trial, coupons, settings)
-    sided = {"side", "mount"} <= set(table.columns) and table["side"].nunique() > 1
-    if sided and _asks_for_a_look(result, StudyKind.CENTRING):
-        found += _by_side(result, table, settings)
-    return found
+    found = against_settings(result, trial, table) if result.primary else []
+    if result.primary or _asks_for_a_look(result, *DRIFTS):
+        found += in_order(result, trial, table)
+    return found + (by_side(result, trial, table) if _asks_for_a_look(result, StudyKind.CENTRING) else [])
 
 
-def _against_settings(
-    result: ResponseResult, trial: Trial, coupons: pd.DataFrame, settings: list[Setting]
-) -> list[b.Block]:
+def _settings(trial: Trial, table: pd.DataFrame) -> list[Setting]:
+    """The factors that the table holds."""
+    known = ((trial.factor_column(name), name, f) for name, f in trial.factors.items())
+    return [Setting(column, b.setting(name, f.unit), f.levels) for column, name, f in known if column in table]
+
+
+def against_settings(result: ResponseResult, trial: Trial, table: pd.DataFrame) -> list[b.Block]:
+    """Every coupon against each setting; nothing where no setting was varied."""
+    coupons, settings = coupon_means(table, result.scale), _settings(trial, table)
+    if not settings:
+        return []
     alt = text(
         "{response} of every coupon against {settings}, one strip per nozzle type, with level means.",
         response=label(result),
@@ -336,16 +334,26 @@ def _against_settings(
     return [b.head(text("Against each setting")), picture]
 
 
-def _in_order(result: ResponseResult, trial: Trial, coupons: pd.DataFrame, settings: list[Setting]) -> list[b.Block]:
+def in_order(result: ResponseResult, trial: Trial, table: pd.DataFrame) -> list[b.Block]:
+    """What is left over in the order of cutting; nothing where the order is not known."""
+    coupons = coupon_means(table, result.scale)
+    ordered = "cut_order" in table and bool(coupons["cut_order"].notna().all())
+    if trial.plan.method == Method.ADOPTED or not ordered:
+        return []
     alt = text(
         "What is left of {response} after nozzle type and settings, in the order of cutting.", response=label(result)
     )
     caption = text("What is left after nozzle type and settings; a slope would be wear or lens heating.")
-    picture = drift_figure(result, coupons, trial.types, [setting.column for setting in settings])
+    columns = [setting.column for setting in _settings(trial, table)]
+    picture = drift_figure(result, coupons, trial.types, columns)
     return [b.head(text("In the order of cutting")), b.figure(picture, alt, caption)]
 
 
-def _by_side(result: ResponseResult, table: pd.DataFrame, settings: list[Setting]) -> list[b.Block]:
+def by_side(result: ResponseResult, trial: Trial, table: pd.DataFrame) -> list[b.Block]:
+    """What is left over on each side of a mount; nothing where sides were not recorded."""
+    if not {"side", "mount"} <= set(table.columns) or table["side"].nunique() < 2:
+        return []
+    settings = _settings(trial, table)
     alt = text(
         "What is left of {response} after nozzle type and settings, side by side for each mount.",
         response=label(result),

@@ -13,12 +13,22 @@ from trials.steps.demo import demo_trial
 from trials.steps.extend import add_extension, extension, extension_json
 from trials.steps.files import plain, write_bytes, write_new
 from trials.steps.fit import evidence, fit
-from trials.steps.grade import grade_rows, grade_table, grade_trial, grade_value, graded_facts, requirement
+from trials.steps.grade import (
+    grade_rows,
+    grade_table,
+    grade_trial,
+    grade_value,
+    graded_facts,
+    requirement,
+    zones_at,
+    zones_of,
+)
 from trials.steps.instrument import Instrument, enter_instrument, register
 from trials.steps.lives import read_lives, recorded_lives, study_table, write_lives
 from trials.steps.load import load
 from trials.steps.looks import look_number
 from trials.steps.measure import Settings, keep_pictures, measure_files, measure_into
+from trials.steps.picture import picture
 from trials.steps.plan import freeze, judge, plan_folder, plan_json, propose
 from trials.steps.record import record
 from trials.steps.settling import Wanted, settle_folder, settled_json, side_by_side, sides_json
@@ -63,6 +73,7 @@ __all__ = [
     "look_number",
     "measure_files",
     "measure_into",
+    "picture",
     "plain",
     "plan_folder",
     "plan_json",
@@ -86,4 +97,6 @@ __all__ = [
     "write_bytes",
     "write_lives",
     "write_new",
+    "zones_at",
+    "zones_of",
 ]
