@@ -27,6 +27,7 @@ from trials.words.cautions import caution_lines
 from trials.words.findings import say
 from trials.words.frame import day_words
 from trials.words.grade import dross_definition, dross_name
+from trials.words.numbers import fixed, point
 from trials.words.plan import described, limit_words, map_notes
 from trials.words.requirement import job_and_requirement
 
@@ -102,8 +103,8 @@ def _value(value: object, places: int | None = None) -> str:
     if value is None or value != value:
         return ""
     if places is not None and round(float(str(value)), places) == value:
-        return f"{value:.{places}f}"
-    return f"{value:g}" if isinstance(value, (int, float)) and not isinstance(value, bool) else str(value)
+        return fixed(float(str(value)), places)
+    return point(f"{value:g}") if isinstance(value, (int, float)) and not isinstance(value, bool) else str(value)
 
 
 def _sheet_row(row: dict[str, Any]) -> list[str]:
@@ -204,8 +205,8 @@ def _limits(thickness: float | None, measured: Collection[str]) -> list[list[str
     if thickness is None:
         return []
     row = limit_table([thickness])[0]
-    u = ["u, mm", *(f"{row[f'u_range_{k}']:.3f}" for k in range(1, 6))]
-    rz5 = ["Rz5, µm", *(f"{row[f'rz5_range_{k}']:.1f}" for k in range(1, 5)), "–"]
+    u = ["u, mm", *(fixed(row[f"u_range_{k}"], 3) for k in range(1, 6))]
+    rz5 = ["Rz5, µm", *(fixed(row[f"rz5_range_{k}"], 1) for k in range(1, 5)), "–"]
     return [*([u] if "squareness" in measured else []), *([rz5] if "roughness" in measured else [])]
 
 

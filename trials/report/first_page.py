@@ -21,7 +21,7 @@ from trials.words.first_page import answer_box, decision_lines, fails_of_hundred
 from trials.words.frame import day_words
 from trials.words.ladders import table_note
 from trials.words.language import text
-from trials.words.numbers import listed, plain
+from trials.words.numbers import fixed, listed, plain
 from trials.words.plan import described
 from trials.words.settings import at_place
 from trials.words.study import row_words
@@ -138,7 +138,7 @@ def _columns(study: Study, trial: Trial, tallies: Sequence[Counts]) -> list[tupl
     else:
         found.append((text("Coupons cut"), 1.0, cut))
     if any(row.price is not None for row in rows):
-        prices = ["–" if row.price is None else f"{row.price:.2f}" for row in rows]
+        prices = ["–" if row.price is None else fixed(row.price, 2) for row in rows]
         found.append((text("Price, {currency}", currency=trial.trial.currency), 0.8, prices))
     return found
 

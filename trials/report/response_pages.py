@@ -23,7 +23,7 @@ from trials.words.answer import word_of
 from trials.words.checks import check_name
 from trials.words.findings import say
 from trials.words.language import plural, text
-from trials.words.numbers import confidence, listed
+from trials.words.numbers import confidence, fixed, listed
 from trials.words.settings import at_place, place_words, term_words
 from trials.words.study import basis_words, label, named, remarks, spread_words
 
@@ -119,7 +119,7 @@ def _term_row(t: TermTest, beside: bool) -> list[str]:
 
 
 def _df(df: int, den_df: float, places: int) -> str:
-    return text("{df} and {den_df}", df=df, den_df=f"{den_df:.{places}f}")
+    return text("{df} and {den_df}", df=df, den_df=fixed(den_df, places))
 
 
 def spread_section(results: Sequence[ResponseResult]) -> dict[str, Any]:
@@ -194,7 +194,7 @@ def _beside(result: ResponseResult) -> tuple[list[str], dict[str, tuple[str, str
 def _size_cells(c: Comparison) -> tuple[str, str, str]:
     """Size, interval and p of a comparison."""
     sizes = (c.value, c.low, c.high)
-    value, low, high = (f"{x:.2f}" for x in sizes) if c.kind == "ratio" else b.alike(*sizes)
+    value, low, high = (fixed(x, 2) for x in sizes) if c.kind == "ratio" else b.alike(*sizes)
     return value, "–" if math.isnan(c.low) else b.span(low, high), b.chance(c.p)
 
 
@@ -272,7 +272,7 @@ def _pair_cell(c: Comparison, turned: bool) -> str:
         sizes = (1 / c.value, 1 / c.high, 1 / c.low)
     elif turned:
         sizes = (-c.value, -c.high, -c.low)
-    value, low, high = (f"{x:.2f}" for x in sizes) if c.kind == "ratio" else b.alike(*sizes, digits=2)
+    value, low, high = (fixed(x, 2) for x in sizes) if c.kind == "ratio" else b.alike(*sizes, digits=2)
     return value if math.isnan(c.low) else text("{value} ({low} to {high})", value=value, low=low, high=high)
 
 

@@ -11,7 +11,7 @@ from trials.findings import Amount, Fact, Finding
 from trials.record_kinds import JournalKind, RecordKind, Step, Where
 from trials.words import columns
 from trials.words.language import plural, text
-from trials.words.numbers import number, plain
+from trials.words.numbers import number, plain, point
 
 FEW = 8
 """So many marks are named; of more only the number is said."""
@@ -107,7 +107,7 @@ def _slip(finding: Finding) -> str:
         Where.TRIAL: text("the trial"),
     }[Where(str(finding.facts["where"]))]
     ratio = found.value / median.value
-    times = text("{x} times", x=f"{ratio:.3g}") if ratio >= 1 else text("{x} of", x=f"{ratio:.2g}")
+    times = text("{x} times", x=point(f"{ratio:.3g}")) if ratio >= 1 else text("{x} of", x=point(f"{ratio:.2g}"))
     return text(
         "coupon {coupon}, reading {reading}: {name} {value} is {times} the median {median} of the other readings of "
         "{others}; a slip of the pen or a wrong unit?",

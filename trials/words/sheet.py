@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 
-from trials.words.language import plural, text
+from trials.words.language import plural, text, word
 from trials.words.numbers import plain
 
 
@@ -82,7 +82,7 @@ def where(readings: Mapping[str, int], cutoff_mm: float | None) -> list[str]:
 
     cutoff_mm: None where no roughness is measured.
     """
-    parts = [text("{label}: {n} on each coupon", label=text(label), n=n) for label, n in readings.items()]
+    parts = [text("{label}: {n} on each coupon", label=word(label), n=n) for label, n in readings.items()]
     lines = [
         text("Readings: {parts}.", parts="; ".join(parts)),
         text("Measure the edge that the workbook names, always at the same places."),

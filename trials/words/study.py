@@ -16,7 +16,7 @@ from trials.words.answer import word_of
 from trials.words.findings import say
 from trials.words.language import text
 from trials.words.model import rests_on_words
-from trials.words.numbers import confidence, fixed, listed, number, percent, plain, signed, with_unit
+from trials.words.numbers import confidence, fixed, listed, number, percent, plain, point, rounded, signed, with_unit
 from trials.words.settings import at_place, source_words
 
 
@@ -153,7 +153,7 @@ def worthwhile_words(result: ResponseResult) -> str:
     if result.worthwhile is None:
         return ""
     if result.scale == Scale.LOG:
-        return f"{100.0 * math.expm1(result.worthwhile):.3g} %"
+        return f"{rounded(100.0 * math.expm1(result.worthwhile), 3)} %"
     return f"{plain(result.worthwhile)} {shown(result.unit)}".strip()
 
 
@@ -191,7 +191,7 @@ def p_words(p: float | None) -> str:
     """A p-value in a table on the screen."""
     if p is None or math.isnan(p):
         return text("none")
-    return f"{p:.3f}" if p >= 0.001 else f"{p:.1e}"
+    return fixed(p, 3) if p >= 0.001 else point(f"{p:.1e}")
 
 
 def interval_words(low: float, high: float, digits: int = 4) -> str:

@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from trials.store.records.records import Records
+from trials.words.language import text, word
 
 GREY = "#E4E4E4"
 HEAD = "#D0D6DC"
@@ -71,7 +72,7 @@ class Book:
         head = self.style(bold=True, bg_color=HEAD, border=1, border_color=BORDER, text_wrap=True, align="center")
         for place, column in enumerate(columns):
             sheet.set_column(place, place, column.width)
-            sheet.write_string(0, place, column.header, head)
+            sheet.write_string(0, place, header_words(column.header), head)
             if column.rule:
                 sheet.data_validation(1, place, len(rows) + spare, place, column.rule)
         marks = [row[[column.header for column in columns].index(group)] for row in rows] if group else []
@@ -136,7 +137,7 @@ class Book:
         sheet.set_paper(1 if self._paper == "Letter" else 9)
         sheet.set_margins(left=0.4, right=0.4, top=0.5, bottom=0.6)
         sheet.fit_to_pages(1, 0)
-        sheet.set_footer(f"&L{name}&C{self._trial}&RPage &P of &N")
+        sheet.set_footer(f"&L{name}&C{self._trial}&R{text('Page &P of &N')}")
 
 
 @dataclass(frozen=True)
@@ -145,6 +146,12 @@ class Cell:
 
     value: Any
     typed: bool = False
+
+
+def header_words(header: str) -> str:
+    """A header as printed: in the words of the language where it has some, else as it is read back."""
+    name, mark, rest = header.partition(" (plan)")
+    return f"{word(name)}{mark}{rest}"
 
 
 def created_at(records: Records, created: datetime | None) -> datetime:
@@ -171,6 +178,6 @@ def said(title: str, message: str) -> dict[str, Any]:
     return {
         "input_title": title[:32],
         "input_message": message[:255],
-        "error_title": "Not accepted",
+        "error_title": text("Not accepted"),
         "error_message": message[:255],
     }
