@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import cache
+from gettext import c2py  # type: ignore[attr-defined]  # not named in its stub
 from pathlib import Path
 
 from trials.errors import InputError
@@ -42,7 +43,7 @@ def language_named(name: str) -> Language:
         catalogue = read_po(file, locale=name)
     one = {str(m.id): str(m.string) for m in catalogue if m.id and m.string and not m.pluralizable}
     many = {m.id[0]: tuple(m.string) for m in catalogue if m.pluralizable and all(m.string)}
-    plural = catalogue.plural_func
+    plural = c2py(catalogue.plural_expr)
 
     def several(single: str, more: str, n: int) -> str:
         forms = many.get(single)
