@@ -8,16 +8,38 @@ from pathlib import Path
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # digits of sums depend on the number of threads
 
 import pytest
-from tests_support import TRIAL_TEXT
+from tests_support import TRIAL_TEXT, draw_blank
 
 EXAMPLES = Path(__file__).parent.parent / "example_data"
 MOMENT = datetime(2026, 1, 12, 8, tzinfo=UTC)
+LONGEST = (
+    *("test_house.py", "test_ready_made_trials.py", "test_way.py", "test_paper.py", "test_nonsense_language.py"),
+    *("test_designs_dry_run.py", "test_settle.py", "test_window.py", "test_fuzz.py"),
+)
+"""Files that take long are begun first, so that the workers, a file each at a time, end together."""
 
 
-@pytest.fixture(autouse=True)
-def few_simulated_trials(monkeypatch):
-    """A verdict simulates 4,000 trials like its own; tests of everything else are content with a few."""
-    monkeypatch.setattr("trials.decide.own_honesty.TRIALS", 10)
+def pytest_collection_modifyitems(items):
+    """The longest files first, the others in their order."""
+    items.sort(key=lambda item: LONGEST.index(item.path.name) if item.path.name in LONGEST else len(LONGEST))
+
+
+@pytest.fixture(scope="session", autouse=True)
+def few_simulated_trials():
+    """A verdict simulates 4,000 trials like its own, a plan 200; tests of everything else are content with a few.
+
+    For the whole session, so that what fixtures of modules make is made so too.
+    """
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("trials.decide.own_honesty.TRIALS", 10)
+        patch.setattr("trials.steps.plan.SIMULATED", 10)
+        yield
+
+
+@pytest.fixture
+def blank_pictures(monkeypatch):
+    """Pictures are made but not drawn, for tests of papers that do not look at them; drawing is most of a paper."""
+    draw_blank(monkeypatch)
 
 
 @pytest.fixture

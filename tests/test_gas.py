@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from tests_support import TRIAL_TEXT
 
-from trials.errors import InputError, NotFinite, WrongShape
+from trials.errors import InputError, NotFinite, WrongArgument, WrongShape
 from trials.gas import GASES, known_gas, mass_flow, normal_volume_flow
 from trials.nozzles import Nozzle
 from trials.plan.cautions import nozzle_cautions
@@ -120,6 +120,8 @@ def test_missing_and_infinite_numbers_are_named(place, wrong):
     numbers[place] = [1.0, wrong]
     with pytest.raises(NotFinite, match=["pressure", "area", "temperature", "discharge"][place]):
         mass_flow("nitrogen", *numbers)
+    with pytest.raises(WrongShape, match="one length"):
+        mass_flow("nitrogen", [1.0, 2.0], [1.0, 2.0, 3.0])
 
 
 @pytest.mark.parametrize(
@@ -130,11 +132,10 @@ def test_missing_and_infinite_numbers_are_named(place, wrong):
         ((1.0, 3.0, 0.0), "above zero kelvin"),
         ((1.0, 3.0, 293.0, 0.0), "discharge"),
         ((1.0, 3.0, 293.0, 1.2), "discharge"),
-        (([1.0, 2.0], [1.0, 2.0, 3.0]), "one length"),
     ],
 )
 def test_impossible_numbers_are_named(numbers, said):
-    with pytest.raises(WrongShape, match=said):
+    with pytest.raises(WrongArgument, match=said):
         mass_flow("nitrogen", *numbers)
 
 

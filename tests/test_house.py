@@ -136,7 +136,8 @@ def test_the_wheel_runs_alone(tmp_path):
         wheel.extractall(site)
     env = {**os.environ, "PYTHONPATH": str(site)}
     start = f"import trials; from trials.cli.main import run; assert {str(site)!r} in trials.__file__; run()"
-    done = run("-c", start, "demo", str(tmp_path / "demo"), cwd=tmp_path, env=env)
+    few = f"import trials.decide.own_honesty as own; own.TRIALS = 10; {start}"
+    done = run("-c", few, "demo", str(tmp_path / "demo"), cwd=tmp_path, env=env)
     assert done.returncode == 0, done.stderr
     assert (tmp_path / "demo" / "verdict.pdf").read_bytes().startswith(b"%PDF")
     listed = run("-c", start, "new", cwd=tmp_path, env=env)

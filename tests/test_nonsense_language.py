@@ -4,6 +4,7 @@ import json
 from datetime import date
 
 import pytest
+from tests_support import draw_blank
 from words.nonsense import NONSENSE, commands_of, prose_of, structure, without_prose
 
 from trials import steps
@@ -32,9 +33,11 @@ def folder(request, example):
 def both(folder):
     """(documents as JSON by command, data of papers by name), in English and in nonsense."""
     found = []
-    for language in (ENGLISH, NONSENSE):
-        with speaking(language):
-            found.append(said(folder))
+    with pytest.MonkeyPatch.context() as patch:
+        draw_blank(patch)
+        for language in (ENGLISH, NONSENSE):
+            with speaking(language):
+                found.append(said(folder))
     return found
 
 

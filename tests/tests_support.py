@@ -1,4 +1,4 @@
-"""Text of a small, complete trial file and the sentences of findings, shared by the tests."""
+"""Texts of small, complete trial files blank pictures and the sentences of findings, shared by the tests."""
 
 TRIAL_TEXT = """
 [trial]
@@ -62,6 +62,34 @@ worthwhile = "0.03 mm"
 [responses.dross]
 readings = 1
 """
+
+SMALL_TEXT = TRIAL_TEXT.split("[factors.standoff]")[0].replace("squareness_range = 2, ", "")
+SMALL_TEXT = (
+    SMALL_TEXT.replace(", dross_grade = 1", "")
+    + """
+[plan]
+sheets = 3
+seed = 20417
+
+[responses.roughness]
+primary = true
+readings = 3
+worthwhile = "15 %"
+[responses.roughness.expected]
+level = 35.0
+specimen = "8 %"
+coupon = "10 %"
+reading = "7 %"
+"""
+)
+"""The same trial with one factor and one response: 18 coupons, a verdict in a third of the time."""
+
+BLANK = '<svg xmlns="http://www.w3.org/2000/svg" width="1" height="1" viewBox="0 0 1 1"></svg>'
+
+
+def draw_blank(patch):
+    """Let every picture come out blank until `patch` is undone."""
+    patch.setattr("matplotlib.figure.Figure.savefig", lambda _, stream, **options: stream.write(BLANK))
 
 
 def told(findings):

@@ -1,8 +1,16 @@
-"""How the life of a nozzle, lens or window ended."""
+"""Whose life it was, and how the life of a nozzle, lens or window ended."""
 
 from __future__ import annotations
 
 from enum import StrEnum
+
+
+class Part(StrEnum):
+    """What wears: the nozzle itself, or the lens or protective window behind it."""
+
+    NOZZLE = "nozzle"
+    LENS = "lens"
+    WINDOW = "window"
 
 
 class Ended(StrEnum):

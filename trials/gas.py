@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from trials.errors import InputError, NotFinite, WrongShape
+from trials.errors import InputError, NotFinite, WrongArgument, WrongShape
 
 ATMOSPHERE_PA = 101_325.0
 ICE_K = 273.15
@@ -153,9 +153,11 @@ def mass_flow(
         If the gas is not known.
     NotFinite
         If a number is NaN or infinite.
+    WrongArgument
+        If a pressure or area is negative, a temperature is not above zero, or a discharge coefficient is not above 0
+        and at most 1.
     WrongShape
-        If a pressure or area is negative, a temperature is not above zero, a discharge coefficient is not above 0 and
-        at most 1, or the arrays do not broadcast.
+        If the arrays do not broadcast.
     """
     known = known_gas(gas)
     gauge, area, temperature, share = _checked(gauge_bar, area_mm2, temperature_k, discharge)
@@ -179,7 +181,7 @@ def normal_volume_flow(
 
     Raises
     ------
-    InputError, NotFinite, WrongShape
+    InputError, NotFinite, WrongArgument, WrongShape
         As `mass_flow`.
     """
     density = ATMOSPHERE_PA / (known_gas(gas).constant * ICE_K)
@@ -195,11 +197,11 @@ def _checked(
         if not np.all(np.isfinite(values)):
             raise NotFinite(f"The {name} of the gas flow is missing or infinite; state a number.")
     if np.any(arrays["pressure"] < 0) or np.any(arrays["area"] < 0):
-        raise WrongShape("Gas pressure (bar gauge) and flow area must not be negative; give gauge, not vacuum.")
+        raise WrongArgument("Gas pressure (bar gauge) and flow area must not be negative; give gauge, not vacuum.")
     if np.any(arrays["temperature"] <= 0):
-        raise WrongShape("The gas temperature must be above zero kelvin; 293.15 K is 20 C.")
+        raise WrongArgument("The gas temperature must be above zero kelvin; 293.15 K is 20 C.")
     if np.any(arrays["discharge coefficient"] <= 0) or np.any(arrays["discharge coefficient"] > 1):
-        raise WrongShape("The discharge coefficient must lie above 0 and not above 1; 1 is flow without losses.")
+        raise WrongArgument("The discharge coefficient must lie above 0 and not above 1; 1 is flow without losses.")
     try:
         return tuple(np.broadcast_arrays(*arrays.values()))
     except ValueError as problem:

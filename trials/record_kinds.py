@@ -16,6 +16,8 @@ class RecordKind(StrEnum):
     COUPONS_NOT_CUT = "coupons_not_cut"
     ANOTHER_ORDER = "another_order"
     CHANGED_SETTING = "changed_setting"
+    OUTSIDE_USED = "outside_used"
+    OUTSIDE_LEFT_OUT = "outside_left_out"
     COUPONS_MOVED = "coupons_moved"
     MOUNT_ADDED = "mount_added"
     MOUNT_HELD_OTHER = "mount_held_other"

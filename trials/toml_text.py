@@ -33,9 +33,17 @@ def read_toml(text: str, file: str) -> dict[str, Any]:
         raise InputError("nested too deep", file=file, allowed=f"up to {MOST_DEPTH} levels", do=do) from None
     except ValueError as error:  # tomllib's own, or an integer with thousands of digits
         reason = str(error).split(";")[0]
-        raise InputError(f"not valid TOML: {reason}", file=file, do=do) from None
+        raise InputError(f"not valid TOML: {reason}", file=file, do=_comma_hint(reason, text) or do) from None
     _check_depth(data, file, do)
     return data
+
+
+def _comma_hint(reason: str, text: str) -> str:
+    """The remedy where the line at fault holds a number with a decimal comma."""
+    at = re.search(r"line (\d+)", reason)
+    line = text.splitlines()[int(at[1]) - 1] if at and int(at[1]) <= len(text.splitlines()) else ""
+    found = re.search(r"=\s*(-?\d+),(\d+)\s*(?:#.*)?$", line)
+    return f"Write a decimal point: {found[1]}.{found[2]}." if found else ""
 
 
 _DEEP = re.compile(rf"\s*\[*(?:\s*(?:[\w-]+|\"[^\"]*\"|'[^']*')\s*\.){{{MOST_DEPTH},}}")

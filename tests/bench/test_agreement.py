@@ -8,7 +8,7 @@ import pytest
 
 from trials.bench.agreement import agree_on_grades, fleiss_kappa, intraclass_correlation, weighted_kappa
 from trials.bench.kinds import BenchKind as K
-from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.findings import Finding
 
 COUNTS = pd.read_csv(Path(__file__).parents[1] / "reference" / "bench" / "kappa_3x3.csv").iloc[:, 1:].to_numpy()
@@ -87,7 +87,7 @@ def test_coupons_that_are_all_alike_leave_kappa_open():
     [
         (lambda: weighted_kappa([1, 2], [1]), WrongShape, "2 grades against 1"),
         (lambda: weighted_kappa([1, np.nan], [1, 2]), NotFinite, "Grade 2 is not a number"),
-        (lambda: weighted_kappa([1, 1.5], [1, 2]), WrongShape, "not a whole number"),
+        (lambda: weighted_kappa([1, 1.5], [1, 2]), WrongArgument, "not a whole number"),
         (lambda: weighted_kappa([1, 1], [1, 1]), NotIdentifiable, "same grade from both"),
         (lambda: weighted_kappa([], []), WrongShape, "one column"),
         (lambda: fleiss_kappa([[1, 2]]), WrongShape, "two coupons and two inspectors"),

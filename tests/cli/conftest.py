@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
-from tests_support import TRIAL_TEXT
+from tests_support import SMALL_TEXT, TRIAL_TEXT
 
 
 @dataclass(frozen=True)
@@ -52,19 +52,17 @@ def simulated_readings(folder, path, seed=7):
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
-@pytest.fixture(scope="session")
-def states(tmp_path_factory):
-    """Folders of one trial in its states: new, frozen, cut, measured; never written to, see `at`."""
+def made(home, text):
+    """Folders of a trial in its states: new, frozen, cut, measured."""
     from trials import steps
     from trials.store.intake import typed_tables as intake
     from trials.store.records import recording
     from trials.trial import parse
 
-    home = tmp_path_factory.mktemp("states")
     (home / "new").mkdir()
-    (home / "new" / "trial.toml").write_text(TRIAL_TEXT, encoding="utf-8")
+    (home / "new" / "trial.toml").write_text(text, encoding="utf-8")
     shutil.copytree(home / "new", home / "frozen")
-    steps.freeze(home / "frozen", steps.propose(parse(TRIAL_TEXT)))
+    steps.freeze(home / "frozen", steps.propose(parse(text)))
     shutil.copytree(home / "frozen", home / "cut")
     recording.record_as_planned(home / "cut")
     shutil.copytree(home / "cut", home / "measured")
@@ -74,11 +72,25 @@ def states(tmp_path_factory):
     return home
 
 
+@pytest.fixture(scope="session")
+def states(tmp_path_factory):
+    """The states of the trial of the tests; never written to, see `at`."""
+    return made(tmp_path_factory.mktemp("states"), TRIAL_TEXT)
+
+
+@pytest.fixture(scope="session")
+def small_states(tmp_path_factory):
+    """The states of the trial with one factor and one response; never written to, see `small`."""
+    return made(tmp_path_factory.mktemp("small"), SMALL_TEXT)
+
+
 @pytest.fixture
 def at(states, tmp_path):
     """A private copy of the trial in one state."""
+    return lambda state: shutil.copytree(states / state, tmp_path / state)
 
-    def copy(state):
-        return shutil.copytree(states / state, tmp_path / state)
 
-    return copy
+@pytest.fixture
+def small(small_states, tmp_path):
+    """A private copy of the smaller trial in one state."""
+    return lambda state: shutil.copytree(small_states / state, tmp_path / state)

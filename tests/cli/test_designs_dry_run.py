@@ -1,12 +1,11 @@
 """Ready-made trials that do not end in an ordinary verdict: each goes its own way to the end, or says which it is."""
 
 import json
-from pathlib import Path
 
 import numpy as np
 import pytest
 
-DESIGNS = Path(__file__).parents[2] / "designs"
+pytestmark = pytest.mark.usefixtures("blank_pictures")
 
 
 @pytest.fixture

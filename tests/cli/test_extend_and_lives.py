@@ -27,19 +27,20 @@ def readings_of(folder, path, block):
     return path
 
 
-def test_show_states_the_gain_and_writes_nothing(trials, at):
-    folder = at("measured")
+def test_show_states_the_gain_and_writes_nothing(trials, small):
+    folder = small("measured")
     before = files(folder)
     done = trials("extend", folder, "--repeat-mounts", "--show")
     assert done.code == 0 and "Gain by the expected spreads" in done.out and "Declared" in done.out
     assert files(folder) == before
 
 
-def test_an_undeclared_block_is_a_second_exploratory_look_and_the_first_verdict_stays(trials, at, tmp_path):
+@pytest.mark.usefixtures("blank_pictures")
+def test_an_undeclared_block_is_a_second_exploratory_look_and_the_first_verdict_stays(trials, small, tmp_path):
     from trials.steps import load, look_number
     from trials.store.records import kept_looks
 
-    folder = at("measured")
+    folder = small("measured")
     assert trials("verdict", folder).code == 0
     first = (folder / "verdict.pdf").read_bytes()
     added = json.loads(trials("extend", folder, *REPEAT, "--json").out)
@@ -61,15 +62,16 @@ def test_an_undeclared_block_is_a_second_exploratory_look_and_the_first_verdict_
     assert trials("record", folder, readings_of(folder, tmp_path / "more.csv", 2)).code == 0
     second = json.loads(trials("verdict", folder, "--json").out)
     assert second["look"] == 2 and second["study"]["exploratory"] is True
-    assert second["study"]["results"][0]["n_coupons"] == 108
+    assert second["study"]["results"][0]["n_coupons"] == 36
     assert second["file"].endswith("verdict-2.pdf")
     assert (folder / "verdict.pdf").read_bytes() == first
     assert [look.declared for look in kept_looks(folder)] == [True, False]
 
 
-def test_a_declared_look_is_no_exploration_and_costs_confidence(trials, at, tmp_path):
+@pytest.mark.usefixtures("blank_pictures")
+def test_a_declared_look_is_no_exploration_and_costs_confidence(trials, small, tmp_path):
     folder = tmp_path / "two"
-    shutil.copytree(at("new"), folder)
+    shutil.copytree(small("new"), folder)
     file = folder / "trial.toml"
     file.write_text(file.read_text(encoding="utf-8").replace("[plan]\n", "[plan]\nlooks = 2\n"), encoding="utf-8")
     assert trials("plan", folder).code == 0
@@ -107,8 +109,8 @@ BAD = [
 
 
 @pytest.mark.parametrize(("words", "line"), BAD, ids=[line for _, line in BAD])
-def test_a_bad_extension_is_one_line_and_writes_nothing(trials, at, words, line):
-    folder = at("measured")
+def test_a_bad_extension_is_one_line_and_writes_nothing(trials, small, words, line):
+    folder = small("measured")
     before = files(folder)
     done = trials("extend", folder, *words)
     assert done.code == 2 and line in done.err and done.err.count("\n") == 1 and done.out == ""
@@ -116,12 +118,13 @@ def test_a_bad_extension_is_one_line_and_writes_nothing(trials, at, words, line)
 
 
 @pytest.mark.parametrize(("state", "line"), [("new", "no plan is frozen"), ("frozen", "is cut yet")])
-def test_only_a_trial_that_was_cut_is_extended(trials, at, state, line):
-    done = trials("extend", at(state), *REPEAT)
+def test_only_a_trial_that_was_cut_is_extended(trials, small, state, line):
+    done = trials("extend", small(state), *REPEAT)
     assert done.code == 2 and line in done.err
 
 
-def test_plan_as_json_has_the_documented_keys(trials, at):
+def test_plan_as_json_has_the_documented_keys(trials, at, monkeypatch):
+    monkeypatch.setattr("trials.steps.plan.SIMULATED", 200)
     whole = json.loads(trials("plan", at("new"), "--show", "--json").out)
     assert set(whole) == {"schema", "frozen", "coupons", "said", "assessment"}
     assert (whole["schema"], whole["frozen"], len(whole["coupons"])) == (2, False, 54)

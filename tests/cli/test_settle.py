@@ -34,9 +34,22 @@ def test_the_plan_is_shown_and_nothing_changes(trials, folder):
     assert "coupons_per_mount = " in done.out and "--write" in done.out.splitlines()[-1]
 
 
-def test_json_has_the_promised_keys(trials, folder):
-    found = json.loads(trials("plan", folder, "--settle", "80", "--json").out)
-    best = found["settling"]
+@pytest.fixture(scope="module")
+def kept():
+    """What one test has found and another may use."""
+    return {}
+
+
+@pytest.fixture
+def settled(trials, folder, kept):
+    """What `trials plan --settle 80 --json` prints of the trial as it was made; searched once for all tests."""
+    if not kept:
+        kept.update(json.loads(trials("plan", folder, "--settle", "80", "--json").out))
+    return kept
+
+
+def test_json_has_the_promised_keys(settled):
+    found, best = settled, settled["settling"]
     promised = ("chance_different", "chance_same", "chance_all_different", "chance_all_same", "hours", "money")
     assert all(isinstance(best[key], float) for key in promised)
     assert set(best["specimens"]) == {"cylindrical", "double"} and all(n >= 2 for n in best["specimens"].values())
@@ -50,8 +63,8 @@ def test_json_has_the_promised_keys(trials, folder):
     assert tomllib.loads(best["toml"])["plan"]["coupons_per_mount"] == best["coupons_per_mount"]
 
 
-def test_what_is_written_makes_that_plan_and_freezes_it_on_request(trials, folder):
-    promised = json.loads(trials("plan", folder, "--settle", "80", "--json").out)["settling"]
+def test_what_is_written_makes_that_plan_and_freezes_it_on_request(trials, folder, settled):
+    promised = settled["settling"]
     assert trials("plan", folder, "--settle", "80", "--write").code == 0
     assert not (folder / "trial.db").exists()
     again = json.loads(trials("plan", folder, "--settle", "80", "--json").out)["settling"]

@@ -2,38 +2,41 @@
 
 import json
 import re
+from contextlib import redirect_stdout
+from io import StringIO
 
 import pytest
 
-from trials.cli.main import app
+from trials.cli.main import app, run
 
 
-def test_status_names_the_next_command_after_every_step(trials, at, tmp_path, states):
-    assert "Next: trials plan" in trials("status", at("new")).out
-    frozen = at("frozen")
+@pytest.mark.usefixtures("blank_pictures")
+def test_status_names_the_next_command_after_every_step(trials, small):
+    assert "Next: trials plan" in trials("status", small("new")).out
+    frozen = small("frozen")
     assert "Next: trials sheet" in trials("status", frozen).out
     assert trials("sheet", frozen).code == 0
     assert "run-workbook.xlsx`" in re.sub(r"\s+", " ", trials("status", frozen).out)
-    cut = at("cut")
+    cut = small("cut")
     assert "Next: trials record" in trials("status", cut).out
-    measured = at("measured")
+    measured = small("measured")
     assert "Next: trials verdict" in trials("status", measured).out
     assert trials("verdict", measured).code == 0
     assert "verdict.pdf" in trials("status", measured).out.split("Next:")[1]
 
 
-def test_plan_freezes_once(trials, at):
-    folder = at("new")
+def test_plan_freezes_once(trials, small):
+    folder = small("new")
     shown = trials("plan", folder, "--show")
     assert shown.code == 0 and not (folder / "trial.db").exists()
-    assert "54 coupons" in shown.out
+    assert "18 coupons" in shown.out
     assert trials("plan", folder).code == 0
     again = trials("plan", folder)
     assert again.code == 2 and "frozen already" in again.err
 
 
-def test_papers_of_the_cutting_day(trials, at):
-    folder = at("frozen")
+def test_papers_of_the_cutting_day(trials, small):
+    folder = small("frozen")
     assert trials("sheet", folder).code == 0
     names = {path.name for path in (folder / "papers").iterdir()}
     assert {"run-sheet.pdf", "bench-card.pdf", "labels.pdf", "run-workbook.xlsx", "bench-workbook.xlsx"} <= names
@@ -60,14 +63,14 @@ def filled(source, target, outcomes):
                 page.write_row(i, 0, row)
 
 
-def test_the_filled_workbook_comes_back(trials, at, tmp_path):
-    folder = at("frozen")
+def test_the_filled_workbook_comes_back(trials, small, tmp_path):
+    folder = small("frozen")
     trials("sheet", folder)
     blank = trials("cut", folder, folder / "papers" / "run-workbook.xlsx")
-    assert blank.code == 0 and "54 rows have no outcome yet" in blank.out and "fill in" in blank.out
+    assert blank.code == 0 and "18 rows have no outcome yet" in blank.out and "fill in" in blank.out
     filled(folder / "papers" / "run-workbook.xlsx", tmp_path / "back.xlsx", {2: "not_severed", 9: "scrapped"})
     done = trials("cut", folder, tmp_path / "back.xlsx", "--who", "AB")
-    assert done.code == 0 and "54 cuts recorded" in done.out, done.out + done.err
+    assert done.code == 0 and "18 cuts recorded" in done.out, done.out + done.err
     from trials.steps import load
     from trials.store.records.as_cut import departures
     from trials.words.findings import say
@@ -76,12 +79,21 @@ def test_the_filled_workbook_comes_back(trials, at, tmp_path):
     for words in ("was not severed", "was scrapped", "was cut with pressure 0.6 bar", "was not centred"):
         assert words in said
     again = trials("cut", folder, tmp_path / "back.xlsx")
-    assert again.code == 0 and "0 cuts recorded, 54 on record already" in again.out
+    assert again.code == 0 and "0 cuts recorded, 18 on record already" in again.out
 
 
-def test_fit_as_json_has_the_documented_keys(trials, at):
-    found = json.loads(trials("fit", at("measured"), "--json").out)
-    result = found["results"][0]
+@pytest.fixture(scope="module")
+def fitted(states):
+    """What `trials fit --json` prints of the measured trial."""
+    with pytest.MonkeyPatch.context() as patch, redirect_stdout(StringIO()) as out:
+        patch.setattr("sys.argv", ["trials", "fit", str(states / "measured"), "--json"])
+        with pytest.raises(SystemExit):
+            run()
+    return json.loads(out.getvalue())
+
+
+def test_fit_as_json_has_the_documented_keys(fitted):
+    result = fitted["results"][0]
     for key in ("response", "scale", "unit", "n_readings", "n_coupons", "rests_on", "terms", "spread", "means"):
         assert key in result
     assert set(result["terms"][0]) >= {"term", "df", "den_df", "F", "p"}
@@ -94,8 +106,8 @@ def test_fit_as_json_has_the_documented_keys(trials, at):
     assert result["rests_on"] == "6 specimens on 3 sheets; 2 degrees of freedom"
 
 
-def test_balanced_terms_equal_the_classical_strata(trials, at):
-    result = json.loads(trials("fit", at("measured"), "--json").out)["results"][0]
+def test_balanced_terms_equal_the_classical_strata(fitted):
+    result = fitted["results"][0]
     if min(s["sd"] for s in result["spread"]) > 1e-6:
         for term in result["terms"]:  # a balanced trial gives exactly the strata tests
             assert term["F"] == pytest.approx(term["F_classical"], rel=1e-6)
@@ -115,8 +127,8 @@ def test_grade_of_one_edge(trials):
     assert found["designation"] == "ISO 9013-220"
 
 
-def test_verdict_is_remade_byte_for_byte(trials, at, tmp_path):
-    folder = at("measured")
+def test_verdict_is_remade_byte_for_byte(trials, small, tmp_path):
+    folder = small("measured")
     first = trials("verdict", folder)
     assert first.code == 0, first.err
     before = (folder / "verdict.pdf").read_bytes()
@@ -136,10 +148,11 @@ def verdict_of(trials, folder):
     return found["look"], found["study"]
 
 
-def test_a_correction_is_no_further_look_and_is_printed(trials, at):
+@pytest.mark.usefixtures("blank_pictures")
+def test_a_correction_is_no_further_look_and_is_printed(trials, small):
     from trials.store.records import kept_looks
 
-    folder = at("measured")
+    folder = small("measured")
     trials("verdict", folder)
     paper = (folder / "verdict.pdf").read_bytes()
     assert trials("correct", folder, first_coupon(trials, folder), "rz5_um", "33.3", *BY).code == 0
@@ -153,10 +166,11 @@ def test_a_correction_is_no_further_look_and_is_printed(trials, at):
     assert said["facts"]["new"] == 33.3 and said["facts"]["who"] == "AB"
 
 
-def test_a_withdrawn_reading_is_a_further_look_and_exploratory(trials, at):
+@pytest.mark.usefixtures("blank_pictures")
+def test_a_withdrawn_reading_is_a_further_look_and_exploratory(trials, small):
     from trials.store.records import kept_looks
 
-    folder = at("measured")
+    folder = small("measured")
     trials("verdict", folder)
     assert trials("correct", folder, first_coupon(trials, folder), "rz5_um", "--withdraw", *BY).code == 0
     look, study = verdict_of(trials, folder)
@@ -164,11 +178,12 @@ def test_a_withdrawn_reading_is_a_further_look_and_exploratory(trials, at):
     assert len(kept_looks(folder)) == 2
 
 
+@pytest.mark.usefixtures("blank_pictures")
 @pytest.mark.parametrize(("value", "look"), [("33.3", 1), ("--withdraw", 2)])
-def test_while_a_reading_is_open_a_verdict_is_provisional_and_uses_no_look(trials, at, value, look):
+def test_while_a_reading_is_open_a_verdict_is_provisional_and_uses_no_look(trials, small, value, look):
     from trials.store.records import kept_looks
 
-    folder = at("measured")
+    folder = small("measured")
     coupon = first_coupon(trials, folder)
     assert trials("correct", folder, coupon, "rz5_um", "333", *BY).code == 0
     for _ in range(2):
@@ -182,8 +197,8 @@ def test_while_a_reading_is_open_a_verdict_is_provisional_and_uses_no_look(trial
     assert [kept.look for kept in kept_looks(folder)] == [look]
 
 
-def test_amendment_is_needed_kept_and_printed(trials, at):
-    folder = at("measured")
+def test_amendment_is_needed_kept_and_printed(trials, small):
+    folder = small("measured")
     file = folder / "trial.toml"
     file.write_text(file.read_text().replace('"15 %"', '"10 %"'), encoding="utf-8")
     refused = trials("fit", folder)
@@ -192,10 +207,10 @@ def test_amendment_is_needed_kept_and_printed(trials, at):
     assert trials("fit", folder).code == 0
 
 
-def test_a_correction_keeps_the_old_row(trials, at):
+def test_a_correction_keeps_the_old_row(trials, small):
     from trials.steps import load
 
-    folder = at("measured")
+    folder = small("measured")
     before = load(folder)
     row = before.readings[before.readings["field"] == "rz5_um"].iloc[0]
     words = ("--reading", row["reading"], "--who", "AB", "--why", "decimal point")

@@ -74,25 +74,29 @@ def word(worthwhile, **limits):
 
 
 HALF = Worthwhile(0.5, "difference")
+BASE = spread(4.0, half=0.3)
 
 
 def test_the_four_words():
-    assert word(HALF, plain=spread(4.0), double=spread(6.0)) == ("better", Added.BY_AT_LEAST)
-    assert word(HALF, plain=spread(4.0), double=spread(4.6)) == ("better", Added.HOW_MUCH_OPEN)
-    assert word(HALF, plain=spread(4.0), double=spread(3.2)) == ("worse", None)
-    assert word(HALF, plain=spread(4.0), double=spread(4.0)) == ("same for practical purposes", None)
+    assert word(HALF, plain=BASE, double=spread(6.0, half=0.3)) == ("better", Added.BY_AT_LEAST)
+    assert word(HALF, plain=BASE, double=spread(4.6, half=0.3)) == ("better", Added.HOW_MUCH_OPEN)
+    assert word(HALF, plain=BASE, double=spread(3.2, half=0.3)) == ("worse", None)
+    assert word(HALF, plain=BASE, double=BASE) == (
+        "same for practical purposes",
+        None,
+    )
     assert word(HALF, plain=spread(4.0, half=1.5), double=spread(4.5, half=1.5)) == ("not settled", None)
-    assert word(None, plain=spread(4.0), double=spread(6.0)) == (None, None)
+    assert word(None, plain=BASE, double=spread(6.0, half=0.3)) == (None, None)
 
 
 def test_a_share_has_its_own_limit_on_each_side():
     # 20 % faster is 1.2, 20 % slower 0.8; 1 / 1.2 is 0.833, so that a drop of 18 % is not yet worthwhile
     fifth = Worthwhile(0.2, "ratio")
     assert fifth.limits == pytest.approx((np.log(0.8), np.log(1.2)))
-    near = {"plain": spread(10.0, half=0.05), "double": spread(8.3, half=0.05)}
+    near = {"plain": spread(10.0, 10), "double": spread(8.3, 10)}
     assert word(fifth, **near) == ("same for practical purposes", None)
     assert word(Worthwhile(0.15, "ratio"), **near) == ("worse", None)
-    assert word(fifth, plain=spread(10.0, half=0.05), double=spread(12.6, half=0.05)) == ("better", Added.BY_AT_LEAST)
+    assert word(fifth, plain=spread(10.0, 10), double=spread(12.6, 10)) == ("better", Added.BY_AT_LEAST)
 
 
 def test_the_study_carries_the_comparison_and_its_place():

@@ -86,6 +86,8 @@ def test_the_input_that_decides_comes_first():
     other = replace(PLAIN, failing=rng.beta(5, 95, 2000), nozzle_life_m=rng.normal(2000, 50, 2000))
     shares = [each.share for each in compare_costs(other, PLAIN, RATES).inputs]
     assert shares == sorted(shares, reverse=True) and shares[0] > 0.9
+    # the two that are uncertain enter different sums, so that their shares make the whole but for chance
+    assert min(shares) == 0.0 < shares[1] and sum(shares) == pytest.approx(1.0, abs=0.05)
 
 
 @pytest.mark.parametrize("name", [f.name for f in fields(Running)])

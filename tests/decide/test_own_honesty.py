@@ -38,6 +38,16 @@ def test_the_rule_speaks_wrongly_about_as_often_as_it_says(trial, small, monkeyp
     assert found.settled_at_worthwhile == row.at_worthwhile[Answer.BETTER] > row.at_none[Answer.BETTER] + 0.1
 
 
+def test_a_slow_machine_stops_at_the_fewest_trials(trial, small, monkeypatch):
+    for name, value in {"TRIALS": 40, "SECONDS": 0.0, "FEWEST": 20, "TICK": 10}.items():
+        monkeypatch.setattr(f"trials.decide.own_honesty.{name}", value)
+    seen = []
+    (found,) = honesty_of(trial, evidence(small), lambda done, of: seen.append((done, of)))
+    assert found.trials == 20 and seen == [(10, 40), (20, 40)]
+    monkeypatch.setattr("trials.decide.own_honesty.SECONDS", 1e9)
+    assert honesty_of(trial, evidence(small))[0].trials == 40
+
+
 def test_what_was_found_does_not_enter(trial, small):
     moved = small.assign(value=small["value"].where(small["nozzle"] == "cylindrical", small["value"] * 0.5))
     first, second = (honesty_of(trial, evidence(table))[0] for table in (small, moved))

@@ -114,6 +114,13 @@ def test_one_type_one_reading_and_too_few(trial, make_table):
     assert "reproduce every reading exactly" in found(flat)[StudyKind.REFUSED].facts["why"]
 
 
+def test_pieces_are_named_where_the_answer_is_about_them(trial, make_table):
+    single = study(trial, make_table(specimens=1, sheets=1))
+    assert single.pieces == {"cylindrical": "c0", "double": "d0"}
+    assert study(trial, make_table(specimens=2, sheets=1)).pieces == {}
+    assert study(trial, make_table(specimens=1, sheets=1).drop(columns="specimen")).pieces == {}
+
+
 def test_only_two_sheets_are_a_fixed_part(trial, make_table):
     result = study(trial, make_table(specimens=4, sheets=2))
     assert found(result)[InferKind.FEW_SHEETS].facts["n"] == 2

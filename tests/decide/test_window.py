@@ -103,7 +103,8 @@ def test_outside_what_was_cut_is_left_out():
     assert all(p["standoff"] >= 0.6 + 2.0 * (p["pressure"] - 0.5) - 1e-6 for p in plain.settings)
 
 
-def test_a_window_that_is_nowhere_says_what_would_show_it():
+def test_a_window_that_is_nowhere_says_what_would_show_it(monkeypatch):
+    monkeypatch.setattr("trials.decide.window.POINTS", 5)
     low = studied(cut(), FILE.replace("45.0", "20.0"))
     assert all(each.share_estimate == 0 and each.reach is not None for each in low.types)
     assert "No setting of any type meets" in words.answer(low)

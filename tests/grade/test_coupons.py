@@ -226,6 +226,16 @@ def test_nothing_measured_yet():
     assert [told(reasons) for reasons in table["reasons"]] == [missing, ["not_cut_yet"]]
 
 
+def test_a_designation_says_why_there_is_none():
+    """Every outcome and kind of missing reading, with the thickness inside the scope (6 mm) and outside (40 mm)."""
+    readings = three("K", 0.1, 30.0)
+    cuts = pd.DataFrame({"coupon": ["K", "E", "N"], "outcome": ["cut", "cut", "not_severed"]})
+    for thickness, whole in ((6.0, ("ISO 9013-220", [])), (40.0, ("", ["thickness_out_of_scope"]))):
+        rows = grade_coupons(readings, ASKED, thickness, cuts=cuts).set_index("coupon")["designation"]
+        found = {mark: (each.code, told(each.lacking)) for mark, each in rows.items()}
+        assert found == {"K": whole, "E": ("", ["nothing_graded"]), "N": ("", ["no_edge"])}
+
+
 def test_one_edge_by_its_figures():
     found = grade_edge(6.0, u_mm=0.12, rz5_um=31.0)
     assert (found.squareness_range, found.roughness_range, found.designation.code) == (2, 2, "ISO 9013-220")

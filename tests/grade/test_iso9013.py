@@ -79,6 +79,8 @@ def test_readings_broadcast_against_thickness_and_pandas_columns_are_welcome():
         (lambda: iso9013.roughness_range(-1.0, 6.0), InputError, "negative Rz5; found -1.0; allowed: 0 um"),
         (lambda: iso9013.squareness_range(0.1, 0.0), InputError, "not a sheet thickness; found 0.0"),
         (lambda: iso9013.squareness_range(0.1, -6.0), InputError, "not a sheet thickness; found -6.0"),
+        (lambda: iso9013.roughness_range([9.0, 9.0], [0.8, -6.0]), InputError, "not a sheet thickness; found -6.0"),
+        (lambda: iso9013.squareness_range([0.1, -0.3, -0.2], 6.0), InputError, "negative u; found -0.3"),
         (lambda: iso9013.squareness_range(float("inf"), 6.0), NotFinite, "u holds infinity"),
         (lambda: iso9013.roughness_range(1.0, float("inf")), NotFinite, "thickness holds infinity"),
         (lambda: iso9013.squareness_range("wide", 6.0), InputError, "a value is not a number; found 'wide'"),

@@ -6,7 +6,7 @@ from scipy.integrate import quad
 from scipy.stats import beta, chi2, norm
 from scipy.stats import nct as noncentral_t
 
-from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.chance import (
     ChanceKind,
     CouponResponse,
@@ -431,42 +431,47 @@ def test_chance_of_a_grade_that_says_nothing_is_refused():
         chance_of_grade(graded(), np.zeros(2), 4, 3, 6)
     with pytest.raises(NotIdentifiable, match="Every grade is above -1"):
         chance_of_grade(graded(), np.zeros(2), -1, 3, 6)
-    with pytest.raises(WrongShape, match="do not fit"):
+    with pytest.raises(WrongShape, match="settings have shape"):
         chance_of_grade(graded(), np.zeros(3), 1, 3, 6)
+    for wrong in ({"specimens": 0}, {"df": 0}, {"confidence": 1.0}):
+        with pytest.raises(WrongArgument, match="at least 1"):
+            chance_of_grade(graded(), np.zeros(2), 1, **{"specimens": 3, "df": 6} | wrong)
 
 
 def test_refusals_are_named():
     values, edge = sample()
     ones = np.ones((10, 1))
-    with pytest.raises(WrongShape, match="rule must be one of"):
+    with pytest.raises(WrongArgument, match="rule must be one of"):
         chance(edge, Rule(1.0, 0))
-    with pytest.raises(WrongShape, match="confidence must lie"):
+    with pytest.raises(WrongArgument, match="confidence must lie"):
         chance(edge, Rule(1.0, 1), confidence=1.0)
     with pytest.raises(NotFinite, match="limit is missing"):
         chance(edge, Rule(np.nan, 1))
-    with pytest.raises(WrongShape, match="11 lost of 10"):
+    with pytest.raises(WrongArgument, match="11 lost of 10"):
         chance(edge, Rule(1.0, 1), cuts=10, lost=11)
     with pytest.raises(WrongShape, match="do not pair"):
         chance_of_all((edge,), (Rule(1.0, 1),), {})
-    with pytest.raises(WrongShape, match="ones on its diagonal"):
+    with pytest.raises(WrongShape, match="coupon correlation has shape"):
+        chance_of_all((edge, edge), (Rule(1.0, 1),) * 2, {"coupon": np.eye(3)})
+    with pytest.raises(WrongArgument, match="ones on its diagonal"):
         chance_of_all((edge, edge), (Rule(1.0, 1),) * 2, {"coupon": np.zeros((2, 2))})
-    with pytest.raises(WrongShape, match="contradict"):
+    with pytest.raises(WrongArgument, match="contradict"):
         chance_of_all((edge, edge), (Rule(1.0, 1),) * 2, {"coupon": np.array([[1, 2], [2, 1.0]])})
-    with pytest.raises(WrongShape, match="at least two readings"):
+    with pytest.raises(WrongArgument, match="at least two readings"):
         one_sided_factor(1, 0.9)
-    with pytest.raises(WrongShape, match="Coverage"):
+    with pytest.raises(WrongArgument, match="Coverage"):
         two_sided_factor(5, 1.0)
     with pytest.raises(NotFinite, match="reading or a fixed column"):
         find_layers(values * np.nan, ones, {})
     with pytest.raises(WrongShape, match="one row per reading"):
         find_layers(values, ones, {"coupon": [1, 2]})
-    with pytest.raises(WrongShape, match="'reading' is the name"):
+    with pytest.raises(WrongArgument, match="'reading' is the name"):
         find_layers(values, ones, {"reading": np.arange(10)})
-    with pytest.raises(WrongShape, match="needs the type"):
+    with pytest.raises(WrongArgument, match="needs the type"):
         find_layers(values, ones, {}, spread_by_type=("reading",))
     with pytest.raises(NotIdentifiable, match="No repeats are left"):
         find_layers(values, ones, {"coupon": np.arange(10)})
     with pytest.raises(NotIdentifiable, match="depend on each other"):
         find_layers(values, np.ones((10, 2)), {})
-    with pytest.raises(WrongShape, match="standard error"):
+    with pytest.raises(WrongArgument, match="standard error"):
         next_edge(find_layers(values, ones, {}), np.array([1.0]), se=0.0)

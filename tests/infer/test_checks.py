@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from trials.errors import WrongShape
+from trials.errors import WrongArgument
 from trials.infer import checks
 from trials.infer.answer import answer
 from trials.infer.checks import residuals
@@ -36,7 +36,7 @@ def test_power_profile_of_the_ceramic_strength_example():
 
 
 def test_power_profile_needs_values_above_zero():
-    with pytest.raises(WrongShape, match="above zero"):
+    with pytest.raises(WrongArgument, match="above zero"):
         checks.box_cox(np.array([0.0, 1.0, 2.0]), np.ones((3, 1)), {})
 
 

@@ -9,7 +9,7 @@ from scipy.integrate import quad
 from scipy.optimize import minimize
 from scipy.stats import nct, norm, t
 
-from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.ladder import compare_ladders, fit_ladder
 from trials.infer.ladder.likelihood import Ladders, Nodes
 from trials.infer.means import against_reference
@@ -201,7 +201,7 @@ def test_groups_that_tell_nothing_are_named(groups, said):
         (lambda low, high, x: (np.where(np.arange(24) == 3, np.inf, low), high, x), NotFinite, "infinite"),
         (lambda low, high, x: (low, high, np.where(x == 1, NAN, x)), NotFinite, "missing"),
         (lambda low, high, x: (np.full(24, NAN), np.full(24, NAN), x), NotFinite, "row 1 has neither"),
-        (lambda low, high, x: (high, low, x), WrongShape, "row 1 .* not below"),
+        (lambda low, high, x: (high, low, x), WrongArgument, "row 1 .* not below"),
         (lambda low, high, x: (low[:5], high, x), WrongShape, "one row per mount"),
         (lambda low, high, x: (low, high, np.column_stack([x, x[:, 0]])), NotIdentifiable, "depend on each other"),
     ],
@@ -212,7 +212,7 @@ def test_bad_input_is_named(change, error, said):
 
 
 def test_more_than_one_grouping_is_refused():
-    with pytest.raises(WrongShape, match="one grouping"):
+    with pytest.raises(WrongArgument, match="one grouping"):
         fit_ladder(LOW, HIGH, FIXED, {"specimen": PAIRS, "sheet": np.arange(24) % 3})
 
 
@@ -307,9 +307,9 @@ def test_one_specimen_per_type_is_judged_by_mounts():
 @pytest.mark.parametrize(
     ("given", "error", "said"),
     [
-        ({"reference": "other"}, WrongShape, "No mount of 'other'"),
-        ({"confidence": 1.0}, WrongShape, "between 0 and 1"),
-        ({"low": LOW - 5, "high": HIGH - 5, "kind": "ratio"}, WrongShape, "above zero"),
+        ({"reference": "other"}, WrongArgument, "No mount of 'other'"),
+        ({"confidence": 1.0}, WrongArgument, "between 0 and 1"),
+        ({"low": LOW - 5, "high": HIGH - 5, "kind": "ratio"}, WrongArgument, "above zero"),
         ({"types": NAMES}, WrongShape, "one type"),
     ],
 )

@@ -9,7 +9,7 @@ import pytest
 from scipy.stats import weibull_min
 from statsmodels.duration.survfunc import SurvfuncRight
 
-from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.life import bound_without_failures, check_shape, fit_life, life_ratio, survival_table
 from trials.infer.life.regression import CHARACTERISTIC
 
@@ -146,8 +146,8 @@ REFUSED = [
     (([5.0, 4, 3], [1, 0, 0], ONE), NotIdentifiable, "shape has no finite estimate"),
     (([1.0, 2, 3], [1, 1, 0], np.ones((3, 2))), NotIdentifiable, "depend on each other"),
     (([1.0, 2, 3], [1, 1, 0], np.ones((3, 0))), NotIdentifiable, "there is none"),
-    (([1.0, 0, 3], [1, 1, 0], ONE), WrongShape, "above zero"),
-    (([1.0, 2, 3], [1, 2, 0], ONE), WrongShape, "1 .failed. or 0"),
+    (([1.0, 0, 3], [1, 1, 0], ONE), WrongArgument, "above zero"),
+    (([1.0, 2, 3], [1, 2, 0], ONE), WrongArgument, "1 .failed. or 0"),
     (([1.0, 2], [1, 1, 0], ONE), WrongShape, "one row per life"),
     (([1.0, np.nan, 3], [1, 1, 0], ONE), NotFinite, "missing or infinite"),
     (([1.0, 2, np.inf], [1, 1, 0], ONE), NotFinite, "missing or infinite"),
@@ -229,7 +229,7 @@ def test_type_that_never_failed_has_a_bound_on_one_side():
 
 def test_comparisons_that_cannot_be_made():
     time, failed, types = plated()
-    with pytest.raises(WrongShape, match="the types are plain, plated"):
+    with pytest.raises(WrongArgument, match="the types are plain, plated"):
         life_ratio(time, failed, types, "gold", "plain")
     with pytest.raises(NotIdentifiable, match="Neither 'plated' nor 'plain' failed"):
         life_ratio(time, np.zeros(16), types, "plated", "plain")
@@ -244,7 +244,7 @@ def test_bound_when_nothing_failed():
     # Exponential: total time on test / -log(0.05); with shape 2 the squares add.
     assert bound_without_failures([10.0, 20.0, 30.0], 1.0) == pytest.approx(60 / np.log(20), rel=1e-12)
     assert bound_without_failures([3.0, 4.0], 2.0) == pytest.approx(5 / np.sqrt(np.log(20)), rel=1e-12)
-    with pytest.raises(WrongShape, match="above zero"):
+    with pytest.raises(WrongArgument, match="above zero"):
         bound_without_failures([0.0, 1.0], 1.0)
     with pytest.raises(NotFinite, match="missing or infinite"):
         bound_without_failures([np.nan, 1.0], 1.0)
@@ -286,3 +286,5 @@ def test_product_limit_agrees_with_statsmodels():
     assert list(table.at_risk) == list(other.n_risk)
     with pytest.raises(WrongShape, match="one row per life"):
         survival_table([1.0], [1, 0])
+    with pytest.raises(WrongArgument, match="confidence"):
+        survival_table([1.0], [1], confidence=0.0)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm, t
 
-from trials.errors import InputError, NotIdentifiable, WrongShape
+from trials.errors import InputError, NotIdentifiable, WrongArgument
 from trials.infer.answer import Levels
 from trials.infer.life import LifeKind, detectable_ratio, fit_life, life_ratio, study_lives, survival_table
 from trials.infer.life.regression import CHARACTERISTIC
@@ -157,5 +157,5 @@ def test_the_detectable_ratio_by_its_formula_and_by_simulation():
 
 @pytest.mark.parametrize(("sd", "failures"), [(0.0, 5), (float("nan"), 5), (0.4, 0)])
 def test_a_ratio_that_no_plan_can_detect_is_refused(sd, failures):
-    with pytest.raises(WrongShape, match="spread above zero and one failure"):
+    with pytest.raises(WrongArgument, match="spread above zero and a failure"):
         detectable_ratio(sd, failures)

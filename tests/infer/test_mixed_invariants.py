@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.mixed import MixedDesign, fit_mixed
 
 # Two searches that start from the same cross-products in another order stop within rounding of the same flat minimum.
@@ -236,7 +236,7 @@ def by_type(groups):
         ({"place": lambda g: np.arange(len(g["coupon"]))}, NotIdentifiable, "'place' has one row per level"),
         ({"plate": lambda g: g["sheet"] * 7}, NotIdentifiable, "'plate' splits the readings exactly as 'sheet'"),
         ({"type": by_type}, NotIdentifiable, "'type' is spanned by the fixed columns"),
-        ({"reading": lambda g: g["sheet"]}, WrongShape, "'reading' names the spread between readings"),
+        ({"reading": lambda g: g["sheet"]}, WrongArgument, "'reading' names the spread between readings"),
         ({"lot": lambda g: g["sheet"][1:]}, WrongShape, "'lot' has shape"),
         ({"lot": lambda g: np.where(g["sheet"] > 0, g["sheet"], np.nan)}, NotFinite, "'lot' has no label at row"),
         (
@@ -297,7 +297,7 @@ def test_two_groupings_alike_after_the_fixed_terms():
 @pytest.mark.parametrize(
     ("contrast", "error", "message"),
     [
-        (np.zeros((2, 6)), WrongShape, "every row of the contrast is zero"),
+        (np.zeros((2, 6)), WrongArgument, "every row of the contrast is zero"),
         (np.ones(6), WrongShape, r"expected \(q, k\)"),
         (np.ones((1, 5)), WrongShape, "k = 6"),
         (np.full((1, 6), np.nan), NotFinite, "contrast"),
@@ -311,7 +311,7 @@ def test_contrasts_are_checked(contrast, error, message):
 
 def test_estimates_are_checked():
     fit = fit_mixed(*trial())
-    with pytest.raises(WrongShape, match="confidence is 95"):
+    with pytest.raises(WrongArgument, match="confidence is 95"):
         fit.estimate(np.ones(6), confidence=95)
-    with pytest.raises(WrongShape, match="all zero"):
+    with pytest.raises(WrongArgument, match="all zero"):
         fit.estimate(np.zeros(6))

@@ -5,7 +5,7 @@ import itertools
 import numpy as np
 import pytest
 
-from trials.errors import NotIdentifiable, WrongShape
+from trials.errors import NotIdentifiable, WrongArgument
 from trials.infer.model import Axis, build_model, candidate_terms, sum_to_zero
 
 NOZZLE = Axis("nozzle", ("a", "b", "c"))
@@ -87,5 +87,5 @@ def test_one_coupon_is_left_for_the_spread():
 def test_sum_to_zero_last_level_is_minus_one():
     found = sum_to_zero(np.array(["a", "b", "c"], dtype=object), ("a", "b", "c"), "nozzle")
     assert found.tolist() == [[1, 0], [0, 1], [-1, -1]]
-    with pytest.raises(WrongShape, match="'d' is not among its levels"):
+    with pytest.raises(WrongArgument, match="'d' is not among its levels"):
         sum_to_zero(np.array(["d"], dtype=object), ("a", "b"), "nozzle")

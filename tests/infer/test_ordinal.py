@@ -8,7 +8,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.special import expit
 
-from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.ordinal import fit_ordinal, proportional_odds
 from trials.infer.ordinal import maximum as _ordinal_fit
 
@@ -266,7 +266,7 @@ REFUSED = [
     ({"grades": [1, 2, 1, 2], "fixed": COLUMN, "group": list("abcd")}, NotIdentifiable, "holds one grade"),
     ({"grades": [1, 2, 1, 2], "fixed": COLUMN, "group": list("abab")}, NotIdentifiable, "one specimen per type"),
     ({"grades": [1, 2, 1, 2], "fixed": COLUMN, "group": list("ab")}, WrongShape, "2 labels for 4"),
-    ({"grades": [1, 2, 1, 2], "fixed": COLUMN, "quadrature_points": 0}, WrongShape, "at least one point"),
+    ({"grades": [1, 2, 1, 2], "fixed": COLUMN, "quadrature_points": 0}, WrongArgument, "at least one point"),
 ]
 
 
@@ -278,9 +278,9 @@ def test_refusals_are_named(arguments, error, text):
 
 def test_profile_refuses_what_is_not_there():
     fit = fit_ordinal([1, 2, 2, 1, 2], np.array([[0.0], [1], [0], [1], [1]]))
-    with pytest.raises(WrongShape, match="no coefficient 1"):
+    with pytest.raises(WrongArgument, match="no coefficient 1"):
         fit.profile(1)
-    with pytest.raises(WrongShape, match="between 0 and 1"):
+    with pytest.raises(WrongArgument, match="between 0 and 1"):
         fit.profile(0, confidence=1.0)
     with pytest.raises(WrongShape, match="rows to predict at"):
         fit.probabilities(np.zeros((2, 3)))

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.chance import share_limits
 from trials.infer.checks import shuffle_test
 
@@ -118,7 +118,7 @@ def test_all_or_none_stay_inside_zero_and_one(method):
 
 def test_a_share_that_cannot_be_is_refused():
     for count, total in ((3, 2), (-1, 5), (0, 0)):
-        with pytest.raises(WrongShape, match="is no share"):
+        with pytest.raises(WrongArgument, match="is no share"):
             share_limits(count, total)
-    with pytest.raises(WrongShape, match="one of wilson, exact"):
+    with pytest.raises(WrongArgument, match="one of wilson, exact"):
         share_limits(1, 2, method="guess")

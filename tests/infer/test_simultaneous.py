@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import integrate, special, stats
 
-from trials.errors import NotFinite, WrongShape
+from trials.errors import NotFinite, WrongArgument, WrongShape
 from trials.infer.means import against_reference, all_pairs
 
 
@@ -190,9 +190,9 @@ def test_tukey_kramer_p_at_its_critical_value_and_for_two_means():
     [
         (([1.0, 2.0], np.eye(3), [4.0, 4.0]), WrongShape, "do not fit"),
         (([1.0, np.nan], np.eye(2), [4.0, 4.0]), NotFinite, "not a finite number"),
-        (([1.0, 2.0], np.diag([1.0, 0.0]), [4.0, 4.0]), WrongShape, "above zero"),
-        (([1.0, 2.0], np.eye(2), [4.0, 0.0]), WrongShape, "above zero"),
-        (([1.0, 2.0], np.eye(2), [4.0, 4.0], 95), WrongShape, "confidence is 95"),
+        (([1.0, 2.0], np.diag([1.0, 0.0]), [4.0, 4.0]), WrongArgument, "above zero"),
+        (([1.0, 2.0], np.eye(2), [4.0, 0.0]), WrongArgument, "above zero"),
+        (([1.0, 2.0], np.eye(2), [4.0, 4.0], 95), WrongArgument, "confidence is 95"),
     ],
 )
 def test_bad_input_is_named(arguments, error, message):
@@ -202,5 +202,5 @@ def test_bad_input_is_named(arguments, error, message):
 
 def test_nothing_to_compare_gives_nothing_and_one_mean_has_no_pairs():
     assert against_reference(np.empty(0), np.empty((0, 0)), np.empty(0), 0.95).p.shape == (0,)
-    with pytest.raises(WrongShape, match="pairs of 1 means"):
+    with pytest.raises(WrongArgument, match="pairs of 1 means"):
         all_pairs(np.array([1.0]), np.array([1.0]), np.array([5.0]), 1)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import studentized_range, t
 
-from trials.errors import NotIdentifiable, WrongShape
+from trials.errors import NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.chance.window import inside_hull, region_band
 
 
@@ -48,5 +48,7 @@ def test_the_band_is_the_same_each_time_and_wider_than_one_point():
 def test_bad_input_is_named():
     with pytest.raises(WrongShape, match="same points"):
         region_band(np.zeros(2), np.eye(3), np.ones(2))
-    with pytest.raises(WrongShape, match="no variance"):
+    with pytest.raises(WrongArgument, match="needs a variance"):
         region_band(np.zeros(2), np.zeros((2, 2)), np.ones(2))
+    with pytest.raises(WrongArgument, match="confidence"):
+        region_band(np.zeros(2), np.eye(2), np.ones(2), confidence=1.0)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.mixed import fit_mixed
 from trials.infer.strata import strata_tests
 from trials.infer.yardstick import YardstickDesign, estimate_between, estimates_between, judge
@@ -346,21 +346,21 @@ def test_numbers_that_are_none_are_named(value):
 
 def test_arrays_that_do_not_fit_are_named():
     trial, y = spoiled(1.0)
-    with pytest.raises(WrongShape, match="unit 'mount' is not among the groupings"):
+    with pytest.raises(WrongArgument, match="unit 'mount' is not among the groupings"):
         judge(y, trial.fixed, trial.groups, trial.contrast, unit="mount")
     with pytest.raises(WrongShape, match="contrast has shape"):
         judge(y, trial.fixed, trial.groups, trial.contrast[:, 1:])
     with pytest.raises(WrongShape, match="contrast has shape"):
         estimate_between(y, trial.fixed, trial.groups, trial.contrast)
-    with pytest.raises(WrongShape, match="all zero"):
+    with pytest.raises(WrongArgument, match="all zero"):
         estimate_between(y, trial.fixed, trial.groups, 0.0 * trial.contrast[0])
     with pytest.raises(WrongShape, match="response has shape"):
         judge(y[1:], trial.fixed, trial.groups, trial.contrast)
-    with pytest.raises(WrongShape, match="confidence"):
+    with pytest.raises(WrongArgument, match="confidence"):
         estimate_between(y, trial.fixed, trial.groups, trial.contrast[0], confidence=95.0)
     with pytest.raises(WrongShape, match="types has shape"):
         estimate_between(y, trial.fixed, trial.groups, trial.contrast[0], types=trial.kind[1:])
-    with pytest.raises(WrongShape, match="a coupon holds rows of two types"):
+    with pytest.raises(WrongArgument, match="a coupon holds rows of two types"):
         estimate_between(y, trial.fixed, trial.groups, trial.contrast[0], types=np.arange(len(y)) // 3)
 
 

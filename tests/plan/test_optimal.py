@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from trials.errors import Infeasible, NotFinite, WrongShape
+from trials.errors import Infeasible, NotFinite, WrongArgument, WrongShape
 from trials.infer.model import Axis, FixedModel
 from trials.infer.model.terms import candidate_terms
 from trials.plan.optimal import choose_rows, efficiencies
@@ -259,10 +259,10 @@ REFUSED = [
     ("nan", {"candidates": np.where(TINY == 0, np.nan, TINY), "runs": 6}, NotFinite, "candidates holds NaN"),
     ("kept inf", {"runs": 6, "keep_rows": np.full((1, 4), np.inf)}, NotFinite, "keep_rows holds NaN or infinity"),
     ("one way", {"candidates": np.ones(4), "runs": 6}, WrongShape, r"candidates has shape \(4,\)"),
-    ("no runs", {"runs": 0}, WrongShape, "runs is 0"),
-    ("half a run", {"runs": 4.5}, WrongShape, "runs is 4.5"),
-    ("criterion", {"runs": 6, "criterion": "A"}, WrongShape, "criterion is 'A'"),
-    ("moments missing", {"runs": 6, "criterion": "I"}, WrongShape, "needs moments"),
+    ("no runs", {"runs": 0}, WrongArgument, "runs is 0"),
+    ("half a run", {"runs": 4.5}, WrongArgument, "runs is 4.5"),
+    ("criterion", {"runs": 6, "criterion": "A"}, WrongArgument, "criterion is 'A'"),
+    ("moments missing", {"runs": 6, "criterion": "I"}, WrongArgument, "needs moments"),
     ("moments shape", {"runs": 6, "moments": np.eye(3)}, WrongShape, "moments has shape"),
     ("moments rows", {"runs": 6, "moments": np.ones((3, 4))}, WrongShape, r"moments has shape \(3, 4\)"),
     ("few runs", {"runs": 3}, Infeasible, "3 runs and 0 kept rows cannot estimate 4 columns"),
@@ -271,11 +271,11 @@ REFUSED = [
     ("equal columns", {"candidates": TINY[:, [0, 1, 2, 2]], "runs": 6}, Infeasible, r"columns \[2, 3\] of the model"),
     ("empty set", {"runs": 4, "allowed": [[0], [1], [], [3]]}, Infeasible, "run 3 may use no candidate"),
     ("too few sets", {"runs": 4, "allowed": [[0]]}, WrongShape, "allowed has 1 sets for 4 runs"),
-    ("bad index", {"runs": 4, "allowed": [[6]] * 4}, WrongShape, "from 0 to 5"),
+    ("bad index", {"runs": 4, "allowed": [[6]] * 4}, WrongArgument, "from 0 to 5"),
     ("one type", {"runs": 6, "allowed": [[0, 1, 2]] * 6}, Infeasible, r"columns \[0, 1\] of the model"),
     ("singular", {"runs": 4, "allowed": [[0], [0], [1, 2, 3], [4, 5]]}, Infeasible, "every plan tried is singular"),
     ("labels", {"runs": 6, "strata": [(LABELS, 1.0)]}, WrongShape, r"stratum 1 has labels of shape \(5,\)"),
-    ("ratio", {"runs": 5, "strata": [(LABELS, -1.0)]}, WrongShape, "below zero"),
+    ("ratio", {"runs": 5, "strata": [(LABELS, -1.0)]}, WrongArgument, "below zero"),
     ("ratio nan", {"runs": 5, "strata": [(LABELS, np.nan)]}, NotFinite, "stratum 1 is nan"),
     ("no keep_strata", {"runs": 5, "strata": [(LABELS, 1.0)], "keep_rows": TINY[:2]}, WrongShape, "keep_strata must"),
     ("coordinates", {"runs": 6, "coordinates": np.ones((5, 2))}, WrongShape, "coordinates has shape"),

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import special
 
-from trials.errors import NotFinite, WrongShape
+from trials.errors import NotFinite, WrongArgument
 from trials.plan.power import Balanced, Pattern, Simulation, chance_balanced, pattern_means, simulate_tests
 
 UM = {"specimen": 4.0, "coupon": 3.0, "reading": 2.0}
@@ -121,9 +121,9 @@ def test_the_same_seed_gives_the_same_trials():
 @pytest.mark.parametrize(
     ("call", "error", "message"),
     [
-        (lambda: simulate_tests(*plan_arrays(SMALL), {"specimen": 1.0}, {}), WrongShape, "no spread is given"),
+        (lambda: simulate_tests(*plan_arrays(SMALL), {"specimen": 1.0}, {}), WrongArgument, "no spread is given"),
         (lambda: simulate_tests(*plan_arrays(SMALL), {**UM, "coupon": np.nan}, {}), NotFinite, "spread of coupon"),
-        (lambda: simulate_tests(*plan_arrays(SMALL), {**UM, "coupon": -1.0}, {}), WrongShape, "zero or more"),
+        (lambda: simulate_tests(*plan_arrays(SMALL), {**UM, "coupon": -1.0}, {}), WrongArgument, "zero or more"),
     ],
 )
 def test_refusals(call, error, message):

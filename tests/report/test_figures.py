@@ -14,8 +14,9 @@ from trials.findings import Amount, Finding, Weight
 from trials.plan.sheet_map import CouponPlace, SheetMap
 from trials.report import blocks, figures
 from trials.report.figures.checks import leftovers, side_means
+from trials.report.figures.lives import kaplan_meier
 from trials.report.figures.look import drawn, jitter
-from trials.report.figures.planning import kaplan_meier, map_parts
+from trials.report.figures.planning import map_parts
 from trials.report.response_pages import flagged_mounts
 
 

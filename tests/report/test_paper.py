@@ -148,6 +148,7 @@ def test_first_page_has_a_decision_to_tick_and_a_line_to_sign(data):
     assert "data.decision" in (typeset.HERE / "verdict.typ").read_text(encoding="utf-8")
 
 
+@pytest.mark.usefixtures("blank_pictures")
 def test_nothing_can_be_signed_while_a_reading_is_open(study, trial, extras):
     because = Finding(PlanKind.AS_WRITTEN, About(coupons=("KE4",)), {"text": "far off"})
     step = NextStep(Finding(StudyKind.SETTLE_READING, weight=Weight.COULD_CHANGE), because)
@@ -177,6 +178,7 @@ def test_coupons_at_the_compared_settings_stand_out(study, trial, extras):
     assert "Stroke" not in response_picture(result, by_mean, extras)["caption"]
 
 
+@pytest.mark.usefixtures("blank_pictures")
 def test_who_when_and_on_which_machine(study, trial, extras):
     known = dataclasses.replace(
         extras,

@@ -4,7 +4,7 @@ import shutil
 import zipfile
 
 import pytest
-from tests_support import TRIAL_TEXT
+from tests_support import SMALL_TEXT
 
 import trials
 from trials.errors import InputError
@@ -15,7 +15,7 @@ from trials.steps.files import write_beside, write_bytes, write_new
 def template(tmp_path_factory):
     place = tmp_path_factory.mktemp("files") / "trial"
     place.mkdir()
-    (place / "trial.toml").write_text(TRIAL_TEXT, encoding="utf-8")
+    (place / "trial.toml").write_text(SMALL_TEXT, encoding="utf-8")
     trials.freeze(place, trials.propose(trials.load(place).trial))
     return place
 

@@ -50,7 +50,7 @@ def test_a_first_verdict_keeps_its_paper_words_and_rule(first):
     kept = records.kept_look(place, 1)
     assert (made.look, made.made_before) == (1, False)
     assert kept.paper == made.path.read_bytes() and kept.paper.startswith(b"%PDF")
-    assert kept.rule_version == "2"
+    assert kept.rule_version == "3"
     given = [(c.nozzle, c.answer) for r in made.study.results if r.primary for c in r.comparisons]
     assert given and [(w.nozzle, w.answer) for w in kept.words] == given
     assert kept.summary["study"]["title"] == made.study.title
@@ -110,6 +110,7 @@ def test_the_verdict_of_version_0_1_0_is_still_look_1(old_verdict):
     assert made.path.read_bytes() == trials.verdict(place, made.path, at=LATER).path.read_bytes()
 
 
+@pytest.mark.usefixtures("blank_pictures")
 def test_words_of_a_later_rule_stand_beside_the_kept_ones(old_verdict, tmp_path, monkeypatch):
     folder = copied(old_verdict, tmp_path)
     with closing(sqlite3.connect(folder / "trial.db")) as connection, connection:

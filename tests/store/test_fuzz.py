@@ -26,20 +26,20 @@ def test_the_file_that_is_changed_can_be_used(kind, cut):
 
 
 @pytest.mark.parametrize("kind", ["csv", "xlsx", "cuts"])
-@settings(max_examples=60, **ALIKE)
+@settings(max_examples=30, **ALIKE)
 @given(changes=CHANGES)
 def test_a_changed_record_is_read_or_refused(kind, changes, place):
     take_in(kind, changed(good(kind, MARKS), changes), place)
 
 
 @pytest.mark.parametrize("kind", ["toml", "trace"])
-@settings(max_examples=150, **ALIKE)
+@settings(max_examples=75, **ALIKE)
 @given(changes=CHANGES)
 def test_a_changed_question_or_trace_is_read_or_refused(kind, changes, place):
     take_in(kind, changed(good(kind, MARKS), changes), place)
 
 
-@settings(max_examples=20, **ALIKE)
+@settings(max_examples=12, **ALIKE)
 @given(rows=st.lists(st.lists(st.sampled_from(TOKENS) | st.text(max_size=8), max_size=6), max_size=8))
 def test_a_table_of_anything_is_read_or_refused(rows, place):
     text = "coupon,reading,rz5_um,u_mm\n" + "\n".join(",".join(row) for row in rows)

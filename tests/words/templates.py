@@ -18,11 +18,11 @@ PAPERS = ("words", "report", "report/figures", "store/workbooks")
 ENGLISH_ONLY = frozenset(
     (
         *("lives", "plan_chances", "settling", "measured", "window", "plan_paper", "life_paper", "limits"),
-        *("bench", "inspectors", "planning"),
+        *("bench", "inspectors", "planning", "card", "chart", "doubts", "chart_page", "card_page"),
     )
 )
 """Modules whose words stand only on screens and on papers that are printed in English."""
-ONE, MANY = ("text", "word", "_line", "_alone", "_of_item"), ("plural", "_many")
+ONE, MANY = ("text", "word", "_line", "_alone", "_of_item", "_outside"), ("plural", "_many")
 
 
 def modules() -> list[Path]:

@@ -28,6 +28,10 @@ SAID = [
     (Finding(LivesKind.NO_WORTHWHILE), "numbers and no word"),
     (Finding(LivesKind.NOTE_MEANS_GOOD, facts={"lives": 1}), "The note of 1 life says that it was still good"),
     (Finding(LivesKind.NOTE_MEANS_GOOD, facts={"lives": 3}), "The notes of 3 lives say that they were still good"),
+    (Finding(LivesKind.CAUSES_APART), "A cause by itself"),
+    (Finding(LivesKind.CLEANED_IS_ONE_LIFE), "has one life, from new to its end"),
+    (Finding(LivesKind.PART_NOT_STUDIED, facts={"part": "lens", "lives": 1}), "1 life of a lens is on record"),
+    (Finding(LivesKind.PART_NOT_STUDIED, facts={"part": "window", "lives": 3}), "3 lives of a window are on record"),
 ]
 
 

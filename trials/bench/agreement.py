@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from trials.bench.gauge import COVERAGE, coupons_to_see
 from trials.bench.kinds import BenchKind
-from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.findings import Finding
 
 Weights = Literal["linear", "quadratic", "none"]
@@ -77,7 +77,9 @@ def weighted_kappa(first: npt.ArrayLike, second: npt.ArrayLike, weights: Weights
     NotFinite
         If a grade is NaN or infinite.
     WrongShape
-        If the columns differ in length or hold something other than whole numbers from zero.
+        If the columns differ in length.
+    WrongArgument
+        If a grade is not a whole number from zero.
     NotIdentifiable
         If both columns hold one and the same grade throughout.
     """
@@ -117,7 +119,9 @@ def fleiss_kappa(grades: npt.ArrayLike) -> float:
     NotFinite
         If a grade is NaN or infinite.
     WrongShape
-        If the table is not at least 2 x 2 or holds something other than whole numbers from zero.
+        If the table is not at least 2 x 2.
+    WrongArgument
+        If a grade is not a whole number from zero.
     NotIdentifiable
         If all grades are the same.
     """
@@ -216,7 +220,7 @@ def _grades(values: npt.ArrayLike) -> IntArray:
         place = int(np.argmin(np.isfinite(found))) + 1
         raise NotFinite(f"Grade {place} is not a number; leave the row out or grade the coupon again.")
     if (found < 0).any() or (found != np.floor(found)).any():
-        raise WrongShape("A grade is not a whole number from zero; correct it.")
+        raise WrongArgument("A grade is not a whole number from zero; correct it.")
     return found.astype(np.int64)
 
 

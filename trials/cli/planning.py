@@ -7,6 +7,7 @@ from pathlib import Path
 import typer
 
 from trials.cli import panels, show
+from trials.cli.asking import AS_WRITTEN
 from trials.cli.progress import progress_bar
 from trials.commands import Command
 from trials.errors import no_trial_folder
@@ -45,6 +46,7 @@ def plan(
     write: bool = typer.Option(False, "--write", help="Put the plan that settles into trial.toml."),
     picture: Path | None = typer.Option(None, "--picture", help="Write chance against money as SVG to this file."),
     against: Path | None = typer.Option(None, "--against", help="Folder of another plan, to set beside this one."),
+    as_written: bool = AS_WRITTEN,
     json_: bool = JSON,
 ) -> None:
     """Choose the coupons and freeze the plan.
@@ -67,16 +69,19 @@ def plan(
             made = settle_text.look(folder, asked, looking)
         settle_text.show_settled(folder, asked, made)
         return
-    _freeze_or_show(folder, show_only, json_)
+    _freeze_or_show(folder, show_only, json_, as_written)
 
 
-def _freeze_or_show(folder: Path, show_only: bool, json_: bool) -> None:
+def _freeze_or_show(folder: Path, show_only: bool, json_: bool, as_written: bool) -> None:
+    from trials.cli.asking import confirmed
     from trials.cli.plan_text import print_plan
+    from trials.steps.doubts import plan_doubts
     from trials.steps.plan import plan_folder, plan_json
     from trials.words.language import text
 
+    sure = as_written or confirmed(plan_doubts(folder))
     with progress_bar(text("choosing coupons")) as choosing, progress_bar(text("simulating trials")) as simulating:
-        made = plan_folder(folder, not show_only, choosing, simulating)
+        made = plan_folder(folder, not show_only, choosing, simulating, sure)
     if json_:
         show.as_json(plan_json(made))
         return

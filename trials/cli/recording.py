@@ -8,6 +8,7 @@ from pathlib import Path
 import typer
 
 from trials.cli import panels, show
+from trials.cli.asking import AS_WRITTEN, confirmed
 from trials.cli.measuring import show_doubts
 from trials.cli.planning import FOLDER, WHO, WHY
 from trials.commands import Before, Blank, Command, Next
@@ -32,6 +33,7 @@ def cut(
     as_planned: bool = typer.Option(False, "--as-planned", help="Everything not on record yet was cut as planned."),
     who: str = typer.Option("", "--who", help="Who cut."),
     dry_run: bool = DRY_RUN,
+    as_written: bool = AS_WRITTEN,
 ) -> None:
     """Record what was really cut.
 
@@ -40,13 +42,18 @@ def cut(
     Example: `trials cut my-trial my-trial/papers/run-workbook.xlsx`, or `trials cut my-trial cuts.csv mounts.csv`
     """
     from trials import steps
+    from trials.steps.cut import doubts as cut_doubts
     from trials.words.findings import say
 
     if as_planned and dry_run:
         raise InputError("--dry-run checks files", do="Leave out --as-planned, or --dry-run.")
     if as_planned == bool(files):
         raise InputError("give files or --as-planned, one of the two", do=f"See `trials cut {folder} --help`.")
-    done = steps.cut_as_planned(folder, who) if as_planned else steps.cut(folder, files, who, dry_run=dry_run)
+    if as_planned:
+        done = steps.cut_as_planned(folder, who)
+    else:
+        sure = as_written or confirmed(cut_doubts(folder, files))
+        done = steps.cut(folder, files, who, dry_run=dry_run, as_written=sure)
     if dry_run:
         show.say(language.text("A dry run: nothing is kept. It would say:"))
     show.say(

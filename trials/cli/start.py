@@ -74,7 +74,7 @@ def new(
 
 def _from_answers(folder: Path) -> None:
     """Ask, write the file, name the next step."""
-    from trials.cli.asking import answers
+    from trials.cli.questions import answers
     from trials.steps import write_new
     from trials.steps.asking import trial_text
     from trials.words.language import text

@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
-from trials.errors import InputError, WrongShape
+from trials.errors import InputError, NotFinite
 from trials.infer.answer import Added, Answer, Levels, answer
 from trials.infer.ladder import LadderComparison, LadderTypes, TypeLadder, compare_ladders
 from trials.worthwhile import Margins
@@ -290,7 +290,7 @@ def _word(each: LadderComparison, worthwhile: Worthwhile) -> tuple[Answer, Added
         return on_scale / (up if on_scale >= 0 else -down)
 
     if np.isnan(each.low) or np.isnan(each.high):
-        raise WrongShape("An interval of the clean speed is missing; check the ladders.")
+        raise NotFinite("An interval of the clean speed is missing; check the ladders.")
     return answer(
         (counted(each.low), counted(each.high)), (counted(each.same_low), counted(each.same_high)), Margins(1.0, 1.0)
     )

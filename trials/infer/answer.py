@@ -12,7 +12,7 @@ from enum import StrEnum
 from trials.errors import WrongArgument
 from trials.worthwhile import Margins
 
-RULE_VERSION = "2"
+RULE_VERSION = "3"
 """Version of the rule that gives the words, kept with each look; it is raised whenever a word could change."""
 
 

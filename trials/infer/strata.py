@@ -57,10 +57,14 @@ def strata_tests(response: np.ndarray, terms: Mapping[str, np.ndarray], groups: 
         terms: name -> columns (n, k_j) of any coding; a constant column is always part of the model and not among them.
         groups: name -> labels (n,) of the random groupings, as for fit_mixed.
 
-    Raises:
-        WrongShape: arrays do not fit together.
-        NotFinite: a value or label is missing or infinite.
-        NotIdentifiable: the trial is not balanced in the sense above; the message says where.
+    Raises
+    ------
+    WrongShape
+        If arrays do not fit together.
+    NotFinite
+        If a value or label is missing or infinite.
+    NotIdentifiable
+        If the trial is not balanced in the sense above; the message says where.
     """
     y, blocks = _read(response, terms)
     partitions = _closed(read_groupings(groups, len(y)), len(y))

@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from trials.errors import WrongShape
+from trials.errors import WrongArgument, WrongShape
 from trials.infer.mixed import Estimate, FTest, MixedDesign, MixedFit, interval
 from trials.infer.mixed.by_type import TypedDesign
 from trials.infer.mixed.groupings import RESIDUAL, Grouping, Labels, finest_codes, numbers, read_groupings
@@ -54,9 +54,14 @@ class Yardstick:
     def test(self, contrast: np.ndarray) -> FTest:
         """Test that every row of contrast (q, k) gives zero; dependent rows are reduced and df says so.
 
-        Raises:
-            WrongShape: contrast is not (q, k), or all its rows are zero.
-            NotFinite: contrast holds a value that is not a number.
+        Raises
+        ------
+        WrongShape
+            If contrast is not (q, k).
+        WrongArgument
+            If all rows of contrast are zero.
+        NotFinite
+            If contrast holds a value that is not a number.
         """
         rows, values = self.fit.reduced(self._padded(contrast))
         q = len(rows)
@@ -131,7 +136,7 @@ class YardstickDesign:
             raise WrongShape(f"the fixed columns have shape {x.shape}, expected (n, k)")
         found = {g.name: g for g in read_groupings(groups, len(x))}
         if unit not in (*found, RESIDUAL):
-            raise WrongShape(f"the unit {unit!r} is not among the groupings {sorted(found)}; name one of them")
+            raise WrongArgument(f"the unit {unit!r} is not among the groupings {sorted(found)}; name one of them")
         within = {name: unit != RESIDUAL and g.nests_in(found[unit]) for name, g in found.items()}
         inside = [g for name, g in found.items() if within[name]]
         wide, staying = _taken_out(x, [g for name, g in found.items() if not within[name]], finest_codes(inside))
@@ -193,10 +198,16 @@ def judge(
         unit: the grouping that types are judged against, or "reading".
         types: (n,) type of each reading where the spread of coupons and readings differs by type.
 
-    Raises:
-        WrongShape: arrays do not fit together, or unit is not among the groupings.
-        NotFinite: a value or label is missing or infinite.
-        NotIdentifiable: as fit_mixed; or a type has too few rows to show its spread.
+    Raises
+    ------
+    WrongShape
+        If arrays do not fit together.
+    WrongArgument
+        If unit is not among the groupings.
+    NotFinite
+        If a value or label is missing or infinite.
+    NotIdentifiable
+        As fit_mixed; or a type has too few rows to show its spread.
     """
     return YardstickDesign.build(fixed, groups, unit, types).fit(response).test(contrast)
 

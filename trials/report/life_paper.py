@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Any
 
 import pandas as pd
 
@@ -11,23 +12,31 @@ from trials.endings import Ended
 from trials.infer.life import TypeLife
 from trials.report import blocks as b
 from trials.report.extras import Picture
-from trials.report.figures.planning import life_figure
+from trials.report.figures.lives import cause_figure, life_figure
 from trials.report.record_pages import program
 from trials.report.typeset import pdf
 from trials.words.frame import day_words
 from trials.words.language import text
 from trials.words.lives import (
+    care_sentences,
+    cause_head,
+    cause_note,
+    cause_rows,
     cautions,
+    comparison_sentences,
     end_words,
     life_words,
+    part_title,
+    part_words,
     percent_of,
     ratio_cells,
     ratio_head,
+    say_life,
     sentences,
     share_words,
     unit_words,
 )
-from trials.words.numbers import plain
+from trials.words.numbers import plain, with_unit
 
 
 def life_pdf(table: pd.DataFrame, found: LivesAnswer, made_on: date, invented: bool = False) -> bytes:
@@ -44,6 +53,7 @@ def life_data(table: pd.DataFrame, found: LivesAnswer, made_on: date) -> dict[st
         b.section(text("Lives"), [life_table(found), b.listed(rest)]),
         b.section(text("Against today's type"), _ratio_blocks(found)),
         b.section(text("How the lives ended"), _end_blocks(found)),
+        *(_part_section(part) for part in found.beside),
         b.section(text("What these lives cannot say"), [b.listed(cautions(found))]),
         b.section(text("Product-limit table"), [km_table(found)]),
         b.section(text("Lives as recorded"), [_recorded(table, found)]),
@@ -62,7 +72,8 @@ def life_data(table: pd.DataFrame, found: LivesAnswer, made_on: date) -> dict[st
 def life_picture(table: pd.DataFrame, found: LivesAnswer) -> Picture:
     """Share of specimens still good over time, by type."""
     types = found.study.types
-    own = [table[table["nozzle"] == each.nozzle] for each in types]
+    rows = table[table["part"] == found.part] if "part" in table else table
+    own = [rows[rows["nozzle"] == each.nozzle] for each in types]
     svg = life_figure(
         [each.nozzle for each in types],
         [part["life"].to_list() for part in own],
@@ -109,7 +120,35 @@ def _end_blocks(found: LivesAnswer) -> list[b.Block]:
     rows = [[each.nozzle, *(str(each.counts.get(end, 0)) for end in seen)] for each in found.ends]
     head = [text("nozzle type"), *map(end_words, seen)]
     said = text("Every end but taken off while good counts as a failure, whatever its cause.")
-    return [b.table(head, rows, right=range(1, len(head)), widths=(1.6, *(1.0 for _ in seen))), b.words(said)]
+    counts = [b.table(head, rows, right=range(1, len(head)), widths=(1.6, *(1.0 for _ in seen))), b.words(said)]
+    return [*counts, *_cause_blocks(found), b.listed(care_sentences(found))]
+
+
+def _cause_blocks(found: LivesAnswer) -> list[b.Block]:
+    """Each cause by itself, where there are several."""
+    if not found.causes:
+        return []
+    picture = cause_picture(found)
+    table = b.table(cause_head(found), cause_rows(found), right=(2,), widths=(1.3, 1.5, 0.7, 2.0, 1.5, 1.8))
+    return [b.figure(picture.svg, picture.alt, picture.caption), table, b.words(cause_note(found))]
+
+
+def cause_picture(found: LivesAnswer) -> Picture:
+    """What became of the pieces of each type by the same time: how many are still good, and what ended the others."""
+    causes = [end_words(Ended(cause.cause)) for cause in found.causes]
+    names = [each.nozzle for each in found.study.types]
+    shares = [[cause.types[k].ended for cause in found.causes] for k in range(len(names))]
+    by = with_unit(found.causes[0].by, unit_words(found.unit))
+    title = text("What ended them")
+    caption = text("Of a hundred pieces of each type, by {time}.", time=by)
+    alt = " ".join([caption, *(" ".join(row) for row in cause_rows(found))])
+    return Picture(title, cause_figure(names, causes, shares, text("still good")), alt, caption)
+
+
+def _part_section(found: LivesAnswer) -> dict[str, Any]:
+    """Lens or window lives under the nozzle types."""
+    lines = [*comparison_sentences(found), *map(say_life, found.study.said)]
+    return b.section(part_title(found.part), [life_table(found), b.listed(lines), *_end_blocks(found)])
 
 
 def km_table(found: LivesAnswer) -> b.Block:
@@ -133,11 +172,20 @@ def km_table(found: LivesAnswer) -> b.Block:
 
 
 def _recorded(table: pd.DataFrame, found: LivesAnswer) -> b.Block:
+    parts, counts = "part" in table and table["part"].nunique() > 1, ("cleaned", "refitted")
+    kept = [name for name in counts if name in table and table[name].any()]
     rows = [
-        [str(nozzle), str(specimen) or "–", plain(float(life)), end_words(ended)]
-        for nozzle, specimen, life, ended in table[["nozzle", "specimen", "life", "ended"]].itertuples(
-            index=False, name=None
-        )
+        [
+            str(row["nozzle"]),
+            str(row["specimen"]) or "–",
+            *([part_words(row["part"])] if parts else []),
+            plain(float(row["life"])),
+            end_words(row["ended"]),
+            *(str(row[name]) for name in kept),
+        ]
+        for row in table.to_dict("records")
     ]
-    head = [text("nozzle type"), text("specimen"), unit_words(found.unit), text("ended")]
-    return b.table(head, rows, right=(2,), widths=(2.0, 2.0, 1.0, 1.8))
+    head = [text("nozzle type"), text("specimen"), *([text("part")] if parts else []), unit_words(found.unit)]
+    head += [text("ended"), *({"cleaned": text("cleaned"), "refitted": text("put back")}[name] for name in kept)]
+    right = (3 if parts else 2, *range(len(head) - len(kept), len(head)))
+    return b.table(head, rows, right=right)

@@ -7,6 +7,8 @@ Functions take a folder or plain pandas tables and return plain tables or frozen
 from trials.steps.adopt import Adoption, Keys, adopt
 from trials.steps.amend import amend
 from trials.steps.bench_study import Against, keep_study_picture, study_bench
+from trials.steps.card import card, card_json, write_card
+from trials.steps.chart import chart, chart_json, write_chart
 from trials.steps.correct import Correction, change, confirm, correct
 from trials.steps.cut import cut, cut_as_planned
 from trials.steps.demo import demo_trial
@@ -24,7 +26,7 @@ from trials.steps.grade import (
     zones_of,
 )
 from trials.steps.instrument import Instrument, enter_instrument, register
-from trials.steps.lives import read_lives, recorded_lives, study_table, write_lives
+from trials.steps.lives import lives_of_trial, read_lives, record_lives, recorded_lives, study_table, write_lives
 from trials.steps.load import load
 from trials.steps.looks import look_number
 from trials.steps.measure import Settings, keep_pictures, measure_files, measure_into
@@ -48,7 +50,11 @@ __all__ = [
     "add_extension",
     "adopt",
     "amend",
+    "card",
+    "card_json",
     "change",
+    "chart",
+    "chart_json",
     "confirm",
     "correct",
     "cut",
@@ -69,6 +75,7 @@ __all__ = [
     "keep_pictures",
     "keep_study_picture",
     "keep_window_picture",
+    "lives_of_trial",
     "load",
     "look_number",
     "measure_files",
@@ -80,6 +87,7 @@ __all__ = [
     "propose",
     "read_lives",
     "record",
+    "record_lives",
     "recorded_lives",
     "register",
     "requirement",
@@ -95,6 +103,8 @@ __all__ = [
     "window",
     "window_json",
     "write_bytes",
+    "write_card",
+    "write_chart",
     "write_lives",
     "write_new",
     "zones_at",

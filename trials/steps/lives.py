@@ -10,183 +10,131 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from trials.endings import Ended
-from trials.errors import InputError
-from trials.findings import Finding
-from trials.responses import Scale
+from trials.endings import Part
+from trials.errors import InputError, TrialError
+from trials.findings import Finding, Weight
 from trials.steps.files import plain, write_bytes
-from trials.store.intake.lives import LifeColumns, StoredLives, note_says_good, read_table_of_lives
-from trials.trial import Method, Trial
-from trials.worthwhile import amount_on_scale
+from trials.steps.life_tables import LifeColumns, Lives, LivesKept, read_lives, record_lives, recorded_lives
 
 if TYPE_CHECKING:
-    from trials.decide.lives import LivesAnswer
+    from trials.decide.lives import LivesAnswer, TypicalLife
     from trials.infer.answer import Levels
-    from trials.store.records.records import Records
 
-__all__ = ["LifeColumns", "Lives", "lives_json", "read_lives", "recorded_lives", "study_table", "write_lives"]
-
-
-@dataclass(frozen=True)
-class Lives:
-    """A table of lives and what is known of it.
-
-    frame: `nozzle, specimen, life, ended` (an `Ended`), one row per piece; unit: of a life; file: where it came from;
-    today: the type in use, empty where the table does not say; worthwhile: share by which a life has to be longer to
-    matter; primaries, looks: by which the confidence is shared out; invented: no real
-    specimen; said: what was found while reading.
-    """
-
-    frame: pd.DataFrame
-    unit: str
-    file: str
-    today: str = ""
-    worthwhile: float | None = None
-    primaries: int = 1
-    looks: int = 1
-    invented: bool = False
-    said: tuple[Finding, ...] = ()
-
-
-def read_lives(path: Path | str, columns: LifeColumns | None = None, worthwhile: str = "") -> Lives:
-    """A table of lives: nozzle, specimen, life, and failed (yes, no) or ended.
-
-    worthwhile: how much longer a life has to be to matter, such as `25 %`; empty: not declared.
-
-    Raises
-    ------
-    InputError
-        For a missing column, an empty cell, a life that is no number above zero, a specimen listed twice, types that
-        differ only in case or spaces, a worthwhile difference that is no share.
-    """
-    found: StoredLives = read_table_of_lives(path, columns or LifeColumns())
-    return Lives(found.frame, found.unit, found.file, worthwhile=_share(worthwhile))
-
-
-def _share(text: str) -> float | None:
-    """`25 %` as 0.25, None where it is empty."""
-    if not text.strip():
-        return None
-    from trials.units import parse_amount
-
-    try:
-        value, unit = parse_amount(text)
-    except ValueError:
-        value, unit = -1.0, ""
-    if unit != "%" or not 0 < value < 100:
-        raise InputError(
-            "not a worthwhile difference of lives",
-            column="--worthwhile",
-            found=text,
-            allowed="a share below 100 %, such as 25 %",
-            do="Say how much longer a life has to be to matter.",
-        )
-    return value / 100.0
-
-
-def recorded_lives(folder: Path | str) -> Lives:
-    """Lives of a trial planned for them, as `read_lives` gives them.
-
-    A life without an end on record had failed, unless its note says `still good`: so records were kept before there
-    was a column for it, and a finding says so.
-
-    Raises
-    ------
-    InputError
-        If the trial was not planned for lives, or none is recorded.
-    """
-    from trials.steps.load import load
-
-    records = load(folder)
-    trial = records.trial
-    if trial.plan.method != Method.LIFE:
-        raise InputError(
-            "this trial was not planned for lives",
-            file=str(folder),
-            do="Give `trials life` a table of lives (nozzle, specimen, hours, ended).",
-        )
-    name = trial.primaries[0]
-    table, noted = _longest(records, name, str(folder))
-    return Lives(
-        frame=table,
-        unit=trial.quantity(name).unit,
-        file=str(folder),
-        today=trial.today.type,
-        worthwhile=_worthwhile(trial, name),
-        primaries=len(trial.primaries),
-        looks=trial.plan.looks,
-        invented=trial.trial.invented,
-        said=_noted(noted),
-    )
-
-
-def _longest(records: Records, name: str, file: str) -> tuple[pd.DataFrame, int]:
-    """One row per coupon of a life trial, the longest life read on it; and how many ends stood in a note."""
-    from trials.store.records.as_cut import coupon_table
-
-    rows = records.readings[
-        (records.readings["field"] == records.trial.quantity(name).column) & (records.readings["repeat"] == 0)
-    ]
-    if not len(rows):
-        raise InputError("no lives are recorded yet", file=file, do="Record them with `trials record`.")
-    coupons = coupon_table(records).set_index("coupon")
-    longest = rows.sort_values("value").drop_duplicates("coupon", keep="last")
-    marks = longest["coupon"].to_numpy()
-    old = [not end and note_says_good(note) for end, note in zip(longest["ended"], longest["note"], strict=True)]
-    ends = [
-        Ended(end) if end else Ended.TAKEN_OFF_GOOD if good else Ended.NOT_SAID
-        for end, good in zip(longest["ended"], old, strict=True)
-    ]
-    table = pd.DataFrame(
-        {
-            "nozzle": coupons.loc[marks, "nozzle"].to_numpy(),
-            "specimen": coupons.loc[marks, "specimen"].to_numpy(),
-            "life": longest["value"].to_numpy(float),
-            "ended": pd.Series(ends, dtype=object).to_numpy(),
-        }
-    )
-    order = {nozzle: i for i, nozzle in enumerate(records.trial.types)}
-    table = table.sort_values("nozzle", key=lambda column: column.map(order), kind="stable").reset_index(drop=True)
-    return table, sum(old)
-
-
-def _worthwhile(trial: Trial, name: str) -> float | None:
-    """The worthwhile difference of a life response as a share of a life, whatever scale the trial file gives it."""
-    import math
-
-    asked = trial.responses[name]
-    if asked.worthwhile is None:
-        return None
-    on_log = replace(trial.quantity(name), scale=Scale.LOG)
-    level = asked.expected.level if asked.expected else None
-    return math.expm1(amount_on_scale(asked.worthwhile, on_log, level, f"responses.{name}.worthwhile"))
-
-
-def _noted(lives: int) -> tuple[Finding, ...]:
-    from trials.decide.lives import LivesKind
-
-    return (Finding(LivesKind.NOTE_MEANS_GOOD, facts={"lives": lives}),) if lives else ()
+__all__ = [
+    "LifeColumns",
+    "Lives",
+    "LivesKept",
+    "lives_json",
+    "lives_of_trial",
+    "read_lives",
+    "record_lives",
+    "recorded_lives",
+    "study_table",
+    "write_lives",
+]
 
 
 def study_table(
     table: Lives, today: str = "", quantiles: Sequence[float] = (0.1, 0.5), shape: float | None = None
 ) -> LivesAnswer:
-    """Study lives and answer; today's type is the one the table names, else the first in it, unless named."""
-    from trials.decide.lives import answer_lives
-    from trials.infer.life import study_lives
+    """Study lives and answer; today's type is the one the table names, else the first in it, unless named.
 
+    Lives of lens and window are studied beside those of the nozzle, by the nozzle type they served; where the table has
+    no lives of nozzles, the first part in it takes their place.
+    """
     frame = table.frame
-    types, ended = frame["nozzle"].astype(str).tolist(), frame["ended"].tolist()
+    parts = [Part(part) for part in Part if part in set(frame["part"])] if "part" in frame else [Part.NOZZLE]
+    first, *others = parts
+    chosen = today or table.today or str(_of(frame, first)["nozzle"].iloc[0])
+    asked = _Asked(chosen, tuple(quantiles), shape)
+    found = _study_part(table, first, asked)
+    beside, said = [], list[Finding]()
+    for part in others:
+        try:
+            beside.append(_study_part(table, part, asked))
+        except TrialError:
+            said.append(_not_studied(part, len(_of(frame, part))))
+    return replace(found, beside=tuple(beside), said=(*found.said, *said))
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What is asked of every part: today's type, the shares failed at which lives are stated, an assumed shape."""
+
+    today: str
+    quantiles: tuple[float, ...]
+    shape: float | None
+
+
+def _of(frame: pd.DataFrame, part: Part) -> pd.DataFrame:
+    return frame[frame["part"] == part] if "part" in frame else frame
+
+
+def _study_part(table: Lives, part: Part, asked: _Asked) -> LivesAnswer:
+    from trials.decide.lives import Upkeep, answer_lives, in_detail
+    from trials.infer.life import study_causes, study_lives
+
+    rows = _of(table.frame, part)
+    types, ended, lives = rows["nozzle"].astype(str).tolist(), rows["ended"].tolist(), rows["life"].tolist()
     study = study_lives(
-        frame["life"].tolist(),
-        [end.failed for end in ended],
-        types,
-        today or table.today or types[0],
-        quantiles,
-        shape,
-        _levels(table),
+        lives, [end.failed for end in ended], types, asked.today, asked.quantiles, asked.shape, _levels(table)
     )
-    return answer_lives(study, table.unit, table.worthwhile, types, ended, table.said)
+    causes = study_causes(
+        rows["life"].to_numpy(float),
+        [end.value if end.failed else "" for end in ended],
+        types,
+        asked.today,
+        study.confidence,
+    )
+    said = table.said if part is Part.NOZZLE else ()
+    found = replace(answer_lives(study, table.unit, table.worthwhile, types, ended, said), part=part)
+    kept = Upkeep(*(rows[name].tolist() if name in rows else [0] * len(rows) for name in ("cleaned", "refitted")))
+    return in_detail(found, causes, types, kept)
+
+
+def _not_studied(part: Part, n: int) -> Finding:
+    from trials.decide.lives import LivesKind
+
+    return Finding(LivesKind.PART_NOT_STUDIED, facts={"part": part.value, "lives": n}, weight=Weight.LOOK_AT)
+
+
+def lives_of_trial(folder: Path | str) -> tuple[TypicalLife, ...]:
+    """Lives that the trial in a folder points at by `lives`, as figures to reckon with; none where it has no such key.
+
+    A life trial is studied anew; stated figures have no limits and no failures behind them, and name their source.
+
+    Raises
+    ------
+    InputError
+        If the folder or table named is not there or holds no lives.
+    NotIdentifiable
+        If its lives fix no shape.
+    """
+    from trials.decide.lives import typical_lives
+    from trials.steps.load import load
+
+    asked = load(folder).trial.lives
+    if asked is None:
+        return ()
+    if asked.figures:
+        return tuple(_stated(nozzle, life, asked.unit or "", asked.source) for nozzle, life in asked.figures.items())
+    place = Path(folder) / asked.folder
+    if not place.exists():
+        raise InputError(
+            "no such life trial", file=str(folder), column="lives", found=asked.folder, do="Correct it in trial.toml."
+        )
+    table = read_lives(place) if place.is_file() else recorded_lives(place)
+    return typical_lives(study_table(table), asked.folder)
+
+
+def _stated(nozzle: str, life: float, unit: str, source: str) -> TypicalLife:
+    """A figure taken as median and mean, with nothing known of its spread."""
+    import math
+
+    from trials.decide.lives import TypicalLife
+
+    nan = math.nan
+    return TypicalLife(nozzle, Part.NOZZLE, unit, life, nan, nan, life, nan, nan, nan, nan, 0, 0, source)
 
 
 def _levels(table: Lives) -> Levels:
@@ -195,8 +143,14 @@ def _levels(table: Lives) -> Levels:
     return levels(table.primaries, table.looks)
 
 
-def lives_json(found: LivesAnswer, file: Path | None = None) -> dict[str, Any]:
+def _stated_shares(found: LivesAnswer) -> bool:
+    """Whether the lives by which 10 and 50 % failed were asked for."""
+    return {0.1, 0.5} <= {round(at.quantile, 9) for at in found.study.types[0].at}
+
+
+def lives_json(found: LivesAnswer, file: Path | None = None, source: str = "") -> dict[str, Any]:
     """A study of lives as plain values, its sentences beside its fields; keys are listed in DEVELOPERS.md."""
+    from trials.decide.lives import typical_lives
     from trials.words import lives as words
 
     study: dict[str, Any] = plain(found.study)
@@ -210,7 +164,12 @@ def lives_json(found: LivesAnswer, file: Path | None = None) -> dict[str, Any]:
         "ends": [{"nozzle": each.nozzle, **{end.value: n for end, n in each.counts.items()}} for each in found.ends],
         "sentences": list(words.sentences(found)),
         "cautions": list(words.cautions(found)),
-        "findings": plain((*found.study.said, *found.said, *found.study.cautions)),
+        "findings": plain((*found.study.said, *found.said, *found.study.cautions, *found.cautions)),
+        "part": found.part.value,
+        "causes": plain(found.causes),
+        "care": plain(found.care),
+        "beside": [lives_json(part) for part in found.beside],
+        "typical": plain(typical_lives(found, source)) if _stated_shares(found) else [],
         "file": None if file is None else str(file),
     }
 

@@ -8,7 +8,9 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from trials.doubts import trial_doubts
 from trials.errors import InputError
+from trials.steps.doubts import refuse
 from trials.steps.journal import plan_findings
 from trials.store.records import database
 from trials.store.records.folder import database_path, read_trial
@@ -50,26 +52,34 @@ class Planned:
 
 
 def plan_folder(
-    folder: Path | str, freeze_it: bool, choosing: Progress | None = None, simulating: Progress | None = None
+    folder: Path | str,
+    freeze_it: bool,
+    choosing: Progress | None = None,
+    simulating: Progress | None = None,
+    as_written: bool = False,
 ) -> Planned:
     """Choose and judge the coupons of a trial folder; they are frozen only if asked for.
 
-    choosing, simulating: called as progress(done, of) while coupons are chosen and trials simulated.
+    choosing, simulating: called as progress(done, of) while coupons are chosen and trials simulated; as_written:
+    settings that look unlikely (`trials.doubts`) were confirmed.
 
     Raises
     ------
     InputError
-        If the trial file cannot be used, or the plan is frozen already and is to be frozen again.
+        If the trial file cannot be used, a setting in it is unlikely and was not confirmed, or the plan is frozen
+        already and is to be frozen again.
     Infeasible
         If limits, sheets or budget leave no plan.
     """
-    trial, _ = read_trial(Path(folder))
+    trial, text = read_trial(Path(folder))
     if freeze_it and database_path(Path(folder)).is_file():
         raise InputError(
             "the plan is frozen already",
             file=str(folder),
             do="Change it with `trials amend`, add coupons with `trials extend`, or start another with `trials new`.",
         )
+    if not as_written:
+        refuse(trial_doubts(trial, text), folder)
     plan = propose(trial, choosing)
     found = judge(trial, plan, progress=simulating)
     if freeze_it:
@@ -77,15 +87,15 @@ def plan_folder(
     return Planned(trial, plan, found, freeze_it)
 
 
-def judge(trial: Trial, plan: Plan, trials: int = SIMULATED, progress: Progress | None = None) -> Assessment:
+def judge(trial: Trial, plan: Plan, trials: int | None = None, progress: Progress | None = None) -> Assessment:
     """What a plan can and cannot show at the spreads that the trial file expects.
 
-    trials: simulated trials per response for what is not exact (0: the approximation alone); progress: called as
-    progress(done, of) while they run.
+    trials: simulated trials per response for what is not exact (0: the approximation alone, None: `SIMULATED`);
+    progress: called as progress(done, of) while they run.
     """
     from trials.plan.assess import assess
 
-    return assess(trial, plan, trials, progress)
+    return assess(trial, plan, SIMULATED if trials is None else trials, progress)
 
 
 def frozen_plan(records: Records) -> Plan:

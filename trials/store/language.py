@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import cache
-from gettext import c2py  # type: ignore[attr-defined]  # not named in its stub
+from gettext import c2py
 from pathlib import Path
 
 from trials.errors import InputError
@@ -42,7 +42,7 @@ def language_named(name: str) -> Language:
     with path.open("rb") as file:
         catalogue = read_po(file, locale=name)
     one = {str(m.id): str(m.string) for m in catalogue if m.id and m.string and not m.pluralizable}
-    many = {m.id[0]: tuple(m.string) for m in catalogue if m.pluralizable and all(m.string)}
+    many = {m.id[0]: tuple(m.string or ()) for m in catalogue if m.pluralizable and all(m.string or ("",))}
     plural = c2py(catalogue.plural_expr)
 
     def several(single: str, more: str, n: int) -> str:
@@ -74,7 +74,7 @@ def kept_word(typed: str) -> str:
 
 @cache
 def _kept_words() -> dict[str, str]:
-    found = {}
+    found: dict[str, str] = {}
     for name in languages()[1:]:
         one = language_named(name).one
         found |= {one(kept).casefold(): kept for kept in sorted(KEPT)}

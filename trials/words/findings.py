@@ -9,7 +9,10 @@ from trials.findings import Finding
 from trials.words import (
     after_freeze,
     bench,
+    card,
     chances,
+    chart,
+    doubts,
     grade,
     ladders,
     lives,
@@ -22,7 +25,23 @@ from trials.words import (
 )
 
 Sentence = Callable[[Finding], str]
-ROOMS = (after_freeze, bench, chances, grade, ladders, lives, model, plan, plan_chances, records, remarks, settling)
+ROOMS = (
+    after_freeze,
+    bench,
+    card,
+    chances,
+    chart,
+    doubts,
+    grade,
+    ladders,
+    lives,
+    model,
+    plan,
+    plan_chances,
+    records,
+    remarks,
+    settling,
+)
 SENTENCES: Mapping[StrEnum, Sentence] = {kind: said for room in ROOMS for kind, said in room.SENTENCES.items()}
 
 

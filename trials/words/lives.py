@@ -6,11 +6,11 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from enum import StrEnum
 
-from trials.decide.lives import LifeComparison, LivesAnswer, LivesKind
-from trials.endings import Ended
+from trials.decide.lives import LifeComparison, LivesAnswer, LivesKind, TypeCare
+from trials.endings import Ended, Part
 from trials.findings import Finding
 from trials.infer.answer import Added, Answer
-from trials.infer.life import LifeKind, LifeRatio, TypeLife
+from trials.infer.life import CauseLife, CauseStudy, LifeKind, LifeRatio, TypeLife
 from trials.infer.life.regression import CHARACTERISTIC
 from trials.words.facts import as_figure, as_row, figure, several, whole
 from trials.words.language import plural, text
@@ -20,44 +20,77 @@ TWO_SIDED = 0.95  # confidence of the limits of a type's life
 
 
 def sentences(found: LivesAnswer) -> tuple[str, ...]:
-    """The answer first, one sentence per comparison; then what there is to say; then the lives of each type."""
-    compared = [c for c in found.comparisons if not math.isnan(c.value)]
+    """The answer first, one sentence per comparison; then what there is to say; then the lives of each type; then the
+    same of lens and window."""
     return (
-        *(comparison_sentence(c, found.worthwhile) for c in compared),
+        *comparison_sentences(found),
         *(say_life(finding) for finding in (*found.study.said, *found.said)),
-        *(type_sentence(each, found.unit, found.study.shape_assumed) for each in found.study.types),
+        *(type_sentence(each, found) for each in found.study.types),
+        *(line for part in found.beside for line in (*comparison_sentences(part), *_types(part))),
     )
 
 
-def comparison_sentence(c: LifeComparison, worthwhile: float | None) -> str:
+def comparison_sentences(found: LivesAnswer) -> tuple[str, ...]:
+    """One sentence for each type that can be compared with today's."""
+    compared = [c for c in found.comparisons if not math.isnan(c.value)]
+    return tuple(comparison_sentence(c, found.worthwhile, found.part) for c in compared)
+
+
+def _types(found: LivesAnswer) -> tuple[str, ...]:
+    return tuple(type_sentence(each, found) for each in found.study.types)
+
+
+def comparison_sentence(c: LifeComparison, worthwhile: float | None, part: Part = Part.NOZZLE) -> str:
     """How long a type lasts against today's, with its word, or with what is shown where no word is asked for."""
-    return text("{size}; {end}.", size=_size(c), end=_word(c, worthwhile) if c.answer else _shown(c))
+    size = _starting(_size(c, part), part)
+    return text("{size}; {end}.", size=size, end=_word(c, worthwhile) if c.answer else _shown(c))
 
 
-def _size(c: LifeComparison) -> str:
+def _starting(sentence: str, part: Part) -> str:
+    """A sentence that starts with our own words starts with a capital; the name of a type stays as it is."""
+    return sentence if part is Part.NOZZLE else sentence[:1].upper() + sentence[1:]
+
+
+def _subject(nozzle: str, part: Part) -> str:
+    """Whose life: a type, or the lens or window under it."""
+    return {
+        Part.NOZZLE: nozzle,
+        Part.LENS: text("a lens under {nozzle}", nozzle=nozzle),
+        Part.WINDOW: text("a window under {nozzle}", nozzle=nozzle),
+    }[part]
+
+
+def _todays(against: str, part: Part) -> str:
+    if part is Part.NOZZLE:
+        return text("today's {against}", against=against)
+    return text("one under today's {against}", against=against)
+
+
+def _size(c: LifeComparison, part: Part) -> str:
     """The ratio of lives with its limits, on one side where a type never failed."""
     one_sided = percent_of(0.5 * (1.0 + c.confidence))
+    subject, todays = _subject(c.nozzle, part), _todays(c.against, part)
     if math.isinf(c.value):
         return text(
-            "{nozzle} never failed: it lasts at least {low} times as long as today's {against} ({level} confidence)",
-            nozzle=c.nozzle,
+            "{nozzle} never failed: it lasts at least {low} times as long as {today} ({level} confidence)",
+            nozzle=subject,
             low=fixed(c.low, 2),
-            against=c.against,
+            today=todays,
             level=one_sided,
         )
     if c.value == 0:
         return text(
-            "today's {against} never failed: {nozzle} lasts at most {high} times as long ({level} confidence)",
-            nozzle=c.nozzle,
+            "{today} never failed: {nozzle} lasts at most {high} times as long ({level} confidence)",
+            nozzle=subject,
             high=fixed(c.high, 2),
-            against=c.against,
+            today=todays,
             level=one_sided,
         )
     return text(
-        "{nozzle} lasts {ratio} times as long as today's {against} ({level} interval {low} to {high})",
-        nozzle=c.nozzle,
+        "{nozzle} lasts {ratio} times as long as {today} ({level} interval {low} to {high})",
+        nozzle=subject,
         ratio=fixed(c.value, 2),
-        against=c.against,
+        today=todays,
         level=percent_of(c.confidence),
         low=fixed(c.low, 2),
         high=fixed(c.high, 2),
@@ -91,10 +124,11 @@ def _word(c: LifeComparison, worthwhile: float | None) -> str:
     return text("not settled (worthwhile: {share} longer)", share=share)
 
 
-def type_sentence(each: TypeLife, unit: str, assumed: bool) -> str:
-    """Lives of one type. assumed: nothing failed at all, so the bound is one-sided by itself."""
-    life = each.at[0]
-    lead = text("{nozzle}: {failed} of {n} failed", nozzle=each.nozzle, failed=each.failures, n=each.n)
+def type_sentence(each: TypeLife, found: LivesAnswer) -> str:
+    """Lives of one type; where nothing failed at all the bound is one-sided by itself."""
+    life, unit, assumed = each.at[0], found.unit, found.study.shape_assumed
+    subject = _starting(_subject(each.nozzle, found.part), found.part)
+    lead = text("{nozzle}: {failed} of {n} failed", nozzle=subject, failed=each.failures, n=each.n)
     if math.isinf(life.life):
         level = percent_of(TWO_SIDED if assumed else 0.5 * (1.0 + TWO_SIDED))
         return text(
@@ -194,6 +228,111 @@ def end_words(ended: Ended) -> str:
     }[ended]
 
 
+def part_title(part: Part) -> str:
+    """Heading over the lives of a part."""
+    return {
+        Part.NOZZLE: text("Lives"),
+        Part.LENS: text("Lens lives by nozzle type"),
+        Part.WINDOW: text("Window lives by nozzle type"),
+    }[part]
+
+
+def part_words(part: Part) -> str:
+    """Whose life a row is."""
+    return {Part.NOZZLE: text("nozzle"), Part.LENS: text("lens"), Part.WINDOW: text("window")}[part]
+
+
+def cause_head(found: LivesAnswer) -> list[str]:
+    """Column titles of the table of causes."""
+    by = with_unit(found.causes[0].by, unit_words(found.unit))
+    return [
+        text("cause"),
+        text("nozzle type"),
+        text("ended so"),
+        text("share ended so by {time}", time=by),
+        text("life if nothing else ended it"),
+        text("ratio to today's"),
+    ]
+
+
+def cause_rows(found: LivesAnswer) -> list[list[str]]:
+    """One row per cause and type; the cause is named once."""
+    return [_cause_row(cause, each, first=k == 0) for cause in found.causes for k, each in enumerate(cause.types)]
+
+
+def _cause_row(cause: CauseStudy, each: CauseLife, first: bool) -> list[str]:
+    ratio = next((ratio_words(r) for r in cause.ratios if r.of == each.nozzle), "")
+    share = text("{share} ({low} to {high})", share=percent(each.ended), low=percent(each.low), high=percent(each.high))
+    life = "" if math.isnan(each.life) else text("no such end seen") if math.isinf(each.life) else number(each.life)
+    name = end_words(Ended(cause.cause)) if first else ""
+    return [name, each.nozzle, str(each.ends), share, life, ratio]
+
+
+def cause_note(found: LivesAnswer) -> str:
+    """How to read the table of causes."""
+    return text(
+        "Share ended so: of all pieces put to work, those that ended otherwise counted as ended otherwise (Aalen and "
+        "Johansen; 95 % limits). Life and ratio: Weibull, ends of another cause taken as taken off while good; limits "
+        "of ratios {level} each, so that all causes hold together.",
+        level=percent_of(1.0 - (1.0 - found.study.confidence) / len(found.causes)),
+    )
+
+
+def care_sentences(found: LivesAnswer) -> tuple[str, ...]:
+    """What was cleaned and put back, by type."""
+    return tuple(_care_sentence(each) for each in found.care)
+
+
+def _care_sentence(each: TypeCare) -> str:
+    cleaned = plural("{n} piece cleaned", "{n} pieces cleaned", each.cleaned_pieces)
+    refitted = plural("{n} put back", "{n} put back", each.refitted_pieces)
+    return text(
+        "{nozzle}: {cleaned} ({times} in all), {refitted} ({again} in all).",
+        nozzle=each.nozzle,
+        cleaned=cleaned,
+        times=_times(each.cleaned),
+        refitted=refitted,
+        again=_times(each.refitted),
+    )
+
+
+def _times(n: int) -> str:
+    return plural("once", "{n} times", n)
+
+
+def kept_words(added: int, known: int) -> str:
+    """How many values of a table of lives were kept."""
+    return plural(
+        "{n} value recorded, {known} on record already.",
+        "{n} values recorded, {known} on record already.",
+        added,
+        known=known,
+    )
+
+
+def _causes_apart(finding: Finding) -> str:
+    return text(
+        "A cause by itself: the other causes are thought away, which holds where one does not bring on the other (a "
+        "plugged nozzle that burns the lens does)."
+    )
+
+
+def _cleaned_is_one_life(finding: Finding) -> str:
+    return text(
+        "A piece that was cleaned or put back has one life, from new to its end; cleaning does not start another."
+    )
+
+
+def _part_not_studied(finding: Finding) -> str:
+    part = {Part.LENS: text("a lens"), Part.WINDOW: text("a window"), Part.NOZZLE: text("a nozzle")}
+    return plural(
+        "{n} life of {part} is on record: too few ends to compare nozzle types by.",
+        "{n} lives of {part} are on record: too few ends to compare nozzle types by.",
+        whole(finding, "lives"),
+        part=part[Part(str(finding.facts["part"]))],
+    )
+
+
 def _nothing_failed(finding: Finding) -> str:
     return text(
         "Nothing failed, so types cannot be compared; bounds assume a Weibull shape of {shape}.",
@@ -289,6 +428,9 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
     LifeKind.TAKEN_OFF_LIKE_OTHERS: _taken_off,
     LivesKind.NO_WORTHWHILE: _no_worthwhile,
     LivesKind.NOTE_MEANS_GOOD: _note_means_good,
+    LivesKind.CAUSES_APART: _causes_apart,
+    LivesKind.CLEANED_IS_ONE_LIFE: _cleaned_is_one_life,
+    LivesKind.PART_NOT_STUDIED: _part_not_studied,
 }
 
 
@@ -299,4 +441,4 @@ def say_life(finding: Finding) -> str:
 
 def cautions(found: LivesAnswer) -> Sequence[str]:
     """What these lives cannot say."""
-    return tuple(say_life(finding) for finding in found.study.cautions)
+    return tuple(say_life(finding) for finding in (*found.study.cautions, *found.cautions))

@@ -89,6 +89,17 @@ def _changed_setting(finding: Finding) -> str:
     return text("Coupon {coupon} was cut with {setting} {now}, planned {was}.", now=now, was=was, **named)
 
 
+def _outside(template: str) -> Callable[[Finding], str]:
+    """Sentence of a coupon that was cut outside the plan, its setting by name and unit."""
+
+    def sentence(finding: Finding) -> str:
+        column = str(finding.facts["column"])
+        named = {end: columns.amount(column, finding.facts[end]) for end in ("now", "low", "high")}
+        return text(template, coupon=finding.about.coupons[0], setting=columns.split(column)[0], **named)
+
+    return sentence
+
+
 def _moved(finding: Finding) -> str:
     n, facts = len(finding.about.coupons), {**_facts(finding), "coupons": marks(finding.about.coupons)}
     if finding.facts["what"] == "mount":
@@ -139,6 +150,14 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
         "Coupons {coupons} were cut in another order than planned.",
     ),
     RecordKind.CHANGED_SETTING: _changed_setting,
+    RecordKind.OUTSIDE_USED: _outside(
+        "Coupon {coupon} lies outside the plan ({setting} {now}, planned {low} to {high}), by no more than half the "
+        "planned span: used."
+    ),
+    RecordKind.OUTSIDE_LEFT_OUT: _outside(
+        "Coupon {coupon} lies far outside the plan ({setting} {now}, planned {low} to {high}), by more than half the "
+        "planned span: graded, but left out of means, comparisons and chances."
+    ),
     RecordKind.COUPONS_MOVED: _moved,
     RecordKind.MOUNT_ADDED: _line("Mount {mount} was added: {fitted} was fitted again."),
     RecordKind.MOUNT_HELD_OTHER: _line("Mount {mount} held {fitted}, planned {was}."),

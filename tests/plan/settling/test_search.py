@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from plan.settling.scenes import problem
 
-from trials.errors import Infeasible
-from trials.plan.settling.request import Candidate, Goal, If, Pattern, Space
+from trials.errors import Infeasible, NotFinite, WrongArgument
+from trials.plan.settling.request import Asked, Candidate, Goal, If, Pattern, Space
 from trials.plan.settling.search import settle
 
 SMALL = Space(mounts=(1, 2), coupons=(2, 3), repeats=(0, 1, 2), readings=(2, 3), most_specimens=9)
@@ -110,3 +110,17 @@ def test_plan_that_cannot_carry_the_curves():
         problem(factors=2).option(Candidate((2, 2), 1, 1, 1, 2), 2).chances and problem(factors=2).option(
             Candidate((2, 2), 1, 2, 1, 2)
         )
+
+
+@pytest.mark.parametrize(
+    ("changed", "error", "line"),
+    [
+        ({"variances": {"coupon": float("nan")}}, NotFinite, "coupon is nan"),
+        ({"variances": {"coupon": 1.0, "specimen": -1.0}}, WrongArgument, "specimen is -1"),
+        ({"better": 0.0}, WrongArgument, "worthwhile difference is zero"),
+        ({"variances": {"specimen": 1.0}}, WrongArgument, "no spread of coupon or reading"),
+    ],
+)
+def test_figures_that_plan_nothing_are_refused(changed, error, line):
+    with pytest.raises(error, match=line):
+        Asked(**{"response": "roughness", "variances": {"reading": 1.0}, "better": 0.1, "worse": 0.1} | changed)

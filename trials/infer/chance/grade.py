@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import expit
 
-from trials.errors import NotIdentifiable, WrongShape
+from trials.errors import NotIdentifiable, WrongArgument, WrongShape
 from trials.findings import Finding
 from trials.infer.chance.draws import chi_square_draws, even_normals
 from trials.infer.chance.kinds import ChanceKind
@@ -35,13 +35,20 @@ def chance_of_grade(
     the types fitted; what the specimens do not explain of it is taken as known. The bound then follows from the same
     pivotal draws as for measured responses. `cuts` and `lost` as in `chance`.
 
-    Raises:
-        WrongShape: the row does not have k numbers, specimens or df under 1, confidence outside (0, 1).
-        NotIdentifiable: every grade that occurred is at most, or none is, so the model has no chance to estimate.
+    Raises
+    ------
+    WrongShape
+        If the row does not have k numbers.
+    WrongArgument
+        If specimens or df are under 1, or confidence is outside (0, 1).
+    NotIdentifiable
+        If every grade that occurred is at most, or none is, so the model has no chance to estimate.
     """
     row = np.asarray(row, dtype=float)
-    if row.shape != fit.penalised.shape or specimens < 1 or df < 1 or not 0 < confidence < 1:
-        raise WrongShape("Settings, number of specimens, df or confidence do not fit the model; check them.")
+    if row.shape != fit.penalised.shape:
+        raise WrongShape(f"The settings have shape {row.shape} where {fit.penalised.shape} is needed.")
+    if specimens < 1 or df < 1 or not 0 < confidence < 1:
+        raise WrongArgument("Specimens and df are at least 1 and the confidence lies between 0 and 1; check them.")
     step = int(np.searchsorted(fit.categories, at_most, side="right")) - 1
     if not 0 <= step < len(fit.thresholds):
         side = "at most" if step >= 0 else "above"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trials.errors import WrongShape
+from trials.errors import WrongArgument, WrongShape
 from trials.findings import Finding
 from trials.infer.chance.draws import chi_squares, even_normals
 from trials.infer.chance.kinds import ChanceKind
@@ -57,8 +57,12 @@ def chance_of_all(
             effects follow "specimen". A level left out counts as uncorrelated. Readings are independent.
         confidence, draws, seed: as for `chance`.
 
-    Raises:
-        WrongShape: lengths or matrices do not fit, or a matrix is no correlation matrix.
+    Raises
+    ------
+    WrongShape
+        If lengths or matrices do not fit.
+    WrongArgument
+        If a matrix is no correlation matrix.
     """
     m = len(edges)
     if m < 2 or len(rules) != m:
@@ -103,8 +107,10 @@ def effect_correlation(
     Returns the correlation of everything above the coupon under "specimen" and of the coupons under "coupon", zero
     where a variance is estimated as zero, cut to -1 .. 1.
 
-    Raises:
-        WrongShape, NotFinite, NotIdentifiable: as `find_layers`.
+    Raises
+    ------
+    WrongShape, WrongArgument, NotFinite, NotIdentifiable
+        As `find_layers`.
     """
     first, second = np.asarray(first, dtype=float), np.asarray(second, dtype=float)
     if first.shape != second.shape:
@@ -162,9 +168,11 @@ def _joint(
 def _root(matrix: np.ndarray, m: int, level: str) -> np.ndarray:
     """Square root of a correlation matrix."""
     matrix = np.asarray(matrix, dtype=float)
-    if matrix.shape != (m, m) or not np.allclose(matrix, matrix.T) or not np.allclose(np.diag(matrix), 1.0):
-        raise WrongShape(f"The {level} correlation must be a symmetric ({m}, {m}) matrix with ones on its diagonal.")
+    if matrix.shape != (m, m):
+        raise WrongShape(f"The {level} correlation has shape {matrix.shape} where ({m}, {m}) is needed.")
+    if not np.allclose(matrix, matrix.T) or not np.allclose(np.diag(matrix), 1.0):
+        raise WrongArgument(f"The {level} correlation must be symmetric with ones on its diagonal.")
     size, turn = np.linalg.eigh(matrix)
     if size.min() < -1e-8:
-        raise WrongShape(f"The {level} correlations contradict each other; estimate them from the same coupons.")
+        raise WrongArgument(f"The {level} correlations contradict each other; estimate them from the same coupons.")
     return np.asarray(turn * np.sqrt(np.maximum(size, 0.0)))

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.chance.spaces import Cells, Gain, Matrix, Space, collapse, indicator, level_means
 
 READING = "reading"
@@ -83,10 +83,16 @@ def find_layers(
         types: (n,) nozzle type of each row; needed for `spread_by_type`.
         spread_by_type: layers whose variance differs by type; "reading" may be one.
 
-    Raises:
-        NotFinite: response or fixed holds NaN or infinity.
-        WrongShape: lengths differ, or `spread_by_type` names a layer without `types`.
-        NotIdentifiable: no row is left to judge the spread by.
+    Raises
+    ------
+    NotFinite
+        If response or fixed holds NaN or infinity.
+    WrongShape
+        If lengths differ.
+    WrongArgument
+        If `spread_by_type` names a layer without `types`, or a grouping is called "reading".
+    NotIdentifiable
+        If no row is left to judge the spread by.
     """
     response, fixed = np.asarray(response, dtype=float), np.asarray(fixed, dtype=float)
     _check(response, fixed, groups, types, spread_by_type)
@@ -205,6 +211,6 @@ def _check(
     if not np.all(np.isfinite(response)) or not np.all(np.isfinite(fixed)):
         raise NotFinite("A reading or a fixed column is missing or infinite; fill it or leave the row out.")
     if READING in groups:
-        raise WrongShape("'reading' is the name of what is left over; name the lowest group differently.")
+        raise WrongArgument("'reading' is the name of what is left over; name the lowest group differently.")
     if spread_by_type and types is None:
-        raise WrongShape("A spread by type needs the type of every row; give it.")
+        raise WrongArgument("A spread by type needs the type of every row; give it.")

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from trials.errors import NotFinite, WrongShape
+from trials.errors import NotFinite, WrongArgument
 from trials.findings import Finding
 from trials.infer.chance.draws import beta_draws, chi_square_draws, even_normals
 from trials.infer.chance.kinds import ChanceKind
@@ -83,13 +83,17 @@ def next_edge(
     `mean` and `se` replace the least-squares prediction by that of the mixed model; the variance of the mean then
     keeps its make-up and is scaled to se squared.
 
-    Raises:
-        WrongShape: the row does not have k numbers, or se is not above zero.
+    Raises
+    ------
+    WrongShape
+        If the row does not have k numbers.
+    WrongArgument
+        If se is not above zero.
     """
     found, sizes = layers.mean(row)
     if se is not None:
         if not se > 0:
-            raise WrongShape("The standard error of the mean must be above zero; leave it out to use least squares.")
+            raise WrongArgument("The standard error of the mean must be above zero; leave it out to use least squares.")
         total = sum(size * max(float(v), 0.0) for size, v in _paired(sizes, variances(layers.squares)))
         if total > 0:
             sizes = {name: size * se**2 / total for name, size in sizes.items()}
@@ -112,9 +116,12 @@ def chance(
     With `cuts` (coupons tried) the cuts that did not sever or were broken off (`lost`) count as not meeting: the
     estimate is multiplied by the share that cut, the draws by draws from its Jeffreys distribution.
 
-    Raises:
-        WrongShape: unknown rule, readings under 1, confidence outside (0, 1), or more lost cuts than cuts.
-        NotFinite: mean or limit is NaN or infinite.
+    Raises
+    ------
+    WrongArgument
+        If the rule is unknown, readings are under 1, confidence is outside (0, 1), or more cuts are lost than cut.
+    NotFinite
+        If mean or limit is NaN or infinite.
     """
     check_rule(edge, rule, confidence)
     found = edge_chance(*edge_draws(edge, draws, seed), rule)
@@ -162,11 +169,13 @@ def edge_chance(
 def lost_cuts(cuts: int, lost: int, z: np.ndarray) -> tuple[float, np.ndarray]:
     """Share of cuts not lost, and its Beta(cut + 1/2, lost + 1/2) quantiles (Jeffreys) at normal quantiles (draws,).
 
-    Raises:
-        WrongShape: lost is negative or above cuts, or there are no cuts.
+    Raises
+    ------
+    WrongArgument
+        If lost is negative or above cuts, or there are no cuts.
     """
     if cuts < 1 or not 0 <= lost <= cuts:
-        raise WrongShape(f"{lost} lost of {cuts} cuts cannot be; count each coupon tried once.")
+        raise WrongArgument(f"{lost} lost of {cuts} cuts cannot be; count each coupon tried once.")
     return (cuts - lost) / cuts, beta_draws(cuts - lost + 0.5, lost + 0.5, z)
 
 
@@ -277,8 +286,8 @@ def _rests_on(edge: NextEdge, rule: Rule) -> tuple[Finding, ...]:
 def check_rule(edge: NextEdge, rule: Rule, confidence: float) -> None:
     """A rule that can be judged, or a named error."""
     if rule.kind not in RULES or rule.readings < 1:
-        raise WrongShape(f"The rule must be one of {', '.join(RULES)} of at least one reading.")
+        raise WrongArgument(f"The rule must be one of {', '.join(RULES)} of at least one reading.")
     if not 0 < confidence < 1:
-        raise WrongShape("The confidence must lie between 0 and 1; 0.95 is usual.")
+        raise WrongArgument("The confidence must lie between 0 and 1; 0.95 is usual.")
     if not np.isfinite([edge.mean, rule.limit]).all():
         raise NotFinite("The mean or the limit is missing or infinite; give both on the model scale.")

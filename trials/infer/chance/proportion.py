@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from scipy.special import betaincinv
 
-from trials.errors import WrongShape
+from trials.errors import WrongArgument
 
 METHODS = {"wilson": "wilson", "exact": "beta"}
 
@@ -28,15 +28,17 @@ def share_limits(count: int, total: int, confidence: float = 0.95, method: str =
 
     A one-sided 95 % limit is the matching end at a confidence of 0.90.
 
-    Raises:
-        WrongShape: count is outside 0 .. total, total is under 1, confidence outside (0, 1), or an unknown method.
+    Raises
+    ------
+    WrongArgument
+        If count is outside 0 .. total, total is under 1, confidence is outside (0, 1), or the method is unknown.
     """
     from statsmodels.stats.proportion import proportion_confint
 
     if total < 1 or not 0 <= count <= total:
-        raise WrongShape(f"{count} out of {total} is no share; count each coupon once.")
+        raise WrongArgument(f"{count} out of {total} is no share; count each coupon once.")
     if not 0 < confidence < 1 or method not in METHODS:
-        raise WrongShape(f"Confidence must lie between 0 and 1 and the method be one of {', '.join(METHODS)}.")
+        raise WrongArgument(f"Confidence must lie between 0 and 1 and the method be one of {', '.join(METHODS)}.")
     low, high = proportion_confint(count, total, alpha=1 - confidence, method=METHODS[method])
     low, high = (0.0 if count == 0 else float(low)), (1.0 if count == total else float(high))
     return Share(count, total, count / total, low, high, confidence)
@@ -45,11 +47,13 @@ def share_limits(count: int, total: int, confidence: float = 0.95, method: str =
 def lowest_share(count: int, total: int, confidence: float = 0.95) -> float:
     """One-sided exact lower limit of a share: a beta quantile (Clopper and Pearson 1934, Biometrika 26).
 
-    Raises:
-        WrongShape: count is outside 0 .. total, total is under 1, or confidence outside (0, 1).
+    Raises
+    ------
+    WrongArgument
+        If count is outside 0 .. total, total is under 1, or confidence is outside (0, 1).
     """
     if total < 1 or not 0 <= count <= total or not 0 < confidence < 1:
-        raise WrongShape(
+        raise WrongArgument(
             f"{count} out of {total} at a confidence of {confidence:g} is no share; count each piece once."
         )
     return float(betaincinv(count, total - count + 1, 1 - confidence)) if count else 0.0

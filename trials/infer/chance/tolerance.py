@@ -13,7 +13,7 @@ from scipy.optimize import brentq
 from scipy.stats import chi2, ncx2, norm
 from scipy.stats import nct as noncentral_t
 
-from trials.errors import WrongShape
+from trials.errors import WrongArgument
 from trials.infer.chance.mean_squares import floor, variances
 from trials.infer.chance.next_edge import DRAWS, NextEdge, Rule, check_rule, edge_chance, edge_draws
 
@@ -21,8 +21,10 @@ from trials.infer.chance.next_edge import DRAWS, NextEdge, Rule, check_rule, edg
 def one_sided_factor(n: int, coverage: float, confidence: float = 0.95) -> float:
     """Factor k so that mean + k s lies above the share `coverage` of a normal population, exact.
 
-    Raises:
-        WrongShape: n under 2, coverage or confidence outside (0, 1).
+    Raises
+    ------
+    WrongArgument
+        If n is under 2, or coverage or confidence is outside (0, 1).
     """
     _check(n, coverage, confidence)
     return float(noncentral_t.ppf(confidence, n - 1, norm.ppf(coverage) * np.sqrt(n)) / np.sqrt(n))
@@ -31,8 +33,10 @@ def one_sided_factor(n: int, coverage: float, confidence: float = 0.95) -> float
 def two_sided_factor(n: int, coverage: float, confidence: float = 0.95) -> float:
     """Factor k so that mean -+ k s holds the share `coverage`, exact by integration over the sample mean.
 
-    Raises:
-        WrongShape: n under 2, coverage or confidence outside (0, 1).
+    Raises
+    ------
+    WrongArgument
+        If n is under 2, or coverage or confidence is outside (0, 1).
     """
     _check(n, coverage, confidence)
     nodes, weights = np.polynomial.hermite_e.hermegauss(80)
@@ -50,8 +54,10 @@ def two_sided_factor(n: int, coverage: float, confidence: float = 0.95) -> float
 def howe_factor(n: int, coverage: float, confidence: float = 0.95) -> float:
     """Howe's approximation to the two-sided factor.
 
-    Raises:
-        WrongShape: n under 2, coverage or confidence outside (0, 1).
+    Raises
+    ------
+    WrongArgument
+        If n is under 2, or coverage or confidence is outside (0, 1).
     """
     _check(n, coverage, confidence)
     z = norm.ppf((1 + coverage) / 2)
@@ -73,8 +79,10 @@ def tolerance_bound(
     An upper bound with `at_most`, else a lower one. It is the limit at which the lower bound of `chance` is
     `coverage`, from the same draws.
 
-    Raises:
-        WrongShape: coverage or confidence outside (0, 1), or an unknown rule.
+    Raises
+    ------
+    WrongArgument
+        If coverage or confidence is outside (0, 1), or the rule is unknown.
     """
     _check(2, coverage, confidence)
     check_rule(edge, Rule(0.0, readings, kind, at_most), confidence)
@@ -101,6 +109,6 @@ def tolerance_bound(
 
 def _check(n: int, coverage: float, confidence: float) -> None:
     if n < 2:
-        raise WrongShape("A tolerance factor needs at least two readings; add readings.")
+        raise WrongArgument("A tolerance factor needs at least two readings; add readings.")
     if not (0 < coverage < 1 and 0 < confidence < 1):
-        raise WrongShape("Coverage and confidence must lie between 0 and 1; 0.95 is usual.")
+        raise WrongArgument("Coverage and confidence must lie between 0 and 1; 0.95 is usual.")

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy.spatial import ConvexHull, QhullError
 from scipy.special import chdtri, stdtr, stdtrit
 
-from trials.errors import NotIdentifiable, WrongShape
+from trials.errors import NotIdentifiable, WrongArgument, WrongShape
 
 Array = NDArray[np.float64]
 DRAWS = 20_000
@@ -39,9 +39,12 @@ class Band:
 def inside_hull(cut: Array, points: Array) -> NDArray[np.bool_]:
     """Which points (m, 2) lie in the convex hull of the settings that were cut (n, 2), its border counted in.
 
-    Raises:
-        WrongShape: either array does not have two columns.
-        NotIdentifiable: the settings that were cut lie on one line or at one point.
+    Raises
+    ------
+    WrongShape
+        If either array does not have two columns.
+    NotIdentifiable
+        If the settings that were cut lie on one line or at one point.
     """
     if cut.ndim != 2 or points.ndim != 2 or cut.shape[1] != 2 or points.shape[1] != 2:
         raise WrongShape("A region is spanned by two settings; give arrays with two columns.")
@@ -68,15 +71,19 @@ def region_band(
         confidence: of all of them together.
         draws, seed: of the simulation; the same seed gives the same band.
 
-    Raises:
-        WrongShape: the arrays do not fit together, a variance is not above zero, or confidence is no share.
+    Raises
+    ------
+    WrongShape
+        If the arrays do not fit together.
+    WrongArgument
+        If a variance is not above zero, or confidence is no share.
     """
     n = len(values)
-    if covariance.shape != (n, n) or dfs.shape != (n,) or not n or not 0 < confidence < 1:
+    if covariance.shape != (n, n) or dfs.shape != (n,) or not n:
         raise WrongShape("Values, covariance and degrees of freedom of a band must belong to the same points.")
     se = np.sqrt(np.diagonal(covariance))
-    if not np.all(se > 0):
-        raise WrongShape("A point of the band has no variance; leave it out.")
+    if not np.all(se > 0) or not 0 < confidence < 1:
+        raise WrongArgument("Every point of the band needs a variance and the confidence lies between 0 and 1.")
     size, turn = np.linalg.eigh(covariance / np.outer(se, se))
     kept = size > 1e-12 * size[-1]
     root = turn[:, kept] * np.sqrt(size[kept])

@@ -15,7 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy import special, stats
 
-from trials.errors import NotIdentifiable, WrongShape
+from trials.errors import NotIdentifiable, WrongArgument
 from trials.infer.mixed import FTest, MixedDesign, fit_mixed
 
 Array = NDArray[np.float64]
@@ -211,11 +211,11 @@ def box_cox(values: Array, fixed: Array, groups: Mapping[str, Labels], powers: A
 
     Raises
     ------
-    WrongShape
+    WrongArgument
         If a value is not above zero.
     """
     if np.any(values <= 0):
-        raise WrongShape("A power profile needs values above zero; measure again or leave this check out.")
+        raise WrongArgument("A power profile needs values above zero; measure again or leave this check out.")
     powers = np.round(np.linspace(-2.0, 2.0, 17), 10) if powers is None else powers
     middle = np.exp(np.mean(np.log(values)))
     design = MixedDesign.build(fixed, groups)

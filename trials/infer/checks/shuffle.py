@@ -62,10 +62,14 @@ def shuffle_test(
             adjusted for blocks.
         seed: of the draws, used above 50,000 arrangements.
 
-    Raises:
-        NotFinite: a value is NaN or infinite.
-        WrongShape: lengths differ.
-        NotIdentifiable: there is one type only, or no block holds two types.
+    Raises
+    ------
+    NotFinite
+        If a value is NaN or infinite.
+    WrongShape
+        If lengths differ.
+    NotIdentifiable
+        If there is one type only, or no block holds two types.
     """
     values = np.asarray(values, dtype=float)
     types = np.asarray(types).astype(str)

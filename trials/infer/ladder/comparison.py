@@ -14,7 +14,7 @@ from typing import Literal
 import numpy as np
 from scipy.stats import nct, norm, t
 
-from trials.errors import NotIdentifiable, WrongShape
+from trials.errors import NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.ladder.regression import LadderFit, fit_ladder, log_ratio
 from trials.infer.means import Simultaneous, against_reference
 
@@ -144,10 +144,15 @@ def compare_ladders(
             and bound stand at 95 %.
         share: of mounts that keep clean.
 
-    Raises:
-        NotIdentifiable: as `fit_ladder`; no more mounts than types; no mount has both a clean and an unclean step.
-        WrongShape, NotFinite: as `fit_ladder`; the reference is not among the types; a level or share is not inside
-            (0, 1); ratios of steps that are not above zero.
+    Raises
+    ------
+    NotIdentifiable
+        As `fit_ladder`; no more mounts than types; no mount has both a clean and an unclean step.
+    WrongShape, NotFinite
+        As `fit_ladder`.
+    WrongArgument
+        As `fit_ladder`, or the reference is not among the types; a level or share is not inside (0, 1); ratios of steps
+        that are not above zero.
     """
     labels = np.asarray(types).astype(str)
     names = [reference, *(name for name in dict.fromkeys(labels.tolist()) if name != reference)]
@@ -195,12 +200,12 @@ def _check(
     if labels.ndim != 1 or labels.shape != np.shape(low):
         raise WrongShape("Every mount needs one type; check the lengths of steps and types.")
     if reference not in labels:
-        raise WrongShape(f"No mount of '{reference}' is there; the types are {', '.join(sorted(set(labels)))}.")
+        raise WrongArgument(f"No mount of '{reference}' is there; the types are {', '.join(sorted(set(labels)))}.")
     if not all(0.0 < level < 1.0 for level in levels):
-        raise WrongShape("Confidence and share must lie between 0 and 1; 0.95 is usual.")
+        raise WrongArgument("Confidence and share must lie between 0 and 1; 0.95 is usual.")
     steps = np.append(np.asarray(low, float), np.asarray(high, float))
     if kind == "ratio" and np.any(steps[~np.isnan(steps)] <= 0):
-        raise WrongShape("A ratio needs steps above zero; compare by difference.")
+        raise WrongArgument("A ratio needs steps above zero; compare by difference.")
 
 
 def _groups(marks: np.ndarray, fixed: np.ndarray) -> dict[str, np.ndarray]:

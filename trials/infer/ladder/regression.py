@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.optimize import brentq, linprog
 
-from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.ladder.likelihood import RHO_LARGEST, Held, Ladders, LadderTop, constraints, maximise
 from trials.infer.likelihood.climb import climb
 from trials.infer.likelihood.recession import Recession, recession
@@ -67,9 +67,12 @@ class LadderFit:
     def estimate(self, row: np.ndarray, deviate: float = 0.0) -> float:
         """row @ coefficients + deviate * spread; infinite where it has no finite estimate, NaN where nothing is known.
 
-        Raises:
-            WrongShape: the row does not have k numbers.
-            NotFinite: the row holds NaN or infinity.
+        Raises
+        ------
+        WrongShape
+            If the row does not have k numbers.
+        NotFinite
+            If the row holds NaN or infinity.
         """
         row = self._row(row)
         way = self._way(row)
@@ -95,8 +98,10 @@ class LadderFit:
     def limits_at_drop(self, row: np.ndarray, drop: float, deviate: float = 0.0) -> tuple[float, float]:
         """Where the profile of row @ coefficients + deviate * spread lies `drop` under the supremum; may be infinite.
 
-        Raises:
-            WrongShape, NotFinite: as `estimate`.
+        Raises
+        ------
+        WrongShape, NotFinite
+            As `estimate`.
         """
         value, row = self.estimate(row, deviate), self._row(row)
         step = self._reach(row)
@@ -120,8 +125,10 @@ class LadderFit:
     def ratio_limits_at_drop(self, above: np.ndarray, below: np.ndarray, drop: float) -> tuple[float, float]:
         """As `limits_at_drop` for the ratio of above @ coefficients to below @ coefficients, both above zero.
 
-        Raises:
-            WrongShape, NotFinite: as `estimate`.
+        Raises
+        ------
+        WrongShape, NotFinite
+            As `estimate`.
         """
         values = np.array([self.estimate(above), self.estimate(below)])
         finite = values[np.isfinite(values)]
@@ -163,12 +170,17 @@ def fit_ladder(
         fixed: (n, k) columns, full rank; any coding.
         groups: {"specimen": labels (n,)} for a normal effect of the specimen, or none.
 
-    Raises:
-        NotFinite: a column holds NaN or infinity, a step is infinite, or a mount has neither step.
-        WrongShape: the arrays do not fit together, a last clean step is not below the first unclean one, or more than
-            one grouping is given.
-        NotIdentifiable: the columns depend on each other; a grouping has one level, one row per level, or is spanned
-            by the columns; no mount lies between two steps and the mounts contradict each other.
+    Raises
+    ------
+    NotFinite
+        If a column holds NaN or infinity, a step is infinite, or a mount has neither step.
+    WrongShape
+        If the arrays do not fit together.
+    WrongArgument
+        If a last clean step is not below the first unclean one, or more than one grouping is given.
+    NotIdentifiable
+        If the columns depend on each other; a grouping has one level, one row per level, or is spanned by the columns;
+        no mount lies between two steps and the mounts contradict each other.
     """
     low, high, fixed = _checked(low, high, fixed)
     order, starts = _grouping(fixed, groups or {})
@@ -312,7 +324,7 @@ def _checked(low: np.ndarray, high: np.ndarray, fixed: np.ndarray) -> tuple[np.n
         raise NotFinite(f"The mount in row {row} has neither a clean nor an unclean step; leave it out.")
     if np.any(low >= high):
         row = int(np.argmax(low >= high)) + 1
-        raise WrongShape(f"In row {row} the last clean step is not below the first unclean one; correct the steps.")
+        raise WrongArgument(f"In row {row} the last clean step is not below the first unclean one; correct the steps.")
     if fixed.shape[1] == 0 or np.linalg.matrix_rank(fixed) < fixed.shape[1]:
         raise NotIdentifiable("The columns depend on each other or there is none; drop the repeated ones.")
     return low, high, fixed
@@ -322,7 +334,7 @@ def _grouping(fixed: np.ndarray, groups: Mapping[str, Labels]) -> tuple[np.ndarr
     """Order of the rows by group and the first row of each group."""
     n = len(fixed)
     if len(groups) > 1:
-        raise WrongShape(f"A ladder fit takes one grouping, not {', '.join(map(str, groups))}; keep the specimen.")
+        raise WrongArgument(f"A ladder fit takes one grouping, not {', '.join(map(str, groups))}; keep the specimen.")
     if not groups:
         return np.arange(n), None
     (grouping,) = read_groupings(groups, n)
@@ -354,8 +366,10 @@ def _room(fall: float, drop: float) -> float:
 def log_ratio(above: float, below: float) -> float:
     """Log of above / below, NaN where nothing is known; a value without lower end counts as zero.
 
-    Raises:
-        NotIdentifiable: a finite value is below zero, so that there is no ratio.
+    Raises
+    ------
+    NotIdentifiable
+        If a finite value is below zero, so that there is no ratio.
     """
     if min(above, below) < 0 and np.isfinite(min(above, below)):
         raise NotIdentifiable("A typical value below zero has no ratio; compare by difference.")

@@ -1,5 +1,6 @@
 """Lives of nozzles and lenses: Weibull regression with censoring, ratios of types."""
 
+from trials.infer.life.causes import CauseLife, CauseStudy, Incidence, cumulative_incidence, study_causes
 from trials.infer.life.detectable import detectable_ratio
 from trials.infer.life.kinds import LifeKind
 from trials.infer.life.ratio import (
@@ -15,6 +16,9 @@ from trials.infer.life.regression import LifeFit, fit_life
 from trials.infer.life.study import LifeAt, LifeStudy, TypeLife, study_lives
 
 __all__ = [
+    "CauseLife",
+    "CauseStudy",
+    "Incidence",
     "LifeAt",
     "LifeFit",
     "LifeKind",
@@ -25,9 +29,11 @@ __all__ = [
     "TypeLife",
     "bound_without_failures",
     "check_shape",
+    "cumulative_incidence",
     "detectable_ratio",
     "fit_life",
     "life_ratio",
+    "study_causes",
     "study_lives",
     "survival_table",
 ]

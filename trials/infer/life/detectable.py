@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.stats import norm
 
-from trials.errors import WrongShape
+from trials.errors import WrongArgument
 
 
 def detectable_ratio(sd: float, failures: int) -> float:
@@ -17,10 +17,10 @@ def detectable_ratio(sd: float, failures: int) -> float:
 
     Raises
     ------
-    WrongShape
+    WrongArgument
         If the spread is not above zero or there is no failure.
     """
     if not sd > 0 or failures < 1:
-        raise WrongShape("A spread above zero and one failure or more are needed; state the expected spread of lives.")
+        raise WrongArgument("A spread above zero and a failure or more are needed; state the expected spread of lives.")
     scale = sd * np.sqrt(6.0) / np.pi
     return float(np.exp((norm.ppf(0.975) + norm.ppf(0.8)) * scale * np.sqrt(2.0 / failures)))

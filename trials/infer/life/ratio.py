@@ -8,7 +8,7 @@ import numpy as np
 from scipy.optimize import brentq, minimize_scalar
 from scipy.stats import chi2, f, norm, t
 
-from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.life.regression import CHARACTERISTIC, LifeFit, fit_life
 
 
@@ -79,14 +79,19 @@ def life_ratio(
 
     With a common shape every type given helps to estimate it, and the ratio is the same at every quantile.
 
-    Raises:
-        NotIdentifiable: neither of the two failed, or with separate shapes one of them did not.
-        WrongShape, NotFinite: as `fit_life`, or an unknown type.
+    Raises
+    ------
+    NotIdentifiable
+        If neither of the two failed, or with separate shapes one of them did not.
+    WrongShape, WrongArgument, NotFinite
+        As `fit_life`.
+    WrongArgument
+        If the type is unknown.
     """
     types = np.asarray(types).astype(str)
     time, failed = np.asarray(time, dtype=float), np.asarray(failed, dtype=float)
     if of == against or not {of, against} <= set(types):
-        raise WrongShape(
+        raise WrongArgument(
             f"Lives of '{of}' and '{against}' cannot be compared; the types are {', '.join(sorted(set(types)))}."
         )
     counts = int(np.sum(failed[types == of])), int(np.sum(failed[types == against]))
@@ -138,7 +143,7 @@ class _Cut:
 
     def drop(self, confidence: float) -> float:
         if not 0 < confidence < 1:
-            raise WrongShape("The confidence must lie between 0 and 1; 0.95 is usual.")
+            raise WrongArgument("The confidence must lie between 0 and 1; 0.95 is usual.")
         return 0.5 * self.failures * float(np.log1p(t.ppf((1 + confidence) / 2, self.df) ** 2 / self.df))
 
     def p(self, fall: float) -> float:
@@ -180,9 +185,12 @@ def _separate(
 def check_shape(time: np.ndarray, failed: np.ndarray, types: np.ndarray) -> ShapeCheck:
     """Compare one shape for all types with a shape for each.
 
-    Raises:
-        NotIdentifiable: fewer than two types have failures, or one type's failures all tie.
-        WrongShape, NotFinite: as `fit_life`.
+    Raises
+    ------
+    NotIdentifiable
+        If fewer than two types have failures, or one type's failures all tie.
+    WrongShape, WrongArgument, NotFinite
+        As `fit_life`.
     """
     types = np.asarray(types).astype(str)
     time, failed = np.asarray(time, dtype=float), np.asarray(failed, dtype=float)
@@ -203,15 +211,18 @@ def bound_without_failures(time: np.ndarray, shape: float, confidence: float = 0
 
     (sum of time**shape / -log(1 - confidence)) ** (1 / shape), from the chance that all n outlast their time.
 
-    Raises:
-        NotFinite: a time is NaN or infinite.
-        WrongShape: a time or the shape is not above zero, or confidence outside (0, 1).
+    Raises
+    ------
+    NotFinite
+        If a time is NaN or infinite.
+    WrongArgument
+        If a time or the shape is not above zero, or confidence is outside (0, 1).
     """
     time = np.asarray(time, dtype=float)
     if not np.all(np.isfinite(time)) or not np.isfinite(shape):
         raise NotFinite("A life or the shape is missing or infinite; fill it or leave the row out.")
     if not len(time) or np.any(time <= 0) or shape <= 0 or not 0 < confidence < 1:
-        raise WrongShape("Lives and the assumed shape must be above zero and the confidence between 0 and 1.")
+        raise WrongArgument("Lives and the assumed shape must be above zero and the confidence between 0 and 1.")
     longest = time.max()
     total = np.sum((time / longest) ** shape)
     return float(longest * (total / -np.log(1 - confidence)) ** (1 / shape))
@@ -222,13 +233,20 @@ def survival_table(time: np.ndarray, failed: np.ndarray, confidence: float = 0.9
 
     Censored lives at a time of failure count as at risk there. Where the share is 0 or 1 the limits are 0 and 1.
 
-    Raises:
-        NotFinite: a time or mark is NaN or infinite.
-        WrongShape: lengths differ, or confidence outside (0, 1).
+    Raises
+    ------
+    NotFinite
+        If a time or mark is NaN or infinite.
+    WrongShape
+        If lengths differ.
+    WrongArgument
+        If confidence is outside (0, 1).
     """
     time, failed = np.asarray(time, dtype=float), np.asarray(failed, dtype=float)
-    if time.ndim != 1 or failed.shape != time.shape or not 0 < confidence < 1:
-        raise WrongShape("Times and failed marks must have one row per life and the confidence lie between 0 and 1.")
+    if time.ndim != 1 or failed.shape != time.shape:
+        raise WrongShape("Times and failed marks must have one row per life; check their lengths.")
+    if not 0 < confidence < 1:
+        raise WrongArgument("The confidence must lie between 0 and 1; 0.95 is usual.")
     if not np.all(np.isfinite(time)) or not np.all(np.isfinite(failed)):
         raise NotFinite("A life or a failed mark is missing or infinite; fill it or leave the row out.")
     at = np.unique(time[failed == 1])

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.stats import chi2
 
-from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.life.weibull import Lives, WeibullTop, check_shape_bounded, maximise
 
 Array = NDArray[np.float64]
@@ -54,12 +54,14 @@ class LifeFit:
     def profile(self, i: int, confidence: float = 0.95) -> tuple[float, float]:
         """Profile-likelihood interval of coefficient i (i = k: of log scale), infinite where there is no bound.
 
-        Raises:
-            WrongShape: i is not the number of a coefficient, or confidence is not inside (0, 1).
+        Raises
+        ------
+        WrongArgument
+            If i is not the number of a coefficient, or confidence is not inside (0, 1).
         """
         k = len(self.coefficients)
         if not 0 <= i <= k:
-            raise WrongShape(f"There is no coefficient {i}; choose a number from 0 to {k} ({k} is the log scale).")
+            raise WrongArgument(f"There is no coefficient {i}; choose a number from 0 to {k} ({k} is the log scale).")
         if i == k:
             return self._profile_log_scale(_drop(confidence))
         return self.profile_quantile(np.eye(k)[i], CHARACTERISTIC, confidence)
@@ -72,8 +74,12 @@ class LifeFit:
         With a row of settings (k,) that is the log life by which the share `quantile` has failed; with a difference
         of two rows and the default quantile it is the log ratio of lives.
 
-        Raises:
-            WrongShape: the row does not have k numbers, or quantile or confidence is not inside (0, 1).
+        Raises
+        ------
+        WrongShape
+            If the row does not have k numbers.
+        WrongArgument
+            If quantile or confidence is not inside (0, 1).
         """
         return self.limits_at_drop(row, quantile, _drop(confidence))
 
@@ -90,8 +96,12 @@ class LifeFit:
     def log_life(self, row: Array, quantile: float = CHARACTERISTIC) -> tuple[float, float]:
         """Log life (or log ratio of lives) at a row and its standard error; infinite where a group never failed.
 
-        Raises:
-            WrongShape: the row does not have k numbers, or quantile is not inside (0, 1).
+        Raises
+        ------
+        WrongShape
+            If the row does not have k numbers.
+        WrongArgument
+            If quantile is not inside (0, 1).
         """
         row, w = self._check(row, quantile)
         way = self._way(row)
@@ -123,7 +133,7 @@ class LifeFit:
         if not np.all(np.isfinite(row)):
             raise NotFinite("The row holds a missing or infinite number; give finite settings.")
         if not 0 < quantile < 1:
-            raise WrongShape("The quantile must lie between 0 and 1; 0.1 is the life that nine in ten outlast.")
+            raise WrongArgument("The quantile must lie between 0 and 1; 0.1 is the life that nine in ten outlast.")
         return row, 0.0 if quantile == CHARACTERISTIC else float(np.log(-np.log1p(-quantile)))
 
     def _way(self, row: Array) -> int:
@@ -148,10 +158,16 @@ def fit_life(time: Array, failed: Array, fixed: Array) -> LifeFit:
         failed: (n,) 1 where the life ended in failure, 0 where it was still good (right-censored).
         fixed: (n, k) columns, the constant one included, full rank.
 
-    Raises:
-        NotFinite: an input holds NaN or infinity.
-        WrongShape: the arrays do not fit together, a time is not above zero, failed holds more than 0 and 1.
-        NotIdentifiable: nothing failed; the columns depend on each other; all failures tie so that no shape fits.
+    Raises
+    ------
+    NotFinite
+        If an input holds NaN or infinity.
+    WrongShape
+        If the arrays do not fit together.
+    WrongArgument
+        If a time is not above zero, or failed holds more than 0 and 1.
+    NotIdentifiable
+        If nothing failed; the columns depend on each other; all failures tie so that no shape fits.
     """
     lives = _lives(time, failed, fixed)
     top = maximise(lives)
@@ -184,9 +200,9 @@ def _lives(time: Array, failed: Array, fixed: Array) -> Lives:
     if not (np.all(np.isfinite(time)) and np.all(np.isfinite(failed)) and np.all(np.isfinite(fixed))):
         raise NotFinite("A life, a failed mark or a column is missing or infinite; fill it or leave the row out.")
     if np.any(time <= 0):
-        raise WrongShape("Every life must be above zero; leave out what never ran or record the shortest step.")
+        raise WrongArgument("Every life must be above zero; leave out what never ran or record the shortest step.")
     if np.any((failed != 0) & (failed != 1)):
-        raise WrongShape("The failed mark must be 1 (failed) or 0 (still good); correct the other values.")
+        raise WrongArgument("The failed mark must be 1 (failed) or 0 (still good); correct the other values.")
     if not failed.any():
         raise NotIdentifiable(
             "Nothing failed, so neither shape nor life can be estimated; state the bound for an assumed shape instead."
@@ -216,7 +232,7 @@ def _covariance(top: WeibullTop) -> Array:
 def _drop(confidence: float) -> float:
     """How far under the supremum the profile may lie."""
     if not 0 < confidence < 1:
-        raise WrongShape("The confidence must lie between 0 and 1; 0.95 is usual.")
+        raise WrongArgument("The confidence must lie between 0 and 1; 0.95 is usual.")
     return 0.5 * float(chi2.ppf(confidence, 1))
 
 

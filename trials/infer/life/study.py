@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import t
 
-from trials.errors import InputError, NotIdentifiable, TrialError, WrongShape
+from trials.errors import InputError, NotIdentifiable, TrialError
 from trials.findings import About, Fact, Finding, Weight
 from trials.infer.answer import Levels, levels
 from trials.infer.life.kinds import LifeKind
@@ -124,7 +124,7 @@ def study_lives(
         If today's type is not in the table, a quantile is not between 0 and 1, or an assumed shape not above zero.
     NotIdentifiable
         If nothing failed and no shape is assumed, or the lives fix no shape.
-    WrongShape, NotFinite
+    WrongShape, WrongArgument, NotFinite
         If the lives are not usable numbers.
     """
     lives = _Lives(np.asarray(time, float), np.asarray(failed, float), np.asarray(types).astype(str), today)
@@ -188,7 +188,7 @@ def _own_shapes(lives: _Lives, quantiles: Sequence[float], confidence: float) ->
                 found.append(
                     life_ratio(lives.time, lives.failed, lives.labels, name, lives.today, quantile, False, confidence)
                 )
-            except (NotIdentifiable, WrongShape):
+            except NotIdentifiable:
                 break
     return tuple(found)
 

@@ -48,8 +48,10 @@ class WeibullTop:
 def maximise(lives: Lives, held: Array | None = None, value: float = 0.0) -> WeibullTop:
     """Supremum over all phi, or over those with held (k + 1,) @ phi = value.
 
-    Raises:
-        NotIdentifiable: the likelihood rises without end with the shape.
+    Raises
+    ------
+    NotIdentifiable
+        If the likelihood rises without end with the shape.
     """
     cone = _cone(lives, held)
     gone = cone.strict

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from trials.errors import NotFinite, WrongShape
+from trials.errors import NotFinite, WrongArgument, WrongShape
 from trials.infer.means.box import BoxCurve, box_curve, range_curve
 
 CHI_POINTS = 128
@@ -43,9 +43,14 @@ def against_reference(
         dfs: (m,) degrees of freedom of each estimate.
         confidence: that all m intervals hold at once.
 
-    Raises:
-        WrongShape: shapes disagree, a variance or df is not above zero, confidence is not between 0 and 1.
-        NotFinite: an input holds a value that is not a number.
+    Raises
+    ------
+    WrongShape
+        If shapes disagree.
+    WrongArgument
+        If a variance or df is not above zero, or confidence is not between 0 and 1.
+    NotFinite
+        If an input holds a value that is not a number.
     """
     values, covariance, dfs = _checked(values, covariance, dfs, confidence)
     m = len(values)
@@ -66,9 +71,14 @@ def against_reference(
 def critical_values(correlation: np.ndarray, dfs: np.ndarray, confidence: float = 0.95) -> np.ndarray:
     """Two-sided critical value of two contrasts or more with this correlation (m, m), at each of some dfs (n,).
 
-    Raises:
-        WrongShape: correlation is not (m, m) with m above one, a df is not above zero, confidence out of (0, 1).
-        NotFinite: an input holds a value that is not a number.
+    Raises
+    ------
+    WrongShape
+        If correlation is not (m, m) with m above one.
+    WrongArgument
+        If a df is not above zero, or confidence is not between 0 and 1.
+    NotFinite
+        If an input holds a value that is not a number.
     """
     correlation = np.atleast_2d(np.asarray(correlation, dtype=float))
     m = len(correlation)
@@ -90,14 +100,19 @@ def all_pairs(
         means: how many means the pairs were taken from.
         confidence: that all intervals hold at once.
 
-    Raises:
-        WrongShape: shapes disagree, fewer than two means, an error or df is not above zero, confidence out of (0, 1).
-        NotFinite: an input holds a value that is not a number.
+    Raises
+    ------
+    WrongShape
+        If shapes disagree.
+    WrongArgument
+        If there are fewer than two means, an error or df is not above zero, or confidence is not between 0 and 1.
+    NotFinite
+        If an input holds a value that is not a number.
     """
     errors = np.atleast_1d(np.asarray(errors, dtype=float))
     values, covariance, dfs = _checked(values, np.diag(errors**2), dfs, confidence)
     if means < 2:
-        raise WrongShape(f"pairs of {means} means do not exist; give two means or more")
+        raise WrongArgument(f"pairs of {means} means do not exist; give two means or more")
     if means == 2:
         critical, p = _alone(np.abs(values) / errors, dfs, confidence)
     else:
@@ -133,9 +148,9 @@ def _checked(
     if not (np.isfinite(values).all() and np.isfinite(covariance).all() and not np.isnan(dfs).any()):
         raise NotFinite("a contrast, its covariance or its degrees of freedom is not a finite number; check the fit")
     if m and (np.diagonal(covariance).min() <= 0 or dfs.min() <= 0):
-        raise WrongShape("every contrast needs a variance and degrees of freedom above zero; leave out those without")
+        raise WrongArgument("every contrast needs a variance and degrees of freedom above zero; leave out the others")
     if not 0.0 < confidence < 1.0:
-        raise WrongShape(f"confidence is {confidence}, expected a figure between 0 and 1 such as 0.95")
+        raise WrongArgument(f"confidence is {confidence}, expected a figure between 0 and 1 such as 0.95")
     return values, covariance, dfs
 
 

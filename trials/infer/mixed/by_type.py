@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.mixed.chain import ChainKernel, Entering, Pass
 from trials.infer.mixed.fit import MixedDesign, MixedFit, refuse_inseparable
 from trials.infer.mixed.groupings import RESIDUAL, Grouping, Labels
@@ -98,10 +98,16 @@ class TypedDesign:
     ) -> TypedDesign:
         """Check and prepare; by_type: groupings that have a variance per type.
 
-        Raises:
-            WrongShape: types is not (n,), or a group holds rows of two types.
-            NotFinite: a type is missing.
-            NotIdentifiable: as fit_mixed, naming the variance that a type has too few rows to show.
+        Raises
+        ------
+        WrongShape
+            If types is not (n,).
+        WrongArgument
+            If a group holds rows of two types, or crosses another grouping.
+        NotFinite
+            If a type is missing.
+        NotIdentifiable
+            As fit_mixed, naming the variance that a type has too few rows to show.
         """
         design = MixedDesign.build(fixed, groups, dense=False)
         labels, codes = _coded_types(types, len(design.fixed_part.q))
@@ -178,7 +184,7 @@ def _named(
         terms.append(len(names))
         split = grouping.name in by_type
         if split and i not in chain.chain_terms:
-            raise WrongShape(f"{grouping.name!r} crosses another grouping, so it cannot have a spread by type")
+            raise WrongArgument(f"{grouping.name!r} crosses another grouping, so it cannot have a spread by type")
         names += [f"{grouping.name} of {label}" for label in labels] if split else [grouping.name]
     return (*names, *(f"{RESIDUAL} of {label}" for label in labels)), tuple(terms)
 
@@ -187,7 +193,7 @@ def _refuse_mixed(grouping: Grouping, codes: np.ndarray) -> None:
     own = np.empty(grouping.levels, dtype=np.intp)
     own[grouping.codes] = codes
     if not np.array_equal(own[grouping.codes], codes):
-        raise WrongShape(f"a {grouping.name} holds rows of two types; correct the labels or leave types out")
+        raise WrongArgument(f"a {grouping.name} holds rows of two types; correct the labels or leave types out")
 
 
 def _search(kernel: TypedKernel, nu: int, t: int) -> tuple[np.ndarray, bool]:

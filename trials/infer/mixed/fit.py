@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import special
 
-from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.mixed.groupings import RESIDUAL, Grouping, Labels, finest_codes, numbers, read_groupings
 from trials.infer.mixed.kenward_roger import Adjustment, adjust, denominator
 from trials.infer.mixed.kernel import FixedPart, Layout, lay_out, read_fixed
@@ -50,11 +50,13 @@ class Estimate:
 def interval(value: float, se: float, df: float, confidence: float) -> Estimate:
     """Two-sided t interval.
 
-    Raises:
-        WrongShape: confidence is not between 0 and 1.
+    Raises
+    ------
+    WrongArgument
+        If confidence is not between 0 and 1.
     """
     if not 0.0 < confidence < 1.0:
-        raise WrongShape(f"confidence is {confidence}, expected a figure between 0 and 1 such as 0.95")
+        raise WrongArgument(f"confidence is {confidence}, expected a figure between 0 and 1 such as 0.95")
     reach = float(special.stdtrit(df, 0.5 + confidence / 2.0)) * se
     p = 2.0 * float(special.stdtr(df, -abs(value) / se))
     return Estimate(value, se, df, value - reach, value + reach, p)
@@ -110,9 +112,14 @@ class MixedFit:
     def test(self, contrast: np.ndarray) -> FTest:
         """Test that every row of contrast (q, k) gives zero; dependent rows are reduced and df says so.
 
-        Raises:
-            WrongShape: contrast is not (q, k), or all its rows are zero.
-            NotFinite: contrast holds a value that is not a number.
+        Raises
+        ------
+        WrongShape
+            If contrast is not (q, k).
+        WrongArgument
+            If all rows of contrast are zero.
+        NotFinite
+            If contrast holds a value that is not a number.
         """
         rows, value = self.reduced(contrast)
         df, scale = denominator(self.adjustment, rows)
@@ -124,9 +131,14 @@ class MixedFit:
     def estimate(self, contrast: np.ndarray, confidence: float = 0.95) -> Estimate:
         """Estimate contrast (k,) @ coefficients with its interval.
 
-        Raises:
-            WrongShape: contrast is not (k,) or all zero, or confidence is not between 0 and 1.
-            NotFinite: contrast holds a value that is not a number.
+        Raises
+        ------
+        WrongShape
+            If contrast is not (k,).
+        WrongArgument
+            If contrast is all zero, or confidence is not between 0 and 1.
+        NotFinite
+            If contrast holds a value that is not a number.
         """
         turned, value = self.single(contrast)
         df, _ = denominator(self.adjustment, turned[None, :])
@@ -137,7 +149,7 @@ class MixedFit:
         """Contrast (k,) in terms of orthonormal columns, and its value; raises as estimate."""
         row = self._read(contrast, 1)
         if not row.any():
-            raise WrongShape("the contrast is all zero, so it asks nothing; give at least one weight")
+            raise WrongArgument("the contrast is all zero, so it asks nothing; give at least one weight")
         return self.anchored.turned(row), float(self.anchored.values(row))
 
     def _read(self, contrast: np.ndarray, ndim: int) -> np.ndarray:
@@ -159,7 +171,7 @@ class MixedFit:
         rows = self._read(contrast, 2)
         rows = rows[rows.any(axis=1)]
         if not len(rows):
-            raise WrongShape("every row of the contrast is zero, so it asks nothing; give at least one weight")
+            raise WrongArgument("every row of the contrast is zero, so it asks nothing; give at least one weight")
         turned = self.anchored.turned(rows)
         scaled = turned @ np.linalg.cholesky(self.adjustment.phi)
         length = np.linalg.norm(scaled, axis=1)
@@ -210,10 +222,14 @@ class MixedDesign:
     def fit(self, response: np.ndarray) -> MixedFit:
         """Fit one response (n,).
 
-        Raises:
-            WrongShape: response is not (n,).
-            NotFinite: response holds a value that is not a number.
-            NotIdentifiable: the readings leave no spread to judge by.
+        Raises
+        ------
+        WrongShape
+            If response is not (n,).
+        NotFinite
+            If response holds a value that is not a number.
+        NotIdentifiable
+            If the readings leave no spread to judge by.
         """
         return self._fit_scaled(*self.least_squares(response))
 
@@ -294,8 +310,10 @@ def refuse_inseparable(pieces: Pieces, names: Sequence[str]) -> None:
 
     pieces: with every grouping's variance at zero, in terms of orthonormal columns; names: of its terms, readings last.
 
-    Raises:
-        NotIdentifiable: naming the grouping.
+    Raises
+    ------
+    NotIdentifiable
+        Always, naming the grouping.
     """
     k = pieces.aha.shape[0] - 1
     solved = Solved(np.eye(k), np.zeros(k), 0.0, 0.0)
@@ -327,11 +345,17 @@ def fit_mixed(response: np.ndarray, fixed: np.ndarray, groups: Mapping[str, Labe
         groups: name -> labels (n,); groupings may nest or cross, a label means the same thing wherever it stands;
             {} fits without. "reading" is the name of the residual.
 
-    Raises:
-        WrongShape: arrays do not fit together, or a grouping is called "reading".
-        NotFinite: a value or label is missing or infinite.
-        NotIdentifiable: fixed lacks rank (the column is named), a grouping has one level, one row per level, equals
-            another, or is spanned by the fixed columns, or the readings leave no spread to judge by.
+    Raises
+    ------
+    WrongShape
+        If arrays do not fit together.
+    WrongArgument
+        If a grouping is called "reading".
+    NotFinite
+        If a value or label is missing or infinite.
+    NotIdentifiable
+        If fixed lacks rank (the column is named), a grouping has one level, one row per level, equals another, or is
+        spanned by the fixed columns, or the readings leave no spread to judge by.
     """
     y, x = numbers(response, "the response"), numbers(fixed, "the fixed part")
     if y.ndim != 1 or x.ndim != 2 or len(y) != len(x):

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 
 RESIDUAL = "reading"
 Labels = Sequence[Any] | NDArray[Any]
@@ -41,8 +41,10 @@ def finest_codes(groupings: Sequence[Grouping]) -> np.ndarray | None:
 def numbers(values: object, what: str) -> np.ndarray:
     """Values as an array of floats.
 
-    Raises:
-        NotFinite: a value is text.
+    Raises
+    ------
+    NotFinite
+        If a value is text.
     """
     try:
         return np.asarray(values, dtype=float)
@@ -57,10 +59,16 @@ def read_groupings(groups: Mapping[str, Labels], n: int) -> list[Grouping]:
         groups: name -> labels (n,); a label means the same thing wherever it stands.
         n: number of readings.
 
-    Raises:
-        WrongShape: a grouping is not one label per reading, or uses the reserved name "reading".
-        NotFinite: a label is missing.
-        NotIdentifiable: one level only, one row per level, or two groupings that split the rows alike.
+    Raises
+    ------
+    WrongShape
+        If a grouping is not one label per reading.
+    WrongArgument
+        If a grouping uses the reserved name "reading".
+    NotFinite
+        If a label is missing.
+    NotIdentifiable
+        If a grouping has one level only or one row per level, or two of them split the rows alike.
     """
     found: list[Grouping] = []
     for name, labels in groups.items():
@@ -77,7 +85,7 @@ def read_groupings(groups: Mapping[str, Labels], n: int) -> list[Grouping]:
 
 def _coded(name: str, labels: Labels, n: int) -> Grouping:
     if name == RESIDUAL:
-        raise WrongShape(f"{RESIDUAL!r} names the spread between readings itself; give the grouping another name")
+        raise WrongArgument(f"{RESIDUAL!r} names the spread between readings itself; give the grouping another name")
     values = np.asarray(labels)
     if values.shape != (n,):
         raise WrongShape(f"grouping {name!r} has shape {values.shape}, expected ({n},); give one label per reading")

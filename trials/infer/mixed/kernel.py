@@ -45,11 +45,15 @@ class FixedPart:
 def read_fixed(fixed: np.ndarray, codes: np.ndarray | None = None) -> FixedPart:
     """Check and factor the model matrix (n, k); codes (n,): levels in which its rows may repeat, which saves time.
 
-    Raises:
-        WrongShape: not a matrix with at least one column.
-        NotFinite: a cell is not a number.
-        NotIdentifiable: a column is a combination of those before it (the message counts columns from 1), or there
-            are no more rows than columns.
+    Raises
+    ------
+    WrongShape
+        If fixed is not a matrix with at least one column.
+    NotFinite
+        If a cell is not a number.
+    NotIdentifiable
+        If a column is a combination of those before it (the message counts columns from 1), or there are no more rows
+        than columns.
     """
     x = np.array(fixed, dtype=float)
     if x.ndim != 2 or x.shape[1] == 0:

@@ -26,8 +26,10 @@ class Solved:
 def solve_fixed(pieces: Pieces) -> Solved:
     """Eliminate the fixed columns from the cross-product A'H^-1 A, A = [X y].
 
-    Raises:
-        FloatingPointError: the ratios are so large that rounding has eaten X'H^-1X or what is left of y.
+    Raises
+    ------
+    FloatingPointError
+        If the ratios are so large that rounding has eaten X'H^-1X or what is left of y.
     """
     k = pieces.aha.shape[0] - 1
     factor, info = lapack.dpotrf(pieces.aha[:k, :k], lower=1)

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from trials.errors import NotIdentifiable, WrongShape
+from trials.errors import NotIdentifiable, WrongArgument
 
 Array = NDArray[np.float64]
 Column = Sequence[float | str] | NDArray[Any]
@@ -41,7 +41,7 @@ class Axis:
 
         Raises
         ------
-        WrongShape
+        WrongArgument
             If a word is not among the levels.
         """
         if self.is_text:
@@ -66,13 +66,13 @@ def sum_to_zero(labels: NDArray[Any], levels: Sequence[object], name: str) -> Ar
 
     Raises
     ------
-    WrongShape
+    WrongArgument
         If a label is not among the levels.
     """
     place = {level: i for i, level in enumerate(levels)}
     unknown = [label for label in labels if label not in place]
     if unknown:
-        raise WrongShape(f"{name}: {unknown[0]!r} is not among its levels {list(levels)}; correct the label.")
+        raise WrongArgument(f"{name}: {unknown[0]!r} is not among its levels {list(levels)}; correct the label.")
     coding = np.vstack([np.eye(len(levels) - 1), -np.ones(len(levels) - 1)])
     return coding[[place[label] for label in labels]]
 
@@ -103,7 +103,7 @@ class Term:
             own = (known[name].square if twice else known[name].columns)(settings[name])
             found = own if found is None else (found[:, :, None] * own[:, None, :]).reshape(len(own), -1)
         if found is None:
-            raise WrongShape("A term needs at least one part; name the nozzle or a factor.")
+            raise WrongArgument("A term needs at least one part; name the nozzle or a factor.")
         return found
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from scipy.special import expit
 from scipy.stats import chi2
 
-from trials.errors import NotFinite, NotIdentifiable, WrongShape
+from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.ordinal.maximum import SD_LARGEST, Problem, Solution, maximise, quadrature, row_pulls
 from trials.infer.ordinal.rows import build_rows
 
@@ -80,8 +80,10 @@ class OrdinalFit:
     def profile(self, i: int, confidence: float = 0.95) -> tuple[float, float]:
         """Profile-likelihood interval of coefficient i, infinite where the likelihood has no bound.
 
-        Raises:
-            WrongShape: i is not the number of a coefficient, or confidence is not inside (0, 1).
+        Raises
+        ------
+        WrongArgument
+            If i is not the number of a coefficient, or confidence is not inside (0, 1).
         """
         _check_coefficient(i, len(self.coefficients), confidence)
         return _profile(self, i, 0.5 * float(chi2.ppf(confidence, 1)))
@@ -91,9 +93,12 @@ class OrdinalFit:
 
         The limit is taken where a coefficient is infinite, so that the answer is always finite.
 
-        Raises:
-            WrongShape: the rows do not have k columns.
-            NotFinite: a row holds NaN or infinity.
+        Raises
+        ------
+        WrongShape
+            If the rows do not have k columns.
+        NotFinite
+            If a row holds NaN or infinity.
         """
         fixed = _matrix(fixed, len(self.coefficients), "the rows to predict at")
         return np.diff(self._cumulative(fixed, penalised), axis=1)
@@ -128,11 +133,17 @@ def fit_ordinal(
         group: (n,) labels of the group effect (a specimen), or None.
         quadrature_points: nodes of the adaptive Gauss-Hermite quadrature.
 
-    Raises:
-        NotFinite: a grade or a column holds NaN or infinity.
-        WrongShape: the arrays do not fit together.
-        NotIdentifiable: all grades are equal; the columns depend on each other or on the constant; there is one
-            group, one row per group, or the columns already tell every group apart.
+    Raises
+    ------
+    NotFinite
+        If a grade or a column holds NaN or infinity.
+    WrongShape
+        If the arrays do not fit together.
+    WrongArgument
+        If there is no quadrature point.
+    NotIdentifiable
+        If all grades are equal; the columns depend on each other or on the constant; there is one group, one row per
+        group, or the columns already tell every group apart.
     """
     grades = np.asarray(grades, dtype=float)
     if grades.ndim != 1 or not len(grades):
@@ -141,7 +152,7 @@ def fit_ordinal(
         raise NotFinite("A grade is missing or infinite; leave that coupon out or record its grade.")
     fixed = _matrix(fixed, None, "the fixed columns", len(grades))
     if quadrature_points < 1:
-        raise WrongShape("The quadrature needs at least one point; ten is usual.")
+        raise WrongArgument("The quadrature needs at least one point; ten is usual.")
     categories, codes = np.unique(grades, return_inverse=True)
     _check_identifiable(categories, fixed)
     scale = np.abs(fixed).max(axis=0, initial=0.0)
@@ -225,14 +236,17 @@ def proportional_odds(fit: OrdinalFit, columns: tuple[int, ...] | None = None) -
     The wider model gives each named column one coefficient per threshold. Where that model separates, its supremum
     is used and `separated` says so; the p-value is then rough.
 
-    Raises:
-        WrongShape: a column number is not one of the fit's coefficients.
-        NotIdentifiable: there are only two categories, so there is nothing to check.
+    Raises
+    ------
+    WrongArgument
+        If a column number is not one of the fit's coefficients.
+    NotIdentifiable
+        If there are only two categories, so there is nothing to check.
     """
     k, steps = len(fit.coefficients), len(fit.thresholds)
     columns = tuple(range(k)) if columns is None else tuple(columns)
     if not columns or any(not 0 <= c < k for c in columns):
-        raise WrongShape(f"The columns to check must be numbers from 0 to {k - 1}; name at least one.")
+        raise WrongArgument(f"The columns to check must be numbers from 0 to {k - 1}; name at least one.")
     if steps < 2:
         raise NotIdentifiable("Only two grades occurred, so odds are proportional by definition; leave the check out.")
     rows = build_rows(fit._data.codes, fit._data.fixed, steps, by_threshold=columns)
@@ -396,8 +410,8 @@ def _check_identifiable(categories: np.ndarray, fixed: np.ndarray) -> None:
 
 
 def _check_coefficient(i: int, k: int, confidence: float) -> None:
-    """Valid number and confidence, or WrongShape."""
+    """Refuse a number that names no coefficient and a confidence outside (0, 1)."""
     if not 0 <= i < k:
-        raise WrongShape(f"There is no coefficient {i}; choose a number from 0 to {k - 1}.")
+        raise WrongArgument(f"There is no coefficient {i}; choose a number from 0 to {k - 1}.")
     if not 0 < confidence < 1:
-        raise WrongShape("The confidence must lie between 0 and 1; 0.95 is usual.")
+        raise WrongArgument("The confidence must lie between 0 and 1; 0.95 is usual.")

@@ -57,8 +57,10 @@ class Fraction(CodedPlan):
 def full_factorial(levels: Mapping[str, int]) -> CodedPlan:
     """Every crossing of evenly spaced levels between -1 and 1, the first factor changing fastest.
 
-    Raises:
-        WrongArgument: no factor, or a factor with fewer than two levels.
+    Raises
+    ------
+    WrongArgument
+        If there is no factor, or one with fewer than two levels.
     """
     names = _checked_names(list(levels))
     short = [name for name in names if int(levels[name]) != levels[name] or levels[name] < 2]
@@ -77,9 +79,12 @@ def fraction(names: Sequence[str], generators: Mapping[str, Sequence[str]], minu
         generators: generated factor -> the basic factors whose product it is.
         minus: generated factors with a minus sign, which choose another fraction of the same family.
 
-    Raises:
-        WrongArgument: unknown or repeated names, or a generator that uses a generated factor.
-        Infeasible: two factors, or a factor and the mean, share a column.
+    Raises
+    ------
+    WrongArgument
+        If names are unknown or repeated, or a generator uses a generated factor.
+    Infeasible
+        If two factors, or a factor and the mean, share a column.
     """
     names = _checked_names(names)
     basic = tuple(name for name in names if name not in generators)
@@ -171,8 +176,10 @@ def best_generators(names: Sequence[str], basic: int) -> dict[str, tuple[str, ..
 
     Every set of distinct generators is compared, so the answer is exact; the first `basic` names are the basic ones.
 
-    Raises:
-        Infeasible: so few runs cannot hold so many factors, or there are too many sets to compare.
+    Raises
+    ------
+    Infeasible
+        If so few runs cannot hold so many factors, or there are too many sets to compare.
     """
     names = _checked_names(names)
     wanted = len(names) - basic

@@ -19,8 +19,10 @@ def definitive_screening(names: Sequence[str], centre: int = 1) -> CodedPlan:
     can be estimated where few matter. Jones and Nachtsheim (2011); conference matrices after Xiao, Lin and Bai (2012).
     An odd number of factors uses the next even order and leaves out a column.
 
-    Raises:
-        Infeasible: fewer than 3 or more than 12 factors.
+    Raises
+    ------
+    Infeasible
+        If there are fewer than 3 or more than 12 factors.
     """
     names = tuple(names)
     k = len(names)
@@ -39,8 +41,10 @@ def conference_matrix(order: int) -> np.ndarray:
     Bordered matrix of quadratic residues over the field of order - 1 elements: symmetric for order 6 and 10, skew for
     4, 8 and 12.
 
-    Raises:
-        Infeasible: order - 1 is not 3, 5, 7, 9 or 11.
+    Raises
+    ------
+    Infeasible
+        If order - 1 is not 3, 5, 7, 9 or 11.
     """
     q = order - 1
     if q not in (3, 5, 7, 9, 11):

@@ -41,9 +41,12 @@ def central_composite(
         corners: the factorial part; without it the full one up to four factors, above that a fraction of resolution V
             or more in as few runs as carry the quadratic model.
 
-    Raises:
-        WrongArgument: fewer than two factors, an unknown kind, or corners of other factors.
-        Infeasible: corners of a resolution below V, in which products of two factors cannot be told apart.
+    Raises
+    ------
+    WrongArgument
+        If there are fewer than two factors, the kind is unknown, or the corners are of other factors.
+    Infeasible
+        If the corners are of a resolution below V, in which products of two factors cannot be told apart.
     """
     names = tuple(names)
     k = len(names)
@@ -89,8 +92,10 @@ def box_behnken(names: Sequence[str], centre: int | None = None) -> CodedPlan:
         names: three to seven factors.
         centre: runs at the centre; without it those of Box and Behnken (1960): 3, 3, 6, 6, 6.
 
-    Raises:
-        Infeasible: a number of factors for which there is no such plan here.
+    Raises
+    ------
+    Infeasible
+        If there is no such plan here for the number of factors.
     """
     names = tuple(names)
     k = len(names)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trials.errors import Infeasible, NotFinite, WrongShape
+from trials.errors import Infeasible, NotFinite, WrongArgument, WrongShape
 from trials.plan.optimal.exchange import Selection
 from trials.plan.optimal.pool import Swaps
 
@@ -50,7 +50,7 @@ def matrix(name: str, value: object, columns: int | None = None) -> np.ndarray:
     try:
         array = np.asarray(value, dtype=float)
     except (TypeError, ValueError) as error:
-        raise WrongShape(f"{name} must be an array of numbers. Code text factors as columns first") from error
+        raise WrongArgument(f"{name} must be an array of numbers. Code text factors as columns first") from error
     if array.ndim != 2 or (columns is not None and array.shape[1] != columns):
         wanted = "(rows, columns)" if columns is None else f"(rows, {columns})"
         raise WrongShape(f"{name} has shape {array.shape}, expected {wanted}. Give one row per setting")
@@ -62,8 +62,10 @@ def matrix(name: str, value: object, columns: int | None = None) -> np.ndarray:
 def check(asked: Arguments) -> Request:
     """Check the arguments of `choose_rows` and bring them into one shape.
 
-    Raises:
-        NotFinite, WrongShape, Infeasible: as `choose_rows` says.
+    Raises
+    ------
+    NotFinite, WrongShape, WrongArgument, Infeasible
+        As `choose_rows` says.
     """
     rows = matrix("candidates", asked.candidates)
     size, k = rows.shape
@@ -92,17 +94,17 @@ def check(asked: Arguments) -> Request:
 
 def _checked_runs(runs: int) -> int:
     if isinstance(runs, bool) or int(runs) != runs or runs < 1:
-        raise WrongShape(f"runs is {runs!r}, expected a whole number of at least 1. Say how many coupons to cut")
+        raise WrongArgument(f"runs is {runs!r}, expected a whole number of at least 1. Say how many coupons to cut")
     return int(runs)
 
 
 def _checked_moments(asked: Arguments, k: int) -> np.ndarray | None:
     """The moments (k, k) made symmetric; None for a D-criterion without them."""
     if asked.criterion not in ("D", "I"):
-        raise WrongShape(f'criterion is {asked.criterion!r}, expected "D" (effects) or "I" (predictions). Choose one')
+        raise WrongArgument(f'criterion is {asked.criterion!r}, expected "D" (effects) or "I" (predictions). Choose')
     if asked.moments is None:
         if asked.criterion == "I":
-            raise WrongShape("the I-criterion needs moments, the (k, k) matrix F'F / N. Give it, or use D")
+            raise WrongArgument("the I-criterion needs moments, the (k, k) matrix F'F / N. Give it, or use D")
         return None
     square = matrix("moments", asked.moments, k)
     if square.shape != (k, k):
@@ -141,7 +143,7 @@ def _group_allowed(
         if index.size == 0:
             raise Infeasible(f"run {run + 1} may use no candidate at all. Loosen its limits or remove the run")
         if index.dtype.kind not in "iu" or index.min() < 0 or index.max() >= size:
-            raise WrongShape(f"allowed for run {run + 1} must hold candidate indices from 0 to {size - 1}. Correct it")
+            raise WrongArgument(f"allowed for run {run + 1} must hold candidate indices from 0 to {size - 1}. Correct")
         groups.setdefault(index.tobytes(), (index, []))[1].append(run)
     return [(index, np.array(members)) for index, members in groups.values()]
 
@@ -162,7 +164,7 @@ def weights(
         if not np.isfinite(ratio):
             raise NotFinite(f"the variance ratio of stratum {number + 1} is {ratio}. Give a finite number")
         if ratio < 0:
-            raise WrongShape(f"the variance ratio of stratum {number + 1} is {ratio}, below zero. Give zero or more")
+            raise WrongArgument(f"the variance ratio of stratum {number + 1} is {ratio}, below zero. Give zero or more")
         more = _kept_labels(keep_strata[number], number, kept) if kept and keep_strata is not None else []
         names = own.tolist() + more
         codes = {name: code for code, name in enumerate(dict.fromkeys(names))}

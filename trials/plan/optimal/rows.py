@@ -68,10 +68,16 @@ def choose_rows(
         progress: called as progress(share of the effort done, 0 to 1, score so far); a larger score is better, its
             zero depends on the coding.
 
-    Raises:
-        NotFinite: NaN or infinity in an array.
-        WrongShape: arrays do not fit together, or an argument is outside its range.
-        Infeasible: no plan exists under the limits, or the model is singular in every plan found.
+    Raises
+    ------
+    NotFinite
+        If an array holds NaN or infinity.
+    WrongShape
+        If arrays do not fit together.
+    WrongArgument
+        If an argument is outside its range.
+    Infeasible
+        If no plan exists under the limits, or the model is singular in every plan found.
     """
     ask = check(Arguments(candidates, runs, criterion, moments, strata, allowed, keep_rows, keep_strata, coordinates))
     task, coding_log_det = condition(ask)
@@ -164,9 +170,12 @@ class Efficiency:
 def efficiencies(rows: np.ndarray, moments: np.ndarray | None = None, strata: Strata = ()) -> Efficiency:
     """Work out the efficiencies of a plan (n, k); `moments` (k, k) is F'F / N over the region to predict.
 
-    Raises:
-        NotFinite, WrongShape: as `choose_rows`.
-        Infeasible: the plan cannot estimate all columns.
+    Raises
+    ------
+    NotFinite, WrongShape, WrongArgument
+        As `choose_rows`.
+    Infeasible
+        If the plan cannot estimate all columns.
     """
     plan = matrix("rows", rows)
     n, k = plan.shape

@@ -56,7 +56,10 @@ COUNTS = (1, 2, 3, 4, 6, 8, 12, 16)
 class Balanced:
     """Counts of a balanced plan: specimens per type, mounts per specimen, coupons per mount, readings per coupon.
 
-    Raises `WrongArgument` if a count is below one (two for the types) or is no whole number.
+    Raises
+    ------
+    WrongArgument
+        If a count is below one (two for the types) or is no whole number.
     """
 
     types: int
@@ -126,7 +129,10 @@ def checked_spreads(spreads: Mapping[str, float]) -> dict[str, float]:
 def pattern_means(types: int, pattern: Pattern = Pattern.LEAST_FAVOURABLE) -> np.ndarray:
     """Means (types,) of a pattern whose highest and lowest differ by one, centred on zero mean.
 
-    Raises `WrongArgument` if the pattern is not one of `PATTERNS`.
+    Raises
+    ------
+    WrongArgument
+        If the pattern is not one of `PATTERNS`.
     """
     means = np.zeros(types)
     if pattern == Pattern.LEAST_FAVOURABLE:
@@ -188,7 +194,10 @@ def detectable_balanced(
 def noncentrality_needed(df: int, den_df: float, chance: float = 0.8, alpha: float = 0.05) -> float:
     """Noncentrality at which an F test on df and den_df degrees of freedom rejects with this chance.
 
-    Raises `WrongArgument` unless alpha < chance < 1.
+    Raises
+    ------
+    WrongArgument
+        Unless alpha < chance < 1.
     """
     if not 0 < alpha < chance < 1:
         raise WrongArgument(f"chance {chance:g} and level {alpha:g} do not fit; use 0 < level < chance < 1.")

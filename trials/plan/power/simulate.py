@@ -14,7 +14,7 @@ from typing import TypeVar
 import numpy as np
 from scipy import optimize, special
 
-from trials.errors import NotFinite, WrongShape
+from trials.errors import NotFinite, WrongArgument
 from trials.infer.mixed import MixedDesign, MixedFit
 
 Array = np.ndarray
@@ -53,11 +53,14 @@ class Simulated:
     def detectable(self, pattern: Array, chance: float = 0.8) -> float:
         """Size by which to multiply `pattern` (q,) so that the test comes out with this chance.
 
-        Raises `WrongShape` if the pattern is all zero or the chance is not between 0 and 1.
+        Raises
+        ------
+        WrongArgument
+            If the pattern is all zero or the chance is not between 0 and 1.
         """
         pattern = np.asarray(pattern, dtype=float)
         if not pattern.any() or not 0.0 < chance < 1.0:
-            raise WrongShape("A pattern that is not all zero and a chance between 0 and 1 are needed; give both.")
+            raise WrongArgument("A pattern that is not all zero and a chance between 0 and 1 are needed; give both.")
         spread = float(np.sqrt(np.mean(np.sum((self.value @ _along(pattern)) ** 2, axis=-1)))) or 1.0
         high = spread / float(np.linalg.norm(pattern))
         while self.chance(high * pattern) < chance and high < 1e12:
@@ -97,8 +100,8 @@ def simulate_tests(
 
     Raises
     ------
-    NotIdentifiable, WrongShape, NotFinite
-        As `trials.infer.mixed.fit.fit_mixed`; and if a spread is missing, negative or not finite.
+    NotIdentifiable, WrongShape, WrongArgument, NotFinite
+        As `trials.infer.mixed.fit.fit_mixed`; and if a spread is missing or negative, or not finite.
     """
     design = MixedDesign.build(fixed, {name: labels.tolist() for name, labels in groups.items()})
     draw = _drawer(groups, spreads, len(fixed))
@@ -126,11 +129,11 @@ def _drawer(
 ) -> Callable[[np.random.Generator], Array]:
     for name in (*groups, "reading"):
         if name not in spreads:
-            raise WrongShape(f"no spread is given for {name!r}; state one in the trial file.")
+            raise WrongArgument(f"no spread is given for {name!r}; state one in the trial file.")
         if not math.isfinite(spreads[name]):
             raise NotFinite(f"the spread of {name} is {spreads[name]}; give a finite standard deviation.")
         if spreads[name] < 0:
-            raise WrongShape(f"the spread of {name} is {spreads[name]:g}; give zero or more.")
+            raise WrongArgument(f"the spread of {name} is {spreads[name]:g}; give zero or more.")
     codes = {name: np.unique(np.asarray(labels), return_inverse=True)[1].ravel() for name, labels in groups.items()}
 
     def draw(rng: np.random.Generator) -> Array:

@@ -22,6 +22,7 @@ Array = np.ndarray
 BETWEEN_POINTS, REST_POINTS, NORMAL_POINTS = 24, 8, 16
 CORRELATIONS = np.linspace(0.05, 0.95, 10)
 INVERSE_DFS = np.linspace(0.0, 1.0, 33) ** 1.5 * (1.0 - 1e-5) + 1e-5
+EVEN_INVERSE_DFS = np.linspace(1e-5, 1.0, 200)
 
 
 @dataclass(frozen=True)
@@ -38,12 +39,13 @@ class Right:
 def critical_curve(comparisons: int, level: float) -> Callable[[Array, Array], Array]:
     """Critical value by correlation and 1 / df: multivariate t against today's, interpolated in its logarithm.
 
-    Good to about 1e-3 where all correlations are equal; else their mean is taken.
+    Good to about 1e-3 where all correlations are equal, else their mean is taken; to 1e-9 for a single comparison.
     """
-    dfs = 1.0 / INVERSE_DFS
     if comparisons == 1:
-        return lambda _, inverse: np.asarray(special.stdtrit(1.0 / inverse, 0.5 + level / 2.0))
-    eye = np.eye(comparisons)
+        exact = special.stdtrit(1.0 / EVEN_INVERSE_DFS, 0.5 + level / 2.0)
+        alone = interpolate.CubicSpline(EVEN_INVERSE_DFS, np.log(exact))
+        return lambda _, inverse: np.asarray(np.exp(alone(inverse)))
+    dfs, eye = 1.0 / INVERSE_DFS, np.eye(comparisons)
     table = [critical_values(r + (1.0 - r) * eye, dfs, level) for r in CORRELATIONS]
     spline = interpolate.RectBivariateSpline(CORRELATIONS, INVERSE_DFS, np.log(table))
     return lambda correlation, inverse: np.asarray(np.exp(spline.ev(correlation, inverse)))

@@ -125,7 +125,10 @@ class Problem:
     def option(self, candidate: Candidate, most: int | None = None) -> Option:
         """A plan with all its chances and its bill.
 
-        Raises `Infeasible` where the plan cannot estimate the curves of the trial.
+        Raises
+        ------
+        Infeasible
+            Where the plan cannot estimate the curves of the trial.
         """
         pattern = Pattern(candidate.mounts, candidate.coupons, candidate.repeats, candidate.readings)
         right = self.evaluate(pattern, np.array([candidate.specimens]), most or max(candidate.specimens), True)

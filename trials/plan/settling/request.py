@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from trials.errors import NotFinite, WrongShape
+from trials.errors import NotFinite, WrongArgument
 from trials.findings import PlaceKind
 from trials.infer.answer import Levels
 
@@ -26,7 +26,12 @@ class Asked:
 
     open: other sets of variances that a pilot leaves possible, equally likely; the chance is then the mean over them.
 
-    Raises `NotFinite` or `WrongShape` where a figure is none, or no spread between coupons is known.
+    Raises
+    ------
+    NotFinite
+        If a spread is no finite number.
+    WrongArgument
+        If a spread is negative, the worthwhile difference is zero, or no spread between coupons is known.
     """
 
     response: str
@@ -41,11 +46,11 @@ class Asked:
             if not math.isfinite(value):
                 raise NotFinite(f"{self.response}: {source} is {value}; give a finite number.")
             if value < 0:
-                raise WrongShape(f"{self.response}: {source} is {value:g}; give zero or more.")
+                raise WrongArgument(f"{self.response}: {source} is {value:g}; give zero or more.")
         if min(self.better, self.worse) == 0.0:
-            raise WrongShape(f"{self.response}: the worthwhile difference is zero; state one above zero.")
+            raise WrongArgument(f"{self.response}: the worthwhile difference is zero; state one above zero.")
         if coupon_variance(self.variances, 1) == 0.0:
-            raise WrongShape(f"{self.response}: no spread of coupon or reading is expected; state one above zero.")
+            raise WrongArgument(f"{self.response}: no spread of coupon or reading is expected; state one above zero.")
 
 
 def coupon_variance(variances: Mapping[str, float], readings: int) -> float:

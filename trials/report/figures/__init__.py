@@ -10,13 +10,15 @@ from trials.report.figures.edges import (
     main_figure,
     spread_figure,
 )
-from trials.report.figures.planning import detectable_figure, life_figure, prediction_figure, sheet_figure
+from trials.report.figures.lives import cause_figure, life_figure
+from trials.report.figures.planning import detectable_figure, prediction_figure, sheet_figure
 from trials.report.figures.settling import frontier_figure
 
 __all__ = [
     "Band",
     "Setting",
     "by_factor_figure",
+    "cause_figure",
     "coupon_means",
     "detectable_figure",
     "drift_figure",

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from trials.plan.sheet_map import CouponPlace, SheetMap
-from trials.report.figures.look import ACCENT, GREY, INK, LIGHT, PALE, canvas, dash, drawn, empty, marker, svg
+from trials.report.figures.look import ACCENT, GREY, INK, canvas, dash, drawn, empty, marker, svg
 from trials.words.language import text
 from trials.words.numbers import plain
 from trials.words.plan_chances import part_words
@@ -203,53 +203,3 @@ def prediction_figure(
         axes.set_xlabel(drawn(x_words))
         axes.set_ylabel(drawn(y_words))
         return svg(figure)
-
-
-def life_figure(
-    types: Sequence[str],
-    times: Sequence[Sequence[float]],
-    failed: Sequence[Sequence[bool]],
-    curves: Sequence[tuple[Sequence[float], Sequence[float]] | None],
-    unit: str,
-) -> str:
-    """Share of specimens still good over time: Kaplan-Meier steps, ticks for those still running, Weibull lines.
-
-    For each type its `times` and `failed`, and the fitted curve (times, share) or None.
-    """
-    with canvas(2.9) as (figure, axes):
-        for position, nozzle in enumerate(types):
-            at, share, running = kaplan_meier(times[position], failed[position])
-            grey = (INK, GREY, LIGHT)[position % 3]
-            axes.step(at, share, where="post", color=grey, lw=1.5)
-            axes.plot(running[0], running[1], ls="none", marker="|", ms=9, mew=1.3, color=grey)
-            drop = np.flatnonzero(np.diff(share) < 0) + 1
-            shape = {"marker": marker(position), "ms": 5, "markeredgecolor": "white"}
-            axes.plot(at[drop], share[drop], ls="none", color=grey, **shape)
-            axes.plot([], [], color=grey, lw=1.5, label=drawn(nozzle, 26), **shape)
-            curve = curves[position]
-            if curve is not None:
-                axes.plot(curve[0], curve[1], color=ACCENT, ls=dash(position + 1), lw=1.1)
-        axes.set_ylim(0, 1.04)
-        axes.set_xlim(left=0)
-        axes.grid(axis="y", color=PALE, lw=0.4)
-        axes.set_xlabel(drawn(unit))
-        axes.set_ylabel(text("share still good"))
-        figure.legend(loc="outside upper left", ncols=4, columnspacing=1.2)
-        return svg(figure)
-
-
-def kaplan_meier(
-    times: Sequence[float], failed: Sequence[bool]
-) -> tuple[np.ndarray, np.ndarray, tuple[np.ndarray, np.ndarray]]:
-    """Kaplan-Meier estimate (1958, J. Am. Stat. Assoc. 53, 457): steps (times, shares) and marks of those censored."""
-    at, gone = np.asarray(times, dtype=float), np.asarray(failed, dtype=bool)
-    steps, share = [0.0], [1.0]
-    for time in np.unique(at[gone]):
-        share.append(share[-1] * (1.0 - np.sum(gone & (at == time)) / np.sum(at >= time)))
-        steps.append(float(time))
-    censored = np.sort(at[~gone])
-    height = np.array([share[np.searchsorted(steps, time, side="right") - 1] for time in censored])
-    last = float(at.max()) if at.size else 0.0
-    if last > steps[-1]:
-        return np.array([*steps, last]), np.array([*share, share[-1]]), (censored, height)
-    return np.array(steps), np.array(share), (censored, height)

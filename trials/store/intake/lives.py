@@ -8,14 +8,14 @@ from typing import Any
 
 import pandas as pd
 
-from trials.endings import Ended
+from trials.endings import Ended, Part
 from trials.errors import InputError, Problems
-from trials.store.tables import FileTable, number_in, read_table, text_in, yes_no_in
+from trials.store.records.rules import ENDS, ended_in
+from trials.store.tables import FileTable, number_in, read_table, text_in, whole_in, yes_no_in
 
 UNITS = ("hours", "metres", "pierces")
 STILL_GOOD = "still good"
 """What a note said before there was a column for the end of a life."""
-ENDS = tuple(end.value for end in Ended)
 
 
 @dataclass(frozen=True)
@@ -27,11 +27,17 @@ class LifeColumns:
     life: str = ""
     failed: str = "failed"
     ended: str = "ended"
+    part: str = "part"
+    cleaned: str = "cleaned"
+    refitted: str = "refitted"
 
 
 @dataclass(frozen=True)
 class StoredLives:
-    """frame: `nozzle, specimen, life, ended` (an `Ended`), the index holds the row of the file; unit; file."""
+    """frame: `nozzle, specimen, part, life, ended, cleaned, refitted`, the index holds the row of the file; unit; file.
+
+    part: a `Part`; ended: an `Ended`; cleaned, refitted: how often, 0 where nothing is said.
+    """
 
     frame: pd.DataFrame
     unit: str
@@ -51,8 +57,12 @@ class _Source:
     failed: bool
 
 
-def read_table_of_lives(path: Any, columns: LifeColumns) -> StoredLives:
+def read_table_of_lives(path: Any, columns: LifeColumns, several: bool = False) -> StoredLives:
     """A table of lives with `ended`, or `failed` (yes, no), or both where they agree.
+
+    `part`, `cleaned` and `refitted` are read where they are there.
+
+    several: a specimen may have several lenses and windows, one after the other.
 
     Raises
     ------
@@ -70,7 +80,7 @@ def read_table_of_lives(path: Any, columns: LifeColumns) -> StoredLives:
     if not rows:
         raise InputError("the table holds no lives", file=source.file, do="Add one row per specimen.")
     table = pd.DataFrame(rows, index=raw.frame.index)
-    _each_once(table, source)
+    _each_once(table[table["part"] == Part.NOZZLE] if several else table, source)
     check_spelling([str(name) for name in table["nozzle"]], [int(n) for n in table.index], source.file, columns.nozzle)
     return StoredLives(table, unit, source.file)
 
@@ -131,7 +141,25 @@ def _row(number: int, cells: dict[str, Any], source: _Source) -> dict[str, Any]:
             do="Leave out what never ran, or write the shortest step.",
             **place,
         )
-    return {"nozzle": nozzle, "specimen": specimen, "life": value, "ended": _ended(cells, source, place)}
+    row: dict[str, Any] = {
+        "nozzle": nozzle,
+        "specimen": specimen,
+        "part": _part(cells.get(wanted.part), column=wanted.part, **place),
+    }
+    row |= {"life": value, "ended": _ended(cells, source, place)}
+    for name, column in (("cleaned", wanted.cleaned), ("refitted", wanted.refitted)):
+        count = whole_in(cells.get(column), 0, decimal_comma=source.decimal_comma, column=column, **place)
+        row[name] = count or 0
+    return row
+
+
+def _part(cell: Any, **place: Any) -> Part:
+    """Whose life a row is; that of the nozzle where nothing is said."""
+    word = text_in(cell).lower() or Part.NOZZLE.value
+    if word not in list(Part):
+        allowed = ", ".join(part.value for part in Part)
+        raise InputError("not a part that wears", found=cell, allowed=allowed, do="Name one of these.", **place)
+    return Part(word)
 
 
 def _ended(cells: dict[str, Any], source: _Source, place: dict[str, Any]) -> Ended:
@@ -155,24 +183,6 @@ def _ended(cells: dict[str, Any], source: _Source, place: dict[str, Any]) -> End
     return ended
 
 
-def ended_in(cell: Any, **place: Any) -> Ended | None:
-    """A cell of the column `ended`, None where it is empty.
-
-    Raises
-    ------
-    InputError
-        If it names no cause that is known.
-    """
-    word = "_".join(text_in(cell).lower().split())
-    if not word:
-        return None
-    if word not in ENDS:
-        raise InputError(
-            "not a cause of the end", found=cell, allowed=", ".join(ENDS), do="Name one of these.", **place
-        )
-    return Ended(word)
-
-
 def note_says_good(note: str) -> bool:
     """Whether a note of older records says that the piece was still good."""
     return STILL_GOOD in str(note).lower()
@@ -180,7 +190,7 @@ def note_says_good(note: str) -> bool:
 
 def _each_once(table: pd.DataFrame, source: _Source) -> None:
     named = table[table["specimen"] != ""]
-    twice = named[named["specimen"].duplicated()]
+    twice = named[named.duplicated(["part", "specimen"])]
     if len(twice):
         raise InputError(
             "a specimen has two lives",
@@ -202,7 +212,7 @@ def check_spelling(names: Sequence[str], rows: Sequence[int], file: str, column:
     """
     seen: dict[str, str] = {}
     for name, row in zip(names, rows, strict=True):
-        first = seen.setdefault("".join(name.casefold().split()), name)
+        first = seen.setdefault(squeezed(name), name)
         if first != name:
             raise InputError(
                 f"differs from {first!r} above only in case or spaces: one type or two",
@@ -212,3 +222,8 @@ def check_spelling(names: Sequence[str], rows: Sequence[int], file: str, column:
                 found=name,
                 do=f"Write {first!r} in every row if they are one type, or give the other a name of its own.",
             )
+
+
+def squeezed(name: str) -> str:
+    """A name without case and spaces: two that are equal so may be one thing spelled twice."""
+    return "".join(name.casefold().split())

@@ -24,7 +24,7 @@ from trials.store.intake.headers import (
     placer,
     result,
 )
-from trials.store.intake.lives import ended_in, note_says_good
+from trials.store.intake.lives import note_says_good
 from trials.store.language import SIDES, kept_word
 from trials.store.records.records import (
     READING_COLUMNS,
@@ -35,6 +35,7 @@ from trials.store.records.rules import (
     check_cutoff,
     check_value,
     check_was_cut,
+    ended_in,
     outcomes,
     quantities,
 )

@@ -11,6 +11,7 @@ from trials.findings import About, Fact, Finding
 from trials.record_kinds import RecordKind
 from trials.store.records.changed_setting import nearest, parse_changed_setting
 from trials.store.records.records import Records, rows_of
+from trials.store.records.region import left_out, outside_plan
 from trials.trial import Method, Outcome
 
 NOT_CUT = "not cut yet"
@@ -68,9 +69,10 @@ def _as_cut(
 def analysis_table(records: Records, response_name: str) -> pd.DataFrame:
     """One row per current reading of a response on a coupon that cut, with everything as it was cut.
 
-    Re-measurements (repeat above 0) are left out. A response that is judged once per coupon (dross grade) has one row
-    per coupon, the worst. Columns: coupon, sheet, mount, nozzle, specimen, the factor columns, cut_order, order, side,
-    reading, value (kept unit), block, outcome; in cutting order, then by reading.
+    Re-measurements (repeat above 0) are left out, and coupons cut far outside the plan (`region`). A response that is
+    judged once per coupon (dross grade) has one row per coupon, the worst. Columns: coupon, sheet, mount, nozzle,
+    specimen, the factor columns, cut_order, order, side, reading, value (kept unit), block, outcome; in cutting order,
+    then by reading.
 
     Raises
     ------
@@ -89,7 +91,7 @@ def analysis_table(records: Records, response_name: str) -> pd.DataFrame:
         worst_first = rows.sort_values("value", ascending=quantity.higher_is_better, kind="stable")
         rows = worst_first.drop_duplicates("coupon").sort_index()
     coupons = coupon_table(records)
-    coupons = coupons[coupons["outcome"] == "cut"]
+    coupons = coupons[(coupons["outcome"] == "cut") & ~coupons["coupon"].isin(left_out(records, coupons))]
     merged = coupons.merge(rows[["coupon", "side", "reading", "value"]], on="coupon", how="inner", validate="1:m")
     factors = list(records.factor_columns.values())
     names = [*HEAD, *factors, "cut_order", "order", "side", "reading", "value", "block", "outcome"]
@@ -106,6 +108,7 @@ def departures(records: Records) -> tuple[Finding, ...]:
         *_lost(coupons),
         *_order(coupons),
         *_settings(records, planned),
+        *(one.finding for one in outside_plan(records, coupons[coupons["outcome"] == "cut"])),
         *_moved(coupons, planned),
         *_mounts(records),
         *_added_sheets(records),

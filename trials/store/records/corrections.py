@@ -32,6 +32,7 @@ from trials.store.records.records import (
 from trials.store.records.rules import (
     check_coupon,
     check_value,
+    ended_in,
     quantities,
 )
 from trials.store.records.slips import open_slips
@@ -80,7 +81,7 @@ class Change:
     repeat: int = 0
 
 
-READING_DETAILS = ("side", "inspector", "instrument", "cutoff_mm", "depth_mm", "measured_on", "note")
+READING_DETAILS = ("side", "inspector", "instrument", "cutoff_mm", "depth_mm", "measured_on", "note", "ended")
 """Columns of a reading that are not its value; a correction changes them in all values of that reading."""
 
 
@@ -178,6 +179,9 @@ def _detail(column: str, typed: str) -> Any:
         if value is not None and value <= 0:
             raise InputError("not above zero", column=column, found=typed, do="Correct it.")
         return value
+    if column == "ended":
+        ended = ended_in(typed, column=column)
+        return "" if ended is None else ended.value
     return moment_in(typed or None, column=column) if column in MOMENT_COLUMNS else text_in(typed)
 
 

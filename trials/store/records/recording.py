@@ -278,7 +278,7 @@ def _new_readings(long: FileTable, records: Records) -> _Sorted:
         stored[_key(old)] = old["value"]
         if old["value"] is None:
             withdrawn[_key(old)] = int(old["id"])
-    earlier = _earlier_values(records)
+    earlier, ends = _earlier_values(records), _ends(records)
     fresh: list[dict[str, Any]] = []
     overruled: list[Finding] = []
     problems = Problems()
@@ -300,6 +300,9 @@ def _new_readings(long: FileTable, records: Records) -> _Sorted:
         elif row["value"] != stored[key]:
             with problems.gathered():
                 overruled.append(_overruled(row, stored[key], earlier.get(key, set()), place))
+        else:
+            with problems.gathered():
+                _check_end(row, ends.get(key, []), place)
     problems.tell()
     return _Sorted(fresh, tuple(overruled))
 
@@ -319,6 +322,26 @@ def _earlier_values(records: Records) -> dict[_Key, set[float]]:
     for row in rows_of(rows):
         found.setdefault(_key(row), set()).add(row["value"])
     return found
+
+
+def _ends(records: Records) -> dict[_Key, list[str]]:
+    """How the life of each reading ended, as first typed to as it stands now."""
+    found: dict[_Key, list[str]] = {}
+    for row in rows_of(records.all_readings):
+        found.setdefault(_key(row), []).append(row["ended"] or "")
+    return found
+
+
+def _check_end(row: dict[str, Any], ends: list[str], place: dict[str, Any]) -> None:
+    """Raise where a file says of a known life that it ended otherwise than was ever on record."""
+    if row["ended"] and ends and row["ended"] not in ends:
+        raise InputError(
+            f"coupon {row['coupon']}, reading {row['reading']} is on record as {ends[-1] or 'ended without a cause'}",
+            column="ended",
+            found=row["ended"],
+            do="Put that into the cell, or state who and why with `trials correct`.",
+            **place,
+        )
 
 
 def _overruled(row: dict[str, Any], kept: float | None, earlier: set[float], place: dict[str, Any]) -> Finding:

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Mapping
+from dataclasses import dataclass, replace
 from typing import Any
 
 import pandas as pd
 
+from trials.endings import Ended, Part
 from trials.errors import InputError
-from trials.responses import QUANTITIES, Quantity
+from trials.responses import QUANTITIES, Quantity, Scale
 from trials.store.records.changed_setting import nearest, parse_changed_setting
 from trials.store.records.records import OUTCOMES, Records, plain
-from trials.trial import Trial
+from trials.store.tables import text_in
+from trials.trial import Method, Trial
+from trials.units import column as column_of
 
 CUTOFF_FIELD = "rz5_um"
 LARGEST = 1e9
@@ -22,7 +26,64 @@ LARGEST = 1e9
 def quantities(trial: Trial) -> dict[str, Quantity]:
     """Every column that can be read for a trial -> its quantity; a trial's own responses win over the known ones."""
     known = {quantity.column: quantity for quantity in QUANTITIES.values()}
+    life = life_quantities(trial).values() if trial.plan.method == Method.LIFE else ()
+    known |= {
+        quantity.column: quantity for fields in life for quantity in (fields.life, fields.cleaned, fields.refitted)
+    }
     return known | {quantity.column: quantity for quantity in map(trial.quantity, trial.responses)}
+
+
+@dataclass(frozen=True)
+class LifeFields:
+    """What a life trial keeps of one part: its life, how often it was cleaned, how often put back."""
+
+    life: Quantity
+    cleaned: Quantity
+    refitted: Quantity
+
+
+def life_quantities(trial: Trial) -> dict[Part, LifeFields]:
+    """Columns of nozzle, lens and window lives of a life trial, all in the unit of its deciding response."""
+    base = trial.quantity(trial.primaries[0])
+    return {
+        part: LifeFields(
+            base if part is Part.NOZZLE else _lens_life(part, base),
+            _count("cleaned", part),
+            _count("refitted", part),
+        )
+        for part in Part
+    }
+
+
+def _lens_life(part: Part, base: Quantity) -> Quantity:
+    name = f"{part.value}_life"
+    return replace(base, name=name, label=f"life of the {part.value}", column=column_of(name, base.unit), symbol="")
+
+
+def _count(what: str, part: Part) -> Quantity:
+    column = what if part is Part.NOZZLE else f"{part.value}_{what}"
+    return Quantity(column, column.replace("_", " "), column, "", Scale.AS_MEASURED, 1.0, 0.0, 1000.0)
+
+
+ENDS = tuple(end.value for end in Ended)
+
+
+def ended_in(cell: Any, **place: Any) -> Ended | None:
+    """A cell of the column `ended`, None where it is empty.
+
+    Raises
+    ------
+    InputError
+        If it names no cause that is known.
+    """
+    word = "_".join(text_in(cell).lower().split())
+    if not word:
+        return None
+    if word not in ENDS:
+        raise InputError(
+            "not a cause of the end", found=cell, allowed=", ".join(ENDS), do="Name one of these.", **place
+        )
+    return Ended(word)
 
 
 def check_value(value: Any, quantity: Quantity, **place: Any) -> float:

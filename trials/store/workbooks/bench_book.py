@@ -12,9 +12,9 @@ from trials.grade.dross import SCALE
 from trials.responses import Quantity
 from trials.store.records.as_cut import coupon_table
 from trials.store.records.records import OUTCOMES, Records
-from trials.store.records.rules import CUTOFF_FIELD
+from trials.store.records.rules import CUTOFF_FIELD, ENDS
 from trials.store.workbooks.book import Book, Cell, Column, between, choice, created_at, said
-from trials.trial import Trial
+from trials.trial import Method, Trial
 from trials.words.grade import dross_definition, dross_name
 from trials.words.language import text, word
 from trials.words.numbers import plain
@@ -151,11 +151,17 @@ def _columns(trial: Trial, asked: list[Quantity], varies: bool) -> list[Column]:
         "value": datetime(2000, 1, 1),
         **said(text("measured_on"), text("A date.")),
     }
+    if _of_lives(trial):
+        columns.append(Column("ended", 17, rule=choice(ENDS, text("ended"), text("How the life ended."))))
     return [
         *columns,
         Column("measured_on", 13, number_format="yyyy-mm-dd", rule=date),
         Column("note", 20, align="left"),
     ]
+
+
+def _of_lives(trial: Trial) -> bool:
+    return trial.plan.method == Method.LIFE
 
 
 def _depth_words(trial: Trial) -> str:
