@@ -2,7 +2,7 @@
 
 In a notebook: `import trials`, then `trials.load(folder)`, `trials.fit(folder)`, `trials.grade_trial(records)`.
 The functions are those of `trials.steps`, imported when first used; no name is also that of a room (`trials.grade` is
-the room of grades).
+the room of grades). `trials.fit` is the one of `trials.steps.notebook`: its study shows itself, and has tables.
 """
 
 from importlib import import_module
@@ -27,6 +27,8 @@ __version__ = "0.1.0"
 
 def __getattr__(name: str) -> Any:
     """Fetch a step on first use, so that `import trials` stays quick."""
+    if name == "fit":
+        return import_module("trials.steps.notebook").fit
     if name in _STEPS:
         return getattr(import_module("trials.steps"), name)
     raise AttributeError(f"module 'trials' has no attribute {name!r}")

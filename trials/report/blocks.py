@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from trials.units import shown
-from trials.words.language import text
+from trials.words.language import text, word
 from trials.words.numbers import point
 
 Block = dict[str, Any]
@@ -70,7 +70,7 @@ def num(value: float | None, digits: int = 3) -> str:
 
 def setting(name: str, unit: str) -> str:
     """A factor as printed: its name as words, with its unit."""
-    words = name.replace("_", " ")
+    words = word(name.replace("_", " "))
     return f"{words}, {shown(unit)}" if unit else words
 
 

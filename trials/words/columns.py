@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from trials.responses import QUANTITIES
 from trials.units import shown
-from trials.words.language import text
+from trials.words.language import text, word
 from trials.words.numbers import plain
 
 _UNITS = (
@@ -39,8 +39,8 @@ def split(column: str) -> tuple[str, str]:
             return text(quantity.short), quantity.unit
     for unit in _UNITS:
         if column.lower().endswith(f"_{unit}"):
-            return column[: -len(unit) - 1].replace("_", " "), unit
-    return column.replace("_", " "), ""
+            return word(column[: -len(unit) - 1].replace("_", " ")), unit
+    return word(column.replace("_", " ")), ""
 
 
 def amount(column: str, value: object) -> str:
