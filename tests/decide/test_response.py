@@ -308,3 +308,19 @@ def test_zeros_can_unsettle_a_word(trial, make_table):
     ((_, _, _, was, now),) = found(result)[StudyKind.ZEROS_AT_DOUBLE].facts["sizes"]
     assert (was, now) == (Answer.BETTER, Answer.NOT_SETTLED)
     assert (comparison.answer, comparison.answer_adds) == (Answer.NOT_SETTLED, Added.ZEROS_DECIDE)
+
+
+def test_the_effect_of_a_unit_more_is_the_slope_of_the_balanced_table(trial, make_table):
+    table = make_table(effect=(0.0, -0.5))
+    result = study(trial, table)
+    by_name = {(e.nozzle, e.factor): e for e in result.effects}
+    assert set(by_name) == {(t, f) for t in ("cylindrical", "double") for f in ("pressure", "standoff")}
+    for nozzle in ("cylindrical", "double"):
+        own = table[table["nozzle"] == nozzle]
+        logs = np.log(own["value"]).groupby(own["pressure_bar"]).mean()
+        # balanced and three equal steps, today in the middle: the slope is that of the ends, 0.4 bar apart
+        slope = (logs[0.9] - logs[0.5]) / 0.4
+        found_slope = by_name[nozzle, "pressure"]
+        assert (found_slope.kind, found_slope.unit) == ("ratio", "bar")
+        assert math.log(found_slope.value) == pytest.approx(slope, abs=1e-6)  # of the fit's own convergence
+        assert found_slope.low < found_slope.value < found_slope.high

@@ -6,7 +6,7 @@ import math
 from collections.abc import Collection, Iterable
 from enum import StrEnum
 
-from trials.decide.results import Comparison, NextStep, NozzleRow, ResponseResult, Spread, State, Study, Worded
+from trials.decide.results import Comparison, Effect, NextStep, NozzleRow, ResponseResult, Spread, State, Study, Worded
 from trials.findings import Place
 from trials.infer.answer import Added, Answer
 from trials.responses import QUANTITIES, Scale
@@ -17,7 +17,7 @@ from trials.words.findings import say
 from trials.words.language import text
 from trials.words.model import rests_on_words
 from trials.words.numbers import confidence, fixed, listed, number, percent, plain, point, rounded, signed, with_unit
-from trials.words.settings import at_place, source_words
+from trials.words.settings import at_place, factor_name, source_words
 
 
 def answer_sentence(study: Study) -> str:
@@ -122,6 +122,21 @@ def change_words(c: Comparison, unit: str) -> str:
         return text("{size}, interval {low} to {high}", size=size, low=fixed(100.0 * ends[0], 0), high=percent(ends[1]))
     span = {"low": fixed(100.0 * low, 0, sign=True), "high": percent(high, sign=True)}
     return text("{size}, interval {low} to {high}", size=percent(value, sign=True), **span)
+
+
+def effect_words(effect: Effect, unit: str) -> tuple[str, str]:
+    """Size and interval of what one unit more of a setting does: per cent where it is a ratio, else in the unit."""
+    if effect.kind == "ratio":
+        ends = [percent(x - 1.0, 1, sign=True) for x in (effect.value, effect.low, effect.high)]
+    else:
+        ends = [f"{signed(x)} {shown(unit)}".strip() for x in (effect.value, effect.low, effect.high)]
+    return ends[0], text("{low} to {high}", low=ends[1], high=ends[2])
+
+
+def effect_name(effect: Effect) -> str:
+    """The setting with its step: `pressure, per bar`."""
+    name = factor_name(effect.factor)
+    return text("{factor}, per {unit}", factor=name, unit=shown(effect.unit)) if effect.unit else name
 
 
 def _lower_or_higher(lower: bool, size: str) -> str:
