@@ -1,6 +1,7 @@
 """The catalogues of languages: complete for the papers, places agree, and a trial's papers come out in its language."""
 
 import re
+import shutil
 import string
 from dataclasses import replace
 
@@ -190,9 +191,19 @@ def test_the_workbooks_come_back_in_german_as_they_do_in_english(frozen_records,
     (tmp_path / "cuts.csv").write_text(table, encoding="utf-8")
     read = intake.read_cuts(tmp_path / "cuts.csv", frozen_records)
     assert read.frame["outcome"].tolist() == ["not_severed", "cut"]
-    (tmp_path / "r.csv").write_text(f"Prüfling;Messwert;Rz5_um\n{marks[0]};1;31,5\n", encoding="utf-8")
-    (value,) = intake.read_readings(tmp_path / "r.csv", frozen_records).frame["value"]
-    assert value == 31.5
+
+
+def test_a_german_table_of_readings_is_read(frozen_records, tmp_path):
+    from trials.store.intake import typed_tables as intake
+    from trials.store.records import database
+
+    folder = shutil.copytree(frozen_records.folder, tmp_path / "t")
+    mark = frozen_records.coupons["coupon"].iloc[0]
+    (tmp_path / "cuts.csv").write_text(f"Prüfling;Ergebnis\n{mark};geschnitten\n", encoding="utf-8")
+    database.record_cuts(folder, intake.read_cuts(tmp_path / "cuts.csv", frozen_records))
+    (tmp_path / "r.csv").write_text(f"Prüfling;Messwert;Seite;Rz5_um\n{mark};1;links;31,5\n", encoding="utf-8")
+    (row,) = intake.read_readings(tmp_path / "r.csv", database.load(folder)).frame.to_dict("records")
+    assert (row["coupon"], row["field"], row["value"], row["side"]) == (mark, "rz5_um", 31.5, "left")
 
 
 @pytest.fixture(scope="module")
