@@ -1,4 +1,11 @@
-"""Texts of small, complete trial files blank pictures and the sentences of findings, shared by the tests."""
+"""Texts of small trial files, blank pictures, sentences of findings, a database without its chain: shared."""
+
+import sqlite3
+from contextlib import closing
+
+import pandas as pd
+
+from trials.store.records.place import with_identity
 
 TRIAL_TEXT = """
 [trial]
@@ -97,3 +104,21 @@ def told(findings):
     from trials.words.findings import say
 
     return [say(finding) for finding in findings]
+
+
+def unchained(folder):
+    """Take the chain out of a trial, as schema 2 left it: rows may then be changed by a test."""
+    question = folder / "trial.toml"
+    question.write_text(with_identity(question.read_text(encoding="utf-8"), ""), encoding="utf-8")
+    with closing(sqlite3.connect(folder / "trial.db")) as connection, connection:
+        connection.execute("DROP INDEX journal_previous")
+        for table, column in (("journal", "covers"), ("journal", "previous"), ("journal", "digest")):
+            connection.execute(f"ALTER TABLE {table} DROP COLUMN {column}")
+        connection.execute("UPDATE looks SET journal_id = NULL")
+        connection.execute("DELETE FROM about WHERE name IN ('head', 'trial')")
+        connection.execute("UPDATE about SET value = '2' WHERE name = 'schema_version'")
+
+
+def readings_table(*rows):
+    """Readings as (coupon, reading, field, value)."""
+    return pd.DataFrame(rows, columns=["coupon", "reading", "field", "value"])

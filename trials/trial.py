@@ -174,7 +174,7 @@ class PlanRequest(_Part):
     """`[plan]`: how coupons are chosen and how often the question will be asked of the data.
 
     coupons_per_mount: in place of every setting in every mount, so many coupons: the repeats at today's setting and
-    others dealt in turn; settle: look for the cheapest plan with this chance of a settled answer, not frozen.
+    others dealt in turn; settle: look for the cheapest plan with this chance of a right answer, not frozen.
     """
 
     method: Method = Method.FULL
@@ -229,14 +229,24 @@ class ResponseRequest(_Part):
 CLEAN_SPEED = "clean_speed"
 
 
+class ExpectedSpeed(_Part):
+    """`[responses.clean_speed.expected]`: fastest clean speed of today's type, and what pieces and mounts differ by."""
+
+    level: float = Field(gt=0)
+    specimen: Amount | None = None
+    mount: Amount | None = None
+    source: Literal["guess", "pilot", "earlier trial"] = "guess"
+
+
 class CleanSpeedRequest(_Part):
     """`[responses.clean_speed]`: the fastest clean cut decides a ladder trial.
 
-    worthwhile: a share (`10 %`) of today's speed or a figure with its unit; dross_grade: the highest that counts as
-    clean; that of the requirement if left out, 0 where there is none.
+    worthwhile: a share (`10 %`) of today's speed or a figure with its unit; expected: for planning; dross_grade: the
+    highest that counts as clean; that of the requirement if left out, 0 where there is none.
     """
 
     worthwhile: Amount
+    expected: ExpectedSpeed | None = None
     dross_grade: int | None = Field(default=None, ge=0, le=4)
 
 
@@ -394,11 +404,18 @@ def _check_clean_speed(trial: Trial) -> None:
         raise ValueError(f"{place}: only a ladder has it; set plan.method to 'ladder' with a factor named speed")
     if "dross" not in trial.responses:
         raise ValueError(f"{place}: a cut is judged clean by its dross grade; add [responses.dross]")
-    speed_difference(trial.clean_speed.worthwhile, trial.factors["speed"].unit, f"{place}.worthwhile")
+    unit, expected = trial.factors["speed"].unit, trial.clean_speed.expected
+    speed_difference(trial.clean_speed.worthwhile, unit, f"{place}.worthwhile")
+    for source in ("specimen", "mount") if expected else ():
+        typed = getattr(expected, source)
+        if typed is not None:
+            speed_difference(typed, unit, f"{place}.expected.{source}")
 
 
 def worthwhile_margins(trial: Trial, name: str) -> Margins | None:
     """Both sides of the worthwhile difference of a response on the scale of its model; None if not stated.
+
+    Also None for a share of coupons at the required grade (`worthwhile_share`).
 
     `15 %` on the log scale is a ratio of 0.85 downwards and 1.15 upwards; a figure in units becomes a ratio at the
     expected level.
@@ -409,9 +426,31 @@ def worthwhile_margins(trial: Trial, name: str) -> Margins | None:
         As `trials.worthwhile.margins`.
     """
     asked = trial.responses[name]
-    if asked.worthwhile is None:
+    if asked.worthwhile is None or worthwhile_share(trial, name) is not None:
         return None
     return margins(asked.worthwhile, trial.quantity(name), expected_level(trial, name), f"responses.{name}.worthwhile")
+
+
+def worthwhile_share(trial: Trial, name: str) -> float | None:
+    """How many more of all coupons have to come out at the required grade to matter: 0.2 for `20 %`.
+
+    None for a response that is no grade, without a worthwhile difference, or with one in grades.
+
+    Raises
+    ------
+    ValueError
+        If the share is not above zero and below 100 %, or no dross grade is required.
+    """
+    asked = trial.responses[name].worthwhile
+    if asked is None or trial.quantity(name).scale != Scale.GRADE or not asked.strip().endswith("%"):
+        return None
+    place = f"responses.{name}.worthwhile"
+    share = parse_amount(asked)[0] / 100.0
+    if not 0.0 < share < 1.0:
+        raise ValueError(f"{place}: {asked!r} is no share of coupons; write one such as '20 %'")
+    if trial.application.required.dross_grade is None:
+        raise ValueError(f"{place}: {asked!r} of the coupons at which grade? State application.required.dross_grade")
+    return share
 
 
 def worthwhile_on_scale(trial: Trial, name: str) -> float | None:

@@ -5,11 +5,13 @@ They change what a paper says in money, not what was asked of the edges; each ke
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 Price = Annotated[float | None, Field(default=None, ge=0, allow_inf_nan=False)]
+Above = Annotated[float | None, Field(default=None, gt=0, allow_inf_nan=False)]
 LifeUnit = Literal["hours", "metres", "pierces"]
 
 
@@ -22,7 +24,8 @@ class Costs(_Part):
 
     machine_hour, bench_hour: per hour; sheet_m2: per square metre of sheet; gas_m3: per cubic metre at 0 C and
     1.01325 bar; mount_minutes: to change, centre and calibrate a nozzle; coupon_minutes, reading_minutes: per coupon
-    and reading; rework_per_edge: of an edge that fails; metres_per_year: cut per year.
+    and reading; rework_per_edge: of an edge that fails; edge_m: metres of such an edge; metres_per_year: cut per year;
+    lens_price, lens_hours: of a lens or protective window, and the hours of cutting that it lasts.
     """
 
     machine_hour: Price = None
@@ -33,13 +36,32 @@ class Costs(_Part):
     coupon_minutes: Price = None
     reading_minutes: Price = None
     rework_per_edge: Price = None
+    edge_m: Above = None
     metres_per_year: Price = None
+    lens_price: Price = None
+    lens_hours: Above = None
+
+    @property
+    def stated(self) -> bool:
+        """Whether the trial file states anything here; money appears nowhere otherwise."""
+        return self != Costs()
 
 
 class StorePlace(_Part):
-    """`[store]`: where records are kept; url: a database of a lab, empty for `trial.db` beside the trial file."""
+    """`[store]`: where records are kept.
+
+    url: of a PostgreSQL database of a lab, without a password; empty for `trial.db` beside the trial file. trial: the
+    identity of the records that belong to this question, written by the tool when the plan is frozen.
+    """
 
     url: str = ""
+    trial: Annotated[str, Field(pattern=r"^([0-9a-f]{12})?$")] = ""
+
+    @model_validator(mode="after")
+    def _no_password(self) -> StorePlace:
+        if re.search(r"://[^/@?]*:[^/@]*@|[?&]password=", self.url):
+            raise ValueError("store.url holds a password; leave it out and give it in ~/.pgpass or in PGPASSWORD")
+        return self
 
 
 class Lives(_Part):

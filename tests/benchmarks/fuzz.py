@@ -13,7 +13,7 @@ from pathlib import Path
 
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 
-from fuzzing import KINDS, TOKENS, changed, good, take_in  # noqa: E402
+from fuzzing import KINDS, RECORDED, TOKENS, changed, good, take_in  # noqa: E402
 from tests_support import TRIAL_TEXT  # noqa: E402
 
 from trials import steps  # noqa: E402
@@ -57,7 +57,7 @@ def main(count, seed):
                 print(f"{kind}, number {number}: {traceback.format_exc(limit=-2)}")
                 continue
             counts[kind][0 if read else 1] += 1
-            if read and kind in ("csv", "xlsx", "cuts"):
+            if read and kind in RECORDED:
                 shutil.rmtree(place)
                 shutil.copytree(template, place)
     for kind, (read, refused, failed) in counts.items():

@@ -144,8 +144,20 @@ def exhaustive(problem, goal, space, best_money):
     return best_money
 
 
-def simulate(trial, problem, count, seed=1):
-    """Chances by the whole real analysis: lowest over types of right at the worthwhile difference and at none."""
+def weakest(problem, candidate):
+    """Comparisons with the lowest printed chances, at the worthwhile difference and at none."""
+    pattern = Pattern(candidate.mounts, candidate.coupons, candidate.repeats, candidate.readings)
+    right = problem.evaluate(pattern, np.array([candidate.specimens]), max(candidate.specimens))
+    return int(np.argmin(right.different[0])), int(np.argmin(right.same[0]))
+
+
+def simulate(trial, problem, candidate, count, seed=1):
+    """Chances by the whole real analysis of the comparison whose printed chance is lowest: right at the worthwhile
+    difference, on the side that is harder, and at none.
+
+    Comparison and side are named beforehand: the lowest of several simulated rates lies below the lowest of their
+    truths, by 1 to 3 points where 300 trials stand behind each.
+    """
     plan = make_plan(trial)
     frame = build_frame(trial, plan)
     asked, level = problem.question.asked[0], problem.question.levels
@@ -169,8 +181,8 @@ def simulate(trial, problem, count, seed=1):
         for row, true in enumerate((asked.better, -asked.worse, 0.0)):
             same = (e.low + true > -asked.worse) & (e.high + true < asked.better)
             right[row] += [same, (s.low + true > 0) & ~same, (s.high + true < 0) & ~same][(1, 2, 0)[row]]
-    rates = right / count
-    return min(rates[0].min(), rates[1].min()), rates[2].min()
+    rates, (different, same) = right / count, weakest(problem, candidate)
+    return rates[0 if asked.better <= asked.worse else 1, different], rates[2, same]
 
 
 def main():
@@ -191,7 +203,7 @@ def main():
         money = best.bill.money
         cheapest = money if options.no_exhaustive else exhaustive(problem, goal, one.space, money)
         made = parse(put_in(one.text, lines_of(trial, best.candidate)))
-        seen = simulate(made, problem, options.trials)
+        seen = simulate(made, problem, best.candidate, options.trials)
         c = best.candidate
         print(
             f"{one.name} | {c.specimens} x {c.mounts} x {c.coupons} ({c.repeats} today) x {c.readings} | {money:.0f} | "

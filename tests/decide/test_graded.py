@@ -2,7 +2,9 @@
 
 import numpy as np
 import pytest
+from scipy import stats
 
+from trials.decide import graded
 from trials.decide.chance_result import Asked
 from trials.decide.chances import chances
 from trials.decide.kinds import StudyKind
@@ -51,8 +53,8 @@ K = StudyKind
 )
 def test_adversarial_grades(trial, make_table, cylindrical, double, kinds):
     result = study(trial, grades(make_table, cylindrical, double))
-    graded = {K.ALWAYS_ONE_GRADE, K.GRADES_SHUFFLED, K.GRADES_APART, K.NOT_STUDIED, K.GRADES_ALL_ONE, K.GRADE_ODDS}
-    assert {finding.kind for finding in result.said} & graded == kinds
+    told = {K.ALWAYS_ONE_GRADE, K.GRADES_SHUFFLED, K.GRADES_APART, K.NOT_STUDIED, K.GRADES_ALL_ONE, K.GRADE_ODDS}
+    assert {finding.kind for finding in result.said} & told == kinds
     for finding in (*result.said, *result.checks):
         assert not any(bad in say(finding).lower() for bad in ("nan", "warning", "singular", "converge"))
 
@@ -63,6 +65,17 @@ def test_a_type_that_is_always_the_same_is_named_with_its_grade(trial, make_tabl
     (shuffled,) = [f for f in result.said if f.kind == K.GRADES_SHUFFLED]
     assert same == {"cylindrical": 0.0, "double": 3.0}
     assert (shuffled.facts["arrangements"], shuffled.facts["out_of_reach"]) == (8, 0.05)
+
+
+def test_odds_are_bounded_by_what_few_specimens_know(trial, make_table, monkeypatch):
+    # 2 types of 3 specimens leave 4: Student's 2.776 (printed tables), whose square is 7.71 of chi-square
+    assert graded.profile_level(4) == pytest.approx(stats.chi2.cdf(2.776**2, 1), abs=2e-5)
+    assert graded.profile_level(10**7) == pytest.approx(0.95, abs=1e-6) and graded.profile_level(0) == 0.95
+    table = grades(make_table, MIXED, MIXED[::-1])
+    (told,) = [f.facts for f in study(trial, table).said if f.kind == K.GRADE_ODDS]
+    monkeypatch.setattr(graded, "profile_level", lambda df: 0.95)
+    (usual,) = [f.facts for f in study(trial, table).said if f.kind == K.GRADE_ODDS]
+    assert told["odds"] == usual["odds"] and told["low"] < usual["low"] < usual["high"] < told["high"]
 
 
 def test_one_coupon_per_type(trial, make_table):

@@ -81,7 +81,11 @@ def test_curve_falls_with_every_count_and_holds_the_plan():
 def test_the_next_hour_pays_in_specimens_not_readings():
     steps = next_steps(ONE_SHEET, UM)
     assert steps[0].more is Part.SPECIMENS and steps[-1].more is Part.READINGS
-    assert next_hour_words(steps).startswith("The next hour pays best in more specimens: one more specimen of each")
+    said = next_hour_words(steps)
+    assert said.startswith("The next hour pays best in more specimens: one more specimen of each")
+    # every way to spend it is named
+    ways = ("specimen of each type", "mount of each specimen", "coupon in each mount", "reading on each coupon")
+    assert all(f"one more {way} (" in said for way in ways)
 
 
 def test_with_one_specimen_the_mounts_are_the_yardstick():

@@ -32,7 +32,7 @@ from trials.report.ranges import bands, response_picture
 from trials.report.record_pages import held_rows
 from trials.report.verdict import verdict_data
 from trials.trial import parse
-from trials.words.first_page import person
+from trials.words.names import person
 from trials.words.requirement import job_and_requirement
 
 MADE_ON = date(2026, 3, 2)

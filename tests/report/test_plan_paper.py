@@ -51,7 +51,7 @@ def test_the_question_stands_with_what_can_be_seen_and_where_the_hour_pays(trial
     (seen,) = tables(found["What this plan can show"])
     # 6 specimens of 2 types on 3 sheets: 1 and 6 - 2 - 2 = 2 degrees of freedom
     assert seen["rows"][0][0] == "nozzle types, averaged over the settings" and seen["rows"][0][3] == "1, 2"
-    assert "chance of a settled answer" in lists(found["What this plan can show"])
+    assert "ends right with a chance of" in lists(found["What this plan can show"])
     curve = found["Mean height of profile Rz5: detectable difference against counts"]
     assert [block["kind"] for block in curve] == ["figure", "table", "text"]
     assert "next hour pays" in curve[2]["items"][0]

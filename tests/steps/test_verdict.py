@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from tests_support import unchained
 
 import trials
 from trials.record_kinds import RecordKind
@@ -113,6 +114,7 @@ def test_the_verdict_of_version_0_1_0_is_still_look_1(old_verdict):
 @pytest.mark.usefixtures("blank_pictures")
 def test_words_of_a_later_rule_stand_beside_the_kept_ones(old_verdict, tmp_path, monkeypatch):
     folder = copied(old_verdict, tmp_path)
+    unchained(folder)
     with closing(sqlite3.connect(folder / "trial.db")) as connection, connection:
         (text,) = connection.execute("SELECT words_json FROM looks").fetchone()
         words = json.loads(text)

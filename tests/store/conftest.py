@@ -5,9 +5,11 @@ from datetime import UTC, datetime
 
 import pandas as pd
 import pytest
+from tests_support import readings_table
 
 from trials.findings import Finding
 from trials.plan.kinds import PlanKind
+from trials.store import records
 from trials.store.records import database
 
 TOML = """\
@@ -150,3 +152,23 @@ def cut(cut_template, tmp_path):
 @pytest.fixture
 def at():
     return AT
+
+
+@pytest.fixture(scope="session")
+def measured_template(cut_template, tmp_path_factory):
+    """The small trial with readings and every kind of decision: recorded, corrected, confirmed, a look kept."""
+    place = shutil.copytree(cut_template, tmp_path_factory.mktemp("measured") / "trial")
+    marks = records.load(place).coupons["coupon"]
+    rows = [(mark, i, "rz5_um", 30.0 + at + i) for at, mark in enumerate(marks) for i in (1, 2, 3)]
+    records.record_readings(place, readings_table(*rows), who="Inspector")
+    records.correct(place, records.ReadingPlace("KX7", "rz5_um", 1), 36.5, "Inspector", "read again")
+    flagged = readings_table(("KX7", 4, "rz5_um", 320.0))
+    records.record_readings(place, flagged, who="Inspector", confirm_slips=True)
+    found = records.load(place)
+    records.keep_look(place, records.NewLook(1, True, records.fingerprint(found), "2", (), b"a paper"))
+    return place
+
+
+@pytest.fixture
+def measured(measured_template, tmp_path):
+    return shutil.copytree(measured_template, tmp_path / "trial")

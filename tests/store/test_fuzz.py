@@ -3,7 +3,7 @@
 import shutil
 
 import pytest
-from fuzzing import KINDS, TOKENS, changed, good, take_in
+from fuzzing import KINDS, RECORDED, TOKENS, changed, good, take_in
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -25,15 +25,15 @@ def test_the_file_that_is_changed_can_be_used(kind, cut):
     assert take_in(kind, good(kind, MARKS), cut)
 
 
-@pytest.mark.parametrize("kind", ["csv", "xlsx", "cuts"])
-@settings(max_examples=30, **ALIKE)
+@pytest.mark.parametrize("kind", RECORDED)
+@settings(max_examples=50, **ALIKE)
 @given(changes=CHANGES)
 def test_a_changed_record_is_read_or_refused(kind, changes, place):
     take_in(kind, changed(good(kind, MARKS), changes), place)
 
 
-@pytest.mark.parametrize("kind", ["toml", "trace"])
-@settings(max_examples=75, **ALIKE)
+@pytest.mark.parametrize("kind", ["toml", "trace", "scan"])
+@settings(max_examples=90, **ALIKE)
 @given(changes=CHANGES)
 def test_a_changed_question_or_trace_is_read_or_refused(kind, changes, place):
     take_in(kind, changed(good(kind, MARKS), changes), place)

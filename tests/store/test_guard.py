@@ -5,6 +5,7 @@ import zipfile
 
 import pytest
 import xlsxwriter
+from fuzzing import old_book, open_book
 
 from trials.errors import InputError
 from trials.store import guard
@@ -111,3 +112,67 @@ def test_folders_with_any_name(toml, plan, tmp_path, name):
     database.record_as_planned(place)
     assert len(database.load(place).cuts) == 8
     assert [path.name for path in tmp_path.iterdir()] == [name]
+
+
+def row(*cells, repeated=1):
+    return f'<table:table-row table:number-rows-repeated="{repeated}">{"".join(cells)}</table:table-row>'
+
+
+def cell(text="", repeated=1):
+    inside = f'table:number-columns-repeated="{repeated}"'
+    if not text:
+        return f"<table:table-cell {inside}/>"
+    return f'<table:table-cell {inside} office:value-type="string"><text:p>{text}</text:p></table:table-cell>'
+
+
+def ods(*rows):
+    return open_book(f'<table:table table:name="readings">{"".join(rows)}</table:table>')
+
+
+OLD = old_book((0, 0, "coupon"), (0, 1, "reading"), (1, 0, "A"), (1, 1, 2.0))
+OPEN = ods(row(cell("coupon"), cell("note")), row(cell("A"), cell("B")), row(cell(repeated=16_384), repeated=1_000_000))
+
+
+def test_older_and_open_workbooks_within_the_limits_are_read(tmp_path):
+    (tmp_path / "a.xls").write_bytes(OLD)
+    assert read_table(tmp_path / "a.xls").frame.values.tolist() == [["A", 2.0]]
+    (tmp_path / "b.ods").write_bytes(OPEN)  # as programs write it: empty to the last row and column
+    assert read_table(tmp_path / "b.ods").frame.values.tolist() == [["A", "B"]]
+
+
+@pytest.mark.parametrize("share", [0.05, 0.2, 0.5, 0.9, 0.99])
+@pytest.mark.parametrize(("name", "whole"), [("a.xls", OLD), ("a.ods", OPEN)])
+def test_older_and_open_workbooks_that_were_cut_off(tmp_path, name, whole, share):
+    refused(tmp_path, name, whole[: int(len(whole) * share)], "cut off or damaged")
+
+
+@pytest.mark.parametrize(
+    ("name", "data"),
+    [
+        ("a.xls", old_book((0, 0, "coupon"), (65_535, 255, "x"))),
+        ("a.xls", old_book((0, 0, "coupon"), (65_535, 65_535, 1.0))),
+        ("a.ods", ods(row(cell("coupon")), row(cell(repeated=16_383), cell("x")))),
+        ("a.ods", ods(row(cell("coupon", repeated=500)), row(cell("x"), repeated=1_000_000))),
+        ("a.ods", ods(row(cell("coupon", repeated=20)), row(cell(), repeated=900_000), row(cell("x")))),
+        ("a.ods", ods(row(cell("x", repeated=10**11)))),
+    ],
+)
+def test_a_stray_cell_in_an_older_or_open_workbook(tmp_path, name, data):
+    refused(tmp_path, name, data, "far outside the table .*Delete the stray cell")
+
+
+def test_several_sheets_count_together(tmp_path):
+    sheet = f'<table:table table:name="s">{row(cell("x", repeated=900), repeated=2_000)}</table:table>'
+    refused(tmp_path, "a.ods", open_book(sheet * 3), "far outside the table")
+
+
+def test_an_open_workbook_that_unpacks_to_gigabytes(tmp_path):
+    blank = " " * 200_000_000
+    refused(tmp_path, "a.ods", open_book(blank), "unpacks to more")
+
+
+def test_a_workbook_in_binary_form(tmp_path):
+    data = io.BytesIO()
+    with zipfile.ZipFile(data, "w") as archive:
+        archive.writestr("xl/worksheets/sheet1.bin", b"\0" * 40)
+    refused(tmp_path, "a.xlsx", data.getvalue(), "binary form")

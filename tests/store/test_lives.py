@@ -5,6 +5,7 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
+from tests_support import unchained
 
 from trials import steps
 from trials.decide.lives import LivesKind
@@ -60,6 +61,7 @@ def test_a_note_of_an_older_file_becomes_the_end_and_it_is_said(folder):
 
 def test_a_database_from_before_the_column_opens_and_its_notes_count(folder):
     record(folder, "note", ["still good", "", "still good"])
+    unchained(folder)
     with closing(sqlite3.connect(folder / "trial.db")) as connection, connection:
         connection.execute("ALTER TABLE readings DROP COLUMN ended")
         connection.execute("DROP TABLE about")  # as version 0.1.0 left it

@@ -10,8 +10,8 @@ from trials.store.records.fingerprint import fingerprint
 WORDS = (KeptWord("roughness", "double", "cylindrical", "better", "how much is open"),)
 
 
-def kept(folder, at, paper=b"%PDF first", words=WORDS, look=1, rule="2"):
-    new = NewLook(look, True, fingerprint(records.load(folder)), rule, words, paper, {"study": {"title": "T"}})
+def kept(folder, at, paper=b"%PDF first", words=WORDS, look=1, rule="2", lives=None):
+    new = NewLook(look, True, fingerprint(records.load(folder)), rule, words, paper, lives, {"study": {"title": "T"}})
     return records.keep_look(folder, new, at)
 
 
@@ -33,10 +33,12 @@ def test_costs_and_lives_are_copied_into_the_look(cut, at):
     path = cut / "trial.toml"
     text = path.read_text(encoding="utf-8")
     path.write_text('lives = "../lives"\n' + text + "[costs]\nmachine_hour = 120.0\n", encoding="utf-8")
-    made = kept(cut, at)
+    lives = {"folder": "../lives", "read": {"unit": "hours", "types": {"double": [40.0, 0.1, False]}}}
+    made = kept(cut, at, lives=lives)
     path.write_text(text, encoding="utf-8")
-    assert made.costs == records.kept_look(cut, 1).costs == {"machine_hour": 120.0}
-    assert made.lives is not None and made.lives["folder"] == "../lives"
+    assert made.costs == records.kept_look(cut, 1).costs
+    assert made.costs["machine_hour"] == 120.0 and set(made.costs["nozzle_prices"]) == {"cylindrical", "double"}
+    assert made.lives == records.kept_look(cut, 1).lives == lives
 
 
 def test_other_costs_are_no_other_look_but_another_paper(cut, at):
@@ -46,7 +48,8 @@ def test_other_costs_are_no_other_look_but_another_paper(cut, at):
     now = records.load(cut)
     assert records.look_of(now) == 1
     assert made.paper_stands("2", {}, None)
-    assert not made.paper_stands("2", records.costs_of(now.trial), records.lives_of(now.trial))
+    assert not made.paper_stands("2", records.costs_of(now.trial), None)
+    assert not made.paper_stands("2", {}, {"folder": "../lives"})
     assert not made.paper_stands("3", {}, None)
 
 

@@ -18,7 +18,18 @@ PAPERS = ("words", "report", "report/figures", "store/workbooks")
 ENGLISH_ONLY = frozenset(
     (
         *("lives", "plan_chances", "settling", "measured", "window", "plan_paper", "life_paper", "limits"),
-        *("bench", "inspectors", "planning", "card", "chart", "doubts", "chart_page", "card_page"),
+        *(
+            "bench",
+            "inspectors",
+            "planning",
+            "card",
+            "chart",
+            "doubts",
+            "chart_page",
+            "card_page",
+            "proof",
+            "dictionary",
+        ),
     )
 )
 """Modules whose words stand only on screens and on papers that are printed in English."""

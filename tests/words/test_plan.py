@@ -43,7 +43,15 @@ NEEDED = {
     "most": 200,
 }
 FACTS = {
+    PlanKind.FURTHER_SETTLES: {"asked": 0.8, "reached": True, "hours": 9.0, "machine_hours": 4.0, "bench_hours": 5.0}
+    | {"money": 950.0, "currency": "EUR", "new": (("double", ("D4", "D5")),), "again": 6, "coupons": 3, "repeats": 3}
+    | {"different": 0.82, "same": 0.84, "now_different": 0.3, "now_same": 0.1},
+    PlanKind.FURTHER_BY_OWN: {"dfs": (("roughness", 6.0),)},
+    PlanKind.TWO_LOOKS: {"first": (("cylindrical", 5), ("double", 4)), "whole": (("cylindrical", 9), ("double", 7))}
+    | {"stop_different": 0.43, "stop_same": 0.4, "expected_different": 1900.0, "expected_same": 1950.0}
+    | {"most": 2600.0, "one": 2000.0, "currency": "EUR"},
     PlanKind.AS_WRITTEN: {"text": "An old sentence."},
+    PlanKind.GRADE_WITHOUT_WORTHWHILE: {"grade": 1},
     PlanKind.SIZE: SIZE,
     PlanKind.STYLE_WITH_SIZE: {"feature": "conical bore", "size": "orifice_mm", "side": "other"},
     PlanKind.STYLES_TOGETHER: {"features": ("bore", "side jets")},
@@ -152,11 +160,35 @@ def test_no_two_kinds_share_a_value_with_another_room():
             "a x b cannot be told apart from c x d (with opposite sign) or e.",
         ),
         (
+            PlanKind.TWO_LOOKS,
+            FACTS[PlanKind.TWO_LOOKS],
+            "In two looks: 5 cylindrical and 4 double are cut and asked first, and grow to 9 cylindrical and 7 double "
+            "only if not everything is settled. The first look ends the trial rightly with a chance of 43 % if the "
+            "types differ by the worthwhile difference, and of 40 % if they do not, so 1900 EUR or 1950 EUR are spent "
+            "on average and 2600 EUR at most, beside 2000 EUR for one look. Two looks are cheaper on average: put "
+            "looks = 2 under [plan], plan the first part, and go on with `trials extend --settle`.",
+        ),
+        (
+            PlanKind.FURTHER_SETTLES,
+            FACTS[PlanKind.FURTHER_SETTLES],
+            "The cheapest extension that settles: 2 new double (D4, D5) and 6 pieces mounted once more; 3 coupons a "
+            "mount, all of them at today's setting. It takes 9.0 h (4.0 at the machine, 5.0 at the bench) and 950 EUR. "
+            "A comparison then ends right with a chance of 82 % if the types differ by the worthwhile difference, and "
+            "of 84 % if they do not; what is cut so far has 30 % and 10 %.",
+        ),
+        (
             PlanKind.NEEDED,
             NEEDED | {"mounts_known": False},
-            "For a chance of 80 % of a settled answer: 9 specimens of each type instead of 3 if the true difference is "
+            "For a chance of 80 % of a right answer: 9 specimens of each type instead of 3 if the true difference is "
             "the worthwhile one, no number up to 200 specimens of each type if there is none; how much further mounts "
             "would help is not known, since each specimen was mounted once.",
+        ),
+        (
+            PlanKind.NEEDED,
+            NEEDED | {"today": 1.5, "specimens": 6, "specimens_at_worthwhile": 8, "specimens_at_zero": 6},
+            "For a chance of 80 % of a right answer: 12 specimens of today's type instead of 9 and 8 of each other "
+            "type instead of 6 if the true difference is the worthwhile one, the 9 of today's type and 6 of each other "
+            "type as now if there is none; no number of mounts of these specimens will do.",
         ),
     ],
 )

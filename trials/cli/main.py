@@ -44,9 +44,21 @@ def top(
 def _register() -> None:
     if app.registered_commands:
         return
-    from trials.cli import extending, grading, life, measuring, planning, recording, shop, start, studying, window
+    from trials.cli import (
+        extending,
+        grading,
+        keeping,
+        life,
+        measuring,
+        planning,
+        recording,
+        shop,
+        start,
+        studying,
+        window,
+    )
 
-    for part in (start, planning, recording, measuring, grading, studying, window, extending, life, shop):
+    for part in (start, planning, recording, measuring, grading, studying, window, extending, life, shop, keeping):
         part.register(app)
 
 

@@ -10,7 +10,8 @@ EVERYBODY = "Begin, and see where a trial stands"
 ENGINEER = "Process engineer: plan, study, decide"
 OPERATOR = "At the machine"
 INSPECTOR = "Inspector: measure, record, grade"
-PANELS = (EVERYBODY, ENGINEER, OPERATOR, INSPECTOR)
+KEEPING = "Whoever keeps the records"
+PANELS = (EVERYBODY, ENGINEER, OPERATOR, INSPECTOR, KEEPING)
 
 
 class Grouped(TyperGroup):

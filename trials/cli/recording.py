@@ -1,4 +1,4 @@
-"""Commands that take in what happened: cut, record, correct, adopt."""
+"""Commands that take in what happened: cut, record, correct, retire, adopt."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import typer
 from trials.cli import panels, show
 from trials.cli.asking import AS_WRITTEN, confirmed
 from trials.cli.measuring import show_doubts
-from trials.cli.planning import FOLDER, WHO, WHY
+from trials.cli.planning import FOLDER, JSON, WHO, WHY
 from trials.commands import Before, Blank, Command, Next
 from trials.errors import InputError
 from trials.words import language
@@ -24,6 +24,7 @@ def register(app: typer.Typer) -> None:
     app.command("cut", rich_help_panel=panels.OPERATOR)(cut)
     app.command("record", rich_help_panel=panels.INSPECTOR)(record)
     app.command("correct", rich_help_panel=panels.INSPECTOR)(correct)
+    app.command("retire", rich_help_panel=panels.OPERATOR)(retire)
     app.command("adopt", rich_help_panel=panels.ENGINEER)(adopt)
 
 
@@ -136,11 +137,35 @@ def correct(
         done = steps.confirm(folder, coupon, who, why)
     else:
         asked = steps.Correction(coupon, column, value, reading, repeat, of, withdraw, restore)
-        show.say(words.change(vars(steps.change(folder, asked))))
+        seen = steps.change(folder, asked)
+        show.say(words.change(vars(seen)))
         if sys.stdin.isatty() and sys.stdout.isatty():
             typer.confirm(language.text("Write it?"), default=True, abort=True)
-        done = steps.correct(folder, asked, who, why)
+        done = steps.correct(folder, asked, who, why, seen)
     show.bullets([language.text("{mark}: corrected by {who}.", mark=done.mark, who=done.who)])
+    show.next_step(_status(folder))
+
+
+def retire(
+    folder: Path = FOLDER,
+    specimen: str = typer.Argument(..., help="Mark of the specimen that is no longer there."),
+    who: str = WHO,
+    why: str = WHY,
+    json_: bool = JSON,
+) -> None:
+    """Retire a specimen that is destroyed or lost.
+
+    It is never planned again; what was cut with it stays, and the verdict lists it.
+
+    Example: `trials retire my-trial D2 --who "A. Berg" --why "hit the sheet, bore bent"`
+    """
+    from trials import steps
+
+    done = steps.retire(folder, specimen, who, why)
+    if json_:
+        show.as_json(steps.retirement_json(done))
+        return
+    show.bullets(words.retired(done.specimen, done.nozzle, done.who, done.left, done.open))
     show.next_step(_status(folder))
 
 

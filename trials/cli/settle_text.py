@@ -59,11 +59,11 @@ def _wanted(asked: Asked) -> Wanted:
 
     hours, money = _budget(asked.budget)
     return Wanted(
-        chance=_chance(asked.settle),
+        chance=chance_typed(asked.settle),
         truth=asked.truth,
         all_of_them=asked.all_of_them,
         bare=asked.bare,
-        pieces=dict(map(_pieces, asked.pieces)),
+        pieces=dict(map(pieces_typed, asked.pieces)),
         hours=hours,
         money=money,
         spreads_from=asked.spreads_from,
@@ -78,7 +78,8 @@ def _number(text: str) -> float | None:
     return value if 0 < value < float("inf") else None
 
 
-def _chance(typed: str) -> float | None:
+def chance_typed(typed: str) -> float | None:
+    """A chance as typed: `80`, `80 %` or `0.8`; None where nothing is."""
     if not typed:
         return None
     value = _number(typed.strip().removesuffix("%"))
@@ -102,7 +103,8 @@ def _budget(typed: str) -> tuple[float | None, float | None]:
     return (value, None) if bare.endswith("h") else (None, value)
 
 
-def _pieces(typed: str) -> tuple[str, int]:
+def pieces_typed(typed: str) -> tuple[str, int]:
+    """`double=6` as type and number."""
     kind, sign, count = typed.rpartition("=")
     if not sign or not kind.strip() or not count.strip().isdigit():
         raise InputError(

@@ -23,6 +23,9 @@ def show_status(found: Status) -> None:
     if found.open:
         show.heading(language.text("Missing"))
         show.bullets(map(say, found.open))
+    if found.retired:
+        show.heading(language.text("Retired"))
+        show.bullets(map(say, found.retired))
     show.next_step(words.next_words(found.next))
 
 
@@ -51,6 +54,7 @@ def status_json(found: Status) -> dict[str, Any]:
         "title": found.title,
         "steps": steps,
         "missing": [plain(finding) for finding in found.open],
+        "retired": [plain(finding) for finding in found.retired],
         "blocks": [asdict(block) for block in found.blocks],
         "next": _next_json(found.next),
     }

@@ -16,6 +16,7 @@ from trials.units import shown
 from trials.words import ladders
 from trials.words.answer import word_of
 from trials.words.chances import asked_words, likely, notes
+from trials.words.decision import decision_rows, money_notes
 from trials.words.findings import say
 from trials.words.first_page import answer_box
 from trials.words.language import plural, text
@@ -82,7 +83,8 @@ def answer_lines(study: Study) -> list[str]:
     lines = [study.title, *_folded(study.question), ""]
     lines += [text("Provisional: a reading is still open.")] if study.provisional else []
     sure = f"{box.sure} ({box.figures})" if box.figures else box.sure
-    parts = ((box.does, box.what), (text("How sure"), sure), (text("The others"), box.others))
+    what = f"{box.what} {box.at}".strip()
+    parts = [(box.does, what), (text("How sure"), sure), (text("The others"), box.others), *decision_rows(study)[:1]]
     width = max(len(name) for name, _ in parts) + 2
     for name, words in parts:
         lines += _folded(words, name.ljust(width), " " * width)
@@ -152,6 +154,10 @@ def print_study(study: Study) -> None:
     for result in study.results:
         _print_response(result)
     _print_chances(study)
+    _print_list(
+        text("What it gains and costs"),
+        [*(f"{name}: {said}" for name, said in decision_rows(study)), *money_notes(study)],
+    )
     _print_list(text("As it happened"), map(say, study.departures))
     _print_list(text("What this trial cannot say"), map(say, study.cannot_say))
     _print_list(text("What to do next"), map(step_words, study.next_steps))

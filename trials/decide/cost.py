@@ -74,19 +74,21 @@ class Parts:
 class Input:
     """How much one input of the new type decides.
 
-    share: part of the variance of the difference that goes when the input is held at its median; flips_at: its value
-    at which both types cost the same, the rest at its median; None where no value does.
+    at, against: its value, and that of the other type; share: part of the variance of the difference that goes when the
+    input is held at its value in both types; flips_at: its value at which both types cost the same, the rest as it is;
+    None where no value does.
     """
 
     name: str
     at: float
+    against: float
     share: float
     flips_at: float | None
 
 
 @dataclass(frozen=True)
 class CostComparison:
-    """Cost of a metre with one type less that with another: median, interval, chance to be cheaper, and per year."""
+    """Cost of a metre with one type less that with another: value, interval, chance to be cheaper, and per year."""
 
     parts: Parts
     against: Parts
@@ -121,8 +123,16 @@ def cost_of_metre(running: Running, rates: Rates) -> Parts:
     )
 
 
-def compare_costs(running: Running, against: Running, rates: Rates, confidence: float = 0.95) -> CostComparison:
+def compare_costs(
+    running: Running,
+    against: Running,
+    rates: Rates,
+    confidence: float = 0.95,
+    at: tuple[Running, Running] | None = None,
+) -> CostComparison:
     """Cost of a metre with a type against another: negative is cheaper.
+
+    at: the estimates of both, numbers all; the medians of the draws where None.
 
     Raises
     ------
@@ -134,17 +144,20 @@ def compare_costs(running: Running, against: Running, rates: Rates, confidence: 
     mine, theirs = cost_of_metre(running, rates), cost_of_metre(against, rates)
     difference = np.atleast_1d(mine.total - theirs.total)
     tail = 0.5 * (1.0 - confidence)
-    value, low, high = (float(q) for q in np.quantile(difference, (0.5, tail, 1.0 - tail)))
+    low, high = (float(q) for q in np.quantile(difference, (tail, 1.0 - tail)))
+    points = at or (_at_median(running), _at_median(against))
+    parts, others = cost_of_metre(points[0], rates), cost_of_metre(points[1], rates)
+    value = float(np.median(difference)) if at is None else float(parts.total - others.total)
     metres = rates.metres_per_year
     return CostComparison(
-        parts=mine,
-        against=theirs,
+        parts=parts,
+        against=others,
         value=value,
         low=low,
         high=high,
         cheaper=float(np.mean(difference < 0.0)),
         per_year=None if metres is None else (value * metres, low * metres, high * metres),
-        inputs=_inputs(running, against, rates, float(np.var(difference))),
+        inputs=_inputs(running, against, rates, float(np.var(difference)), points),
     )
 
 
@@ -166,16 +179,20 @@ def break_even_life_ratio(price: float, against: float, change: float = 0.0) -> 
     return (price + change) / (against + change)
 
 
-def _inputs(running: Running, against: Running, rates: Rates, variance: float) -> tuple[Input, ...]:
+def _inputs(
+    running: Running, against: Running, rates: Rates, variance: float, points: tuple[Running, Running]
+) -> tuple[Input, ...]:
     found = []
-    middle = _at_median(running)
-    goal = float(cost_of_metre(_at_median(against), rates).total)
+    middle, other = points
+    goal = float(cost_of_metre(other, rates).total)
     for part in fields(running):
-        draws = getattr(running, part.name)
+        draws, theirs = getattr(running, part.name), getattr(against, part.name)
         held = replace(running, **{part.name: getattr(middle, part.name)})
-        left = float(np.var(cost_of_metre(held, rates).total - cost_of_metre(against, rates).total))
-        share = max(0.0, 1.0 - left / variance) if variance > 0.0 and np.ndim(draws) else 0.0
-        found.append(Input(part.name, float(np.median(draws)), share, _flip(part.name, middle, goal, rates)))
+        fixed = replace(against, **{part.name: getattr(other, part.name)})
+        left = float(np.var(cost_of_metre(held, rates).total - cost_of_metre(fixed, rates).total))
+        share = max(0.0, 1.0 - left / variance) if variance > 0.0 and (np.ndim(draws) or np.ndim(theirs)) else 0.0
+        at, beside = float(getattr(middle, part.name)), float(getattr(other, part.name))
+        found.append(Input(part.name, at, beside, share, _flip(part.name, middle, goal, rates)))
     return tuple(sorted(found, key=lambda each: -each.share))
 
 

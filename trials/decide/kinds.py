@@ -23,6 +23,8 @@ class StudyKind(StrEnum):
     NO_ORDERED_MODEL = "no_ordered_model"
     GRADES_APART = "grades_apart"
     GRADE_ODDS = "grade_odds"
+    GRADES_BY_SHARES = "grades_by_shares"
+    GRADES_WITHOUT_WORTHWHILE = "grades_without_worthwhile"
     GRADES_NOT_ALIKE = "grades_not_alike"
     FAR_READINGS = "far_readings"
     FAR_COUPONS = "far_coupons"

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from trials.decide.checking import run_checks
+from trials.decide.dross_shares import by_shares, shares_said
 from trials.decide.graded import against_reference, fit_grades, shuffled, without_spread
 from trials.decide.judged import Fitted, Judged, judged_by
 from trials.decide.kinds import StudyKind
@@ -94,9 +95,16 @@ def study_response(
     worthwhile = worthwhile_margins(trial, ready.name)
     place, other = compared_at(trial, allowed)
     tests, graded = _tests(studied)
-    first = compare(found, place, levels, worthwhile, primary)
-    again = repeated(found, Asked(place, levels, worthwhile, primary), first, lost)
-    said = [*ready.said, *graded, *_cautious(studied, tests), *order_changes(found, tests, place)]
+    shares = by_shares(trial, ready, allowed, levels, lost) if primary else None
+    first = compare(found, place, levels, worthwhile, primary) if shares is None else shares
+    again = () if shares is not None else repeated(found, Asked(place, levels, worthwhile, primary), first, lost)
+    said = [
+        *ready.said,
+        *shares_said(trial, ready, shares, primary),
+        *graded,
+        *_cautious(studied, tests),
+        *order_changes(found, tests, place),
+    ]
     compared = len(ready.types) > 1
     means = mean_table(ready, fit, place)
     return ResponseResult(

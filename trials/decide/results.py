@@ -9,6 +9,7 @@ from typing import Literal
 
 from trials.commands import Command
 from trials.decide.chance_result import ChanceResult
+from trials.decide.decision_result import FewerFail, Money, MoreCutting, Question
 from trials.decide.ladder import LadderAnswer
 from trials.findings import Finding, Place
 from trials.infer.answer import Added, Answer
@@ -87,7 +88,8 @@ class Effect:
 class Comparison:
     """One nozzle type against another at stated settings.
 
-    kind "ratio" (log scale) or "difference" (in the unit); value, low, high on that kind with the simultaneous
+    kind "ratio" (log scale), "difference" (in the unit) or "share" (of coupons at the required grade, higher is better,
+    0.2 for 20 of 100 more); value, low, high on that kind with the simultaneous
     interval; p adjusted for the number of comparisons; answer None for a secondary response. in_unit: value, low and
     high as a change in the response's unit. times_worthwhile, times_spread: size of the difference in worthwhile
     differences, and in standard deviations of one reading on the next edge.
@@ -96,7 +98,7 @@ class Comparison:
     nozzle: str
     against: str
     settings: Place
-    kind: Literal["ratio", "difference"]
+    kind: Literal["ratio", "difference", "share"]
     value: float
     low: float
     high: float
@@ -231,7 +233,9 @@ class Study:
     """The whole result of a trial: what `fit` prints and the verdict is written from.
 
     exploratory: the look was not declared before cutting; provisional: a reading is still open; honesty: of each
-    decisive response, where a verdict was made; ladder: the fastest clean cut, where the trial is a ladder.
+    decisive response, where a verdict was made; ladder: the fastest clean cut, where the trial is a ladder. asks: which
+    kind of question; fewer: edges that fail, each type against today's; money: where costs are stated; more: the
+    cutting that would settle what is open; currency: of prices.
     """
 
     title: str
@@ -246,3 +250,8 @@ class Study:
     provisional: bool = False
     honesty: tuple[OwnHonesty, ...] = ()
     ladder: LadderAnswer | None = None
+    asks: Question = Question.COMPARE
+    fewer: tuple[FewerFail, ...] = ()
+    money: Money | None = None
+    more: MoreCutting | None = None
+    currency: str = ""

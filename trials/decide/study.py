@@ -9,14 +9,19 @@ import pandas as pd
 
 from trials.commands import Blank, Command
 from trials.decide.chances import chances
+from trials.decide.decision_result import Question
+from trials.decide.failing import failing, fewer_fail
 from trials.decide.kinds import StudyKind
+from trials.decide.known_lives import KnownLives
 from trials.decide.ladder import LadderAnswer, LadderComparison, LadderKind, answer_ladder
 from trials.decide.measured import places
+from trials.decide.money import money
+from trials.decide.more_cutting import more_cutting
 from trials.decide.response import Allowed, Studied, fit_response, study_response
 from trials.decide.results import Comparison, NextStep, NozzleRow, ResponseResult, Share, Study, Worded
 from trials.findings import About, Amount, Fact, Finding, Weight, each_once
 from trials.infer.answer import Answer, levels
-from trials.trial import CLEAN_SPEED, LOST, Trial
+from trials.trial import CLEAN_SPEED, LOST, Method, Trial
 
 EXTEND = Command("extend", (Blank.FOLDER,))
 
@@ -28,7 +33,7 @@ class Evidence:
     tables: by response, as-cut readings; coupons: one row per planned or cut coupon with nozzle, specimen, outcome;
     grades: one row per coupon with meets; allowed: planned settings of each type; departures: from the plan;
     confounded: what the plan cannot tell apart; open_slips: readings nobody confirmed; look: which look at the data
-    this is (1 first).
+    this is (1 first); lives: of nozzle types, from a life trial or as stated.
     """
 
     tables: Mapping[str, pd.DataFrame]
@@ -39,6 +44,7 @@ class Evidence:
     confounded: tuple[Finding, ...] = ()
     open_slips: tuple[Finding, ...] = ()
     look: int = 1
+    lives: KnownLives | None = None
 
 
 def study(trial: Trial, evidence: Evidence) -> Study:
@@ -59,19 +65,36 @@ def study(trial: Trial, evidence: Evidence) -> Study:
     ladder = answer_ladder(
         trial, evidence.coupons, evidence.tables.get("dross"), shared if trial.clean_speed else alone
     )
+    likely = chances(trial, studied, today, evidence.coupons, evidence.grades, evidence.tables.get("dross"))
+    fails = failing(trial, studied, likely, evidence.coupons, evidence.tables.get("dross"))
+    needed = [finding for result in results if result.primary for finding in result.more]
     return Study(
         title=trial.trial.title,
         question=trial.trial.question,
         results=results,
         nozzles=nozzle_rows(trial, results, evidence, ladder),
-        chances=chances(trial, studied, today, evidence.coupons, evidence.grades, evidence.tables.get("dross")),
+        chances=likely,
         departures=evidence.departures,
         cannot_say=cannot_say(trial, results, evidence),
         next_steps=next_steps(trial, results, evidence, ladder),
         exploratory=late,
         provisional=bool(evidence.open_slips),
         ladder=ladder,
+        asks=asked_by(trial),
+        fewer=fewer_fail(fails, trial.today.type),
+        money=money(trial, today, fails, evidence.lives, ladder),
+        more=more_cutting(trial, [*needed, *(ladder.more if ladder else ())], evidence.coupons),
+        currency=trial.trial.currency,
     )
+
+
+def asked_by(trial: Trial) -> Question:
+    """What a trial asks, by its plan."""
+    if trial.plan.method == Method.LADDER:
+        return Question.LADDER
+    if trial.plan.method == Method.LIFE:
+        return Question.LIFE
+    return Question.WINDOW if trial.plan.aim == "prediction" else Question.COMPARE
 
 
 def nozzle_rows(
@@ -122,7 +145,8 @@ def cannot_say(trial: Trial, results: Sequence[ResponseResult], evidence: Eviden
         found.append(Finding(StudyKind.ORDER_NOT_KNOWN))
     if trial.deciding > 2:
         found.append(Finding(StudyKind.MANY_PRIMARIES, facts={"n": trial.deciding}))
-    found += [_other_jobs(trial), _other_settings(trial), Finding(StudyKind.NOT_MEASURED)]
+    beside: dict[str, Fact] = {"lives": evidence.lives is not None, "cost": trial.costs.stated}
+    found += [_other_jobs(trial), _other_settings(trial), Finding(StudyKind.NOT_MEASURED, facts=beside)]
     return each_once(found)
 
 

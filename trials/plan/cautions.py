@@ -42,3 +42,13 @@ def nozzle_cautions(trial: Trial, nozzles: Sequence[Nozzle] | None = None) -> li
     if gas in HIGH_PRESSURE:
         found.append(Finding(PlanKind.STANDOFF_NOT_STEADY, weight=Weight.LOOK_AT))
     return found
+
+
+def no_worthwhile(trial: Trial) -> list[Finding]:
+    """Decisive grades without a worthwhile difference, which end in no word."""
+    names = [name for name in trial.primaries if trial.responses[name].worthwhile is None]
+    grade = trial.application.required.dross_grade
+    return [
+        Finding(PlanKind.GRADE_WITHOUT_WORTHWHILE, About(response=name), {"grade": grade}, Weight.COULD_CHANGE)
+        for name in names
+    ]

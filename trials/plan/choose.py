@@ -10,7 +10,7 @@ import pandas as pd
 
 from trials.errors import Infeasible, InputError
 from trials.findings import Finding, each_once
-from trials.plan.cautions import nozzle_cautions
+from trials.plan.cautions import no_worthwhile, nozzle_cautions
 from trials.plan.confounding import confounded
 from trials.plan.kinds import PlanKind
 from trials.plan.layout import LAYOUT_COLUMNS, LayoutRequest, lay_out, sheet_balance
@@ -87,6 +87,7 @@ def finish(trial: Trial, draft: Draft, rng: np.random.Generator) -> Plan:
     used = [nozzle for nozzle in trial.nozzles if nozzle.type in set(draft.mounts["nozzle"])]
     found = [
         Finding(PlanKind.SIZE, facts=plan_size(coupons, draft.mounts, sheets)),
+        *no_worthwhile(trial),
         *(confounded(trial) if len(used) == len(trial.nozzles) else []),
         *draft.found,
         *sheet_balance(draft.mounts),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -16,6 +16,7 @@ from trials.plan.cautions import nozzle_cautions
 from trials.plan.choose import Plan, plan_size
 from trials.plan.kinds import PlanKind
 from trials.plan.layout import LayoutRequest, MountRequest, MountRuns, lay_out, place_mounts, sheet_balance
+from trials.plan.methods.plain import dealt_runs, mount_rows
 from trials.plan.settings import Setting, broken, limit_facts, setting_facts
 from trials.trial import Level, Trial
 
@@ -25,21 +26,36 @@ class ExtensionKind(StrEnum):
 
     Repeat mounts cut what each type was planned for once more, in one new mount of each specimen; axial points are the
     lowest and highest level of each number factor with the others in the middle, and the middle itself; confirmation
-    cuts settings that are named.
+    cuts settings that are named; settling cuts what `trials.plan.settling.further` found.
     """
 
     REPEAT_MOUNTS = "repeat mounts"
     AXIAL = "axial"
     CONFIRM = "confirm"
+    SETTLE = "settle"
 
 
 @dataclass(frozen=True)
 class ExtensionRequest:
-    """A further block: settings to confirm; nozzles: types to cut, all where None; seed of what is drawn."""
+    """A further block: settings to confirm; nozzles: types to cut, all where None; seed of what is drawn; retired:
+    specimens that are no longer there."""
 
     kind: ExtensionKind
     settings: Sequence[Mapping[str, Level]] = ()
     nozzles: Sequence[str] | None = None
+    seed: int = 1
+    retired: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True)
+class SettlingBlock:
+    """A further block that settles: pieces to mount by type, new ones among them; coupons in each mount, `repeats` of
+    them at today's setting, the others dealt; sheets; seed of what is drawn."""
+
+    pieces: Mapping[str, Sequence[str]]
+    coupons: int
+    repeats: int
+    sheets: int
     seed: int = 1
 
 
@@ -59,32 +75,68 @@ def extend(trial: Trial, coupons_so_far: pd.DataFrame, mounts_so_far: pd.DataFra
     types = _types(trial, asked)
     rng = np.random.default_rng(asked.seed)
     wanted, lost = _settings(trial, coupons_so_far, asked, types)
-    pieces = {nozzle: _specimens(trial, nozzle) for nozzle in types}
+    pieces = {nozzle: there(trial, nozzle, asked.retired) for nozzle in types}
     sheets = min([trial.plan.sheets, *map(len, pieces.values())])
-    first = _last(mounts_so_far["mount"], "M") + 1, _last(mounts_so_far["sheet"], "S") + 1
-    mounts = place_mounts(MountRequest(pieces, 1, sheets, *first), rng)
-    block = 1 + int(coupons_so_far["block"].max() if "block" in coupons_so_far else 1)
-    owners = zip(mounts["mount"].astype(str), mounts["nozzle"].astype(str), strict=True)
-    layout = LayoutRequest(
-        mounts,
-        {mount: MountRuns(tuple(wanted[nozzle])) for mount, nozzle in owners},
-        block=block,
-        first_order=1 + int(coupons_so_far["order"].max()),
-        taken=[str(mark) for mark in coupons_so_far["coupon"]],
-    )
-    coupons, places = lay_out(trial, layout, rng)
-    new_sheets = pd.DataFrame({"sheet": mounts["sheet"].drop_duplicates().to_list()})
-    size: dict[str, Fact] = {"block": block, "purpose": asked.kind, **plan_size(coupons, mounts, new_sheets)}
-    found = [
-        Finding(PlanKind.BLOCK, facts=size),
-        Finding(PlanKind.BETWEEN_BLOCKS),
-        *_gain(trial, asked.kind, coupons_so_far, coupons),
-        *lost,
-        *sheet_balance(mounts),
-        *places,
-        *nozzle_cautions(trial, [n for n in trial.nozzles if n.type in types]),
-    ]
-    return Plan(coupons, mounts, new_sheets, each_once(found))
+    mounts = _mounts(MountRequest(pieces, 1, sheets), mounts_so_far, rng)
+    runs = {mount: MountRuns(tuple(wanted[nozzle])) for mount, nozzle in mount_rows(mounts)}
+    made = _Block(trial, coupons_so_far, mounts, runs, asked.kind).lay_out(rng)
+    gain = _gain(trial, asked.kind, coupons_so_far, made.coupons)
+    return replace(made, found=each_once([*made.found[:2], *gain, *lost, *made.found[2:]]))
+
+
+def settling_block(
+    trial: Trial, coupons_so_far: pd.DataFrame, mounts_so_far: pd.DataFrame, asked: SettlingBlock
+) -> Plan:
+    """The further block that a search for the cheapest extension ended with, laid out.
+
+    Raises
+    ------
+    Infeasible
+        If the coupons do not fit on the sheets.
+    """
+    rng = np.random.default_rng(asked.seed)
+    pieces = {nozzle: asked.pieces[nozzle] for nozzle in trial.types if asked.pieces.get(nozzle)}
+    mounts = _mounts(MountRequest(pieces, 1, asked.sheets), mounts_so_far, rng)
+    runs = dealt_runs(trial, mounts, asked.coupons, asked.repeats, rng)
+    return _Block(trial, coupons_so_far, mounts, runs, ExtensionKind.SETTLE).lay_out(rng)
+
+
+def _mounts(asked: MountRequest, so_far: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
+    """Mounts of a further block; their numbers and those of their sheets go on from those so far."""
+    first_mount, first_sheet = _last(so_far["mount"], "M") + 1, _last(so_far["sheet"], "S") + 1
+    return place_mounts(replace(asked, first_mount=first_mount, first_sheet=first_sheet), rng)
+
+
+@dataclass(frozen=True)
+class _Block:
+    trial: Trial
+    so_far: pd.DataFrame
+    mounts: pd.DataFrame
+    runs: dict[str, MountRuns]
+    kind: ExtensionKind
+
+    def lay_out(self, rng: np.random.Generator) -> Plan:
+        """The coupons of the block and what has to be said of it, its size first."""
+        block = 1 + int(self.so_far["block"].max() if "block" in self.so_far else 1)
+        layout = LayoutRequest(
+            self.mounts,
+            self.runs,
+            block=block,
+            first_order=1 + int(self.so_far["order"].max()),
+            taken=[str(mark) for mark in self.so_far["coupon"]],
+        )
+        coupons, places = lay_out(self.trial, layout, rng)
+        sheets = pd.DataFrame({"sheet": self.mounts["sheet"].drop_duplicates().to_list()})
+        size: dict[str, Fact] = {"block": block, "purpose": self.kind, **plan_size(coupons, self.mounts, sheets)}
+        used = set(self.mounts["nozzle"])
+        found = [
+            Finding(PlanKind.BLOCK, facts=size),
+            Finding(PlanKind.BETWEEN_BLOCKS),
+            *sheet_balance(self.mounts),
+            *places,
+            *nozzle_cautions(self.trial, [n for n in self.trial.nozzles if n.type in used]),
+        ]
+        return Plan(coupons, self.mounts, sheets, each_once(found))
 
 
 def _gain(trial: Trial, kind: ExtensionKind, before: pd.DataFrame, added: pd.DataFrame) -> list[Finding]:
@@ -109,8 +161,22 @@ def _types(trial: Trial, asked: ExtensionRequest) -> list[str]:
     return [nozzle for nozzle in trial.types if nozzle in wanted]
 
 
-def _specimens(trial: Trial, nozzle: str) -> tuple[str, ...]:
-    return next(n.specimens for n in trial.nozzles if n.type == nozzle)
+def there(trial: Trial, nozzle: str, retired: frozenset[str]) -> tuple[str, ...]:
+    """Specimens of a type that can still be mounted.
+
+    Raises
+    ------
+    Infeasible
+        If all of them are retired.
+    """
+    pieces = next(n.specimens for n in trial.nozzles if n.type == nozzle)
+    left = tuple(mark for mark in pieces if mark not in retired)
+    if pieces and not left:
+        raise Infeasible(
+            f"Every specimen of {nozzle!r} is retired: name other types with --nozzle, or `trials extend --settle` to "
+            "have new pieces planned."
+        )
+    return left
 
 
 def _last(labels: pd.Series, letter: str) -> int:

@@ -53,6 +53,7 @@ class PlanKind(StrEnum):
     SIDE_JETS_PLUG = "side_jets_plug"
     THIN_WALLS = "thin_walls"
     POINTED_BODY = "pointed_body"
+    GRADE_WITHOUT_WORTHWHILE = "grade_without_worthwhile"
     LOOK_ALIKE = "bodies_look_alike"
     STANDOFF_NOT_STEADY = "standoff_not_steady"
 
@@ -66,6 +67,9 @@ class PlanKind(StrEnum):
     GAIN_CURVATURE_NEW = "gain_curvature_new"
     GAIN_CURVATURE_SHARPER = "gain_curvature_sharper"
     GAIN_CONFIRMED = "gain_confirmed"
+    FURTHER_SETTLES = "further_settles"
+    FURTHER_BY_OWN = "further_by_own_spreads"
+    FURTHER_BY_EXPECTED = "further_by_expected_spreads"
 
     JUDGED_BY_PIECES = "judged_by_pieces"
     JUDGED_BY_BOTH = "judged_by_pieces_and_coupons"
@@ -90,6 +94,7 @@ class PlanKind(StrEnum):
     FLOORS = "settling_floors"
     PAGES_LOST = "settling_pages_lost"
     TWO_PLACES = "settling_two_places"
+    TWO_LOOKS = "settling_two_looks"
     FEWEST_SHEETS = "settling_fewest_sheets"
     SPREADS_OPEN = "settling_spreads_open"
     NOT_JUDGED = "settling_not_judged"

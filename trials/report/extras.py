@@ -45,7 +45,7 @@ class VerdictExtras:
     changes: after freezing, with who and why; printed on the first page.
     kept_words: answers kept under an earlier rule to which the present one gives another; printed on the first page.
     planned: how the trial was laid out and what it could and could not show, as found when it was planned.
-    freeze_hash: hash of the frozen settings.
+    freeze_hash: hash of the frozen settings; head: newest hash of the chain of the records.
     bench_facts: instruments, uncertainty, inspectors, cut-off and depth as recorded, one sentence each.
     days_cut, days_measured: days on which coupons were cut and readings taken; inspectors: who took them.
     sections: further sections, printed after the responses.
@@ -59,6 +59,7 @@ class VerdictExtras:
     kept_words: tuple[Finding, ...] = ()
     planned: tuple[Finding, ...] = ()
     freeze_hash: str = ""
+    head: str = ""
     bench_facts: tuple[str, ...] = ()
     sections: tuple[Section, ...] = ()
     software: str = ""

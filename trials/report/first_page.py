@@ -17,10 +17,13 @@ from trials.report.counts import Counts, counts, failed_words
 from trials.report.extras import VerdictExtras
 from trials.report.ladder_page import ladder_column
 from trials.trial import Trial
-from trials.words.first_page import answer_box, decision_lines, fails_of_hundred, fails_words, person
+from trials.words.decision import decision_rows, money_notes
+from trials.words.first_page import answer_box, decision_lines, fails_of_hundred, fails_words
 from trials.words.frame import day_words
 from trials.words.ladders import table_note
 from trials.words.language import text
+from trials.words.money import cost_words
+from trials.words.names import person
 from trials.words.numbers import fixed, listed, plain
 from trials.words.plan import described
 from trials.words.settings import at_place
@@ -28,14 +31,24 @@ from trials.words.study import row_words
 
 
 def answer_data(study: Study) -> dict[str, Any]:
-    """The answer box: three names of lines and what stands in them; the figures behind the second."""
+    """The answer box: three names of lines and what stands in them; settings of the first, figures of the second.
+
+    decided: short lines below the box, what is gained and paid; money_notes: what the figures of money rest on.
+    """
     box = asdict(answer_box(study))
     lines = [
         [box["does"], box["what"]],
         [text("How sure"), box["sure"]],
         [text("The others"), box["others"]],
     ]
-    return {"action": str(box["action"]), "lines": lines, "figures": box["figures"]}
+    return {
+        "action": str(box["action"]),
+        "lines": lines,
+        "at": box["at"],
+        "figures": box["figures"],
+        "decided": [list(row) for row in decision_rows(study)],
+        "money_notes": " ".join(money_notes(study)),
+    }
 
 
 def decision_data(study: Study, doubted: Sequence[str]) -> dict[str, Any]:
@@ -137,7 +150,11 @@ def _columns(study: Study, trial: Trial, tallies: Sequence[Counts]) -> list[tupl
             found.append((text("Lost"), 0.6, [str(c.lost) for c in tallies]))
     else:
         found.append((text("Coupons cut"), 1.0, cut))
-    if any(row.price is not None for row in rows):
+    if study.money is not None and study.money.types:
+        costs = {each.nozzle: cost_words(each) for each in study.money.types}
+        head = text("A good metre, {currency}", currency=study.money.currency)
+        found.append((head, 1.05, [costs.get(row.nozzle, "–") for row in rows]))
+    elif any(row.price is not None for row in rows):
         prices = ["–" if row.price is None else fixed(row.price, 2) for row in rows]
         found.append((text("Price, {currency}", currency=trial.trial.currency), 0.8, prices))
     return found

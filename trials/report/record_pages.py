@@ -23,7 +23,7 @@ from trials.words.findings import say
 from trials.words.frame import day_words
 from trials.words.grade import reasons_counted
 from trials.words.language import text
-from trials.words.numbers import plain
+from trials.words.numbers import in_groups, plain
 from trials.words.plan import limit_words
 
 
@@ -171,7 +171,8 @@ def cautions_section() -> dict[str, Any]:
 
 
 def provenance(made_on: date, extras: VerdictExtras) -> str:
-    """The foot of each page: when and with what it was made, and the plan it belongs to by eight digits."""
+    """The foot of each page: when and with what it was made, its plan and its records by eight digits each."""
     plan = text("plan {number}", number=extras.freeze_hash[:8]) if extras.freeze_hash else text("no frozen plan")
     made = text("made on {day} with {program}", day=day_words(made_on), program=extras.software or program())
-    return f"{made} · {plan}"
+    records = text("records {number}", number=in_groups(extras.head)) if extras.head else ""
+    return " · ".join(part for part in (made, plan, records) if part)

@@ -15,6 +15,7 @@ from trials.steps.demo import demo_trial
 from trials.steps.extend import add_extension, extension, extension_json
 from trials.steps.files import plain, write_bytes, write_new
 from trials.steps.fit import evidence, fit
+from trials.steps.going_on import SettlingExtension, settling_extension, settling_extension_json
 from trials.steps.grade import (
     grade_rows,
     grade_table,
@@ -26,6 +27,7 @@ from trials.steps.grade import (
     zones_of,
 )
 from trials.steps.instrument import Instrument, enter_instrument, register
+from trials.steps.keep import Checked, Kept, backup, check, export, restore
 from trials.steps.lives import lives_of_trial, read_lives, record_lives, recorded_lives, study_table, write_lives
 from trials.steps.load import load
 from trials.steps.looks import look_number
@@ -33,6 +35,7 @@ from trials.steps.measure import Settings, keep_pictures, measure_files, measure
 from trials.steps.picture import picture
 from trials.steps.plan import freeze, judge, plan_folder, plan_json, propose
 from trials.steps.record import record
+from trials.steps.retire import retire, retirement_json
 from trials.steps.settling import Wanted, settle_folder, settled_json, side_by_side, sides_json
 from trials.steps.sheet import run_sheet
 from trials.steps.status import status
@@ -42,19 +45,24 @@ from trials.steps.window import keep_window_picture, window, window_json
 __all__ = [
     "Adoption",
     "Against",
+    "Checked",
     "Correction",
     "Instrument",
+    "Kept",
     "Keys",
     "Settings",
+    "SettlingExtension",
     "Wanted",
     "add_extension",
     "adopt",
     "amend",
+    "backup",
     "card",
     "card_json",
     "change",
     "chart",
     "chart_json",
+    "check",
     "confirm",
     "correct",
     "cut",
@@ -62,6 +70,7 @@ __all__ = [
     "demo_trial",
     "enter_instrument",
     "evidence",
+    "export",
     "extension",
     "extension_json",
     "fit",
@@ -91,9 +100,14 @@ __all__ = [
     "recorded_lives",
     "register",
     "requirement",
+    "restore",
+    "retire",
+    "retirement_json",
     "run_sheet",
     "settle_folder",
     "settled_json",
+    "settling_extension",
+    "settling_extension_json",
     "side_by_side",
     "sides_json",
     "status",

@@ -45,22 +45,23 @@ class Corrected:
     confirmed: tuple[Finding, ...] = ()
 
 
-def correct(folder: Path | str, asked: Correction, who: str, why: str) -> Corrected:
-    """Correct one value on record; `change` shows it before.
+def correct(folder: Path | str, asked: Correction, who: str, why: str, seen: records.Change | None = None) -> Corrected:
+    """Correct one value on record; `change` shows it before, and seen is what it showed.
 
     Raises
     ------
     InputError
-        If who or why is missing, there is no such record, or the value cannot be used or equals the one on record.
+        If who or why is missing, there is no such record, the value cannot be used or equals the one on record, or
+        the record changed since it was seen.
     """
     target = _target(records.load(folder), asked)
     if target.place is None:
         write = {"coupon": records.correct_cut, "mount": records.correct_mount, "sheet": records.correct_sheet}
-        done = write[asked.of](folder, asked.mark, asked.column, asked.value, who, why)
+        done = write[asked.of](folder, asked.mark, asked.column, asked.value, who, why, seen=seen)
     elif target.is_detail:
-        done = records.correct_detail(folder, target.place, asked.value, who, why)
+        done = records.correct_detail(folder, target.place, asked.value, who, why, seen=seen)
     else:
-        done = records.correct(folder, target.place, target.number, who, why, restore=asked.restore)
+        done = records.correct(folder, target.place, target.number, who, why, restore=asked.restore, seen=seen)
     return Corrected(done.added, asked.mark, who)
 
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,8 +13,9 @@ import pandas as pd
 from trials.errors import InputError
 from trials.findings import Finding, each_once
 from trials.record_kinds import JournalKind
+from trials.steps.files import rewrite
 from trials.steps.journal import added_block, added_blocks
-from trials.store.records import Records, add_block, entries, load, nearest
+from trials.store.records import NewQuestion, Records, add_block, entries, load, nearest, retired
 from trials.trial import Level, Method, Trial
 
 if TYPE_CHECKING:
@@ -26,11 +27,13 @@ EXTENDABLE = (Method.FULL, Method.FRACTION, Method.SCREENING, Method.SURFACE, Me
 
 @dataclass(frozen=True)
 class Extension:
-    """Further coupons for a trial: block is its number, declared whether a look at the data is left for it."""
+    """Further coupons for a trial: block is its number, declared whether a look at the data is left for it; new: marks
+    of specimens by type that are new with it."""
 
     plan: Plan
     block: int
     declared: bool
+    new: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     @property
     def found(self) -> tuple[Finding, ...]:
@@ -56,14 +59,15 @@ def extension(
     from trials.plan.extend import ExtensionRequest, extend
 
     records = load(folder)
-    _check(records)
+    check_extendable(records)
     trial, block = records.trial, int(records.coupons["block"].max()) + 1
     named = [parse_setting(text, trial) for text in settings]
-    asked = ExtensionRequest(kind, named, nozzles, seed=trial.plan.seed + block)
+    gone = frozenset(one.specimen for one in retired(records))
+    asked = ExtensionRequest(kind, named, nozzles, seed=trial.plan.seed + block, retired=gone)
     plan = extend(trial, records.coupons, records.mounts, asked)
     declared = len(records.looks) < trial.plan.looks
     lead, *rest = plan.found
-    found = each_once([lead, _declaration(records), *confounded(trial), *rest])
+    found = each_once([lead, declaration(records), *confounded(trial), *rest])
     return Extension(replace(plan, found=found), block, declared)
 
 
@@ -80,7 +84,7 @@ def extension_json(chosen: Extension, added: bool) -> dict[str, Any]:
     }
 
 
-def _declaration(records: Records) -> Finding:
+def declaration(records: Records) -> Finding:
     """Whether the answer after a further block counts."""
     from trials.plan.kinds import PlanKind
 
@@ -93,15 +97,45 @@ def _declaration(records: Records) -> Finding:
 def add_extension(folder: Path | str, chosen: Extension, who: str, why: str, at: datetime | None = None) -> int:
     """Write a further block into the trial; returns its number.
 
+    Specimens that are new with it are put into the trial file and journalled as an amendment, every other byte as it
+    was.
+
     Raises
     ------
     InputError
-        If who or why is missing, or the trial has changed since the block was chosen.
+        If who or why is missing, the trial has changed since the block was chosen, or the file is laid out so that the
+        new specimens cannot be put in.
+    """
+    check_named(who, why)
+    plan = chosen.plan
+    tables, question = (plan.coupons, plan.mounts, plan.sheets), _question(Path(folder), chosen.new)
+    return add_block(folder, *tables, chosen.declared, why, who, at, said=chosen.found, question=question)
+
+
+def check_named(who: str, why: str) -> None:
+    """Refuse an extension without a name or a reason.
+
+    Raises
+    ------
+    InputError
+        If one of them is empty.
     """
     if not who.strip() or not why.strip():
         raise InputError("an extension needs a name and a reason", do="Give --who and --why.")
-    plan = chosen.plan
-    return add_block(folder, plan.coupons, plan.mounts, plan.sheets, chosen.declared, why, who, at, said=chosen.found)
+
+
+def _question(folder: Path, new: Mapping[str, tuple[str, ...]]) -> NewQuestion | None:
+    """The trial file with new specimens in it; None where there are none."""
+    from trials.plan.settling.lines import Line, put_in
+
+    if not new:
+        return None
+    file, trial = folder / "trial.toml", load(folder).trial
+    pieces = {nozzle.type: nozzle.specimens for nozzle in trial.nozzles}
+    lines = tuple(Line("nozzles", "specimens", [*pieces[kind], *marks], kind) for kind, marks in new.items())
+    before = file.read_bytes()
+    after = put_in(before.decode("utf-8"), lines, str(file))
+    return NewQuestion(after, lambda: rewrite(file, before, after.encode("utf-8")))
 
 
 def parse_setting(text: str, trial: Trial) -> dict[str, Level]:
@@ -145,7 +179,14 @@ def _level(value: str, trial: Trial, name: str) -> Level:
         raise InputError(f"{name} needs a number", column="--confirm", found=value, do="Correct it.") from None
 
 
-def _check(records: Records) -> None:
+def check_extendable(records: Records) -> None:
+    """Refuse a trial for which no further block can be planned.
+
+    Raises
+    ------
+    InputError
+        If nothing is frozen or cut yet, or its method cannot be extended.
+    """
     place = str(records.folder)
     if not records.frozen:
         raise InputError("no plan is frozen yet", file=place, do="Choose and freeze coupons with `trials plan`.")

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from trials.errors import InputError
 from trials.steps.grade import grade_trial, require_plan
+from trials.steps.known_lives import known_lives
 from trials.steps.load import load
 from trials.steps.looks import corrections_since_read, look_number
 from trials.store.records.as_cut import analysis_table, coupon_table, departures
@@ -25,7 +26,7 @@ def evidence(records: Records) -> Evidence:
     Raises
     ------
     InputError
-        If no plan is frozen or no readings are recorded yet.
+        If no plan is frozen, no readings are recorded yet, or the lives that the trial names cannot be used.
     """
     from trials.decide.study import Evidence
     from trials.plan.confounding import confounded
@@ -48,6 +49,7 @@ def evidence(records: Records) -> Evidence:
         confounded=() if adopted else tuple(confounded(trial)),
         open_slips=tuple(slip.finding for slip in open_slips(records)),
         look=look_number(records),
+        lives=known_lives(records),
     )
 
 

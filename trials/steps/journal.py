@@ -15,6 +15,7 @@ CHANGES = {
     JournalKind.AMENDED: RecordKind.QUESTION_AMENDED,
     JournalKind.LOTS: RecordKind.LOTS_CHANGED,
     JournalKind.BLOCK_ADDED: RecordKind.BLOCK_ADDED,
+    JournalKind.RETIRED: RecordKind.SPECIMEN_RETIRED,
 }
 
 
@@ -41,7 +42,7 @@ def added_block(entry: Entry) -> AddedBlock:
 
 
 def changes_after_freezing(records: Records) -> tuple[Finding, ...]:
-    """Amendments, changed lots and further blocks, each with who and why."""
+    """Amendments, changed lots, further blocks and retired specimens, each with who and why."""
     return tuple(
         Finding(CHANGES[entry.kind], facts={**entry.payload, "who": entry.who, "why": entry.why})
         for entry in entries(records.journal, *CHANGES)

@@ -96,7 +96,7 @@ def _cells(row: Any) -> dict[str, Any]:
     from trials.findings import Place
     from trials.words.settings import place_words
 
-    found = {}
+    found: dict[str, Any] = {}
     for field in fields(row):
         value = getattr(row, field.name)
         if isinstance(value, Place):

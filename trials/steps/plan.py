@@ -13,7 +13,7 @@ from trials.errors import InputError
 from trials.steps.doubts import refuse
 from trials.steps.journal import plan_findings
 from trials.store.records import database
-from trials.store.records.folder import database_path, read_trial
+from trials.store.records.folder import read_trial, records_place
 from trials.store.records.records import Records
 from trials.trial import Trial
 
@@ -72,7 +72,7 @@ def plan_folder(
         If limits, sheets or budget leave no plan.
     """
     trial, text = read_trial(Path(folder))
-    if freeze_it and database_path(Path(folder)).is_file():
+    if freeze_it and records_place(folder, trial) is not None:
         raise InputError(
             "the plan is frozen already",
             file=str(folder),

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from trials.errors import InputError
 from trials.findings import Fact, Finding, PlaceKind
 from trials.steps.files import rewrite
-from trials.store.records.folder import database_path, read_trial
+from trials.store.records.folder import read_trial, records_place
 from trials.trial import Curves, Trial, parse
 
 if TYPE_CHECKING:
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from trials.plan.settling.problem import Problem
     from trials.plan.settling.request import Chances, Goal, Option, Space
     from trials.plan.settling.search import Found
+    from trials.plan.settling.two_looks import TwoLooks
     from trials.steps.spreads import KnownSpreads
 
     Places = Mapping[str, Chances | None]
@@ -52,7 +53,8 @@ class Settled:
 
     found: plan and the line of chance against money; lines: what to put into the trial file; places: chances of the
     same coupons at today's settings, averaged over the settings, and at today's with curves common to all types (None
-    where that cannot be had); ranges: per response, chances that open spreads leave possible; said: what it rests on.
+    where that cannot be had); said: what it rests on; two_looks: the same question put twice (None where the file asks
+    for more than one look already, a budget was asked for, or it cannot be had).
     """
 
     trial: Trial
@@ -62,6 +64,7 @@ class Settled:
     places: Mapping[str, Chances | None]
     said: tuple[Finding, ...]
     written: bool = False
+    two_looks: TwoLooks | None = None
 
 
 def settle_folder(folder: Path | str, wanted: Wanted, write: bool = False, progress: Progress | None = None) -> Settled:
@@ -80,14 +83,16 @@ def settle_folder(folder: Path | str, wanted: Wanted, write: bool = False, progr
 
     trial, file = _trial_of(folder, write)
     problem, known = _problem(trial, wanted)
-    goal, space = _goal(trial, wanted), _space(trial, wanted)
+    goal, space = goal_of(trial, wanted), _space(trial, wanted)
     found = _search(problem, goal, space, progress)
     lines = lines_of(trial, found.best.candidate)
     places = _places(problem, found.best)
+    pair = _two_looks(problem, goal, space, found)
     said = (*_told(problem, goal, space, found), *_two_places(problem, goal, space, found, places))
+    said = (*said, *(() if pair is None else (_pair_finding(problem, found, pair),)))
     if known is not None:
         said = (*said, *known.findings(problem, found.best, goal.chance))
-    made = Settled(trial, goal, found, lines, places, said)
+    made = Settled(trial, goal, found, lines, places, said, two_looks=pair)
     if not write:
         return made
     before = file.read_bytes()
@@ -100,7 +105,7 @@ def settle_folder(folder: Path | str, wanted: Wanted, write: bool = False, progr
 def _trial_of(folder: Path | str, write: bool) -> tuple[Trial, Path]:
     place = Path(folder)
     trial, _ = read_trial(place)
-    if write and database_path(place).is_file():
+    if write and records_place(place, trial) is not None:
         raise InputError(
             "the plan is frozen already",
             file=str(folder),
@@ -132,7 +137,14 @@ def _told(problem: Problem, goal: Goal, space: Space, found: Found) -> tuple[Fin
     return told(problem, goal, space, found)
 
 
-def _goal(trial: Trial, wanted: Wanted) -> Goal:
+def goal_of(trial: Trial, wanted: Wanted) -> Goal:
+    """What is asked as a goal.
+
+    Raises
+    ------
+    InputError
+        If the chance is none, or the truth is none of those to plan for.
+    """
     from trials.plan.settling.request import Goal, If
 
     chance = wanted.chance if wanted.chance is not None else trial.plan.settle or USUAL_CHANCE
@@ -208,6 +220,24 @@ def _two_places(problem: Problem, goal: Goal, space: Space, made: Found, places:
     return [Finding(PlanKind.TWO_PLACES, facts=facts)]
 
 
+def _two_looks(problem: Problem, goal: Goal, space: Space, made: Found) -> TwoLooks | None:
+    from trials.plan.settling.two_looks import two_looks
+
+    if problem.trial.plan.looks > 1 or goal.has_budget or not made.reached:
+        return None
+    return two_looks(problem, goal, space, made.best.candidate)
+
+
+def _pair_finding(problem: Problem, made: Found, pair: TwoLooks) -> Finding:
+    from trials.plan.kinds import PlanKind
+
+    kinds = problem.trial.types
+    facts: dict[str, Fact] = {name: value for name, value in asdict(pair).items() if isinstance(value, float)}
+    facts |= {"first": tuple(zip(kinds, pair.first, strict=True)), "whole": tuple(zip(kinds, pair.whole, strict=True))}
+    facts |= {"one": made.best.bill.money, "currency": problem.trial.trial.currency}
+    return Finding(PlanKind.TWO_LOOKS, facts=facts)
+
+
 def _average_money(problem: Problem, goal: Goal, space: Space, made: Found) -> float | None:
     from trials.errors import Infeasible
     from trials.plan.settling.search import settle
@@ -229,7 +259,7 @@ def falls_short(folder: Path | str) -> bool:
     from trials.plan.settling.problem import problem_of
 
     trial, _ = read_trial(Path(folder))
-    if trial.plan.settle is None or database_path(Path(folder)).is_file():
+    if trial.plan.settle is None or records_place(folder, trial) is not None:
         return False
     chances = judge_plan(problem_of(trial), make_plan(trial)).chances
     return chances is None or min(chances.different, chances.same) < trial.plan.settle - 0.005
@@ -240,8 +270,9 @@ def settled_json(made: Settled) -> dict[str, Any]:
 
     Keys: settling{chance_different, chance_same, chance_all_different, chance_all_same, asked, truth, reached, hours,
     machine_hours, bench_hours, money, currency, specimens{type: n}, mounts, coupons, coupons_per_mount, repeats,
-    readings (per coupon), sheets, toml, written, places{today, average, common_curves}}, frontier[] (the same without
-    the trial's own keys), said[].
+    readings (per coupon), sheets, toml, written, places{today, average, common_curves}, two_looks{first{type: n},
+    whole{type: n}, stop_different, stop_same, expected_different, expected_same, most} or null}, frontier[] (the same
+    without the trial's own keys), said[].
     """
     from trials.plan.settling.lines import as_text
 
@@ -256,10 +287,19 @@ def settled_json(made: Settled) -> dict[str, Any]:
         "currency": made.trial.trial.currency,
         "toml": as_text(made.lines),
         "written": made.written,
+        "two_looks": _pair_json(made),
         "places": {name: None if found is None else asdict(found) for name, found in made.places.items()},
     }
     frontier = [_option_json(made.trial, option) for option in made.found.frontier]
     return {"schema": 2, "frozen": False, "settling": best | asked, "frontier": frontier, "said": list(made.said)}
+
+
+def _pair_json(made: Settled) -> dict[str, Any] | None:
+    if made.two_looks is None:
+        return None
+    kinds = made.trial.types
+    counts = {name: dict(zip(kinds, getattr(made.two_looks, name), strict=True)) for name in ("first", "whole")}
+    return asdict(made.two_looks) | counts
 
 
 def _option_json(trial: Trial, option: Option) -> dict[str, Any]:

@@ -47,13 +47,14 @@ class BlockState:
 
 @dataclass(frozen=True)
 class Status:
-    """Where a trial stands."""
+    """Where a trial stands. open: what is still missing; retired: specimens that are never planned again."""
 
     title: str
     steps: tuple[StepState, ...]
     open: tuple[Finding, ...]
     blocks: tuple[BlockState, ...]
     next: Next
+    retired: tuple[Finding, ...] = ()
 
 
 def status(folder: Path | str) -> Status:
@@ -70,7 +71,7 @@ def status(folder: Path | str) -> Status:
         begin = StepState(Step.PLAN, 0, None, {"frozen_on": ""})
         return Status(title, (begin,), (), (), Next(Command("plan", (str(folder),))))
     seen = _seen(found)
-    return Status(title, _steps(seen), _open(seen), _blocks(found), _next(seen))
+    return Status(title, _steps(seen), _open(seen), _blocks(found), _next(seen), _retired(found))
 
 
 @dataclass(frozen=True)
@@ -122,6 +123,17 @@ def _open(seen: _Seen) -> tuple[Finding, ...]:
     if seen.cut and seen.unmeasured:
         found.append(Finding(RecordKind.WITHOUT_READINGS, About(coupons=seen.unmeasured)))
     return (*found, *(slip.finding for slip in seen.slips))
+
+
+def _retired(found: Records) -> tuple[Finding, ...]:
+    gone = records.retired(found)
+    return tuple(
+        Finding(
+            RecordKind.SPECIMEN_RETIRED,
+            facts={"specimen": one.specimen, "nozzle": one.nozzle, "who": one.who, "why": one.why},
+        )
+        for one in gone
+    )
 
 
 def _blocks(found: Records) -> tuple[BlockState, ...]:

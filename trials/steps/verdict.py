@@ -14,6 +14,7 @@ from trials.record_kinds import JournalKind, RecordKind
 from trials.steps.extend import begun
 from trials.steps.files import check_place, plain, write_beside, write_bytes
 from trials.steps.fit import evidence
+from trials.steps.known_lives import lives_kept
 from trials.steps.load import load
 from trials.steps.looks import every_cell, fingerprint
 from trials.steps.own_honesty import honesty_for
@@ -29,7 +30,6 @@ from trials.store.records import (
     journal_lots,
     keep_look,
     kept_look,
-    lives_of,
     note_provisional,
 )
 
@@ -94,11 +94,12 @@ def verdict(
     result = replace(result, honesty=honesty_for(records.trial, found, kept, progress))
     other = _other_words(kept, result)
     if kept is None and result.provisional:
-        paper = _paper(records, found, result, at or datetime.now(UTC))
         note_provisional(folder, fingerprint(records), at)
+        records = replace(records, head=load(folder).head)
+        paper = _paper(records, found, result, at or datetime.now(UTC))
     elif kept is None:
         paper = _first_paper(records, found, result, at or datetime.now(UTC))
-    elif kept.paper is not None and _stands(kept, records):
+    elif kept.paper is not None and _stands(kept, records, found):
         paper = kept.paper
     else:
         paper = _paper(records, found, result, kept.at, other)
@@ -132,6 +133,7 @@ def _first_paper(records: Records, found: Evidence, result: Study, moment: datet
         rule_version=RULE_VERSION,
         words=words_given(result),
         paper=paper,
+        lives=lives_kept(records.trial, found.lives),
         summary={"study": plain(result), "every_cell": every_cell(records)},
     )
     return keep_look(records.folder, new, moment).paper or paper
@@ -149,7 +151,7 @@ def words_given(result: Study) -> tuple[KeptWord, ...]:
     )
 
 
-def _stands(kept: KeptLook, records: Records) -> bool:
+def _stands(kept: KeptLook, records: Records, found: Evidence) -> bool:
     """Whether the kept paper is the one that would be printed today: rule, costs, lives and lots as they were."""
     made = max(
         (e.number for e in entries(records.journal, JournalKind.VERDICT) if e.payload.get("look") == kept.look),
@@ -157,7 +159,11 @@ def _stands(kept: KeptLook, records: Records) -> bool:
     )
     lots = any(entry.number > made for entry in entries(records.journal, JournalKind.LOTS))
     same = kept.summary.get("every_cell") in (None, every_cell(records))
-    return same and not lots and kept.paper_stands(RULE_VERSION, costs_of(records.trial), lives_of(records.trial))
+    return (
+        same
+        and not lots
+        and kept.paper_stands(RULE_VERSION, costs_of(records.trial), lives_kept(records.trial, found.lives))
+    )
 
 
 def _other_words(kept: KeptLook | None, result: Study) -> tuple[Finding, ...]:

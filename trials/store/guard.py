@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import IO
 
 from trials.errors import InputError
+from trials.store import outlines
 
 MAX_BYTES = 32_000_000
 """Of one file: 200,000 readings typed as CSV take 12 MB."""
@@ -36,7 +37,7 @@ _CELL = re.compile(rb"<(?:\w+:)?c\s[^<>]*?\br\s*=\s*[\"']\$?([A-Za-z]{1,7})\$?(\
 _KEPT = 400  # bytes kept between two chunks, so that no cell tag is cut in two
 
 
-def read_whole(path: str | Path, name: str) -> bytes:
+def read_whole(path: str | Path, name: str, most: int = MAX_BYTES) -> bytes:
     """The bytes of a file, or (`-`) of standard input, within the limit.
 
     Raises
@@ -45,23 +46,23 @@ def read_whole(path: str | Path, name: str) -> bytes:
         If there is no such file, it cannot be read, is no plain file, or is too large.
     """
     if str(path) == "-":
-        return _limited(sys.stdin.buffer, name)
+        return _limited(sys.stdin.buffer, name, most)
     try:
         if not Path(path).exists():
             raise InputError("no such file", file=name, do="Check the name and the folder.")
         if Path(path).is_dir():
             raise InputError("is a folder, not a table", file=name, do="Name a CSV or XLSX file.")
         with Path(path).open("rb") as stream:
-            return _limited(stream, name)
+            return _limited(stream, name, most)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise InputError(f"cannot be read ({reason})", file=name, do="Check name and rights.") from None
 
 
-def _limited(stream: IO[bytes], name: str) -> bytes:
-    data = stream.read(MAX_BYTES + 1)
-    if len(data) > MAX_BYTES:
-        raise _too_much(name, "larger than a table may be", f"{MAX_BYTES // 1_000_000} MB")
+def _limited(stream: IO[bytes], name: str, most: int) -> bytes:
+    data = stream.read(most + 1)
+    if len(data) > most:
+        raise _too_much(name, "larger than a table may be", f"{most // 1_000_000} MB")
     return data
 
 
@@ -83,18 +84,19 @@ def check_cells(text: str, separator: str, name: str) -> None:
 
 
 def check_workbook(data: bytes, name: str) -> None:
-    """Unpack a workbook piece by piece and keep nothing: it must be whole, and small once unpacked.
-
-    Other kinds of workbook than zip archives (`.xls`) are let through.
+    """Go through a workbook piece by piece and keep nothing: it must be whole, and small once unpacked.
 
     Raises
     ------
     InputError
         If it is cut off or damaged, unpacks to too much, or a cell stands far outside any table of a trial.
     """
-    if not data.startswith(b"PK"):
-        return
     try:
+        if data.startswith(outlines.COMPOUND):
+            for found in outlines.compound_outlines(data):
+                _check_outline(found, name, "the workbook")
+        if not data.startswith(b"PK"):
+            return
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             parts = archive.infolist()
             if len(parts) > MAX_MEMBERS or sum(part.file_size for part in parts) > MAX_UNPACKED:
@@ -111,6 +113,13 @@ def check_workbook(data: bytes, name: str) -> None:
 def _check_part(stream: IO[bytes], part: str, name: str) -> None:
     """Read one part to its end, which also proves its check sum; cells of a sheet must lie in a table's outline."""
     sheet = part.lower().startswith("xl/worksheets/")
+    if sheet and part.lower().endswith(".bin"):
+        raise InputError("a workbook in binary form", file=name, do="Save it as CSV or XLSX.")
+    if part.lower() == "content.xml":
+        content = outlines.OpenOutline()
+        while chunk := stream.read(CHUNK):
+            _check_outline(content.read(chunk), name, part)
+        return
     last = [0, 0]
     rest = b""
     while chunk := stream.read(CHUNK):
@@ -120,13 +129,17 @@ def _check_part(stream: IO[bytes], part: str, name: str) -> None:
         for letters, digits in _CELL.findall(text):
             last = [max(last[0], _place(letters)), max(last[1], int(digits))]
         rest = text[-_KEPT:]
-        if last[0] > MAX_COLUMNS or last[0] * last[1] > MAX_CELLS:
-            raise _too_much(
-                name,
-                f"a cell far outside the table (column {last[0]:,}, row {last[1]:,} of {Path(part).stem})",
-                f"{MAX_COLUMNS:,} columns, {MAX_CELLS:,} cells",
-                "Delete the stray cell, or save the table alone as CSV.",
-            )
+        _check_outline(outlines.Outline(last[0], last[1], last[0] * last[1]), name, Path(part).stem)
+
+
+def _check_outline(found: outlines.Outline, name: str, where: str) -> None:
+    if found.columns > MAX_COLUMNS or found.cells > MAX_CELLS:
+        raise _too_much(
+            name,
+            f"a cell far outside the table (column {found.columns:,}, row {found.rows:,} of {where})",
+            f"{MAX_COLUMNS:,} columns, {MAX_CELLS:,} cells",
+            "Delete the stray cell, or save the table alone as CSV.",
+        )
 
 
 def _place(letters: bytes) -> int:

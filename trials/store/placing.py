@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import secrets
+import shutil
 from pathlib import Path
 
 
@@ -43,5 +44,16 @@ def write_new(path: Path, data: bytes) -> None:
     try:
         part.write_bytes(data)
         place_new(part, path)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def replace_bytes(path: Path, data: bytes) -> None:
+    """Put new content in the place of a file, in one step; its rights stay."""
+    part = beside(path)
+    try:
+        part.write_bytes(data)
+        shutil.copymode(path, part)
+        part.replace(path)
     finally:
         part.unlink(missing_ok=True)

@@ -72,6 +72,7 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
     RecordKind.QUESTION_AMENDED: _change(JournalKind.AMENDED),
     RecordKind.LOTS_CHANGED: _change(JournalKind.LOTS),
     RecordKind.BLOCK_ADDED: _change(JournalKind.BLOCK_ADDED),
+    RecordKind.SPECIMEN_RETIRED: _change(JournalKind.RETIRED),
     RecordKind.KEPT_WORD_DIFFERS: _kept_word,
     RecordKind.READING_WAS_CORRECTED: _corrected(JournalKind.READING_CORRECTED),
     RecordKind.CUT_WAS_CORRECTED: _corrected(JournalKind.CUT_CORRECTED),

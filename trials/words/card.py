@@ -195,8 +195,8 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
         source=word(f, "source"),
     ),
     CardKind.LIFE_NONE_FAILED: lambda f: text(
-        "None of {n} pieces failed in the life trial: look at it closely from {at_least} on; how long it lasts is "
-        "open.",
+        "None of {n} pieces failed in the life trial: look at it closely from {at_least} on; "
+        "how long it lasts is not known.",
         n=whole(f, "n"),
         at_least=_life(f, "at_least"),
     ),

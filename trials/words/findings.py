@@ -17,8 +17,10 @@ from trials.words import (
     ladders,
     lives,
     model,
+    money,
     plan,
     plan_chances,
+    proof,
     records,
     remarks,
     settling,
@@ -26,20 +28,8 @@ from trials.words import (
 
 Sentence = Callable[[Finding], str]
 ROOMS = (
-    after_freeze,
-    bench,
-    card,
-    chances,
-    chart,
-    doubts,
-    grade,
-    ladders,
-    lives,
-    model,
-    plan,
-    plan_chances,
-    records,
-    remarks,
+    *(after_freeze, bench, card, chances, chart, doubts, grade, ladders, lives, model, money, plan, plan_chances),
+    *(proof, records, remarks),
     settling,
 )
 SENTENCES: Mapping[StrEnum, Sentence] = {kind: said for room in ROOMS for kind, said in room.SENTENCES.items()}

@@ -6,16 +6,20 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from trials.decide.advice import Action, Advice, advice
+from trials.decide.advice import Advice, advice
 from trials.decide.chance_result import ChanceResult
+from trials.decide.decision import decide
+from trials.decide.decision_result import Action
 from trials.decide.results import Comparison, ResponseResult, Study
 from trials.findings import Finding
 from trials.infer.answer import Answer
 from trials.plan.kinds import PlanKind
 from trials.responses import Scale
 from trials.words import ladders
+from trials.words.decision import at_words, dominated_words, side_effect_words
 from trials.words.language import text
-from trials.words.numbers import listed, percent, with_unit
+from trials.words.names import person
+from trials.words.numbers import fixed, listed, percent, with_unit
 from trials.words.study import change_words, symbol, worthwhile_words
 
 _FRACTIONS = (
@@ -38,23 +42,15 @@ _FRACTIONS = (
 
 @dataclass(frozen=True)
 class AnswerBox:
-    """Three short lines in words: what to do, how sure, the others; and the first figure behind them."""
+    """Three short lines in words: what to do and at which settings, how sure, the others; the figures behind them."""
 
     action: Action
     does: str
     what: str
+    at: str
     sure: str
     others: str
     figures: str
-
-
-def person(nozzle: str) -> str:
-    """A nozzle type as typed, with a capital first letter.
-
-    >>> person("double wall"), person("Öd 3")
-    ('Double wall', 'Öd 3')
-    """
-    return f"{nozzle[:1].upper()}{nozzle[1:]}"
 
 
 def about_words(share: float) -> str:
@@ -83,7 +79,7 @@ def floor_words(share: float) -> str:
 
 def answer_box(study: Study) -> AnswerBox:
     """The answer in three short lines."""
-    found = advice(study)
+    found, decided = advice(study), decide(study)
     lines = {
         Action.CHANGE: _change,
         Action.KEEP: _keep,
@@ -93,7 +89,17 @@ def answer_box(study: Study) -> AnswerBox:
     sure = [text("Only a hint, from a look that was not declared.")] if study.exploratory else []
     sure += [lines[1]]
     sure += [_not_repeated()] if found.because and not all(r.replicated for r, _ in found.because) else []
-    return AnswerBox(found.action, does_words(found.action), lines[0], " ".join(sure), lines[2], _figures(found))
+    sure += [side_effect_words(study, decided)]
+    others = [lines[2], dominated_words(decided)]
+    return AnswerBox(
+        action=found.action,
+        does=does_words(found.action),
+        what=lines[0],
+        at=at_words(decided),
+        sure=" ".join(filter(None, sure)),
+        others=" ".join(filter(None, others)),
+        figures=_figures(found),
+    )
 
 
 def does_words(action: Action) -> str:
@@ -122,7 +128,8 @@ def _today(study: Study) -> str:
 
 
 def _change(study: Study, found: Advice) -> tuple[str, str, str]:
-    sure = " ".join([*(f"{_gain(result, c)}." for result, c in found.because), *_faster(study, found.to)])
+    same = text("The edge is the same for practical purposes, for less money.")
+    sure = " ".join([*(f"{_gain(result, c)}." for result, c in found.because), *_faster(study, found.to)]) or same
     return person(found.to), sure, _others(study, found)
 
 
@@ -163,6 +170,8 @@ def _nothing(study: Study, found: Advice) -> tuple[str, str, str]:
 
 def _needed(study: Study) -> str:
     """How many nozzles of each type would settle it, where that is known."""
+    if study.more is not None:
+        return text("The difference may still go either way.")
     steps = [step.finding for step in study.next_steps if step.finding.kind == PlanKind.NEEDED]
     needed = [n for n in map(_most_specimens, steps) if n is not None]
     if not needed:
@@ -194,10 +203,24 @@ def _figures(found: Advice) -> str:
 
 def _gain(result: ResponseResult, c: Comparison) -> str:
     """`the edge gets about a third smoother, surely more than a sixth`."""
+    if c.kind == "share":
+        return _more_coupons(c)
     size, bound = _sizes(result, c)
     if not bound:
         return text("{what} gets {size} {adjective}; by how much for sure is open", **_named(result, c), size=size)
     return text("{what} gets {size} {adjective}, surely more than {bound}", **_named(result, c), size=size, bound=bound)
+
+
+def _more_coupons(c: Comparison) -> str:
+    """`About 23 of 100 coupons more reach the required dross grade, surely more than 5`."""
+    size, bound = {"n": fixed(100.0 * c.value, 0)}, math.floor(100.0 * c.low + 1e-9)
+    if bound < 1:
+        return text(
+            "About {n} of 100 coupons more reach the required dross grade; by how much for sure is open", **size
+        )
+    return text(
+        "About {n} of 100 coupons more reach the required dross grade, surely more than {bound}", bound=bound, **size
+    )
 
 
 def _sizes(result: ResponseResult, c: Comparison) -> tuple[str, str]:

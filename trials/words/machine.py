@@ -7,10 +7,12 @@ from dataclasses import asdict
 from typing import Any
 
 from trials.decide.chance_result import ChanceResult
+from trials.decide.decision import decide
 from trials.decide.ladder import LadderAnswer
 from trials.decide.results import NextStep, NozzleRow, OwnHonesty, ResponseResult, Study
 from trials.findings import About, Finding, Place
 from trials.words.chances import asked_words, notes
+from trials.words.decision import decision_sentence
 from trials.words.findings import say
 from trials.words.ladders import answer_clause
 from trials.words.own_honesty import honesty_sentence
@@ -26,7 +28,10 @@ def in_words(value: object) -> Mapping[str, Any] | str:
 
 
 def _study(study: Study) -> Mapping[str, Any]:
-    return {"sentence": answer_sentence(study)}
+    found = decide(study)
+    others = [{"answer": answer, "nozzles": names} for answer, names in found.others]
+    decision = {**vars(found), "sentence": decision_sentence(study), "others": others}
+    return {"sentence": answer_sentence(study), "decision": decision}
 
 
 def _response(result: ResponseResult) -> Mapping[str, Any]:

@@ -134,3 +134,12 @@ def listed(names: Sequence[object]) -> str:
     if len(texts) == 1:
         return texts[0]
     return text("{first} and {last}", first=", ".join(texts[:-1]), last=texts[-1])
+
+
+def in_groups(digits: str, shown: int = 8, group: int = 4) -> str:
+    """The first digits of a hash as people read them aloud.
+
+    >>> in_groups("7f3a91c2d4e0")
+    '7f3a-91c2'
+    """
+    return "-".join(digits[start : min(start + group, shown)] for start in range(0, min(shown, len(digits)), group))

@@ -133,6 +133,7 @@ def _block(f: Finding) -> str:
         "repeat mounts": text("repeat mounts"),
         "axial": text("axial points"),
         "confirm": text("confirmation"),
+        "settle": text("to settle the question"),
     }
     return text(
         "Block {block}, added to a trial that was cut ({purpose}): {counts}; order and marks drawn at random.",
@@ -369,6 +370,23 @@ def _factors(template: str) -> Say:
     return lambda f: text(template, factors=listed(names_of(f, "factors")))
 
 
+def _grade_without_worthwhile(finding: Finding) -> str:
+    named = {"response": finding.about.response}
+    if finding.facts.get("grade") is None:
+        return text(
+            "{response} decides, but no grade is required and no difference is declared worthwhile: it will end in no "
+            'word. State application.required.dross_grade and worthwhile = "20 %" (more of the coupons at that '
+            "grade) before anything is cut.",
+            **named,
+        )
+    return text(
+        "{response} decides, but no difference is declared worthwhile: it will end in no word. Before anything is "
+        'cut, state worthwhile = "20 %" (more of the coupons at grade {grade} or better) under [responses.{response}].',
+        grade=whole(finding, "grade"),
+        **named,
+    )
+
+
 SENTENCES: Mapping[PlanKind, Say] = {
     PlanKind.AS_WRITTEN: lambda f: str(f.facts["text"]),
     **TOLD_APART,
@@ -458,6 +476,7 @@ SENTENCES: Mapping[PlanKind, Say] = {
     PlanKind.POINTED_BODY: _of_nozzle(
         "{nozzle}: a pointed body leaves less area for the height sensor; record the measured standoff."
     ),
+    PlanKind.GRADE_WITHOUT_WORTHWHILE: _grade_without_worthwhile,
     PlanKind.LOOK_ALIKE: _as_it_stands(
         "Bodies that look the same can differ inside: check the bore and mark each specimen before mounting."
     ),

@@ -77,10 +77,10 @@ def part_words(part: str) -> str:
 
 
 def settled_words(name: str, needed: Needed) -> str:
-    """Chance of a settled answer for one response, and what would bring it to the asked one."""
+    """Chance that an answer of one response ends right, and what would bring it to the asked one."""
     return text(
-        "{response}: chance of a settled answer for one type against today's {apart} if it truly differs by the "
-        "worthwhile difference, {alike} if it does not differ. {needed}",
+        "{response}: one type against today's ends right with a chance of {apart} if it truly differs by the "
+        "worthwhile difference, of {alike} if it does not differ. {needed}",
         response=name,
         apart=percent(needed.chance_at_worthwhile),
         alike=percent(needed.chance_at_zero),
@@ -95,29 +95,29 @@ def _needed(f: Finding) -> str:
     if whole(f, "specimens") < 2 and f.facts["mounts_known"]:
         return text(
             "With one specimen per type no number of mounts of these specimens will do for the types; for these "
-            "nozzles, for a chance of {chance} of a settled answer: {mounts}.",
+            "nozzles, for a chance of {chance} of a right answer: {mounts}.",
             chance=chance,
             mounts=mounts,
         )
+    ratio = cast(float, f.facts.get("today", 1.0))
     specimens = _both(
-        [_specimens(cast("int | None", f.facts[key]), whole(f, "specimens"), most) for key in _keys("specimens")]
+        [_specimens(cast("int | None", f.facts[key]), whole(f, "specimens"), most, ratio) for key in _keys("specimens")]
     )
     if not f.facts["mounts_known"]:
         return text(
-            "For a chance of {chance} of a settled answer: {specimens}; how much further mounts would help is not "
+            "For a chance of {chance} of a right answer: {specimens}; how much further mounts would help is not "
             "known, since each specimen was mounted once.",
             chance=chance,
             specimens=specimens,
         )
     if all(f.facts[key] is None for key in _keys("mounts")):
         return text(
-            "For a chance of {chance} of a settled answer: {specimens}; no number of mounts of these specimens will "
-            "do.",
+            "For a chance of {chance} of a right answer: {specimens}; no number of mounts of these specimens will do.",
             chance=chance,
             specimens=specimens,
         )
     return text(
-        "For a chance of {chance} of a settled answer: {specimens}; or with these specimens {mounts}.",
+        "For a chance of {chance} of a right answer: {specimens}; or with these specimens {mounts}.",
         chance=chance,
         specimens=specimens,
         mounts=mounts,
@@ -129,18 +129,33 @@ def _keys(what: str) -> tuple[str, str]:
 
 
 def _both(ends: Sequence[str]) -> str:
+    if ends[0] == ends[1]:
+        return text("{number}, whether there is a difference or none", number=ends[0])
     return text(
         "{apart} if the true difference is the worthwhile one, {alike} if there is none", apart=ends[0], alike=ends[1]
     )
 
 
-def _specimens(count: int | None, now: int, most: int) -> str:
+def _specimens(count: int | None, now: int, most: int, ratio: float) -> str:
+    """Specimens of each type; today's own number where it has `ratio` times as many as the others."""
     if count is None:
         return text("no number up to {most} specimens of each type", most=most)
+    if ratio != 1.0:
+        return _unequal(count, now, ratio)
     if count == now:
         return plural("the {n} specimen of each type as now", "the {n} specimens of each type as now", count)
     return plural(
         "{n} specimen of each type instead of {now}", "{n} specimens of each type instead of {now}", count, now=now
+    )
+
+
+def _unequal(count: int, now: int, ratio: float) -> str:
+    numbers = {"today": round(count * ratio), "n": count, "today_now": round(now * ratio), "now": now}
+    if count == now:
+        return text("the {today} of today's type and {n} of each other type as now", **numbers)
+    return text(
+        "{today} specimens of today's type instead of {today_now} and {n} of each other type instead of {now}",
+        **numbers,
     )
 
 
@@ -156,19 +171,18 @@ def next_hour_words(steps: Sequence[Step]) -> str:
     """Where the next hour pays and where it does not, from the steps in order of their gain; empty without steps."""
     if not steps:
         return ""
-    best, least = steps[0], steps[-1]
+    best = steps[0]
     if best.less == 0.0:
         return text("No spread is expected, so no further hour is needed.")
     return text(
-        "The next hour pays best in {more}: {best}; {least}.",
+        "The next hour pays best in {more}: {steps}.",
         more={
             Part.SPECIMENS: text("more specimens"),
             Part.MOUNTS: text("more mounts"),
             Part.COUPONS: text("more coupons"),
             Part.READINGS: text("more readings"),
         }[best.more],
-        best=_step(best),
-        least=_step(least),
+        steps="; ".join(_step(step) for step in steps),
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from enum import StrEnum
 from typing import Any
 
@@ -308,6 +308,26 @@ def _confirmed(facts: Mapping[str, Any]) -> str:
     return text("coupon {coupon}, reading {reading}, {field} {value}", value=number(facts["value"], 4), **named)
 
 
+def retired(specimen: str, nozzle: str, who: str, left: int, open_coupons: Sequence[str]) -> list[str]:
+    """A retirement: who, what is left of the type, and what is to become of coupons that were planned with it."""
+    said = [
+        text("Specimen {specimen} ({nozzle}) retired by {who}.", specimen=specimen, nozzle=nozzle, who=who),
+        plural("{n} specimen of {nozzle} is left.", "{n} specimens of {nozzle} are left.", left, nozzle=nozzle),
+    ]
+    if open_coupons:
+        said.append(
+            plural(
+                "{n} coupon planned with it has no cut record: {marks}. Enter it as not_cut with the reason, or the "
+                "mount with the specimen that took its place.",
+                "{n} coupons planned with it have no cut record: {marks}. Enter them as not_cut with the reason, or "
+                "the mount with the specimen that took its place.",
+                len(open_coupons),
+                marks=marks(list(open_coupons)),
+            )
+        )
+    return said
+
+
 def _adopted(facts: Mapping[str, Any]) -> str:
     rows = plural("{n} row", "{n} rows", facts["rows"])
     coupons = plural("{n} coupon", "{n} coupons", facts["coupons"])
@@ -328,6 +348,9 @@ _ENTRIES: Mapping[JournalKind, Callable[[Mapping[str, Any]], str]] = {
     JournalKind.SHEET_CORRECTED: _corrected_row,
     JournalKind.SLIP_CONFIRMED: _confirmed,
     JournalKind.INSTRUMENT: instrument,
+    JournalKind.RETIRED: lambda facts: text(
+        "specimen {specimen} ({nozzle}) retired", specimen=facts["specimen"], nozzle=facts["nozzle"]
+    ),
     JournalKind.ADOPTED: _adopted,
     JournalKind.VERDICT: lambda facts: text("look {look} kept", look=facts["look"]),
     JournalKind.PROVISIONAL: lambda facts: text("verdict read while a reading was open"),

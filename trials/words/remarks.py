@@ -9,7 +9,7 @@ from trials.decide.kinds import StudyKind
 from trials.findings import Amount, Fact, Finding
 from trials.words import checks, facts
 from trials.words.language import plural, text
-from trials.words.numbers import chance, fixed, listed, number, plain
+from trials.words.numbers import chance, fixed, listed, number, percent, plain
 from trials.words.settings import at_place, factor_name, layer_name, place_words
 
 
@@ -112,6 +112,20 @@ def _level(level: Fact, unit: str) -> str:
 
 def _not_studied(finding: Finding) -> str:
     return text("{response} was not studied.", response=finding.about.response)
+
+
+def _grades_by_shares(finding: Finding) -> str:
+    return text(
+        "The word rests on the share of coupons at grade {grade} or better, over all settings: {share} more of them "
+        "would be worthwhile. Types are judged by their specimens; a lost coupon counts as not reaching the grade. "
+        "Differences against today's are shares, 0.2 being 20 of 100 coupons; means and pairs are grades.",
+        grade=plain(facts.figure(finding, "grade")),
+        share=percent(facts.figure(finding, "share")),
+    )
+
+
+def _grades_without_worthwhile(finding: Finding) -> str:
+    return text("No difference of the grades was declared worthwhile before cutting, so the grades end in no word.")
 
 
 def _grades_all_one(finding: Finding) -> str:
@@ -221,7 +235,12 @@ def _range(name: Fact, unit: Fact, levels: Fact) -> str:
 
 
 def _not_measured(finding: Finding) -> str:
-    return text("Lens life and nozzle life: not measured here. Best settings, operating window and cost: not computed.")
+    lives = text("Lens life: not measured here.")
+    if not finding.facts.get("lives"):
+        lives = text("Lens life and nozzle life: not measured here.")
+    if finding.facts.get("cost"):
+        return text("{lives} Best settings and operating window: not computed here.", lives=lives)
+    return text("{lives} Best settings, operating window and cost: not computed here.", lives=lives)
 
 
 def _settle_reading(finding: Finding) -> str:
@@ -286,6 +305,8 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
     StudyKind.OUTSIDE_OWN_SETTINGS: _outside,
     StudyKind.ORDER_CHANGES: _order_changes,
     StudyKind.NOT_STUDIED: _not_studied,
+    StudyKind.GRADES_BY_SHARES: _grades_by_shares,
+    StudyKind.GRADES_WITHOUT_WORTHWHILE: _grades_without_worthwhile,
     StudyKind.GRADES_ALL_ONE: _grades_all_one,
     StudyKind.GRADES_NO_SPREAD: _grades_no_spread,
     StudyKind.ALWAYS_ONE_GRADE: _always_one_grade,

@@ -239,7 +239,85 @@ def _open(finding: Finding) -> str:
     return f"{spread} {needed}"
 
 
+def _counts(finding: Finding, name: str) -> str:
+    pairs = cast(tuple[tuple[str, int], ...], finding.facts[name])
+    return listed([f"{n} {kind}" for kind, n in pairs])
+
+
+def _two_looks(finding: Finding) -> str:
+    currency = cast(str, finding.facts["currency"])
+    money = {
+        name: money_words(number_of(finding, name), currency)
+        for name in ("expected_different", "expected_same", "most", "one")
+    }
+    told = text(
+        "In two looks: {first} are cut and asked first, and grow to {whole} only if not everything is settled. The "
+        "first look ends the trial rightly with a chance of {stop_different} if the types differ by the worthwhile "
+        "difference, and of {stop_same} if they do not, so {expected_different} or {expected_same} are spent on "
+        "average and {most} at most, beside {one} for one look.",
+        first=_counts(finding, "first"),
+        whole=_counts(finding, "whole"),
+        stop_different=percent(number_of(finding, "stop_different")),
+        stop_same=percent(number_of(finding, "stop_same")),
+        **money,
+    )
+    cheaper = max(number_of(finding, "expected_different"), number_of(finding, "expected_same")) < number_of(
+        finding, "one"
+    )
+    advice = (
+        text(
+            "Two looks are cheaper on average: put looks = 2 under [plan], plan the first part, and go on with "
+            "`trials extend --settle`."
+        )
+        if cheaper
+        else text("One look is cheaper on average: the second one costs confidence.")
+    )
+    return f"{told} {advice}"
+
+
+def _further(finding: Finding) -> str:
+    f = finding.facts
+    new = cast(tuple[tuple[str, tuple[str, ...]], ...], f["new"])
+    pieces = [text("{n} new {kind} ({marks})", n=len(m), kind=kind, marks=", ".join(m)) for kind, m in new]
+    if f["again"]:
+        again = plural("{n} piece mounted once more", "{n} pieces mounted once more", whole(finding, "again"))
+        pieces.append(again)
+    repeats = text("all") if f["repeats"] == f["coupons"] else f["repeats"] or text("none")
+    coupons = plural("{n} coupon a mount", "{n} coupons a mount", whole(finding, "coupons"))
+    each = text("{coupons}, {repeats} of them at today's setting", coupons=coupons, repeats=repeats)
+    head = text("The cheapest extension that settles") if f["reached"] else text("The best extension that can be had")
+    return text(
+        "{head}: {pieces}; {each}. It takes {hours} ({machine} at the machine, {bench} at the bench) and {money}. A "
+        "comparison then ends right with a chance of {different} if the types differ by the worthwhile difference, and "
+        "of {same} if they do not; what is cut so far has {now_different} and {now_same}.",
+        head=head,
+        pieces=listed(pieces),
+        each=each,
+        hours=hours_words(number_of(finding, "hours")),
+        machine=fixed(number_of(finding, "machine_hours"), 1),
+        bench=fixed(number_of(finding, "bench_hours"), 1),
+        money=money_words(number_of(finding, "money"), cast(str, f["currency"])),
+        **{name: percent(number_of(finding, name)) for name in ("different", "same", "now_different", "now_same")},
+    )
+
+
+def _by_own(finding: Finding) -> str:
+    dfs = cast(tuple[tuple[str, float], ...], finding.facts["dfs"])
+    shown = listed([text("{response} {df}", response=name, df=fixed(df, 0)) for name, df in dfs])
+    return text(
+        "Chances are means over what this trial's own readings leave open of the spreads (degrees of freedom between "
+        "specimens: {dfs}); the difference seen so far plays no part.",
+        dfs=shown,
+    )
+
+
 SENTENCES: Mapping[StrEnum, Say] = {
+    PlanKind.TWO_LOOKS: _two_looks,
+    PlanKind.FURTHER_SETTLES: _further,
+    PlanKind.FURTHER_BY_OWN: _by_own,
+    PlanKind.FURTHER_BY_EXPECTED: lambda f: text(
+        "Chances are at the expected spreads: the readings so far show none. The difference seen so far plays no part."
+    ),
     PlanKind.COSTS_ASSUMED: _assumed,
     PlanKind.PRICE_UNKNOWN: lambda f: text(
         "No price is stated for {types}: its pieces count as free.", types=listed(f.about.nozzles)

@@ -105,6 +105,9 @@ def covered(found: Iterable[Comparison]) -> str:
 def change_words(c: Comparison, unit: str) -> str:
     """The size of a comparison with its interval: `33 % lower, interval 19 to 45 %`."""
     bare = math.isnan(c.low)
+    if c.kind == "share":
+        sizes = {name: fixed(100.0 * x, 0, sign=True) for name, x in (("n", c.value), ("low", c.low), ("high", c.high))}
+        return text("{n} of 100 coupons at the required grade, interval {low} to {high}", **sizes)
     if c.kind == "difference":
         size = f"{signed(c.value)} {shown(unit)}".strip()
         return (

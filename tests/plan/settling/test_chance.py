@@ -12,7 +12,7 @@ from trials.infer.means import against_reference
 from trials.infer.yardstick import YardstickDesign
 from trials.plan.assess.frame import build_frame
 from trials.plan.choose import make_plan
-from trials.plan.power import Counts, chance_settled
+from trials.plan.power import Counts, chance_right
 from trials.plan.settling.as_planned import chances_of, judge_plan
 from trials.plan.settling.chance import chances_right, critical_curve
 from trials.plan.settling.lines import lines_of, put_in
@@ -75,10 +75,9 @@ def test_balanced_and_averaged_is_the_exact_chance():
     )
     d = 0.14
     found = chances_right(known, d, d, LEVELS)
-    settled = chance_settled(variances, 0.0, d, counts)
-    wrong = 0.05  # apart although the same, in either direction, less than the level of two comparisons
-    assert settled - wrong < found.same[0, 0] <= settled
-    assert found.different[0, 0] <= chance_settled(variances, d, d, counts) + 1e-3  # quadrature of 24 points
+    # the same chance by 128 points of quadrature and an exact critical value, in place of 24 and an interpolated one
+    assert found.same[0, 0] == pytest.approx(chance_right(variances, 0.0, d, counts), abs=2e-3)
+    assert found.different[0, 0] == pytest.approx(chance_right(variances, d, d, counts), abs=2e-3)
 
 
 @pytest.mark.parametrize(

@@ -1,7 +1,8 @@
 """How likely the next edge is to meet the drawing, with bounds."""
 
-from trials.infer.chance.grade import chance_of_grade
-from trials.infer.chance.joint import JointChance, chance_of_all, effect_correlation
+from trials.infer.chance.draws import beta_draws, even_normals
+from trials.infer.chance.grade import chance_of_grade, grade_draws
+from trials.infer.chance.joint import JointChance, chance_of_all, effect_correlation, joint_draws
 from trials.infer.chance.kinds import ChanceKind
 from trials.infer.chance.mean_squares import Layers, MeanSquare, draw, find_layers, floor, key, variances
 from trials.infer.chance.next_edge import (
@@ -11,6 +12,7 @@ from trials.infer.chance.next_edge import (
     chance,
     check_rule,
     edge_chance,
+    edge_draws,
     estimate_chance,
     layer_of,
     lost_cuts,
@@ -34,6 +36,7 @@ __all__ = [
     "Rule",
     "Share",
     "SpreadSource",
+    "beta_draws",
     "chance",
     "chance_of_all",
     "chance_of_grade",
@@ -41,13 +44,17 @@ __all__ = [
     "correlations",
     "draw",
     "edge_chance",
+    "edge_draws",
     "effect_correlation",
     "estimate_chance",
+    "even_normals",
     "find_layers",
     "find_reach",
     "find_source",
     "floor",
+    "grade_draws",
     "howe_factor",
+    "joint_draws",
     "key",
     "layer_of",
     "lost_cuts",

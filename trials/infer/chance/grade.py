@@ -44,6 +44,41 @@ def chance_of_grade(
     NotIdentifiable
         If every grade that occurred is at most, or none is, so the model has no chance to estimate.
     """
+    level, found = _draws(fit, row, at_most, specimens, df, confidence, draws, seed, seed)
+    estimate = float(_new_specimen(np.array([level]), np.array([fit.penalised_full.group_sd]))[0])
+    rests_on = (
+        Finding(ChanceKind.GRADE_RULE, facts={"at_most": float(at_most), "new_specimen": fit._data.starts is not None}),
+        Finding(ChanceKind.PENALISED),
+    )
+    if cuts is not None:
+        share, share_draws = lost_cuts(cuts, lost, even_normals(3, draws, seed)[:, 2])
+        estimate, found = estimate * share, found * share_draws
+    return Chance(estimate, float(np.quantile(found, 1 - confidence)), confidence, rests_on, cuts, lost)
+
+
+def grade_draws(
+    fit: OrdinalFit, row: np.ndarray, at_most: float, specimens: int, df: float, draws: int, seed: int, means_seed: int
+) -> np.ndarray:
+    """Draws (at least draws,) of the chance of `chance_of_grade`; means_seed: of the error of the type's level.
+
+    Raises:
+        WrongShape, NotIdentifiable: as `chance_of_grade`.
+    """
+    return _draws(fit, row, at_most, specimens, df, 0.95, draws, seed, means_seed)[1]
+
+
+def _draws(
+    fit: OrdinalFit,
+    row: np.ndarray,
+    at_most: float,
+    specimens: int,
+    df: float,
+    confidence: float,
+    draws: int,
+    seed: int,
+    means_seed: int,
+) -> tuple[float, np.ndarray]:
+    """The level of a type on the logit scale, and draws of its chance."""
     row = np.asarray(row, dtype=float)
     if row.shape != fit.penalised.shape:
         raise WrongShape(f"The settings have shape {row.shape} where {fit.penalised.shape} is needed.")
@@ -67,16 +102,7 @@ def chance_of_grade(
         within = max(specimens * variance - soft.group_sd**2, 0.0)
         spread = np.sqrt(np.maximum(square * ratio - within, 0.0))
         shares = np.sqrt(square * ratio / specimens)
-    found = _new_specimen(level - z[:, 1] * shares, spread)
-    estimate = float(_new_specimen(np.array([level]), np.array([soft.group_sd]))[0])
-    rests_on = (
-        Finding(ChanceKind.GRADE_RULE, facts={"at_most": float(at_most), "new_specimen": fit._data.starts is not None}),
-        Finding(ChanceKind.PENALISED),
-    )
-    if cuts is not None:
-        share, share_draws = lost_cuts(cuts, lost, z[:, 2])
-        estimate, found = estimate * share, found * share_draws
-    return Chance(estimate, float(np.quantile(found, 1 - confidence)), confidence, rests_on, cuts, lost)
+    return level, _new_specimen(level - even_normals(3, draws, means_seed)[:, 1] * shares, spread)
 
 
 def _new_specimen(level: np.ndarray, spread: np.ndarray) -> np.ndarray:

@@ -22,6 +22,8 @@ from trials.infer.chance.next_edge import (
     pivot_draws,
 )
 
+POINTS = 512
+
 
 @dataclass(frozen=True)
 class JointChance:
@@ -65,18 +67,11 @@ def chance_of_all(
         If a matrix is no correlation matrix.
     """
     m = len(edges)
-    if m < 2 or len(rules) != m:
-        raise WrongShape(f"{m} edges and {len(rules)} rules do not pair; give at least two of each, in one order.")
-    roots = {level: _root(correlation.get(level, np.eye(m)), m, level) for level in ("specimen", "coupon")}
-    for edge, rule in zip(edges, rules, strict=True):
-        check_rule(edge, rule, confidence)
-    points = even_normals(2 * m, 512, seed + 1)
-    upper = points[:, :m] @ roots["specimen"].T
-    lower = points[:, m:] @ roots["coupon"].T
+    roots = _checked(edges, rules, correlation, confidence)
+    upper, lower = _points(m, roots, seed)
     plain = [floor(variances(e.squares)) for e in edges]
     estimate = _joint(edges, rules, [np.array([e.mean]) for e in edges], plain, upper, lower)[0]
-    means, drawn = _joint_draws(edges, roots, draws, seed)
-    low = float(np.quantile(_joint(edges, rules, means, drawn, upper, lower), 1 - confidence))
+    low = float(np.quantile(joint_draws(edges, rules, correlation, draws, seed), 1 - confidence))
     estimates = [estimate_chance(e, r) for e, r in zip(edges, rules, strict=True)]
     return JointChance(
         estimate=float(estimate),
@@ -86,6 +81,50 @@ def chance_of_all(
         most=min(estimates),
         rests_on=(Finding(ChanceKind.MOVE_TOGETHER),),
     )
+
+
+def joint_draws(
+    edges: tuple[NextEdge, ...],
+    rules: tuple[Rule, ...],
+    correlation: Mapping[str, np.ndarray],
+    draws: int = 2_048,
+    seed: int = 0,
+    means_seed: int | None = None,
+    points: int = POINTS,
+) -> np.ndarray:
+    """Draws (at least draws,) of the chance that the next edge meets every rule together.
+
+    means_seed: of the errors of the means, so that two types with seeds of their own have means that err apart while
+    the spreads they share are the same in each draw; as `seed` where None. points: edges that each draw averages over.
+
+    Raises:
+        WrongShape: as `chance_of_all`.
+    """
+    roots = _checked(edges, rules, correlation, 0.95)
+    upper, lower = _points(len(edges), roots, seed, points)
+    means, drawn = _joint_draws(edges, roots, draws, seed, seed if means_seed is None else means_seed)
+    return _joint(edges, rules, means, drawn, upper, lower)
+
+
+def _checked(
+    edges: tuple[NextEdge, ...],
+    rules: tuple[Rule, ...],
+    correlation: Mapping[str, np.ndarray],
+    confidence: float,
+) -> dict[str, np.ndarray]:
+    """Roots of the correlations by level, everything that was given looked at."""
+    m = len(edges)
+    if m < 2 or len(rules) != m:
+        raise WrongShape(f"{m} edges and {len(rules)} rules do not pair; give at least two of each, in one order.")
+    for edge, rule in zip(edges, rules, strict=True):
+        check_rule(edge, rule, confidence)
+    return {level: _root(correlation.get(level, np.eye(m)), m, level) for level in ("specimen", "coupon")}
+
+
+def _points(m: int, roots: Mapping[str, np.ndarray], seed: int, count: int = POINTS) -> tuple[np.ndarray, np.ndarray]:
+    """Common points of the effects above the coupon and of the coupons, (count, m) each."""
+    points = even_normals(2 * m, count, seed + 1)
+    return points[:, :m] @ roots["specimen"].T, points[:, m:] @ roots["coupon"].T
 
 
 def effect_correlation(
@@ -126,13 +165,14 @@ def effect_correlation(
 
 
 def _joint_draws(
-    edges: tuple[NextEdge, ...], roots: dict[str, np.ndarray], draws: int, seed: int
+    edges: tuple[NextEdge, ...], roots: dict[str, np.ndarray], draws: int, seed: int, means_seed: int
 ) -> tuple[list[np.ndarray], list[dict[str, np.ndarray]]]:
     """Means and variances of every response with their estimation errors correlated as the effects are."""
     m, means, found = len(edges), [], []
     layers = max(len(e.squares) for e in edges)
     points = even_normals(m * (layers + 1), draws, seed).T
-    z, raw = roots["specimen"] @ points[:m], points[m:].reshape(layers, m, -1)
+    own = points if means_seed == seed else even_normals(m * (layers + 1), draws, means_seed).T
+    z, raw = roots["specimen"] @ own[:m], points[m:].reshape(layers, m, -1)
     # Mean squares of two responses correlate like the squared correlation of their effects.
     common = {level: _root((root @ root.T) ** 2, m, level) for level, root in roots.items()}
     for i, edge in enumerate(edges):

@@ -217,11 +217,16 @@ def grown(edge: NextEdge, now: int, count: int, types: int) -> NextEdge:
     return replace(edge, squares=tuple(squares), mean_sizes=sizes)
 
 
-def edge_draws(edge: NextEdge, draws: int, seed: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Draws (draws,) of the mean, the sd between edges and the sd of readings; the same for one number and seed."""
+def edge_draws(
+    edge: NextEdge, draws: int, seed: int, means_seed: int | None = None
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Draws (draws,) of the mean, the sd between edges and the sd of readings; the same for one number and seed.
+
+    means_seed: of the error of the mean, as in `trials.infer.chance.joint.joint_draws`.
+    """
     size = len(edge.squares) + 2
     columns = [chi_square_draws(s.df, size, draws, seed, j + 2) for j, s in enumerate(edge.squares)]
-    z = even_normals(size, draws, seed)[:, 0]
+    z = even_normals(size, draws, seed if means_seed is None else means_seed)[:, 0]
     mean, found = pivot_draws(edge, np.vstack(columns), z)
     between = sum((found[name] for name in edge.between.values()), np.zeros(len(z)))
     return mean, np.sqrt(between), np.sqrt(found[edge.reading])

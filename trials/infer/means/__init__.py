@@ -1,10 +1,12 @@
 """Means of nozzle types at stated settings, and intervals that hold together."""
 
 from trials.infer.means.marginal import Interval, differences, mean_row, means, pairwise
+from trials.infer.means.shares import ShareDifferences, share_differences
 from trials.infer.means.simultaneous import Simultaneous, against_reference, all_pairs
 
 __all__ = [
     "Interval",
+    "ShareDifferences",
     "Simultaneous",
     "against_reference",
     "all_pairs",
@@ -12,4 +14,5 @@ __all__ = [
     "mean_row",
     "means",
     "pairwise",
+    "share_differences",
 ]

@@ -20,6 +20,7 @@ from trials.infer.answer import levels
 from trials.infer.life import detectable_ratio
 from trials.plan.assess.effort import Effort, effort
 from trials.plan.assess.frame import Frame, build_frame
+from trials.plan.assess.pieces_alone import ladder_settles, lives_settle
 from trials.plan.assess.questions import Question, Subject, questions_of
 from trials.plan.choose import Plan
 from trials.plan.confounding import confounded
@@ -40,7 +41,7 @@ from trials.plan.power import (
     specimens_needed,
 )
 from trials.responses import Scale
-from trials.trial import SOURCES, Method, Trial, expected_spreads, worthwhile_margins, worthwhile_on_scale
+from trials.trial import CLEAN_SPEED, SOURCES, Method, Trial, expected_spreads, worthwhile_margins, worthwhile_on_scale
 
 NO_QUESTIONS = (Method.LIFE, Method.BENCH)
 """Methods whose coupons are not there to compare edges at settings."""
@@ -73,9 +74,9 @@ class Assessment:
     """A plan judged before cutting.
 
     terms: what can be estimated; dropped: what cannot; questions: with their degrees of freedom; confounded: what the
-    nozzles and the layout cannot tell apart; settle: per primary response, chance of a settled answer and what it would
-    take; effective_coupons: per response, how many coupons, each cut with a specimen and mount of its own, those of one
-    type are worth; curves: detectable difference of the nearest balanced plan; prediction: standard error over the
+    nozzles and the layout cannot tell apart; settle: per primary response, chance that an answer ends right and what it
+    would take; effective_coupons: per response, how many coupons, each with a specimen and mount of its own, those of
+    one type are worth; curves: detectable difference of the nearest balanced plan; prediction: standard error over the
     settings, `response, nozzle, factor columns, se` of the typical edge on the model's scale; next_steps: per response,
     what one more of each part brings, the most rewarding hour first; found: what needs no table.
     """
@@ -119,7 +120,7 @@ def assess(
         questions=questions,
         confounded=(*confounded(trial), *frame.confounded),
         detectable=tuple(line for part in known.values() for line in part.detectable),
-        settle={name: part.settle for name, part in known.items() if part.settle is not None},
+        settle=_settle(trial, plan, known),
         effective_coupons={name: part.effective for name, part in known.items() if part.effective is not None},
         efficiency=frame.efficiency(),
         curves={name: part.curve for name, part in known.items() if part.curve is not None},
@@ -208,7 +209,7 @@ class _Judge:
             return {}
 
     def _settle(self, name: str, spreads: Mapping[str, float], covariance: np.ndarray) -> Needed | None:
-        """Chance of a settled answer for one type against today's, and the numbers that would bring it to 80 %."""
+        """Chance that one type's answer against today's ends right, and the numbers that would bring it to 80 %."""
         worthwhile = worthwhile_margins(self.trial, name)
         counts = self.frame.counts(covariance, spreads, self.trial.responses[name].readings)
         if not self.trial.responses[name].primary or worthwhile is None or counts is None:
@@ -227,6 +228,16 @@ class _Judge:
         return renamed.assign(se=errors)
 
 
+def _settle(trial: Trial, plan: Plan, known: Mapping[str, _Part]) -> dict[str, Needed]:
+    """Chances by what decides: responses of edges, the fastest clean cut of a ladder, lives."""
+    found = {name: part.settle for name, part in known.items()}
+    if trial.plan.method is Method.LIFE:
+        found |= {name: lives_settle(trial, name) for name in trial.primaries}
+    if trial.clean_speed is not None:
+        found[CLEAN_SPEED] = ladder_settles(trial, plan)
+    return {name: needed for name, needed in found.items() if needed is not None}
+
+
 def _found(trial: Trial, frame: Frame, names: list[str], known: Mapping[str, _Part]) -> tuple[Finding, ...]:
     """What has to be said beside the tables: how it will be analysed, what is missing, where the spreads come from."""
     if trial.plan.method is Method.LIFE:
@@ -234,6 +245,8 @@ def _found(trial: Trial, frame: Frame, names: list[str], known: Mapping[str, _Pa
     found = list(frame.structure.said)
     if frame.model.dropped:
         found.append(Finding(PlanKind.NOT_ESTIMATED, facts={"terms": frame.model.dropped}))
+    if trial.clean_speed is not None and trial.clean_speed.expected is None:
+        found.append(Finding(PlanKind.NO_EXPECTED_SPREAD, About(response=CLEAN_SPEED), weight=Weight.LOOK_AT))
     for name in names:
         if name in known:
             found += _of_response(trial, name, known[name])

@@ -73,6 +73,17 @@ def dealt(trial: Trial, rng: np.random.Generator) -> Draft:
     """
     each, repeats = trial.plan.coupons_per_mount or 0, trial.plan.repeats
     mounts = all_mounts(trial, rng)
+    runs = dealt_runs(trial, mounts, each, repeats, rng)
+    found = [
+        Finding(PlanKind.SETTINGS_DEALT, facts={"each": each, "repeats": repeats, "settings": len(crossed(trial))})
+    ]
+    return Draft(mounts, runs, (*found, *left_out(trial), *moved_repeats(trial)))
+
+
+def dealt_runs(
+    trial: Trial, mounts: pd.DataFrame, each: int, repeats: int, rng: np.random.Generator
+) -> dict[str, MountRuns]:
+    """So many coupons for every mount: the repeats at today's setting, other settings of its type dealt in turn."""
     runs: dict[str, MountRuns] = {}
     for nozzle in trial.types:
         others = dealt_settings(trial, nozzle, repeats)
@@ -84,10 +95,7 @@ def dealt(trial: Trial, rng: np.random.Generator) -> Draft:
         for mount, hand in zip(order, deal(len(others), len(order), each - fixed), strict=True):
             settings = (again,) * fixed + tuple(others[i] for i in hand)
             runs[str(mount)] = MountRuns(settings, spread=tuple(range(fixed)))
-    found = [
-        Finding(PlanKind.SETTINGS_DEALT, facts={"each": each, "repeats": repeats, "settings": len(crossed(trial))})
-    ]
-    return Draft(mounts, runs, (*found, *left_out(trial), *moved_repeats(trial)))
+    return runs
 
 
 def unused_budget(trial: Trial, runs: dict[str, MountRuns]) -> list[Finding]:

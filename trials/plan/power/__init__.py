@@ -15,7 +15,7 @@ from trials.plan.power.balanced import (
     noncentrality_needed,
     pattern_means,
 )
-from trials.plan.power.settle import Counts, Needed, chance_settled, critical_value, specimens_needed
+from trials.plan.power.settle import Counts, Needed, chance_right, critical_value, specimens_needed
 from trials.plan.power.simulate import Simulated, Simulation, simulate_tests
 
 __all__ = [
@@ -31,7 +31,7 @@ __all__ = [
     "Step",
     "chance_balanced",
     "chance_f",
-    "chance_settled",
+    "chance_right",
     "critical_value",
     "curve",
     "detectable_balanced",

@@ -81,7 +81,7 @@ class Counts:
 
 @dataclass(frozen=True)
 class Needed:
-    """Numbers per type (specimens) or per specimen (mounts) for the asked chance of a settled answer.
+    """Numbers per type (specimens) or per specimen (mounts) for the asked chance that an answer ends right.
 
     chance: what was asked for; counts: as they are; chance_*: with these counts, if the true difference is the
     worthwhile one, or zero. at_*: specimens per type; None where no number up to `MOST` will do, or with one specimen
@@ -100,10 +100,11 @@ class Needed:
     mounts_at_zero: int | None = None
 
     def finding(self) -> Finding:
-        """What would bring the chance of a settled answer to the asked one, as a finding."""
+        """What would bring the chance of a right answer to the asked one, as a finding."""
         facts: dict[str, Fact] = {
             "chance": self.chance,
             "specimens": self.counts.specimens,
+            "today": self.counts.today,
             "specimens_at_worthwhile": self.at_worthwhile,
             "specimens_at_zero": self.at_zero,
             "mounts": self.counts.mounts,
@@ -123,7 +124,7 @@ def specimens_needed(
     chance: float = 0.8,
     wider: float | None = None,
 ) -> Needed:
-    """Specimens per type, and mounts of those there are, for this chance of a settled answer.
+    """Specimens per type, and mounts of those there are, for this chance that an answer ends right.
 
     variances: by source, on the model's scale (log for roughness); worthwhile: D on that scale, the smaller of the pair
     for better and worse, wider: the larger one (the same where None); confidence: of the intervals S and E, shared out
@@ -155,7 +156,7 @@ def specimens_needed(
     )
 
 
-def chance_settled(
+def chance_right(
     variances: Mapping[str, float],
     true: float,
     worthwhile: float,
@@ -163,8 +164,9 @@ def chance_settled(
     confidence: Levels | None = None,
     wider: float | None = None,
 ) -> float:
-    """Chance that one type's answer is better, worse or same if its true difference to today's is `true`.
+    """Chance that one type's answer ends right if its true difference to today's is `true`.
 
+    Right is what the settling plans mean by it: better (or worse) for a true difference above zero, same for none.
     `true` above zero is towards the smaller side of the worthwhile pair, `wider` is the other side. 0
     where nothing is left to estimate the spread from. Exact for the balanced rule up to quadrature (1e-6).
     """
@@ -179,11 +181,10 @@ def chance_settled(
     correlation = round(1.0 / (1.0 + counts.today), 4)
     significant = critical_value(counts.types - 1, df, shared.difference, correlation) * s
     alike = critical_value(counts.types - 1, df, shared.sameness, correlation) * s
-    near = np.minimum(worthwhile - alike, significant)
-    far = np.minimum((wider or worthwhile) - alike, significant)
-    apart = special.ndtr((-significant - true) / se) + special.ndtr((true - significant) / se)
-    same = special.ndtr((near - true) / se) - special.ndtr((-far - true) / se)
-    return float(weights @ (apart + np.maximum(same, 0.0)))
+    near, far = worthwhile - alike, (wider or worthwhile) - alike
+    if true > 0:
+        return float(weights @ special.ndtr((true - np.maximum(significant, near)) / se))
+    return float(weights @ np.maximum(special.ndtr(near / se) - special.ndtr(-far / se), 0.0))
 
 
 @lru_cache(maxsize=512)
@@ -203,7 +204,7 @@ def _chi(df: float) -> tuple[np.ndarray, np.ndarray]:
 
 @dataclass(frozen=True)
 class _Question:
-    """How many are needed for a chance of a settled answer at one true difference."""
+    """How many are needed for a chance of a right answer at one true difference."""
 
     variances: Mapping[str, float]
     true: float
@@ -217,7 +218,7 @@ class _Question:
         return self._chance(self.counts)
 
     def _chance(self, counts: Counts) -> float:
-        return chance_settled(self.variances, self.true, self.worthwhile, counts, self.confidence, self.wider)
+        return chance_right(self.variances, self.true, self.worthwhile, counts, self.confidence, self.wider)
 
     def fewest(self, part: Part) -> int | None:
         """The smallest count from that of the plan on that reaches the chance; None where none up to `MOST` does."""

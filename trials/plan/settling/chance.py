@@ -16,6 +16,7 @@ from scipy import interpolate, special
 
 from trials.infer.answer import Levels
 from trials.infer.means.simultaneous import critical_values
+from trials.plan.settling.request import Goal, If
 from trials.plan.settling.strata import Precision
 
 Array = np.ndarray
@@ -33,6 +34,13 @@ class Right:
     same: Array
     all_different: Array
     all_same: Array
+
+    def reached(self, goal: Goal, named: Array | None = None) -> Array:
+        """The chance (B,) that a goal is about, of the weakest comparison among those named (J,), or of all at once."""
+        kept = np.ones(self.different.shape[1], dtype=bool) if named is None else named
+        different = self.all_different if goal.all_of_them else self.different[:, kept].min(axis=1)
+        same = self.all_same if goal.all_of_them else self.same[:, kept].min(axis=1)
+        return np.asarray({If.DIFFERENT: different, If.SAME: same, If.BOTH: np.minimum(different, same)}[goal.truth])
 
 
 @lru_cache(maxsize=32)

@@ -47,7 +47,7 @@ def lines_of(trial: Trial, candidate: Candidate) -> tuple[Line, ...]:
     found = []
     for nozzle in trial.nozzles:
         marks = list(nozzle.specimens[: pieces[nozzle.type]])
-        marks += _more_marks(nozzle.type, marks, pieces[nozzle.type] - len(marks), taken)
+        marks += more_marks(nozzle.type, marks, pieces[nozzle.type] - len(marks), taken)
         taken |= set(marks)
         if tuple(marks) != nozzle.specimens:
             found.append(Line("nozzles", "specimens", marks, nozzle.type))
@@ -56,8 +56,9 @@ def lines_of(trial: Trial, candidate: Candidate) -> tuple[Line, ...]:
     return (*found, *_plan_lines(trial, candidate), *_reading_lines(trial, candidate.readings))
 
 
-def _more_marks(kind: str, marks: list[str], count: int, taken: set[str]) -> list[str]:
-    """Marks that go on from those there are (`C1`, `C2` -> `C3`), or new ones by the letters of the type."""
+def more_marks(kind: str, marks: list[str], count: int, taken: set[str]) -> list[str]:
+    """Marks of further pieces, unlike those taken: they go on from those there are, or are drawn by the letters of the
+    type."""
     if count <= 0:
         return []
     start = re.sub(r"\d+$", "", marks[-1]) if marks else ""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -19,7 +19,7 @@ from trials.plan.settling.costs import Prices, prices_of
 from trials.plan.settling.request import Asked, Candidate, Chances, Option, Pattern, Question
 from trials.plan.settling.strata import Strata, build_strata
 from trials.responses import Scale
-from trials.trial import CompareAt, Curves, Method, Trial, expected_spreads, worthwhile_margins
+from trials.trial import CompareAt, Curves, Level, Method, Trial, expected_spreads, worthwhile_margins
 
 NOZZLE = "nozzle"
 OTHER_QUESTIONS = (Method.LADDER, Method.LIFE, Method.BENCH, Method.PILOT, Method.ADOPTED)
@@ -47,24 +47,24 @@ class Problem:
         return None if found is None else replace(found, pattern=pattern)
 
     def _build(self, pattern: Pattern, most: int) -> Strata | None:
-        hands = [self._hands(kind, pattern, most * pattern.mounts) for kind in self.question.types]
+        hands = [self.hands(kind, pattern, most * pattern.mounts) for kind in self.question.types]
         varied = any(len(hand.dealt[0]) for hand in hands)
         model = self._model(varied)
         rows = [
-            _rows(model, kind, hand.settings)[np.hstack([hand.dealt, hand.fixed])]
+            model_rows(model, kind, hand.settings)[np.hstack([hand.dealt, hand.fixed])]
             for kind, hand in zip(self.question.types, hands, strict=True)
         ]
         found = build_strata(pattern, rows, self._contrasts(model, varied))
         whole = found.sums[:, most].sum(axis=(0, 1))
         return found if np.linalg.matrix_rank(whole, hermitian=True) == len(whole) else None
 
-    def _hands(self, kind: str, pattern: Pattern, mounts: int) -> _Hands:
+    def hands(self, kind: str, pattern: Pattern, mounts: int) -> Hands:
         """What each mount of a type gets, in order of dealing."""
         others = dealt_settings(self.trial, kind, pattern.repeats)
         again, _ = repeat_setting(self.trial, kind)
         fixed = pattern.repeats if others else pattern.coupons
         dealt = np.array(deal(len(others), mounts, pattern.coupons - fixed), dtype=int).reshape(mounts, -1)
-        return _Hands([*others, again], dealt, np.full((mounts, fixed), len(others)))
+        return Hands([*others, again], dealt, np.full((mounts, fixed), len(others)))
 
     def _model(self, varied: bool) -> FixedModel:
         """The model of the analysis where every setting is cut, or of types alone where none varies."""
@@ -81,7 +81,7 @@ class Problem:
         settings = [dict(self.trial.today_settings)]
         if varied and self.question.at is PlaceKind.AVERAGE:
             settings = self._common_settings()
-        means = np.array([_rows(model, kind, settings).mean(axis=0) for kind in self.question.types])
+        means = np.array([model_rows(model, kind, settings).mean(axis=0) for kind in self.question.types])
         others = [i for i in range(len(means)) if i != self.question.today]
         return np.asarray(means[others] - means[self.question.today])
 
@@ -92,12 +92,17 @@ class Problem:
             raise Infeasible("No setting is allowed for every type, so no average over settings compares them.")
         return shared
 
-    def evaluate(self, pattern: Pattern, specimens: Array, most: int, together: bool = False) -> Right | None:
-        """Chances of plans with specimens (B, types); the lowest over the primaries, the mean over open spreads."""
+    def evaluate(
+        self, pattern: Pattern, specimens: Array, most: int, together: bool = False, sheets: Array | None = None
+    ) -> Right | None:
+        """Chances of plans with specimens (B, types); the lowest over the primaries, the mean over open spreads.
+
+        sheets (B,): as few as hold the coupons where None.
+        """
         strata = self.strata(pattern, most)
         if strata is None:
             return None
-        sheets = self.prices.sheets(pattern, specimens)
+        sheets = self.prices.sheets(pattern, specimens) if sheets is None else sheets
         found = [self._right(strata, asked, specimens, sheets, together) for asked in self.question.asked]
         return Right(*(np.min([getattr(part, name) for part in found], axis=0) for name in _PARTS))
 
@@ -149,7 +154,7 @@ class Problem:
 
 
 @dataclass(frozen=True)
-class _Hands:
+class Hands:
     """Settings of a type, and which of them each mount is dealt and has repeated, (mounts, coupons) each."""
 
     settings: list[Setting]
@@ -164,7 +169,7 @@ def _wide(usable: Array, part: Array) -> Array:
     return usable[:, None] if part.ndim == 2 else usable
 
 
-def _columns(axes: list[Axis], points: list[tuple[str, Setting]]) -> dict[str, Array]:
+def _columns(axes: Sequence[Axis], points: Sequence[tuple[str, Mapping[str, Level]]]) -> dict[str, Array]:
     found = {NOZZLE: np.array([kind for kind, _ in points], dtype=object)}
     for axis in axes[1:]:
         values = [setting[axis.name] for _, setting in points]
@@ -172,8 +177,9 @@ def _columns(axes: list[Axis], points: list[tuple[str, Setting]]) -> dict[str, A
     return found
 
 
-def _rows(model: FixedModel, kind: str, settings: list[Setting]) -> Array:
-    return model.matrix(_columns(list(model.axes), [(kind, setting) for setting in settings]))
+def model_rows(model: FixedModel, kind: str, settings: Sequence[Mapping[str, Level]]) -> Array:
+    """Rows (settings, k) of one type."""
+    return model.matrix(_columns(model.axes, [(kind, setting) for setting in settings]))
 
 
 def problem_of(trial: Trial, open_spreads: Mapping[str, tuple[Mapping[str, float], ...]] | None = None) -> Problem:

@@ -16,7 +16,7 @@ import numpy as np
 from trials.errors import Infeasible
 from trials.plan.settling.allocation import best_units, groups_of_control
 from trials.plan.settling.problem import Problem
-from trials.plan.settling.request import Asked, Goal, If, Option, Pattern, Space
+from trials.plan.settling.request import Asked, Goal, Option, Pattern, Space
 
 Array = np.ndarray
 Progress = Callable[[int, int], None]
@@ -229,13 +229,9 @@ class _Search:
         return fits
 
     def _chance(self, pattern: Pattern, rows: Array) -> Array | None:
-        goal, together = self.goal, self.goal.all_of_them
-        right = self.problem.evaluate(pattern, rows, int(max(self.space.most_specimens, rows.max())), together)
-        if right is None:
-            return None
-        different = right.all_different if together else right.different.min(axis=1)
-        same = right.all_same if together else right.same.min(axis=1)
-        return np.asarray({If.DIFFERENT: different, If.SAME: same, If.BOTH: np.minimum(different, same)}[goal.truth])
+        most = int(max(self.space.most_specimens, rows.max()))
+        right = self.problem.evaluate(pattern, rows, most, self.goal.all_of_them)
+        return None if right is None else right.reached(self.goal)
 
     def _is_close(self, first: float) -> bool:
         if self.goal.has_budget:

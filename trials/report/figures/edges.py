@@ -29,8 +29,8 @@ from trials.report.figures.look import (
 from trials.responses import Scale
 from trials.units import shown
 from trials.words import figures as words
-from trials.words.first_page import person
 from trials.words.language import text
+from trials.words.names import person
 from trials.words.numbers import percent, point
 from trials.words.settings import layer_name
 from trials.words.study import label

@@ -11,6 +11,7 @@ from trials.decide.ladder import LadderAnswer, MountLadder
 from trials.report.figures.look import ACCENT, GREY, INK, PALE, canvas, drawn, empty, svg, wrapped
 from trials.units import shown
 from trials.words.language import text
+from trials.words.names import person
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -38,7 +39,10 @@ def ladder_figure(found: LadderAnswer) -> str:
             ticks.append(place + (len(mounts) + 0.2) / 2)
             place = _draw_type(axes, found, nozzle, mounts, place, (left, right))
         axes.set_ylim(place - GAP, -0.9)
-        labels = [text("{nozzle} (today)", nozzle=nozzle) if nozzle == found.today else nozzle for nozzle in order]
+        labels = [
+            text("{nozzle} (today)", nozzle=person(nozzle)) if nozzle == found.today else person(nozzle)
+            for nozzle in order
+        ]
         axes.set_yticks(ticks, [wrapped(label, 20, 2) for label in labels])
         axes.tick_params(axis="y", length=0)
         axes.set_xlabel(drawn(text("speed, {unit}", unit=shown(found.unit)), 60))

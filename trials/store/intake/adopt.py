@@ -32,8 +32,9 @@ from trials.store.intake.adopted_file import (
 from trials.store.records import schema
 from trials.store.records.changed_setting import nearest
 from trials.store.records.database import NewTrial, create
-from trials.store.records.folder import TOML, database_path, load, read_trial, write_question
+from trials.store.records.folder import TOML, load, read_trial, write_question
 from trials.store.records.journal import write_journal
+from trials.store.records.place import database_path, with_identity
 from trials.store.records.records import Records
 from trials.store.records.rules import check_value
 from trials.store.tables import FileTable, number_in, read_table, text_in
@@ -123,7 +124,7 @@ def adopt(
     found = _Found(parse(text, str(folder / TOML)), text, rows, coupons, name)
     if not cut_short:
         _write(folder, found, settings, said.keys, who, at)
-    elif read_trial(folder)[1] != text:  # which puts back the question of the trial that was begun
+    elif _question_begun(folder) != text.strip():
         _refuse_occupied(folder)
     return load(folder)
 
@@ -137,6 +138,11 @@ class _Found:
     rows: list[dict[str, Any]]
     coupons: list[dict[str, Any]]
     name: str
+
+
+def _question_begun(folder: Path) -> str:
+    """The question of an adoption that was cut short, which is put back, without the identity of its records."""
+    return with_identity(read_trial(folder)[1], "").strip()
 
 
 def _refuse_occupied(folder: Path) -> None:
@@ -301,13 +307,13 @@ def _write(
     said = (Finding(RecordKind.ORDER_NOT_RANDOM),)
     made = _made(folder)
     try:
-        create(folder, NewTrial(found.trial, found.text, plan, said), at, fill)
+        identity = create(folder, NewTrial(found.trial, found.text, plan, said), at, fill)
     except BaseException:
         if made:
             with suppress(OSError):  # another adoption is at work in it
                 folder.rmdir()
         raise
-    write_question(folder, found.text)
+    write_question(folder, with_identity(found.text, identity))
 
 
 def _made(folder: Path) -> bool:

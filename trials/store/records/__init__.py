@@ -6,6 +6,7 @@ Floors above import from here; what is not named here may change without notice.
 from trials.record_kinds import JournalKind
 from trials.store.records.as_cut import NOT_CUT, analysis_table, coupon_table, departures
 from trials.store.records.changed_setting import nearest
+from trials.store.records.check import Checked, check
 from trials.store.records.corrections import (
     READING_DETAILS,
     Change,
@@ -20,10 +21,10 @@ from trials.store.records.corrections import (
     reading_change,
     row_change,
 )
-from trials.store.records.database import add_block, amend, freeze
+from trials.store.records.database import NewQuestion, add_block, amend, freeze
 from trials.store.records.entry import Recorded, journal_lots
 from trials.store.records.fingerprint import ALL_CELLS, FINGERPRINT_VERSION, fingerprint, look_of
-from trials.store.records.folder import database_path, load, read_trial, require_frozen
+from trials.store.records.folder import load, read_trial, records_place, require_frozen
 from trials.store.records.instruments import Instrument, calibration_doubts, instruments, keep_instrument
 from trials.store.records.journal import Entry, entries
 from trials.store.records.kept_findings import revived
@@ -35,11 +36,11 @@ from trials.store.records.looks import (
     keep_look,
     kept_look,
     kept_looks,
-    lives_of,
     note_provisional,
 )
 from trials.store.records.recording import record_as_planned, record_cuts, record_readings
 from trials.store.records.records import READING_COLUMNS, Records
+from trials.store.records.retirement import Retired, open_coupons, retire, retired
 from trials.store.records.rules import check_coupon, check_was_cut, outcomes, quantities
 from trials.store.records.slips import Slip, open_slips
 
@@ -50,20 +51,24 @@ __all__ = [
     "READING_COLUMNS",
     "READING_DETAILS",
     "Change",
+    "Checked",
     "Entry",
     "Instrument",
     "JournalKind",
     "KeptLook",
     "KeptWord",
     "NewLook",
+    "NewQuestion",
     "ReadingPlace",
     "Recorded",
     "Records",
+    "Retired",
     "Slip",
     "add_block",
     "amend",
     "analysis_table",
     "calibration_doubts",
+    "check",
     "check_coupon",
     "check_was_cut",
     "confirm_slips",
@@ -74,7 +79,6 @@ __all__ = [
     "correct_sheet",
     "costs_of",
     "coupon_table",
-    "database_path",
     "departures",
     "detail_change",
     "entries",
@@ -86,11 +90,11 @@ __all__ = [
     "keep_look",
     "kept_look",
     "kept_looks",
-    "lives_of",
     "load",
     "look_of",
     "note_provisional",
     "nearest",
+    "open_coupons",
     "open_slips",
     "outcomes",
     "quantities",
@@ -99,8 +103,10 @@ __all__ = [
     "record_as_planned",
     "record_cuts",
     "record_readings",
+    "records_place",
     "require_frozen",
+    "retire",
+    "retired",
     "revived",
     "row_change",
-    "verdicts",
 ]

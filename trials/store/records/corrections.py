@@ -81,6 +81,17 @@ class Change:
     repeat: int = 0
 
 
+def _check_seen(seen: Change | None, now: Change) -> None:
+    """Raise InputError where a record is no longer as the person saw it who corrects it; None: nothing was shown."""
+    if seen is not None and (seen.old, seen.reading) != (now.old, now.reading):
+        raise InputError(
+            f"{now.mark}, {now.column} was corrected by somebody else meanwhile",
+            found=now.old,
+            allowed=f"{seen.old}, as it was shown",
+            do="Nothing was written. Look at the record, then correct it again if it still needs to be.",
+        )
+
+
 READING_DETAILS = ("side", "inspector", "instrument", "cutoff_mm", "depth_mm", "measured_on", "note", "ended")
 """Columns of a reading that are not its value; a correction changes them in all values of that reading."""
 
@@ -114,10 +125,12 @@ def correct(
     why: str,
     at: datetime | None = None,
     restore: bool = False,
+    seen: Change | None = None,
 ) -> Recorded:
     """Correct one reading by a new row that names the old one; None withdraws it (typed for the wrong coupon).
 
     restore: bring back a reading that was withdrawn, with the value it had, or with the new one if one is given.
+    seen: the change as it was shown before; it is not written where the record changed since.
 
     Raises
     ------
@@ -128,6 +141,7 @@ def correct(
     moment = stamp(at)
     with writing(folder) as (connection, records):
         change, old = reading_change(records, place, new_value, restore)
+        _check_seen(seen, change)
         row = {name: plain(old[name]) for name in READING_COLUMNS}
         row |= {"value": change.new, "who": who, "why": why, "entered_at": moment, "replaces": int(old["id"])}
         connection.execute(insert(schema.readings), row)
@@ -186,7 +200,13 @@ def _detail(column: str, typed: str) -> Any:
 
 
 def correct_detail(
-    folder: Path | str, place: ReadingPlace, new: str, who: str, why: str, at: datetime | None = None
+    folder: Path | str,
+    place: ReadingPlace,
+    new: str,
+    who: str,
+    why: str,
+    at: datetime | None = None,
+    seen: Change | None = None,
 ) -> Recorded:
     """Correct side, inspector, instrument or another detail of one reading, in all its values.
 
@@ -199,6 +219,7 @@ def correct_detail(
     moment = stamp(at)
     with writing(folder) as (connection, records):
         change, rows = detail_change(records, place, new)
+        _check_seen(seen, change)
         entry = {"who": who, "why": why, "entered_at": moment}
         new_cell = None if change.new == "" and place.field in REAL else change.new
         fresh = [
@@ -211,34 +232,56 @@ def correct_detail(
 
 
 def correct_cut(
-    folder: Path | str, coupon: str, column: str, new_value: Any, who: str, why: str, at: datetime | None = None
+    folder: Path | str,
+    coupon: str,
+    column: str,
+    new_value: Any,
+    who: str,
+    why: str,
+    at: datetime | None = None,
+    seen: Change | None = None,
 ) -> Recorded:
     """Correct one column of a coupon's cut record by a new row that names the old one; raises as `correct`."""
-    return _correct_row(folder, _RowChange("coupon", coupon, column, new_value), who, why, at)
+    return _correct_row(folder, _RowChange("coupon", coupon, column, new_value, seen), who, why, at)
 
 
 def correct_mount(
-    folder: Path | str, mount: str, column: str, new_value: Any, who: str, why: str, at: datetime | None = None
+    folder: Path | str,
+    mount: str,
+    column: str,
+    new_value: Any,
+    who: str,
+    why: str,
+    at: datetime | None = None,
+    seen: Change | None = None,
 ) -> Recorded:
     """Correct one column of a mount on record; raises as `correct`."""
-    return _correct_row(folder, _RowChange("mount", mount, column, new_value), who, why, at)
+    return _correct_row(folder, _RowChange("mount", mount, column, new_value, seen), who, why, at)
 
 
 def correct_sheet(
-    folder: Path | str, sheet: str, column: str, new_value: Any, who: str, why: str, at: datetime | None = None
+    folder: Path | str,
+    sheet: str,
+    column: str,
+    new_value: Any,
+    who: str,
+    why: str,
+    at: datetime | None = None,
+    seen: Change | None = None,
 ) -> Recorded:
     """Correct one column of a sheet on record; raises as `correct`."""
-    return _correct_row(folder, _RowChange("sheet", sheet, column, new_value), who, why, at)
+    return _correct_row(folder, _RowChange("sheet", sheet, column, new_value, seen), who, why, at)
 
 
 @dataclass(frozen=True)
 class _RowChange:
-    """One column of a cut record, a mount or a sheet (`of`), named by its mark."""
+    """One column of a cut record, a mount or a sheet (`of`), named by its mark; seen: as in `correct`."""
 
     of: str
     mark: str
     column: str
     value: Any
+    seen: Change | None = None
 
 
 _TABLES = {
@@ -278,6 +321,7 @@ def _correct_row(folder: Path | str, asked: _RowChange, who: str, why: str, at: 
     moment = stamp(at)
     with writing(folder) as (connection, records):
         change, new = _row_change(records, asked)
+        _check_seen(asked.seen, change)
         kept = current_rows(connection, target, asked.of).get(asked.mark)
         extra = {"who": who, "why": why, "entered_at": moment, "replaces": kept["id"] if kept else None}
         connection.execute(insert(target), {**new, **extra})

@@ -2,35 +2,42 @@
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
 import pandas as pd
 from sqlalchemy import Connection, func, insert, select
+from sqlalchemy.schema import CreateSchema
 
 from trials.errors import InputError
 from trials.findings import Finding
 from trials.frozen import changes, freeze_hash
 from trials.record_kinds import JournalKind
 from trials.store import placing
-from trials.store.records import schema
+from trials.store.records import chain, schema
 from trials.store.records.corrections import confirm_slips, correct, correct_cut, correct_mount, correct_sheet
 from trials.store.records.entry import Recorded, note_lots, writing
 from trials.store.records.folder import (
-    database_path,
+    Proved,
+    check_belongs,
     last_version,
     load,
+    name_records,
     read_records,
     read_trial,
+    records_place,
     require_frozen,
     stamp,
 )
 from trials.store.records.journal import write_journal, write_said
-from trials.store.records.migrations import create_tables, transaction
+from trials.store.records.migrations import IDENTITY_DIGITS, create_tables, transaction
+from trials.store.records.place import Place, Server, place_of, schema_of, with_identity
 from trials.store.records.recording import record_as_planned, record_cuts, record_readings
 from trials.store.records.records import Records, rows_of
+from trials.store.records.roles import grant
 from trials.trial import Trial, parse
 
 __all__ = [
@@ -63,7 +70,7 @@ def freeze(
     said: Sequence[Finding] = (),
     at: datetime | None = None,
 ) -> Records:
-    """Freeze the question and its plan: `trial.db` appears whole, or not at all.
+    """Freeze the question and its plan: its records appear whole, or not at all.
 
     plan_tables: `coupons` (coupon, order, sheet, mount, nozzle, specimen, factor columns, any layout columns) and,
     where there are any, `mounts` and `sheets`. `said` is what the planner had to say, kept in the journal.
@@ -75,7 +82,9 @@ def freeze(
     """
     folder = Path(folder)
     trial, text = read_trial(folder)
-    create(folder, NewTrial(trial, text, plan_tables, tuple(said)), at)
+    if trial.store.trial and records_place(folder, trial) is None:
+        name_records(folder, "")  # a copy of the question of another trial
+    name_records(folder, create(folder, NewTrial(trial, text, plan_tables, tuple(said)), at))
     return load(folder)
 
 
@@ -91,37 +100,56 @@ class NewTrial:
 
 def create(
     folder: Path, new: NewTrial, at: datetime | None, fill: Callable[[Connection, str], None] | None = None
-) -> None:
-    """Write a new `trial.db` beside its place and move it there in one step, never over another;
-    `fill` may add records first."""
-    path = database_path(folder)
-    if path.exists():
-        raise _frozen_already(path)
+) -> str:
+    """Write the records of a new trial, all at once and never over others; returns its identity.
+
+    A `trial.db` is written beside its place and moved there in one step; on a server they are one transaction.
+    `fill` may add records first. The text that is frozen names the identity, which the caller writes into the file.
+    """
+    place = place_of(folder, new.trial)
+    if records_place(folder, new.trial) is not None:
+        raise _frozen_already(place)
     check_plan(new.plan_tables, new.trial)
-    moment = stamp(at)
-    temporary = placing.beside(path)
+    identity = secrets.token_hex(IDENTITY_DIGITS // 2)
+    text = with_identity(new.text, identity)
+    if isinstance(place, Server):
+        _fill_new(replace(place, schema=schema_of(identity)), identity, replace(new, text=text), stamp(at), fill)
+        return identity
+    temporary = placing.beside(place)
     try:
-        with schema.begun(temporary, writes=True) as connection:
-            create_tables(connection)
-            _write_version(connection, new.trial, new.text, moment)
-            counts = [_write_plan(connection, name, new.plan_tables.get(name), 1) for name in PLAN]
-            write_journal(connection, moment, "", JournalKind.FROZEN, dict(zip(PLAN, counts, strict=True)))
-            write_said(connection, moment, "", new.said)
-            if fill is not None:
-                fill(connection, moment)
-        placing.place_new(temporary, path)
+        _fill_new(temporary, identity, replace(new, text=text), stamp(at), fill)
+        placing.place_new(temporary, place)
     except FileExistsError:
-        raise _frozen_already(path) from None
+        raise _frozen_already(place) from None
     except OSError as error:
-        raise InputError(f"cannot be written ({error.strerror})", file=str(path), do="Check the rights.") from None
+        raise InputError(f"cannot be written ({error.strerror})", file=str(place), do="Check the rights.") from None
     finally:
         temporary.unlink(missing_ok=True)
+    return identity
 
 
-def _frozen_already(path: Path) -> InputError:
+def _fill_new(
+    place: Place, identity: str, new: NewTrial, moment: str, fill: Callable[[Connection, str], None] | None
+) -> None:
+    with schema.begun(place, writes=True) as connection:
+        if isinstance(place, Server):
+            connection.execute(CreateSchema(place.schema))
+        create_tables(connection, identity)
+        _write_version(connection, new.trial, new.text, moment)
+        counts = [_write_plan(connection, name, new.plan_tables.get(name), 1) for name in PLAN]
+        write_journal(connection, moment, "", JournalKind.FROZEN, dict(zip(PLAN, counts, strict=True)))
+        write_said(connection, moment, "", new.said)
+        if fill is not None:
+            fill(connection, moment)
+        chain.seal(connection)
+        if isinstance(place, Server):
+            grant(connection, place)
+
+
+def _frozen_already(place: Place) -> InputError:
     return InputError(
         "the plan of this trial is frozen already",
-        file=str(path),
+        file=str(place),
         do="Record cuts with `trials cut`, state a change with `trials amend`, or start another trial folder.",
     )
 
@@ -160,10 +188,11 @@ def amend(folder: Path | str, who: str, why: str, at: datetime | None = None) ->
     """
     if not who.strip() or not why.strip():
         raise InputError("an amendment needs a name and a reason", do="Give both: who amends, and why.")
-    path = require_frozen(folder)
+    place = require_frozen(folder)
     trial, text = read_trial(folder)
     moment = stamp(at)
-    with transaction(path, writes=True) as connection:
+    with transaction(place, writes=True) as connection:
+        check_belongs(Path(folder), trial, Proved.of(connection, place))
         version = last_version(connection)
         old = parse(version["toml"], "frozen trial.toml")
         changed, lots = changes(old, trial), note_lots(connection, trial, version, who, why)
@@ -181,6 +210,14 @@ def amend(folder: Path | str, who: str, why: str, at: datetime | None = None) ->
     return [*changed, *lots]
 
 
+@dataclass(frozen=True)
+class NewQuestion:
+    """A changed trial file: its text, and what puts it in its place once all else is written."""
+
+    text: str
+    place: Callable[[], None]
+
+
 def add_block(
     folder: Path | str,
     coupons: pd.DataFrame,
@@ -191,11 +228,13 @@ def add_block(
     who: str = "",
     at: datetime | None = None,
     said: Sequence[Finding] = (),
+    question: NewQuestion | None = None,
 ) -> int:
     """Extend a frozen trial by further coupons; returns the number of the new block.
 
     declared: whether the extension was announced before the first look at the data; said: what the planner had to
-    say, kept in the journal behind the line of the block.
+    say, kept in the journal behind the line of the block; question: the trial file with the pieces that are new in the
+    block, adopted and journalled as an amendment with it, or not at all.
 
     Raises
     ------
@@ -207,13 +246,21 @@ def add_block(
         new = {"coupons": coupons, "mounts": mounts, "sheets": sheets}
         old = {"coupons": records.coupons, "mounts": records.planned_mounts, "sheets": records.planned_sheets}
         given = {name: frame for name, frame in new.items() if frame is not None}
-        check_plan({name: pd.concat([old[name], given.get(name)]) for name in PLAN}, records.trial)
+        trial = records.trial if question is None else parse(question.text, "trial.toml")
+        check_plan({name: pd.concat([old[name], given.get(name)]) for name in PLAN}, trial)
         block = int(records.coupons["block"].max()) + 1
         for name in PLAN:
             _write_plan(connection, name, given.get(name), block)
         facts = {"block": block, "coupons": len(coupons), "declared": declared}
         write_journal(connection, moment, who, JournalKind.BLOCK_ADDED, facts, why)
         write_said(connection, moment, who, said)
+        if question is not None:
+            for key, before, after in changes(records.trial, trial):
+                write_journal(
+                    connection, moment, who, JournalKind.AMENDED, {"key": key, "old": before, "new": after}, why
+                )
+            _write_version(connection, trial, question.text, moment, who, why)
+            question.place()
     return block
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -17,8 +17,11 @@ from trials.record_kinds import JournalKind, RecordKind
 from trials.store.records import schema
 from trials.store.records.changed_setting import parse_changed_setting, written
 from trials.store.records.folder import (
+    Proved,
+    check_belongs,
     check_unchanged,
     last_version,
+    name_records,
     read_records,
     read_trial,
     require_frozen,
@@ -54,13 +57,18 @@ class Recorded:
 @contextmanager
 def writing(folder: Path | str) -> Iterator[tuple[Connection, Records]]:
     """One write transaction on a frozen, unchanged trial, with its records as they stand."""
-    path = require_frozen(folder)
+    place = require_frozen(folder)
     trial, _ = read_trial(folder)
-    with transaction(path, writes=True) as connection:
+    with transaction(place, writes=True) as connection:
+        proved = Proved.of(connection, place)
+        check_belongs(Path(folder), trial, proved)
         version = last_version(connection)
         check_unchanged(Path(folder), trial, version)
-        note_lots(connection, trial, version)
-        yield connection, read_records(connection, Path(folder), trial, version)
+        noted = note_lots(connection, trial, version)
+        yield connection, read_records(connection, Path(folder), trial, version, None if noted else proved)
+    if not trial.store.trial:  # a question of an earlier version, or a freeze that was cut short
+        with suppress(InputError):
+            name_records(Path(folder), proved.identity)
 
 
 def undo(connection: Connection) -> None:

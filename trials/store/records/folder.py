@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
-from sqlalchemy import Connection, Table, select
+from sqlalchemy import Connection, Table, inspect, select
 
 from trials.errors import InputError, no_trial_folder
 from trials.frozen import changes
-from trials.store.placing import write_new
-from trials.store.records import schema
+from trials.store.placing import replace_bytes, write_new
+from trials.store.records import chain, schema
+from trials.store.records.chain import Stored
 from trials.store.records.migrations import transaction
+from trials.store.records.place import FILE, Place, Server, database_path, place_of, with_identity
 from trials.store.records.records import (
     COUPON_COLUMNS,
     CUT_COLUMNS,
@@ -26,6 +31,7 @@ from trials.store.records.records import (
     Records,
     current,
     table,
+    typed,
 )
 from trials.toml_text import MOST_TEXT
 from trials.trial import Trial, parse
@@ -40,9 +46,22 @@ def stamp(at: datetime | None) -> str:
     return (moment if moment.tzinfo else moment.replace(tzinfo=UTC)).astimezone(UTC).isoformat(timespec="seconds")
 
 
-def database_path(folder: Path) -> Path:
-    """Where a trial's database lies."""
-    return Path(folder) / schema.FILE
+def records_place(folder: Path | str, trial: Trial) -> Place | None:
+    """Where the records of a trial are; None before a plan is frozen.
+
+    Raises
+    ------
+    InputError
+        If the server of a lab cannot be reached.
+    """
+    place = place_of(Path(folder), trial)
+    if not isinstance(place, Server):
+        return place if place.is_file() else None
+    if not place.schema:
+        return None
+    with schema.begun(place, writes=False) as connection:
+        there = inspect(connection).has_table(schema.about.name)
+    return place if there else None
 
 
 def read_trial(folder: Path | str) -> tuple[Trial, str]:
@@ -78,6 +97,7 @@ def restore_question(folder: Path) -> None:
         If the database cannot be read, or the folder not be written to.
     """
     with transaction(database_path(folder), writes=False) as connection:
+        Proved.of(connection, database_path(folder))
         text = str(last_version(connection)["toml"])
     write_question(folder, text)
 
@@ -105,19 +125,81 @@ def load(folder: Path | str) -> Records:
     """
     folder = Path(folder)
     trial, _ = read_trial(folder)
-    if not database_path(folder).is_file():
+    place = records_place(folder, trial)
+    if place is None:
         return _unfrozen(folder, trial)
-    with transaction(database_path(folder), writes=False) as connection:
+    with transaction(place, writes=False) as connection:
+        proved = Proved.of(connection, place)
+        check_belongs(folder, trial, proved)
         version = last_version(connection)
         check_unchanged(folder, trial, version)
-        return read_records(connection, folder, trial, version)
+        return read_records(connection, folder, trial, version, proved)
+
+
+@dataclass(frozen=True)
+class Proved:
+    """The tables of a database whose chain holds, its identity, and the newest hash."""
+
+    tables: Mapping[str, Stored]
+    journal: Stored
+    identity: str
+    head: str
+
+    @classmethod
+    def of(cls, connection: Connection, place: Place) -> Proved:
+        """Read every table once and hold it against the chain.
+
+        Raises
+        ------
+        InputError
+            If a row or an entry is not as it was written.
+        """
+        known, journal = chain.about(connection), chain.stored(connection, schema.journal.name)
+        tables = {name: chain.stored(connection, name) for name in chain.COUNTERS}
+        found = chain.breaks(known, journal, tables)
+        if found:
+            raise chain.damaged("; ".join(each.words() for each in found[:3]), str(place))
+        return cls(tables, journal, known[chain.IDENTITY], chain.head_of(known).digest)
+
+
+def check_belongs(folder: Path, trial: Trial, proved: Proved) -> None:
+    """Raise InputError where the question names other records than those that lie beside it."""
+    if trial.store.trial and trial.store.trial != proved.identity:
+        raise InputError(
+            "the records beside it belong to another trial",
+            file=str(folder / TOML),
+            column="store.trial",
+            found=trial.store.trial,
+            allowed=proved.identity,
+            do=f"Put back the {FILE} that belongs to this question, or the question of these records.",
+        )
+
+
+def name_records(folder: Path, identity: str) -> None:
+    """Write the identity of its records into `trial.toml`; the rest of the file stays as it is.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be written, or keeps `[store]` in a form in which nothing can be put.
+    """
+    path = (folder / TOML).resolve()
+    try:
+        before = path.read_bytes()
+        after = with_identity(before.decode("utf-8"), identity)
+        if parse(after.removeprefix("\ufeff"), str(path)).store.trial != identity:
+            do = f'Add a table [store] with the line trial = "{identity}".'
+            raise InputError("the identity of the records has no place in it", file=str(path), do=do)
+        replace_bytes(path, after.encode("utf-8"))
+    except OSError as error:
+        raise InputError(f"cannot be written ({error.strerror})", file=str(path), do="Check the rights.") from None
 
 
 def last_version(connection: Connection) -> dict[str, Any]:
     """The question as last frozen or amended: at, who, why, freeze_hash, toml; `frozen_at` is the first one's time."""
     rows = _rows(connection, schema.versions)
     if not rows:
-        raise InputError("holds no frozen plan", file=schema.FILE, do="Put back a copy of the file, or plan again.")
+        raise InputError("holds no frozen plan", file=FILE, do="Put back a copy of the file, or plan again.")
     return {**rows[-1], "frozen_at": rows[0]["at"]}
 
 
@@ -135,69 +217,93 @@ def check_unchanged(folder: Path, trial: Trial, version: dict[str, Any]) -> None
         )
 
 
-def require_frozen(folder: Path | str) -> Path:
-    """The database of a frozen trial.
+def require_frozen(folder: Path | str) -> Place:
+    """Where the records of a frozen trial are.
 
     Raises
     ------
     InputError
         If the folder is no trial folder or nothing was frozen yet.
     """
-    read_trial(folder)
-    path = database_path(Path(folder))
-    if not path.is_file():
+    place = records_place(folder, read_trial(folder)[0])
+    if place is None:
         raise InputError("no plan is frozen yet", file=str(folder), do="Choose and freeze coupons with `trials plan`.")
-    return path
+    return place
 
 
-def read_records(connection: Connection, folder: Path, trial: Trial, version: dict[str, Any]) -> Records:
-    """All tables of an open database."""
+def read_records(
+    connection: Connection, folder: Path, trial: Trial, version: dict[str, Any], proved: Proved | None = None
+) -> Records:
+    """All tables of an open database; proved: as they were read to be proved, None while they are being added to."""
+    stored = _Source(connection, proved)
     mounts, all_mounts = (
-        _planned(connection, schema.planned_mounts, MOUNT_PLAN_COLUMNS),
-        _all(connection, schema.mounts, MOUNT_COLUMNS),
+        _planned(stored, "planned_mounts", MOUNT_PLAN_COLUMNS),
+        _all(stored, "mounts", MOUNT_COLUMNS),
     )
     sheets, all_sheets = (
-        _planned(connection, schema.planned_sheets, SHEET_COLUMNS),
-        _all(connection, schema.sheets, SHEET_COLUMNS),
+        _planned(stored, "planned_sheets", SHEET_COLUMNS),
+        _all(stored, "sheets", SHEET_COLUMNS),
     )
-    cuts, readings = _all(connection, schema.cuts, CUT_COLUMNS), _all(connection, schema.readings, READING_COLUMNS)
+    cuts, readings = _all(stored, "cuts", CUT_COLUMNS), _all(stored, "readings", READING_COLUMNS)
     now = current(readings)
     factors = [trial.factor_column(name) for name in trial.factors]
     return Records(
         folder=folder,
         trial=trial,
         frozen=True,
-        coupons=_planned(connection, schema.planned_coupons, (*COUPON_COLUMNS[:-1], *factors, "block")),
+        coupons=_planned(stored, "planned_coupons", (*COUPON_COLUMNS[:-1], *factors, "block")),
         mounts=_overlaid(mounts, current(all_mounts), MOUNT_COLUMNS, "mount"),
         sheets=_overlaid(sheets, current(all_sheets), SHEET_COLUMNS, "sheet"),
         cuts=current(cuts),
         readings=now[now["value"].notna()].reset_index(drop=True),
-        journal=table(_rows(connection, schema.journal), JOURNAL_COLUMNS),
-        looks=table(_rows(connection, schema.looks, LOOK_COLUMNS), LOOK_COLUMNS),
+        journal=_typed_table(stored.table("journal"), JOURNAL_COLUMNS),
+        looks=_looks(stored.table("looks")),
         planned_mounts=mounts,
         planned_sheets=sheets,
         all_cuts=cuts,
         all_readings=readings,
-        confirmed=frozenset(row["reading_id"] for row in _rows(connection, schema.confirmed_slips)),
+        confirmed=frozenset(int(number) for (number,) in stored.table("confirmed_slips").of("reading_id")),
         frozen_at=version["frozen_at"],
         freeze_hash=version["freeze_hash"],
+        identity=proved.identity if proved else "",
+        head=proved.head if proved else "",
     )
 
 
-def _rows(connection: Connection, source: Table, names: tuple[str, ...] = ()) -> list[dict[str, Any]]:
+@dataclass(frozen=True)
+class _Source:
+    """The tables of a database: those that were read to be proved, or read now."""
+
+    connection: Connection
+    proved: Proved | None
+
+    def table(self, name: str) -> Stored:
+        """One table, in the order in which its rows were written."""
+        if self.proved is None:
+            return chain.stored(self.connection, name)
+        return self.proved.journal if name == schema.journal.name else self.proved.tables[name]
+
+
+def _rows(connection: Connection, source: Table) -> list[dict[str, Any]]:
     order = list(source.primary_key.columns)[0]
-    wanted = [source.c[name] for name in names] if names else [source]
-    return [dict(row._mapping) for row in connection.execute(select(*wanted).order_by(order))]
+    return [dict(row._mapping) for row in connection.execute(select(source).order_by(order))]
 
 
-def _planned(connection: Connection, source: Table, columns: tuple[str, ...]) -> pd.DataFrame:
-    rows = connection.execute(select(source.c.cells).order_by(source.c.position)).scalars()
-    return table(rows, columns)
+def _planned(stored: _Source, name: str, columns: tuple[str, ...]) -> pd.DataFrame:
+    return table((json.loads(cells) for (cells,) in stored.table(name).of("cells")), columns)
 
 
-def _all(connection: Connection, source: Table, columns: tuple[str, ...]) -> pd.DataFrame:
-    names = ["id", *columns, *ENTERED[1:]]
-    return table(_rows(connection, source), names)[names]
+def _typed_table(found: Stored, names: Sequence[str]) -> pd.DataFrame:
+    return typed(dict(zip(names, zip(*found.of(*names), strict=True), strict=True))) if found.rows else table([], names)
+
+
+def _looks(found: Stored) -> pd.DataFrame:
+    looks = _typed_table(found, LOOK_COLUMNS)
+    return looks.assign(declared=looks["declared"].astype(bool)).sort_values("look", ignore_index=True)
+
+
+def _all(stored: _Source, name: str, columns: tuple[str, ...]) -> pd.DataFrame:
+    return _typed_table(stored.table(name), ("id", *columns, *ENTERED[1:]))
 
 
 def _overlaid(planned: pd.DataFrame, recorded: pd.DataFrame, columns: tuple[str, ...], key: str) -> pd.DataFrame:

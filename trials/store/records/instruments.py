@@ -20,7 +20,7 @@ from trials.findings import Fact, Finding
 from trials.record_kinds import JournalKind, RecordKind
 from trials.store.records import schema
 from trials.store.records.entry import current_rows, writing
-from trials.store.records.folder import database_path, require_frozen, stamp
+from trials.store.records.folder import read_trial, records_place, require_frozen, stamp
 from trials.store.records.journal import write_journal
 from trials.store.records.migrations import transaction
 from trials.store.records.rules import quantities
@@ -81,10 +81,10 @@ def instruments(folder: Path | str) -> list[Instrument]:
 
     A later entry with the same day of calibration stands for the one before.
     """
-    path = database_path(Path(folder))
-    if not path.is_file():
+    place = records_place(folder, read_trial(folder)[0])
+    if place is None:
         return []
-    with transaction(path, writes=False) as connection:
+    with transaction(place, writes=False) as connection:
         rows = connection.execute(select(schema.instruments).order_by(schema.instruments.c.id)).mappings()
         kept = {(row["instrument"], row["calibrated_on"]): row for row in rows}
     return [Instrument(**{key: row[key] for key in Instrument.__match_args__}) for row in kept.values()]

@@ -16,7 +16,7 @@ from trials.record_kinds import JournalKind
 from trials.store.records import schema
 from trials.store.records.entry import writing
 from trials.store.records.fingerprint import FINGERPRINT_VERSION
-from trials.store.records.folder import database_path, require_frozen, stamp
+from trials.store.records.folder import read_trial, records_place, require_frozen, stamp
 from trials.store.records.journal import entries_of, write_journal
 from trials.store.records.migrations import transaction
 from trials.trial import Trial
@@ -38,7 +38,8 @@ class NewLook:
     """A look at the data, to be kept.
 
     fingerprint: of the records it rests on, by the current version of its columns; rule_version: of the rule that gave
-    the words; paper: the verdict as PDF; summary: the study as plain JSON values.
+    the words; paper: the verdict as PDF; lives: those that went into it, None without; summary: the study as plain JSON
+    values.
     """
 
     look: int
@@ -47,6 +48,7 @@ class NewLook:
     rule_version: str
     words: tuple[KeptWord, ...]
     paper: bytes | None
+    lives: Mapping[str, Any] | None = None
     summary: Mapping[str, Any] = field(default_factory=dict)
 
 
@@ -79,13 +81,10 @@ class KeptLook:
 
 
 def costs_of(trial: Trial) -> dict[str, Any]:
-    """The costs of a trial as they are copied into a look: those that are given."""
-    return trial.costs.model_dump(mode="json", exclude_none=True)
-
-
-def lives_of(trial: Trial) -> dict[str, Any] | None:
-    """The lives of a trial as they are copied into a look; None where none are given."""
-    return trial.lives.model_dump(mode="json") if trial.lives else None
+    """The costs of a trial as they are copied into a look: those that are given, with the prices that go into them."""
+    given: dict[str, Any] = trial.costs.model_dump(mode="json", exclude_none=True)
+    prices = {nozzle.type: nozzle.price for nozzle in trial.nozzles}
+    return given | {"nozzle_prices": prices, "currency": trial.trial.currency} if given else given
 
 
 def keep_look(folder: Path | str, new: NewLook, at: datetime | None = None) -> KeptLook:
@@ -99,8 +98,8 @@ def keep_look(folder: Path | str, new: NewLook, at: datetime | None = None) -> K
     moment = stamp(at)
     with writing(folder) as (connection, records):
         if _row(connection, new.look) is None:
-            connection.execute(insert(schema.looks), _kept_row(new, records.trial, moment))
-            write_journal(connection, moment, "", JournalKind.VERDICT, {"look": new.look})
+            line = write_journal(connection, moment, "", JournalKind.VERDICT, {"look": new.look})
+            connection.execute(insert(schema.looks), _kept_row(new, records.trial, moment) | {"journal_id": line})
         row = _row(connection, new.look)
     assert row is not None
     return _kept(row)
@@ -116,7 +115,7 @@ def _kept_row(new: NewLook, trial: Trial, moment: str) -> dict[str, Any]:
         "rule_version": new.rule_version,
         "words_json": _json([asdict(word) for word in new.words]),
         "costs_json": _json(costs_of(trial)),
-        "lives_json": _json(lives_of(trial)),
+        "lives_json": _json(new.lives),
         "paper": new.paper,
         "summary_json": _json({"fingerprint": new.fingerprint, **new.summary}),
     }
@@ -147,20 +146,20 @@ def kept_look(folder: Path | str, look: int) -> KeptLook:
     InputError
         If there is no such look.
     """
-    path = require_frozen(folder)
-    with transaction(path, writes=False) as connection:
+    place = require_frozen(folder)
+    with transaction(place, writes=False) as connection:
         row = _row(connection, look)
     if row is None:
-        raise InputError("no such verdict is kept", file=str(path), found=look, do="Make it with `trials verdict`.")
+        raise InputError("no such verdict is kept", file=str(place), found=look, do="Make it with `trials verdict`.")
     return _kept(row)
 
 
 def kept_looks(folder: Path | str) -> tuple[KeptLook, ...]:
     """Every look that was kept, in order; empty before the first verdict."""
-    path = database_path(Path(folder))
-    if not path.is_file():
+    place = records_place(folder, read_trial(folder)[0])
+    if place is None:
         return ()
-    with transaction(path, writes=False) as connection:
+    with transaction(place, writes=False) as connection:
         rows = connection.execute(select(schema.looks).order_by(schema.looks.c.look)).mappings().all()
     return tuple(_kept(dict(row)) for row in rows)
 

@@ -6,62 +6,73 @@ in memory, so that looking at a trial writes nothing.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from pathlib import Path
 
 from sqlalchemy import Column, Connection, Table, create_engine, insert, inspect, select, update
 from sqlalchemy.pool import StaticPool
 from sqlalchemy.schema import CreateColumn
 
 from trials.errors import InputError
-from trials.store.records import schema
+from trials.record_kinds import JournalKind
+from trials.store.records import chain, schema
 from trials.store.records.old_prose import fill_looks, fill_payloads
+from trials.store.records.place import Place
 
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 _VERSION = "schema_version"
+IDENTITY_DIGITS = 12
 
 
-def create_tables(connection: Connection) -> None:
-    """All tables of a new database, with its version."""
+def create_tables(connection: Connection, identity: str) -> None:
+    """All tables of a new database, with its version and the start of its chain."""
     schema.metadata.create_all(connection)
     connection.execute(insert(schema.about), {"name": _VERSION, "value": str(SCHEMA_VERSION)})
+    chain.begin(connection, identity)
 
 
 @contextmanager
-def transaction(path: Path, *, writes: bool) -> Iterator[Connection]:
+def transaction(place: Place, *, writes: bool) -> Iterator[Connection]:
     """One transaction on a trial's database in this version's schema: all of it is kept, or nothing.
+
+    What was written is chained at its end (see `chain`), and one writer at a time is let in.
 
     Raises
     ------
     InputError
-        If the file is no trial database, was made by a newer version, or another program is writing to it.
+        If it is no trial database, was made by a newer version, or another program is writing to it.
     """
-    with schema.begun(path, writes=writes) as connection:
-        found = _version(connection, path)
-        if found == SCHEMA_VERSION:
-            yield connection
+    with schema.begun(place, writes=writes) as connection:
+        found = _version(connection, place)
+        if not writes and found != SCHEMA_VERSION:
+            with _copy_in_memory(connection) as copy:
+                _migrate(copy, found, place)
+                yield copy
             return
-        if writes:
-            _migrate(connection, found)
-            yield connection
-            return
-        with _copy_in_memory(connection) as copy:
-            _migrate(copy, found)
-            yield copy
+        if writes and found == SCHEMA_VERSION:
+            chain.lock(connection)
+        elif writes:
+            _migrate(connection, found, place)
+        yield connection
+        if writes and connection.in_transaction():
+            chain.seal(connection)
 
 
-def _version(connection: Connection, path: Path) -> int:
+def _version(connection: Connection, place: Place) -> int:
     tables = inspect(connection)
     if not tables.has_table(schema.about.name):
         if tables.has_table(schema.versions.name):
             return 1
-        raise InputError("not a trial database, or damaged", file=str(path), do="Put back a copy of the file.")
-    found = int(connection.execute(select(schema.about.c.value).where(schema.about.c.name == _VERSION)).scalar_one())
+        raise InputError("not a trial database, or damaged", file=str(place), do="Put back a backup of the file.")
+    known = chain.about(connection)
+    if not known.get(_VERSION, "").isdecimal():
+        raise chain.damaged("version", str(place))
+    found = int(known[_VERSION])
     if found > SCHEMA_VERSION:
         raise InputError(
             "was written by a newer version of this tool",
-            file=str(path),
+            file=str(place),
             found=f"schema {found}",
             allowed=f"up to schema {SCHEMA_VERSION}",
             do="Install the newer version.",
@@ -69,7 +80,10 @@ def _version(connection: Connection, path: Path) -> int:
     return found
 
 
-def _migrate(connection: Connection, found: int) -> None:
+def _migrate(connection: Connection, found: int, place: Place) -> None:
+    has_chain = any(column["name"] == "digest" for column in inspect(connection).get_columns(schema.journal.name))
+    if found not in _STEPS or has_chain:  # the version alone was changed
+        raise chain.damaged("version", str(place))
     for number in range(found, SCHEMA_VERSION):
         _STEPS[number](connection)
     connection.execute(update(schema.about).where(schema.about.c.name == _VERSION).values(value=str(SCHEMA_VERSION)))
@@ -88,7 +102,32 @@ def _first_to_second(connection: Connection) -> None:
     fill_looks(connection)
 
 
-_STEPS: dict[int, Callable[[Connection], None]] = {1: _first_to_second}
+def _second_to_third(connection: Connection) -> None:
+    """The journal becomes a chain: every entry so far is bound to the one before, the newest to all rows so far.
+
+    The identity is made from the question as it was first frozen, so that a copy for reading has the same.
+    """
+    _add_columns(connection, schema.journal, ("covers", "previous", "digest"))
+    for index in schema.journal.indexes:
+        index.create(connection)
+    _add_columns(connection, schema.looks, ("journal_id",))
+    _place_looks(connection)
+    first = connection.execute(select(schema.versions.c.at, schema.versions.c.toml).order_by(schema.versions.c.id))
+    chain.begin(connection, chain.digest([list(row) for row in first][:1])[:IDENTITY_DIGITS])
+    chain.seal(connection)
+
+
+def _place_looks(connection: Connection) -> None:
+    """Each look names the journal entry it came with; one whose entry is not known, the newest."""
+    wanted = select(schema.journal.c.id, schema.journal.c.kind, schema.journal.c.payload).order_by(schema.journal.c.id)
+    entries = connection.execute(wanted).all()
+    made = {json.loads(e.payload).get("look"): e.id for e in entries if e.kind == JournalKind.VERDICT.value}
+    for look in connection.execute(select(schema.looks.c.look)).scalars().all():
+        values = {"journal_id": made.get(look, entries[-1].id)}
+        connection.execute(update(schema.looks).where(schema.looks.c.look == look).values(values))
+
+
+_STEPS: dict[int, Callable[[Connection], None]] = {1: _first_to_second, 2: _second_to_third}
 
 
 def _add_columns(connection: Connection, target: Table, names: tuple[str, ...]) -> None:

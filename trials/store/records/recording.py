@@ -152,7 +152,7 @@ def record_readings(
         check_cutoff(given.frame.reindex(columns=READING_COLUMNS), records, given.file)
         if rows:
             entry = {"who": who.strip(), "why": "", "entered_at": moment}
-            connection.execute(insert(schema.readings), [{**row, **entry} for row in rows])
+            _add_readings(connection, [{**row, **entry} for row in rows])
             coupons = len({row["coupon"] for row in rows})
             facts = {"readings": len(rows), "coupons": coupons}
             write_journal(connection, moment, who, JournalKind.READINGS_RECORDED, facts)
@@ -167,6 +167,16 @@ def record_readings(
     ignored = len(given.frame) - len(rows)
     said = (*given.said, *_known(RecordKind.READINGS_KNOWN, ignored - len(overruled)), *overruled)
     return Recorded(len(rows), ignored, said, tuple(found))
+
+
+def _add_readings(connection: Connection, rows: list[dict[str, Any]]) -> None:
+    """Rows that replace another name it; the others leave that column out, which is all that a bench may write."""
+    first = [
+        {name: cell for name, cell in row.items() if name != "replaces"} for row in rows if row["replaces"] is None
+    ]
+    for part in (first, [row for row in rows if row["replaces"] is not None]):
+        if part:
+            connection.execute(insert(schema.readings), part)
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -90,6 +90,8 @@ class Records:
     confirmed: frozenset[int] = frozenset()
     frozen_at: str = ""
     freeze_hash: str = ""
+    identity: str = ""
+    head: str = ""
 
     @property
     def factor_columns(self) -> dict[str, str]:
@@ -104,18 +106,24 @@ def table(rows: Iterable[Mapping[str, Any]], columns: Iterable[str]) -> pd.DataF
     """
     rows = list(rows)
     names = list(dict.fromkeys([*columns, *(name for row in rows for name in row)]))
-    data = {name: [row.get(name) for row in rows] for name in names}
-    return pd.DataFrame({name: _typed(name, cells) for name, cells in data.items()}, columns=names)
+    return typed({name: [row.get(name) for row in rows] for name in names})
 
 
-def _typed(name: str, cells: list[Any]) -> pd.Series:
+def typed(data: Mapping[str, Sequence[Any]]) -> pd.DataFrame:
+    """Columns of cells as a table, each of one kind; see `table`."""
+    return pd.DataFrame({name: _typed(name, cells) for name, cells in data.items()}, columns=list(data))
+
+
+def _typed(name: str, cells: Sequence[Any]) -> pd.Series:
     known = [cell for cell in cells if cell is not None]
+    if name in REAL:
+        return pd.Series(cells, dtype="float64")
     if name in WHOLE:
         return pd.Series(cells, dtype="Int64" if len(known) < len(cells) or name == "replaces" else "int64")
     if known and all(isinstance(cell, bool) for cell in cells):
         return pd.Series(cells, dtype="bool")
-    if name in REAL or (known and all(isinstance(cell, (int, float)) for cell in known)):
-        whole = name not in REAL and all(isinstance(cell, int) for cell in cells)
+    if known and all(isinstance(cell, (int, float)) for cell in known):
+        whole = all(isinstance(cell, int) for cell in cells)
         return pd.Series(cells, dtype="int64" if whole else "float64")
     return pd.Series(["" if cell is None else cell for cell in cells], dtype="object")
 

@@ -1,4 +1,4 @@
-"""Tables of `trial.db`: portable types only, so that the same schema serves SQLite and PostgreSQL.
+"""Tables of a trial's records: portable types only, so that the same schema serves SQLite and PostgreSQL.
 
 Nothing that was recorded is changed in place: a row that corrects another names it in `replaces`, and each row can be
 replaced once. The plan is kept as JSON cells, because its columns depend on the factors of the trial.
@@ -10,7 +10,6 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import lru_cache
-from pathlib import Path
 from typing import Any
 
 from sqlalchemy import (
@@ -21,6 +20,7 @@ from sqlalchemy import (
     Engine,
     Float,
     ForeignKey,
+    Index,
     Integer,
     LargeBinary,
     MetaData,
@@ -30,12 +30,14 @@ from sqlalchemy import (
     create_engine,
     event,
 )
-from sqlalchemy.exc import DatabaseError
+from sqlalchemy.exc import DBAPIError
 from sqlalchemy.pool import NullPool
 
 from trials.errors import InputError
+from trials.store.records.place import Place, Server, without_password
 
-FILE = "trial.db"
+PATIENCE = 30.0
+"""Seconds that a writer waits for the one before it."""
 metadata = MetaData()
 
 
@@ -145,6 +147,10 @@ journal = Table(
     Column("what", Text, nullable=False),
     _text("why"),
     Column("payload", Text, nullable=False, server_default="{}"),
+    Column("covers", Text, nullable=False, server_default="{}"),
+    Column("previous", String(64)),
+    Column("digest", String(64)),
+    Index("journal_previous", "previous", unique=True),
 )
 confirmed_slips = Table(
     "confirmed_slips",
@@ -166,6 +172,7 @@ looks = Table(
     Column("costs_json", Text, nullable=False, server_default="{}"),
     Column("lives_json", Text, nullable=False, server_default="null"),
     Column("paper", LargeBinary),
+    Column("journal_id", Integer, ForeignKey("journal.id")),
 )
 about = Table(
     "about",
@@ -187,7 +194,32 @@ def engine_for(url: str) -> Engine:
 @lru_cache(maxsize=32)
 def engine_for_file(path: str) -> Engine:
     """Engine of a database file, whatever its name holds: no URL is made of it."""
-    return _with_settings(create_engine("sqlite://", creator=lambda: sqlite3.connect(path), poolclass=NullPool))
+
+    def connect() -> sqlite3.Connection:
+        return sqlite3.connect(path, timeout=PATIENCE)
+
+    return _with_settings(create_engine("sqlite://", creator=connect, poolclass=NullPool))
+
+
+@lru_cache(maxsize=32)
+def engine_for_server(place: Server) -> Engine:
+    """Engine of a schema on a server; statements and errors never show values.
+
+    Raises
+    ------
+    InputError
+        If the driver is not installed.
+    """
+    options = f"-csearch_path={place.schema} -clock_timeout={int(PATIENCE * 1000)}"
+    arguments = {"options": options, "connect_timeout": 10, "application_name": "trials"}
+    try:
+        return create_engine(place.url, poolclass=NullPool, connect_args=arguments, hide_parameters=True)
+    except ModuleNotFoundError:
+        raise InputError(
+            "records on a server need a driver that is not installed",
+            file=str(place),
+            do="Install it with `pip install 'nozzle-trials[lab]'`.",
+        ) from None
 
 
 def _with_settings(engine: Engine) -> Engine:
@@ -208,31 +240,62 @@ def _sqlite_begin(connection: Connection) -> None:
 
 
 @contextmanager
-def begun(path: Path, *, writes: bool) -> Iterator[Connection]:
-    """One transaction on a database file, whatever its version: all of it is kept, or nothing.
+def begun(place: Place, *, writes: bool) -> Iterator[Connection]:
+    """One transaction on a database, whatever its version: all of it is kept, or nothing.
+
+    On a server a reader sees one moment of all tables; a writer sees what is there once it holds the lock.
 
     Raises
     ------
     InputError
-        If the file is no trial database, or another program is writing to it.
+        If it is no trial database, cannot be reached, or another program is writing to it.
     """
-    engine = engine_for_file(str(path)).execution_options(writes=writes)
+    if isinstance(place, Server):
+        level = "READ COMMITTED" if writes else "REPEATABLE READ"
+        engine = engine_for_server(place).execution_options(isolation_level=level)
+    else:
+        engine = engine_for_file(str(place)).execution_options(writes=writes)
     try:
         with engine.begin() as connection:
             yield connection
-    except DatabaseError as error:
-        raise _database_problem(error, path) from error
+    except DBAPIError as error:
+        raise _database_problem(error, place) from None
     except (UnicodeEncodeError, OverflowError) as error:
         problem = "a text or number cannot be stored" if isinstance(error, OverflowError) else "a text is not Unicode"
-        raise InputError(problem, file=str(path), do="Nothing was written; correct the input.") from None
+        raise InputError(problem, file=str(place), do="Nothing was written; correct the input.") from None
 
 
-def _database_problem(error: DatabaseError, path: Path) -> InputError:
-    text = str(error.orig)
-    if "locked" in text:
-        return InputError("another program is writing to it", file=str(path), do="Wait a moment and run again.")
-    if "readonly" in text or "unable to open" in text:
-        return InputError(f"cannot be written ({text})", file=str(path), do="Check the rights of file and folder.")
-    if "not a database" in text or "malformed" in text or "no such table" in text:
-        return InputError("not a trial database, or damaged", file=str(path), do="Put back a copy of the file.")
-    return InputError(f"the database refused: {text}", file=str(path), do="Nothing was written; correct the input.")
+def _database_problem(error: DBAPIError, place: Place) -> InputError:
+    text = " ".join(str(error.orig).split())
+    if isinstance(place, Server):
+        text = without_password(text, place.url)
+    for signs, problem, do in _PROBLEMS:
+        if any(sign in text for sign in signs):
+            return InputError(problem.format(text=text), file=str(place), do=do)
+    return InputError(f"the database refused: {text}", file=str(place), do="Nothing was written; correct the input.")
+
+
+_PROBLEMS = (
+    (
+        ("permission denied",),
+        "your role on the server may not do this ({text})",
+        "Ask whoever keeps the server; the roles are in the README.",
+    ),
+    (("locked", "lock timeout"), "another program is writing to it", "Wait a moment and run again."),
+    (
+        ("connection failed", "server closed", "timeout expired", "connection is lost"),
+        "cannot be reached ({text})",
+        "Check address, name and network.",
+    ),
+    (
+        ("readonly", "unable to open", "disk I/O", "full"),
+        "cannot be written ({text})",
+        "Check the rights of file and folder, and the room on the disk.",
+    ),
+    (
+        ("not a database", "malformed", "no such table", "no such column", "decode", "does not exist"),
+        "not a trial database, or damaged ({text})",
+        "`trials check FOLDER` says more; put back a backup.",
+    ),
+)
+"""What a database says, and what it means: signs in its message, the problem, the remedy."""

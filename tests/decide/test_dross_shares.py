@@ -1,0 +1,88 @@
+"""Grades that decide: four words by shares of coupons at the required grade, and no word without a declared share."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from tests_support import TRIAL_TEXT, told
+
+from trials.decide.dross_shares import by_shares
+from trials.decide.kinds import StudyKind
+from trials.decide.prepare import prepare
+from trials.decide.response import Studied, fit_response, study_response
+from trials.errors import InputError
+from trials.infer.answer import Answer, levels
+from trials.plan.choose import make_plan
+from trials.plan.kinds import PlanKind
+from trials.trial import parse, worthwhile_margins, worthwhile_share
+from trials.words.first_page import _gain
+from trials.words.study import change_words
+
+ALLOWED = {kind: [(p, s) for p in (0.5, 0.7, 0.9) for s in (0.6, 1.0, 1.4)] for kind in ("cylindrical", "double")}
+
+
+def trial_with(worthwhile: str):
+    declared = f'worthwhile = "{worthwhile}"\n' if worthwhile else ""
+    text = TRIAL_TEXT.replace("primary = true\n", "")
+    return parse(text.replace("[responses.dross]\n", f"[responses.dross]\nprimary = true\n{declared}"))
+
+
+def grades(make_table, good: dict[str, int]) -> pd.DataFrame:
+    """So many of the nine coupons of each specimen have grade 1 or 0, the others 2 or 3; one row per coupon."""
+    table = make_table(readings=1)
+    for (kind, _), rows in table.groupby(["nozzle", "specimen"]):
+        marks = [1.0 if i < good[kind] else 2.0 + i % 2 for i in range(len(rows))]
+        table.loc[rows.index, "value"] = np.roll(marks, int(rows.index[0]) // 9)
+    return table
+
+
+def words_of(trial, table, lost=None):
+    ready = prepare(trial, "dross", table)
+    return by_shares(trial, ready, ALLOWED, levels(1), lost)
+
+
+def test_more_coupons_at_the_grade_is_better(make_table):
+    trial = trial_with("20 %")
+    assert worthwhile_share(trial, "dross") == 0.2 and worthwhile_margins(trial, "dross") is None
+    (found,) = words_of(trial, grades(make_table, {"cylindrical": 2, "double": 8}))
+    assert (found.nozzle, found.kind, found.answer) == ("double", "share", Answer.BETTER)
+    assert found.value == pytest.approx(6 / 9) and found.times_worthwhile == pytest.approx(6 / 9 / 0.2)
+    assert change_words(found, "").startswith("+67 of 100 coupons at the required grade, interval +")
+    assert _gain(None, found).startswith("About 67 of 100 coupons more reach the required dross grade, surely more")
+
+
+def test_lost_coupons_do_not_reach_the_grade(make_table):
+    table = grades(make_table, {"cylindrical": 4, "double": 4})
+    lost = pd.DataFrame({"nozzle": ["double"] * 3, "specimen": ["d0", "d1", "d2"], "coupon": ["x", "y", "z"]})
+    (bare,), (found,) = words_of(trial_with("20 %"), table), words_of(trial_with("20 %"), table, lost)
+    assert bare.value == pytest.approx(0.0, abs=1e-12)
+    assert found.value == pytest.approx(4 / 10 - 4 / 9)
+
+
+def test_one_specimen_of_each_type_gives_no_word(make_table):
+    table = grades(make_table, {"cylindrical": 2, "double": 8})
+    (found,) = words_of(trial_with("20 %"), table[table["specimen"].isin(["c0", "d0"])])
+    assert found.answer == Answer.NOT_SETTLED and np.isnan(found.low) and found.p is None
+
+
+def test_the_study_says_what_the_word_rests_on(make_table):
+    table = grades(make_table, {"cylindrical": 2, "double": 8})
+    for worthwhile, kind in (("20 %", StudyKind.GRADES_BY_SHARES), ("", StudyKind.GRADES_WITHOUT_WORTHWHILE)):
+        trial = trial_with(worthwhile)
+        studied = fit_response(trial, "dross", table)
+        assert isinstance(studied, Studied)
+        result = study_response(trial, studied, ALLOWED, levels(1))
+        assert kind in [finding.kind for finding in result.said]
+        assert result.comparisons[0].answer == (Answer.BETTER if worthwhile else Answer.NOT_SETTLED)
+
+
+def test_a_plan_says_where_no_difference_was_declared():
+    found = [f for f in make_plan(trial_with("")).found if f.kind == PlanKind.GRADE_WITHOUT_WORTHWHILE]
+    assert 'worthwhile = "20 %"' in told(found)[0] and "grade 1 or better" in told(found)[0]
+    assert PlanKind.GRADE_WITHOUT_WORTHWHILE not in [f.kind for f in make_plan(trial_with("20 %")).found]
+
+
+@pytest.mark.parametrize(("worthwhile", "grade", "message"), [("120 %", True, "no share"), ("20 %", False, "at which")])
+def test_a_share_that_cannot_be_used_is_refused(worthwhile, grade, message):
+    text = TRIAL_TEXT.replace("[responses.dross]\n", f'[responses.dross]\nworthwhile = "{worthwhile}"\n')
+    with pytest.raises(InputError, match=message):
+        parse(text if grade else text.replace(", dross_grade = 1", ""))

@@ -1,0 +1,243 @@
+"""The decision and its money in words: by table, numbers that agree with each other, nothing hidden in a sign."""
+
+import dataclasses
+
+import pytest
+from decide.test_decision import BETTER, MORE, OPEN, PLACE, SAME, WORSE, costs, life, made, square
+
+from trials.decide.decision import decide, decide_lives
+from trials.decide.decision_result import (
+    Assumed,
+    CostAgainst,
+    CostInput,
+    FewerFail,
+    Flip,
+    Money,
+    MoneyKind,
+    Question,
+    Span,
+    TypeCost,
+)
+from trials.findings import About, Amount, Finding
+from trials.words.decision import (
+    decision_rows,
+    decision_sentence,
+    fewer_words,
+    life_sentence,
+    money_notes,
+    side_effect_words,
+)
+from trials.words.findings import say
+from trials.words.first_page import answer_box
+from trials.words.money import amount_words, cost_words, difference_words, span_of_money, turns_words
+
+FEWER = FewerFail("a", 35.6, 3.9, Span(31.7, -9.1, 70.5))
+
+
+def text_of(words: str) -> str:
+    return words.replace("\u00a0", " ")
+
+
+def money_of(value: Span, **changed) -> Money:
+    bare = CostAgainst("a", "today", value, 0.9, None, CostInput.FAILING, 0.9, (), 1.45)
+    against = dataclasses.replace(bare, **changed)
+    types = (TypeCost("today", Span(2.39, 2.2, 3.0), {}), TypeCost("a", Span(1.94, 1.9, 2.5), {}))
+    return Money("EUR", PLACE, types, (against,), (Assumed(CostInput.GAS_M3, 0.9),), "", ())
+
+
+@pytest.mark.parametrize(
+    ("study", "sentence"),
+    [
+        (made({"a": BETTER}), "change to A at pressure 0.7 bar."),
+        (
+            made({"a": BETTER}, fewer=(FEWER,)),
+            "change to A at pressure 0.7 bar; of 100 edges about 32 fewer fail (between 9 more and 70 fewer).",
+        ),
+        (
+            made({"a": BETTER}, fewer=(FEWER,), money=money_of(Span(-0.45, -1.03, 0.16))),
+            "change to A at pressure 0.7 bar; of 100 edges about 32 fewer fail (between 9 more and 70 fewer); a metre "
+            "of good edge costs 0.45 EUR less (between 1.03 less and 0.16 more).",
+        ),
+        (made({"a": WORSE, "b": SAME}), "keep Today."),
+        (made({"a": OPEN}), "cut more before deciding; Today stays until then."),
+        (
+            made({"a": OPEN}, more=MORE),
+            "cut more before deciding; Today stays until then; 288 more coupons cut and measured like these, about 82 "
+            "h.",
+        ),
+        (made({}), "nothing was compared."),
+    ],
+)
+def test_the_decision_in_one_sentence(study, sentence):
+    assert text_of(decision_sentence(study)) == sentence
+
+
+def test_rows_of_a_change_with_money():
+    flips = (Flip(CostInput.FAILING, 0.04, 0.36, 0.34), Flip(CostInput.LIFE, 2640.0, 2640.0, 1320.0))
+    money = money_of(Span(-0.45, -1.03, 0.16), per_year=Span(-18035.0, -41312.0, 6447.0), flips=flips)
+    rows = dict(decision_rows(made({"a": BETTER}, {"a": 24.0}, fewer=(FEWER,), money=money)))
+    assert text_of(rows["Gain"]) == (
+        "Of 100 edges about 32 fewer fail (between 9 more and 70 fewer). A metre of good edge costs 1.94 EUR instead "
+        "of 2.39 EUR, 0.45 EUR less (between 1.03 less and 0.16 more). A year: 18 000 EUR less (between 41 000 less "
+        "and 6 400 more)."
+    )
+    assert text_of(rows["Cost"]) == (
+        "A nozzle: 24.00 EUR instead of 9.00 EUR. Its price and its change are paid back if it lasts 1.45 times as "
+        "long as today's."
+    )
+    assert rows["Would turn it"] == (
+        "A metre would cost the same if 34 of 100 edges failed with A (4 are likely), or if it lasted 0.50 times as "
+        "long as today's. Least is known of how many edges fail."
+    )
+    assert text_of(money_notes(made({"a": BETTER}, money=money))[0]) == (
+        "Not stated, so common practice without a source: the price of gas 0.90 EUR a m³ at 0 °C."
+    )
+
+
+def test_rows_of_more_cutting_carry_hours_and_money():
+    more = dataclasses.replace(MORE, money=6681.5)
+    rows = dict(decision_rows(made({"a": OPEN}, more=more, money=costs(a=(0.18, -0.32, 0.45)))))
+    assert text_of(rows["To settle it"]) == (
+        "11 nozzles of each type instead of 3: 288 more coupons cut and measured like these, about 82 h and 6 700 EUR, "
+        "for a chance of 80 % of a settled answer. A plan made for it may take less: `trials plan FOLDER --settle 80 "
+        "--spreads-from FOLDER`."
+    )
+    assert text_of(rows["Money"]) == (
+        "A metre of good edge against today's: A 0.18 EUR more (between 0.32 less and 0.45 more)."
+    )
+
+
+def test_no_money_is_said_without_costs():
+    rows = decision_rows(made({"a": BETTER}, fewer=(FEWER,)))
+    assert [name for name, _ in rows] == ["Gain", "Cost"] and "metre" not in " ".join(words for _, words in rows)
+
+
+@pytest.mark.parametrize(
+    ("today", "with_it", "low", "high", "words"),
+    [
+        (35.6, 3.9, -9.1, 70.5, "about 32 fewer fail (between 9 more and 70 fewer)"),
+        (10.6, 4.4, 2.2, 9.0, "about 7 fewer fail (between 2 and 9 fewer)"),  # 11 and 4 stand in the table
+        (4.4, 10.6, -12.0, -1.0, "about 7 more fail (between 1 and 12 more)"),
+        (4.4, 3.6, -2.0, 3.0, "about as many fail (between 2 more and 3 fewer)"),
+    ],
+)
+def test_fewer_edges_agree_with_the_table(today, with_it, low, high, words):
+    assert fewer_words(FewerFail("a", today, with_it, Span(today - with_it, low, high))) == words
+
+
+@pytest.mark.parametrize(
+    ("span", "words"),
+    [
+        (Span(-0.45, -1.03, 0.16), "0.45 EUR less (between 1.03 less and 0.16 more)"),
+        (Span(-0.099, -0.154, -0.0455), "0.10 EUR less (between 0.05 and 0.15 less)"),
+        (Span(0.5, 0.4, 0.6), "0.50 EUR more (between 0.40 and 0.60 more)"),
+        (Span(0.5, 0.5, 0.5), "0.50 EUR more"),
+    ],
+)
+def test_differences_of_money(span, words):
+    assert text_of(span_of_money(span, "EUR")) == words
+
+
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [(1234567.0, "1 200 000 EUR"), (999.0, "999 EUR"), (-12.5, "12.50 EUR"), (0.004, "0.004 EUR"), (0.0, "0.00 EUR")],
+)
+def test_amounts(value, words):
+    assert text_of(amount_words(value, "EUR")) == words
+
+
+def test_a_difference_agrees_with_the_two_costs_beside_it():
+    money = money_of(Span(-0.4549, -1.03, 0.16))
+    types = (TypeCost("today", Span(2.3876, 2, 3), {}), TypeCost("a", Span(1.9327, 1, 3), {}))
+    said = difference_words(money.against[0], dataclasses.replace(money, types=types))
+    assert text_of(said) == "0.46 EUR less (between 1.03 less and 0.16 more)"  # 2.39 and 1.93 stand beside it
+
+
+def test_a_cost_in_a_cell():
+    assert cost_words(TypeCost("a", Span(1.94, 1.9, 2.52), {})) == "1.94 (1.90\u00a0to\u00a02.52)"
+    assert cost_words(TypeCost("a", Span(1.94, 1.94, 1.94), {})) == "1.94"
+
+
+@pytest.mark.parametrize(
+    ("flip", "words"),
+    [
+        (Flip(CostInput.SPEED, 1.1, 1.1, 0.885), "A metre would cost the same at 0.885 m/min in place of 1.10 m/min."),
+        (Flip(CostInput.PRICE, 24.0, 9.0, 40.0), "A metre would cost the same at a price of 40.00 a nozzle."),
+    ],
+)
+def test_turning_points(flip, words):
+    assert turns_words(money_of(Span(-0.4, -1, 1), flips=(flip,)).against[0]) == words
+
+
+def test_nothing_turns_it():
+    far = (Flip(CostInput.LIFE, 2640.0, 2640.0, 102.0), Flip(CostInput.PRICE, 24.0, 9.0, 1214.0))
+    assert "would turn it" in turns_words(money_of(Span(-0.4, -1, 1), flips=far).against[0])
+    assert "would turn it" in turns_words(money_of(Span(-0.4, -1, 1)).against[0])
+
+
+@pytest.mark.parametrize(
+    ("size", "words"),
+    [
+        ((0.04, 0.02, 0.06), "But u is higher."),
+        ((0.04, -0.01, 0.09), "But u looks higher, which is not proved."),
+        ((0.01, 0.0, 0.02), ""),
+    ],
+)
+def test_what_is_worse_stands_in_the_second_line(size, words):
+    study = made({"a": BETTER})
+    study = dataclasses.replace(study, results=(*study.results, square({"a": size})))
+    assert side_effect_words(study, decide(study)) == words
+    assert answer_box(study).sure.endswith(words) and ("but u" in decision_sentence(study)) is bool(words)
+
+
+def test_a_dominated_type_is_said_in_the_third_line():
+    study = made({"a": BETTER, "b": OPEN}, {"a": 24.0, "b": 31.0})
+    assert answer_box(study).others.endswith("B: no better than A on any count.")
+
+
+def test_the_settings_stand_beside_the_type():
+    assert answer_box(made({"a": BETTER})).at == "at pressure 0.7 bar"
+    assert answer_box(made({"a": SAME})).at == ""
+    safe = dataclasses.replace(decide(made({"a": BETTER})), safe_speed=Amount(3.913, "m/min"))
+    assert safe.question == Question.COMPARE
+
+
+def test_a_change_for_money_says_so():
+    box = answer_box(made({"a": SAME}, money=costs(a=(-0.2, -0.4, -0.1))))
+    assert (box.does, box.what) == ("Change to", "A")
+    assert box.sure == "The edge is the same for practical purposes, for less money."
+
+
+def test_lives_in_words():
+    dearer = decide_lives(life(BETTER, 2.0, 1.4, 2.9), {"plain": 1.0, "plated": 1.15}, "EUR")
+    # 15 % dearer, twice the life: 0.575 per unit of life, break-even at 1.15 (common practice, no source)
+    assert life_sentence(dearer) == (
+        "Change to Plated: it lasts 2.00 times as long as Plain, at least 1.40 times; a unit of life costs 0.575 of "
+        "what it costs today (it pays from 1.15 times the life on)."
+    )
+    assert life_sentence(decide_lives(life(OPEN, 1.2, 0.8, 1.7), {})) == (
+        "Run more before deciding: Plated not settled; Plain stays until then."
+    )
+    assert life_sentence(decide_lives(life(SAME, 1.0, 0.9, 1.1), {})) == (
+        "Keep Plain: no other type is shown to last longer."
+    )
+
+
+@pytest.mark.parametrize(
+    ("kind", "facts", "nozzles", "part"),
+    [
+        (MoneyKind.NO_SPEED, {}, (), "speed is not stated"),
+        (MoneyKind.GAS_NOT_KNOWN, {"gas": "shop gas"}, (), "which gas is “shop gas”?"),
+        (MoneyKind.GAS_NOT_COUNTED, {"gas": False, "pressure": True, "areas": ()}, (), "the gas is not stated"),
+        (MoneyKind.GAS_NOT_COUNTED, {"gas": True, "pressure": True, "areas": ("a",)}, (), "flow area of a is not"),
+        (MoneyKind.LENS_NOT_COUNTED, {}, (), "Lenses are not counted"),
+        (MoneyKind.REWORK_NOT_COUNTED, {}, (), "rework_per_edge"),
+        (MoneyKind.FAILING_NOT_KNOWN, {}, (), "no requirement was measured"),
+        (MoneyKind.PRICE_NOT_STATED, {}, ("a",), "No price is stated for a"),
+        (MoneyKind.LIFE_AT_LEAST, {}, ("a", "b"), "No piece of a and b failed"),
+        (MoneyKind.LIVES_NOT_USED, {}, ("a",), "leave out a"),
+        (MoneyKind.AT_CLEAN_SPEEDS, {"failing": 0.05}, (), "5 % of the edges reworked"),
+    ],
+)
+def test_what_money_leaves_out(kind, facts, nozzles, part):
+    assert part in say(Finding(kind, About(nozzles=nozzles), facts))

@@ -1,0 +1,256 @@
+"""Money in words: what a metre of good edge costs, what decides, where the choice turns, what was not counted."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from enum import StrEnum
+
+from trials.decide.decision_result import Assumed, CostAgainst, CostInput, Flip, Money, MoneyKind, Span, TypeCost
+from trials.findings import Finding
+from trials.words.facts import figure, several, word
+from trials.words.language import text
+from trials.words.names import person
+from trials.words.numbers import fixed, listed, number, percent, point, with_unit
+
+LARGE = 1000.0
+FEWEST_HUNDREDTHS = 0.015  # below it a difference is not told from two costs in hundredths
+FAR_OFF = 5.0  # times the life or price that is expected: beyond it nobody asks
+NEAR_NOTHING = 0.001  # of the money of a metre: below a tenth of a hundredth it is nothing to anybody
+
+
+def amount_words(value: float, currency: str) -> str:
+    """An amount of money without its sign: two figures of large ones, hundredths of the others, never an exponent.
+
+    >>> amount_words(18035.2, "EUR"), amount_words(-0.4509, "EUR"), amount_words(0.0042, "EUR")
+    ('18\\xa0000\\xa0EUR', '0.45\\xa0EUR', '0.004\\xa0EUR')
+    """
+    return f"{_figure(abs(value))}\u00a0{currency}".strip()
+
+
+def _figure(size: float) -> str:
+    if size >= LARGE:
+        step = 10.0 ** (math.floor(math.log10(size)) - 1)
+        return f"{round(size / step) * step:,.0f}".replace(",", "\u00a0")
+    if size >= FEWEST_HUNDREDTHS or size == 0.0:
+        return fixed(size, 2 if size < 100 else 0)
+    return point(f"{size:.1g}" if size >= NEAR_NOTHING else "0.00")
+
+
+def price_words(price: float | None, currency: str) -> str:
+    """The price of a nozzle as typed in a list; a dash where none is stated."""
+    return text("no price stated") if price is None else f"{fixed(price, 2)}\u00a0{currency}".strip()
+
+
+def span_of_money(span: Span, currency: str) -> str:
+    """A difference with its limits: `0.45 EUR less (between 1.03 less and 0.16 more)`."""
+    size = _less_or_more(span.value, amount_words(span.value, currency))
+    if span.low == span.high == span.value:
+        return size
+    return text("{size} ({limits})", size=size, limits=limits_words(span.low, span.high, _figure))
+
+
+def limits_words(low: float, high: float, figure: Callable[[float], str]) -> str:
+    """Both limits of a difference, the side named once where it is one."""
+    if low < 0 <= high:
+        return text("between {low} less and {high} more", low=figure(-low), high=figure(high))
+    near, far = sorted((abs(low), abs(high)))
+    ends = {"low": figure(near), "high": figure(far)}
+    return text("between {low} and {high} less", **ends) if high < 0 else text("between {low} and {high} more", **ends)
+
+
+def _less_or_more(value: float, size: str) -> str:
+    return text("{size} less", size=size) if value < 0 else text("{size} more", size=size)
+
+
+def cost_words(cost: TypeCost) -> str:
+    """A cell of the table: `1.94 (1.90 to 2.52)`, the limits kept on one line."""
+    value = _figure(cost.cost.value)
+    if cost.cost.low == cost.cost.high:
+        return value
+    limits = {"low": _figure(cost.cost.low), "high": _figure(cost.cost.high)}
+    return text("{value} ({low}\u00a0to\u00a0{high})", value=value, **limits)
+
+
+def difference_words(found: CostAgainst, money: Money) -> str:
+    """What a metre costs less or more than today's, as the difference of the two costs that stand in the table."""
+    costs = {each.nozzle: each.cost.value for each in money.types}
+    if abs(found.value.value) < FEWEST_HUNDREDTHS or not {found.nozzle, found.against} <= costs.keys():
+        return span_of_money(found.value, money.currency)
+    shown = round(costs[found.nozzle], 2) - round(costs[found.against], 2)
+    return span_of_money(replace(found.value, value=shown), money.currency)
+
+
+def metre_words(found: CostAgainst, money: Money) -> str:
+    """What a metre costs with a type against today's, and what that is in a year."""
+    costs = {each.nozzle: amount_words(each.cost.value, money.currency) for each in money.types}
+    said = text(
+        "A metre of good edge costs {cost} instead of {today}, {size}.",
+        cost=costs[found.nozzle],
+        today=costs[found.against],
+        size=difference_words(found, money),
+    )
+    if found.per_year is None:
+        return said
+    return f"{said} {text('A year: {size}.', size=span_of_money(found.per_year, money.currency))}"
+
+
+def each_words(money: Money) -> str:
+    """What a metre costs with every other type against today's, where none is chosen."""
+    sizes = [
+        text("{nozzle} {size}", nozzle=person(each.nozzle), size=difference_words(each, money))
+        for each in money.against
+    ]
+    return text("A metre of good edge against today's: {sizes}.", sizes="; ".join(sizes))
+
+
+def decides_words(found: CostAgainst) -> str:
+    """Which input most of the width of the interval comes from; empty where none does."""
+    if found.decides is None or found.decides_share < 0.5:
+        return ""
+    return text("Least is known of {input}.", input=input_words(found.decides))
+
+
+def turns_words(found: CostAgainst) -> str:
+    """Where the choice turns, the nearest two inputs first; empty where nothing turns it."""
+    told = [_turn(flip, found) for flip in found.flips if _thinkable(flip)][:3]
+    if not told:
+        return text("In money no single price, life, speed or share of failed edges would turn it.")
+    return text("A metre would cost the same {turns}.", turns=text(", or ").join(told))
+
+
+def _thinkable(flip: Flip) -> bool:
+    """Whether a life or price could come to lie there; shares and speeds are told wherever they turn."""
+    if flip.input not in (CostInput.LIFE, CostInput.PRICE):
+        return True
+    return flip.at > 0 and 1 / FAR_OFF <= flip.flips_at / flip.at <= FAR_OFF
+
+
+def _turn(flip: Flip, found: CostAgainst) -> str:
+    nozzle = person(found.nozzle)
+    at, to = flip.at, flip.flips_at
+    if flip.input == CostInput.FAILING:
+        share, likely = (fixed(100.0 * x, 0) for x in (to, at))
+        return text(
+            "if {n} of 100 edges failed with {nozzle} ({likely} are likely)", n=share, nozzle=nozzle, likely=likely
+        )
+    if flip.input == CostInput.SPEED:
+        speeds = {"speed": with_unit(to, "m_min"), "now": with_unit(at, "m_min")}
+        return text("at {speed} in place of {now}", **speeds)
+    if flip.input == CostInput.LIFE:
+        return text("if it lasted {ratio} times as long as today's", ratio=ratio_words(to / flip.against))
+    return text("at a price of {price} a nozzle", price=_figure(to))
+
+
+def ratio_words(ratio: float) -> str:
+    """How often a life fits into another: `1.15`, `0.039`."""
+    return number(ratio, 2 if ratio < 1 else 3)
+
+
+def input_words(name: CostInput) -> str:
+    """An input of the cost inside a sentence."""
+    return {
+        CostInput.SPEED: text("the speed"),
+        CostInput.GAS: text("the gas that flows"),
+        CostInput.FAILING: text("how many edges fail"),
+        CostInput.PRICE: text("the price of a nozzle"),
+        CostInput.LIFE: text("how long a nozzle lasts"),
+        CostInput.CHANGE: text("the time to change a nozzle"),
+        CostInput.LENS_PRICE: text("the price of a lens"),
+        CostInput.LENS_LIFE: text("how long a lens lasts"),
+        CostInput.MACHINE_HOUR: text("the machine hour"),
+        CostInput.GAS_M3: text("the price of gas"),
+        CostInput.EDGE: text("the length of an edge"),
+        CostInput.LIFE_HOURS: text("how long a nozzle lasts"),
+    }[name]
+
+
+def assumed_words(money: Money) -> str:
+    """Inputs that common practice stands in for; empty where all are stated."""
+    if not money.assumed:
+        return ""
+    named = "; ".join(_assumed(each, money.currency) for each in money.assumed)
+    return text("Not stated, so common practice without a source: {inputs}.", inputs=named)
+
+
+def _assumed(each: Assumed, currency: str) -> str:
+    per = {
+        CostInput.MACHINE_HOUR: text("{size} an hour", size=amount_words(each.value, currency)),
+        CostInput.GAS_M3: text("{size} a m³ at 0 °C", size=amount_words(each.value, currency)),
+        CostInput.EDGE: with_unit(each.value, "m", 2),
+        CostInput.CHANGE: with_unit(each.value, "min", 2),
+        CostInput.LIFE_HOURS: text("{hours} h of cutting, all types alike", hours=number(each.value, 2)),
+    }
+    return text("{input} {size}", input=input_words(each.input), size=per[each.input])
+
+
+def _no_speed(finding: Finding) -> str:
+    return text("No cost of a metre: the speed is not stated. Add speed_m_min under [held] of the next trial.")
+
+
+def _gas_not_known(finding: Finding) -> str:
+    return text(
+        "Gas is not counted: which gas is “{gas}”? Write oxygen, nitrogen, argon, air or a mixture such as “97 % "
+        "nitrogen, 3 % oxygen” (`trials amend`).",
+        gas=word(finding, "gas"),
+    )
+
+
+def _gas_not_counted(finding: Finding) -> str:
+    lacking = [] if finding.facts["gas"] else [text("the gas")]
+    lacking += [] if finding.facts["pressure"] else [text("its pressure in a known unit")]
+    areas = [str(name) for name in several(finding, "areas")]
+    lacking += [text("the orifice or flow area of {types}", types=listed(areas))] if areas else []
+    return text("Gas is not counted: {lacking} is not stated.", lacking=listed(lacking))
+
+
+def _lens_not_counted(finding: Finding) -> str:
+    return text("Lenses are not counted (state lens_price and lens_hours under [costs]).")
+
+
+def _rework_not_counted(finding: Finding) -> str:
+    return text("Rework is not counted (state rework_per_edge under [costs]); a failed edge costs nothing here.")
+
+
+def _failing_not_known(finding: Finding) -> str:
+    return text("Rework is not counted: how many edges fail is not known, since no requirement was measured.")
+
+
+def _price_not_stated(finding: Finding) -> str:
+    return text("No price is stated for {types}: taken as nothing.", types=listed(finding.about.nozzles))
+
+
+def _life_at_least(finding: Finding) -> str:
+    return text(
+        "No piece of {types} failed in the life trial: its life counts at the lower 95 % limit.",
+        types=listed(finding.about.nozzles),
+    )
+
+
+def _lives_not_used(finding: Finding) -> str:
+    return text(
+        "The lives that are known leave out {types}, so one life is taken for all types.",
+        types=listed(finding.about.nozzles),
+    )
+
+
+def _at_clean_speeds(finding: Finding) -> str:
+    return text(
+        "Each type at the speed that 95 % of its mounts keep clean, {share} of the edges reworked.",
+        share=percent(figure(finding, "failing")),
+    )
+
+
+SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
+    MoneyKind.NO_SPEED: _no_speed,
+    MoneyKind.GAS_NOT_KNOWN: _gas_not_known,
+    MoneyKind.GAS_NOT_COUNTED: _gas_not_counted,
+    MoneyKind.LENS_NOT_COUNTED: _lens_not_counted,
+    MoneyKind.REWORK_NOT_COUNTED: _rework_not_counted,
+    MoneyKind.FAILING_NOT_KNOWN: _failing_not_known,
+    MoneyKind.PRICE_NOT_STATED: _price_not_stated,
+    MoneyKind.LIFE_AT_LEAST: _life_at_least,
+    MoneyKind.LIVES_NOT_USED: _lives_not_used,
+    MoneyKind.AT_CLEAN_SPEEDS: _at_clean_speeds,
+}
