@@ -23,6 +23,16 @@ SAID = [
         "Coupon K7T was cut with pressure 0.6 bar, planned empty.",
     ),
     (
+        Finding(RecordKind.OUTSIDE_USED, ONE, {"column": "pressure_bar", "now": 1.0, "low": 0.5, "high": 0.9}),
+        "Coupon K7T lies outside the plan (pressure 1 bar, planned 0.5 bar to 0.9 bar), by no more than half the "
+        "planned span: used.",
+    ),
+    (
+        Finding(RecordKind.OUTSIDE_LEFT_OUT, ONE, {"column": "standoff_mm", "now": 3.0, "low": 0.6, "high": 1.4}),
+        "Coupon K7T lies far outside the plan (standoff 3 mm, planned 0.6 mm to 1.4 mm), by more than half the planned "
+        "span: graded, but left out of means, comparisons and chances.",
+    ),
+    (
         Finding(RecordKind.COUPONS_MOVED, TWO, {"what": "sheet", "now": "S2", "was": "S1"}),
         "Coupons K7T, B2M were cut on sheet S2, planned on S1.",
     ),
