@@ -33,13 +33,15 @@ ENGLISH_ONLY = frozenset(
     )
 )
 """Modules whose words stand only on screens and on papers that are printed in English."""
+IN_PART = {"plan_chances": ("_needed", "_both", "_specimens", "_unequal", "_mounts")}
+"""Functions of modules for screens whose sentences come onto a verdict all the same."""
 ONE, MANY = ("text", "word", "_line", "_alone", "_of_item", "_outside"), ("plural", "_many")
 
 
 def modules() -> list[Path]:
     """Modules whose templates come onto a paper that has languages."""
     found = [path for room in PAPERS for path in sorted((HOME / room).glob("*.py"))]
-    return [path for path in found if path.stem not in ENGLISH_ONLY]
+    return [path for path in found if path.stem not in ENGLISH_ONLY or path.stem in IN_PART]
 
 
 def templates(paths: list[Path]) -> tuple[dict[str, str], dict[tuple[str, str], str]]:
@@ -47,7 +49,7 @@ def templates(paths: list[Path]) -> tuple[dict[str, str], dict[tuple[str, str], 
     alone: dict[str, str] = {}
     pairs: dict[tuple[str, str], str] = {}
     for path in paths:
-        for call in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for call in _calls(path):
             if not isinstance(call, ast.Call) or not isinstance(call.func, ast.Name):
                 continue
             first, *_ = (*call.args, None)
@@ -59,6 +61,16 @@ def templates(paths: list[Path]) -> tuple[dict[str, str], dict[tuple[str, str], 
             elif call.func.id in ONE and said and said[0]:
                 alone.setdefault(said[0], path.stem)
     return alone, pairs
+
+
+def _calls(path: Path) -> list[ast.AST]:
+    """Everything inside a module, or inside those of its functions that count."""
+    whole = ast.parse(path.read_text(encoding="utf-8"))
+    if path.stem not in IN_PART:
+        return list(ast.walk(whole))
+    own = [part for part in whole.body if isinstance(part, ast.FunctionDef) and part.name in IN_PART[path.stem]]
+    assert len(own) == len(IN_PART[path.stem]), f"a function of {path.name} was renamed"
+    return [inside for part in own for inside in ast.walk(part)]
 
 
 def catalogue(path: Path, locale: str) -> Catalog:
