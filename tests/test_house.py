@@ -121,6 +121,22 @@ def test_modules_and_functions_stay_short(path):
             assert node.end_lineno - node.lineno - words <= 60, node.name
 
 
+WORKING = {"WorkBudget", "Pool", "Work", "_Tried", "_Search", "_Point"}
+"""Dataclasses that change while something is searched, and never leave the search."""
+
+
+def test_results_are_frozen():
+    thawed = set()
+    for path in MODULES:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ClassDef):
+                made = [ast.unparse(each) for each in node.decorator_list]
+                if any(each.startswith("dataclass") and "frozen=True" not in each for each in made):
+                    thawed.add(node.name)
+    # errors freeze their fields themselves, since Python writes on an exception that is raised
+    assert thawed == WORKING | {"InputError", "InputErrors"}
+
+
 def test_pages_of_the_project_name_no_absolute_place():
     words = ("/work" + "/", "../sha" + "red", "/tmp" + "/")
     for path in [*MODULES, ROOT / "README.md", ROOT / "DEVELOPERS.md"]:

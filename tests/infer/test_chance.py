@@ -433,6 +433,7 @@ def test_chance_of_a_grade_that_says_nothing_is_refused():
         chance_of_grade(graded(), np.zeros(2), -1, 3, 6)
     with pytest.raises(WrongShape, match="settings have shape"):
         chance_of_grade(graded(), np.zeros(3), 1, 3, 6)
+    assert chance_of_grade(graded(), np.zeros(2), 1, specimens=1, df=1).low < 0.5  # the least that can be asked
     for wrong in ({"specimens": 0}, {"df": 0}, {"confidence": 1.0}):
         with pytest.raises(WrongArgument, match="at least 1"):
             chance_of_grade(graded(), np.zeros(2), 1, **{"specimens": 3, "df": 6} | wrong)

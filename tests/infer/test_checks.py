@@ -11,7 +11,8 @@ from scipy import stats
 from trials.errors import WrongArgument
 from trials.infer import checks
 from trials.infer.answer import answer
-from trials.infer.checks import residuals
+from trials.infer.checks import far, residuals
+from trials.infer.means import marginal
 from trials.infer.mixed import fit_mixed
 from trials.worthwhile import Margins
 
@@ -141,3 +142,40 @@ def test_residual_shape_and_far_coupons():
     values = np.append(rng.normal(size=60), 12.0)
     assert checks.far_coupons(values).nonzero()[0].tolist() == [60]
     assert not checks.far_coupons(np.zeros(5)).any()
+
+
+@pytest.mark.parametrize("n", range(2, 9))
+def test_the_median_of_the_others_is_that_of_what_is_left(n):
+    values = np.random.default_rng(n).permutation(np.append(np.arange(n - 1.0) ** 2, 1.0))  # one value twice
+    left = [np.median(np.delete(values, i)) for i in range(n)]
+    assert far.medians_of_others(values) == pytest.approx(left, rel=1e-15)
+
+
+def test_the_powers_inside_the_profile_interval_by_least_squares():
+    values = np.random.default_rng(2).lognormal(0.0, 0.5, 40)
+    powers = np.round(np.arange(-1.5, 1.51, 0.02), 10)
+    middle = stats.gmean(values)
+    scaled = [middle * np.log(values) if p == 0 else (values**p - 1) / (p * middle ** (p - 1)) for p in powers]
+    # with a mean alone -2 log restricted likelihood is (n - 1) log of the sum of squares, but for a constant
+    criterion = np.array([39 * np.log(np.var(z)) for z in scaled])
+    inside = powers[criterion <= criterion.min() + 3.841459]  # 95 % of chi-square on one degree of freedom, tables
+    found = checks.box_cox(values, np.ones((40, 1)), {}, powers)
+    assert (found.best, found.low, found.high) == (powers[criterion.argmin()], inside.min(), inside.max())
+    assert -1.5 < found.low < found.best < found.high < 1.5
+
+
+@pytest.mark.parametrize("rough", ["left", "right"])
+def test_a_side_shift_is_the_higher_side_less_the_lower(rough):
+    coupon, side = np.repeat(["A", "B", "C", "D"], 2), np.tile(["left", "right"], 4)
+    values = np.where(side == rough, 0.3, 0.1) + np.array([0.0, 0.01, 0.02, 0.0, 0.01, 0.0, 0.0, 0.02])
+    (found,) = checks.side_shifts(values, np.repeat("M1", 8), coupon, side)
+    sides = {name: values[side == name].mean() for name in ("left", "right")}
+    assert found.high_side == rough and found.low_side != rough
+    assert found.difference == pytest.approx(max(sides.values()) - min(sides.values()), rel=1e-9)
+
+
+def test_an_interval_of_means_is_at_95_per_cent_unless_told():
+    rng = np.random.default_rng(4)
+    fit = fit_mixed(rng.normal(size=12), np.ones((12, 1)), {"coupon": np.repeat(np.arange(4), 3)})
+    (found,), one = marginal.means(fit, np.ones((1, 1))), fit.estimate(np.ones(1), 0.95)
+    assert (found.value, found.low, found.high, found.df) == (one.value, one.low, one.high, one.df)

@@ -5,7 +5,7 @@ import pytest
 import statsmodels.api as sm
 
 from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
-from trials.infer.mixed import fit_mixed
+from trials.infer.mixed import fit_mixed, kenward_roger
 from trials.infer.strata import strata_tests
 from trials.infer.yardstick import YardstickDesign, estimate_between, estimates_between, judge
 
@@ -370,6 +370,14 @@ def test_a_unit_that_cannot_be_seen_is_named():
         judge(y, trial.fixed, trial.groups | {"specimen": trial.kind}, trial.contrast)
     with pytest.raises(NotIdentifiable, match="'sheet' has one level only"):
         judge(y, trial.fixed, trial.groups | {"sheet": np.zeros(len(y))}, trial.contrast)
+
+
+def test_the_denominator_of_two_degrees_of_freedom_is_finite():
+    """F on 2 and 2 degrees of freedom: A1 = 4 and A2 = 2 give v1 = 1 - A2 / q = 0 in Kenward and Roger (1997), by hand.
+
+    g = 0, B = 4, c2 = 1/4, c3 = 1/2, so v1 = 0, v2 = -1 and, with their ratio taken as 1, 4 + 4 v2 / (1 - v2) = 2.
+    """
+    assert kenward_roger._paper_df(2, 4.0, 2.0) == (2.0, 1.0)
 
 
 def test_the_denominator_of_four_degrees_of_freedom_is_finite():

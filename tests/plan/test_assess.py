@@ -8,6 +8,7 @@ from tests_support import told
 
 from trials.errors import InputError
 from trials.findings import PlaceKind
+from trials.gas import normal_volume_flow
 from trials.plan.assess import Asks, Subject, assess
 from trials.plan.assess.effort import effort
 from trials.plan.assess.frame import build_frame
@@ -206,7 +207,12 @@ def test_effort_by_hand():
     # three places of 4 min on each coupon, one coupon in ten once more
     assert work.bench_minutes == pytest.approx(108 * 4 * 3.1, rel=1e-12)
     assert work.nozzle_changes == 12
-    assert work.gas_m3 > 0
+    # coupons of 60 x 40 mm, between them the thickness of 12 mm
+    assert work.sheet_area_m2 == pytest.approx(108 * 0.072 * 0.052, rel=1e-12)
+    assert work.cut_length_m == pytest.approx(108 * 0.2, rel=1e-12)
+    # 36 coupons at each pressure through a bore of 1.4 mm, 12 s of cutting and 4 s of piercing each
+    flows = normal_volume_flow("oxygen", [0.5, 0.7, 0.9], math.pi * 1.4**2 / 4)
+    assert work.gas_m3 == pytest.approx(36 * float(np.sum(flows)) * 16 / 3600, rel=1e-12)
 
 
 def test_gas_of_a_plan_in_any_language():
@@ -259,3 +265,31 @@ def test_common_curves_make_every_coupon_count_at_todays_setting():
 
 def common_text():
     return trial_text(plan='curves = "common"')
+
+
+def test_which_spreads_are_expected_and_which_are_missing_is_said():
+    def kinds(text):
+        trial = parse(text)
+        return {each.kind: each for each in assess(trial, make_plan(trial)).found}
+
+    part = kinds(trial_text())
+    assert part[PlanKind.SPREAD_MISSING].facts == {"sources": ("mount",)}  # that of a sheet is taken out, not needed
+    assert part[PlanKind.SPREAD_SOURCE].about.response == "roughness"
+    whole = kinds(trial_text() + '\nmount = "5 %"\nsource = "pilot"')
+    assert PlanKind.SPREAD_MISSING not in whole and whole[PlanKind.SPREAD_SOURCE].facts == {"source": "pilot"}
+    # the 27 coupons of a type on 3 specimens are worth more than 3 on a specimen each and less than 27
+    assert 3 < whole[PlanKind.EFFECTIVE_COUPONS].facts["coupons"] < 27
+    none = kinds(trial_text(expected=False))
+    assert none[PlanKind.NO_EXPECTED_SPREAD].about.response == "roughness"
+    assert not {PlanKind.SPREAD_SOURCE, PlanKind.SPREAD_MISSING, PlanKind.EFFECTIVE_COUPONS} & set(none)
+
+
+@pytest.mark.parametrize(("today", "others", "counted"), [(4, 2, (2, 2.0)), (3, 3, (3, 1.0))])
+def test_more_specimens_of_todays_type_are_counted_as_such(today, others, counted):
+    """Two of each other type beside four of the one in use; three of each."""
+    text = trial_text(specimens=others, sheets=1)
+    own = [f"PL0{n}" for n in range(others)]
+    trial = parse(text.replace(str(own), str([f"PL0{n}" for n in range(today)])))
+    frame, spreads = build_frame(trial, make_plan(trial)), expected_spreads(trial, "roughness")
+    found = frame.counts(frame.covariance(spreads, 3), spreads, 3)
+    assert (found.specimens, found.today) == counted

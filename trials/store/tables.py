@@ -7,7 +7,7 @@ import io
 import math
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime, time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -45,10 +45,6 @@ class FileTable:
     decimal_comma: bool = False
     sheet: str = ""
     said: tuple[Finding, ...] = ()
-
-    def with_said(self, *more: Finding) -> FileTable:
-        """The same table with further remarks."""
-        return replace(self, said=(*self.said, *more))
 
     def place(self, row: object) -> dict[str, Any]:
         """File and row for a message; nothing where no file stands behind the table."""

@@ -17,7 +17,7 @@ from trials.plan.settling.as_planned import chances_of, judge_plan
 from trials.plan.settling.chance import chances_right, critical_curve
 from trials.plan.settling.lines import lines_of, put_in
 from trials.plan.settling.problem import problem_of
-from trials.plan.settling.request import Candidate
+from trials.plan.settling.request import Candidate, Pattern
 from trials.plan.settling.strata import Precision
 from trials.trial import parse
 
@@ -146,3 +146,17 @@ def test_the_plan_as_laid_out_agrees_with_the_plan_as_searched():
 def test_fifteen_per_cent_is_a_pair():
     asked = problem().question.asked[0]
     assert asked.better == pytest.approx(-math.log(0.85)) and asked.worse == pytest.approx(math.log(1.15))
+
+
+def test_degrees_of_freedom_do_not_depend_on_the_unit():
+    pattern, variances = Pattern(2, 3, 1, 2), {"specimen": 0.0009, "mount": 0.0004, "coupon": 0.0036, "reading": 0.0025}
+    strata = problem(prices=(9, 14)).strata(pattern, 6)
+    sizes, sheets = np.array([[6, 5], [3, 3]]), np.array([1, 1])
+    small, large = (
+        strata.precision(sizes, sheets, {name: scale * value for name, value in variances.items()})
+        for scale in (1.0, 400.0)
+    )
+    assert large.covariance == pytest.approx(400.0 * small.covariance, rel=1e-9)
+    assert large.rest_df == pytest.approx(small.rest_df, rel=1e-9) and np.all(small.rest_df > 2)
+    # specimens less types, sheets taken out: 11 - 2 and 6 - 2
+    assert small.between_df == pytest.approx([9.0, 4.0], rel=0.05)

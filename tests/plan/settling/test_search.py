@@ -124,3 +124,10 @@ def test_plan_that_cannot_carry_the_curves():
 def test_figures_that_plan_nothing_are_refused(changed, error, line):
     with pytest.raises(error, match=line):
         Asked(**{"response": "roughness", "variances": {"reading": 1.0}, "better": 0.1, "worse": 0.1} | changed)
+
+
+def test_progress_rises_to_its_end():
+    seen = []
+    settle(problem(prices=(9, 14)), Goal(0.8), SMALL, lambda done, of: seen.append((done, of)))
+    done, of = zip(*seen, strict=True)
+    assert list(done) == sorted(done) and done[0] > 0 and done[-1] == of[-1] and len(set(of)) == 1
