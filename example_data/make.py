@@ -626,6 +626,81 @@ def _ladder_page(truth: dict) -> str:
     return "\n".join([*lines, ""])
 
 
+WINDOW = "nitrogen_5mm"
+WINDOW_SEED = 88
+WINDOW_BEST = {"conical": (11.5, 1.1), "diverging": (14.5, 0.7)}  # bar, mm: where each type cuts its best edge
+WINDOW_RZ = {"conical": 21.0, "diverging": 18.0}  # Rz5 in um there
+WINDOW_BEND = (0.36, 0.20)  # log Rz5 that 3 bar and 0.4 mm away from it add
+WINDOW_U = (0.09, 0.012)  # mm of u there, and what 3 bar away adds
+WINDOW_SPREADS = (0.05, 0.05, 0.05)  # log Rz5: specimen, coupon, reading; a tenth of that in mm for u
+
+
+def make_window(text: str) -> dict[str, str]:
+    """A response surface with a best setting for each type; every coupon was cut as planned."""
+    trial = parse(text)
+    coupons = make_plan(trial).coupons
+    rng = np.random.default_rng(WINDOW_SEED)
+    own = {mark: rng.normal(0.0, WINDOW_SPREADS[0], 2) for mark in coupons["specimen"].drop_duplicates()}
+    readings = []
+    for row in coupons.itertuples():
+        edge = own[row.specimen] + rng.normal(0.0, WINDOW_SPREADS[1], 2)
+        away = _away(row.nozzle, row.pressure_bar, row.standoff_mm)
+        for number in (1, 2):
+            off = edge + rng.normal(0.0, WINDOW_SPREADS[2], 2)
+            rz = WINDOW_RZ[row.nozzle] * np.exp(np.dot(WINDOW_BEND, away) + off[0])
+            u = WINDOW_U[0] + WINDOW_U[1] * away[0] + 0.1 * off[1]
+            readings.append((row.coupon, number, f"{rz:.1f}", f"{u:.3f}"))
+    cuts = coupons[["coupon"]].assign(cut_order=range(1, len(coupons) + 1), mount=coupons["mount"], outcome="cut")
+    truth = _window_truth()
+    return {
+        "cuts.csv": _csv(cuts),
+        "readings.csv": _csv(pd.DataFrame(readings, columns=["coupon", "reading", "rz5_um", "u_mm"])),
+        "truth.json": json.dumps(truth, indent=1) + "\n",
+        "truth.md": _window_page(truth),
+    }
+
+
+def _away(nozzle: str, bar: float, mm: float) -> tuple[float, float]:
+    """Squared distance from the best setting, in steps of 3 bar and 0.4 mm."""
+    best = WINDOW_BEST[nozzle]
+    return ((bar - best[0]) / 3.0) ** 2, ((mm - best[1]) / 0.4) ** 2
+
+
+def _window_truth() -> dict:
+    types = {}
+    for name, (bar, mm) in WINDOW_BEST.items():
+        today = WINDOW_RZ[name] * float(np.exp(np.dot(WINDOW_BEND, _away(name, 13.0, 0.9))))
+        types[name] = {"best_bar": bar, "best_mm": mm, "rz5_um": WINDOW_RZ[name], "rz5_today_um": round(today, 3)}
+    return {
+        "note": INVENTED,
+        "seed": WINDOW_SEED,
+        "bend": list(WINDOW_BEND),
+        "u_mm": list(WINDOW_U),
+        "spreads": dict(zip(("specimen", "coupon", "reading"), WINDOW_SPREADS, strict=True)),
+        "types": types,
+    }
+
+
+def _window_page(truth: dict) -> str:
+    lines = [
+        "# Where it is safe to cut: the truth behind the numbers",
+        "",
+        f"{INVENTED} Made by `example_data/make.py`.",
+        "",
+        f"Log Rz5 rises by {WINDOW_BEND[0]:g} three bar away from the best setting of a type and by {WINDOW_BEND[1]:g} "
+        f"0.4 mm away, with the square of the distance; u is {WINDOW_U[0]:g} mm there and {WINDOW_U[1]:g} mm more "
+        "three bar away. Specimens, coupons and readings spread by 5 % each in Rz5, by 0.005 mm in u.",
+        "",
+        "| nozzle | best pressure, bar | best standoff, mm | Rz5 there, um | Rz5 at today's setting, um |",
+        "|---|---|---|---|---|",
+    ]
+    lines += [
+        f"| {name} | {t['best_bar']:g} | {t['best_mm']:g} | {t['rz5_um']:.1f} | {t['rz5_today_um']:.1f} |"
+        for name, t in truth["types"].items()
+    ]
+    return "\n".join([*lines, ""])
+
+
 def _csv(table: pd.DataFrame) -> str:
     return table.to_csv(index=False, lineterminator="\n")
 
@@ -638,6 +713,8 @@ def make_all() -> dict[str, str]:
         made |= {f"{folder}/{name}": content for name, content in make_trial(folder, text).items()}
     text = (HERE / LADDER / "trial.toml").read_text(encoding="utf-8")
     made |= {f"{LADDER}/{name}": content for name, content in make_ladder(text).items()}
+    text = (HERE / WINDOW / "trial.toml").read_text(encoding="utf-8")
+    made |= {f"{WINDOW}/{name}": content for name, content in make_window(text).items()}
     return made | {f"nozzle_life/{name}": content for name, content in make_lives().items()}
 
 

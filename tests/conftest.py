@@ -42,6 +42,15 @@ def blank_pictures(monkeypatch):
     draw_blank(monkeypatch)
 
 
+@pytest.fixture(autouse=True, scope="session")
+def few_places():
+    """A verdict maps 49 or 81 settings of every type; tests of everything else are content with a few."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("trials.decide.window.POINTS", 5)
+        patch.setattr("trials.decide.window.FEWER_POINTS", 3)
+        yield
+
+
 @pytest.fixture
 def trial_text() -> str:
     """Text of a small, complete trial file."""

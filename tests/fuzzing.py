@@ -15,7 +15,7 @@ from trials.store.intake import read_points
 from trials.trial import parse
 
 LONGEST = 5.0
-"""Seconds after which a file counts as one that hangs."""
+"""Seconds of the processor after which a file counts as one that hangs."""
 TOKENS = (
     *("nan", "inf", "-inf", "1e999", "9" * 30, "9" * 5_000, "-0", "1,5", "1.5.2", "0x1F", "1_000", "", " ", "''"),
     *('"', ";", "\t", ",", "\r", "\n", "\0", "\x1b[2J", "\u202e", "\ufeff", "é", "\ud7ff", "=1/0", "#REF!"),
@@ -151,7 +151,7 @@ def take_in(kind, data, folder):
     path.write_bytes(data)
     database = folder / "trial.db"
     before = hashlib.sha256(database.read_bytes()).hexdigest()
-    started = time.monotonic()
+    started = time.process_time()  # a busy machine is no hang
     try:
         if kind == "toml":
             parse(data.decode("utf-8", "replace"))
@@ -165,7 +165,7 @@ def take_in(kind, data, folder):
     except InputError as error:
         assert str(error).strip()
         read = False
-    assert time.monotonic() - started < LONGEST, "took too long"
+    assert time.process_time() - started < LONGEST, "took too long"
     if not read:
         assert hashlib.sha256(database.read_bytes()).hexdigest() == before, "partly recorded"
     return read

@@ -11,16 +11,17 @@ from typing import Any
 _STEPS = (
     *("Adoption", "Against", "Checked", "Correction", "Instrument", "Kept", "Keys", "Settings"),
     *("SettlingExtension", "Wanted", "add_extension", "adopt", "amend", "backup", "card", "card_json"),
-    *("change", "chart", "chart_json", "check", "confirm", "correct", "cut", "cut_as_planned"),
-    *("demo_trial", "enter_instrument", "evidence", "export", "extension", "extension_json", "fit"),
-    *("freeze", "grade_rows", "grade_table", "grade_trial", "grade_value", "graded_facts", "judge"),
-    *("keep_pictures", "keep_study_picture", "keep_window_picture", "lives_of_trial", "load"),
-    *("look_number", "measure_files", "measure_into", "picture", "plain", "plan_folder", "plan_json", "propose"),
-    *("read_lives", "record", "record_lives", "recorded_lives", "register", "requirement", "restore"),
-    *("retire", "retirement_json", "run_sheet", "settle_folder", "settled_json", "settling_extension"),
-    *("settling_extension_json", "side_by_side", "sides_json", "status", "study_bench", "study_table"),
-    *("verdict", "window", "window_json", "write_bytes", "write_card", "write_chart", "write_lives"),
-    *("write_new", "zones_at", "zones_of"),
+    *("change", "chart", "chart_json", "check", "confirm", "confirm_best", "correct", "cut"),
+    *("cut_as_planned", "demo_trial", "enter_instrument", "evidence", "export", "extension"),
+    *("extension_json", "fit", "freeze", "grade_rows", "grade_table", "grade_trial", "grade_value"),
+    *("graded_facts", "judge", "keep_pictures", "keep_study_picture", "keep_window_picture"),
+    *("lives_of_trial", "load", "look_number", "measure_files", "measure_into", "picture", "plain", "plan_folder"),
+    *("plan_json", "propose", "read_lives", "record", "record_lives", "recorded_lives", "register"),
+    *("requirement", "restore", "retire", "retirement_json", "run_sheet", "settle_folder", "settled_json"),
+    *("settling_extension", "settling_extension_json", "side_by_side", "sides_json", "status"),
+    *("study_bench", "study_table", "verdict", "window", "window_json", "write_bytes", "write_card"),
+    *("write_chart", "write_lives", "write_new"),
+    *("zones_at", "zones_of"),
 )
 __all__ = list(_STEPS)
 __version__ = "0.1.0"

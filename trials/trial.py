@@ -12,11 +12,14 @@ from __future__ import annotations
 import math
 from enum import StrEnum
 from types import NoneType
-from typing import Annotated, Any, Literal
+from typing import Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 from pydantic_core import ErrorDetails
 
+from trials.asked import CLEAN_SPEED as CLEAN_SPEED
+from trials.asked import CLEAN_THICKNESS as CLEAN_THICKNESS
+from trials.asked import Amount, BestBy, CleanRequest, Share, taken_apart
 from trials.asked import BenchRequest as BenchRequest
 from trials.asked import CouponSize as CouponSize
 from trials.errors import InputError, collected
@@ -26,8 +29,8 @@ from trials.nozzles import Nozzle, with_marks
 from trials.responses import QUANTITIES, Quantity, Scale
 from trials.toml_text import read_toml
 from trials.unfrozen import Costs, LivesAsWritten, StorePlace
-from trials.units import column, parse_amount, speed_difference
-from trials.worthwhile import Margins, amount_on_scale, margins
+from trials.units import column, step_difference
+from trials.worthwhile import Margins, amount_on_scale, coupon_share, margins
 
 MOST_READINGS = 1_000  # of one response on one coupon, by hand
 MOST_REPEATS = 100  # of the same settings, mounts of a specimen, looks at the data
@@ -67,21 +70,11 @@ class Requirement(_Part):
     execution_class: str | None = None
 
 
-def _as_share(value: Any) -> Any:
-    if not isinstance(value, str):
-        return value
-    number, unit = parse_amount(value)
-    return number / 100.0 if unit == "%" else number
-
-
-Share = Annotated[float, BeforeValidator(_as_share), Field(gt=0, lt=1)]
-"""`80 %` or 0.8, kept as 0.8."""
-
-
 class Application(_Part):
     """`[application]`: material, thickness in mm, gas, kind of cut and what the drawing requires.
 
-    window_chance: settings are safe where the next edge meets all of it with at least this chance.
+    window_chance: settings are safe where the next edge meets all of it with at least this chance; best_by: what the
+    best setting is.
     """
 
     material: str
@@ -90,6 +83,7 @@ class Application(_Part):
     cut: Literal["flame", "fusion"] | None = None
     required: Requirement = Requirement()
     window_chance: Share = 0.9
+    best_by: BestBy = BestBy.CHANCE
 
 
 class Factor(_Part):
@@ -193,13 +187,6 @@ class PlanRequest(_Part):
     limits: tuple[Limit, ...] = ()
 
 
-def _as_text(value: Any) -> Any:
-    return str(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else value
-
-
-Amount = Annotated[str, BeforeValidator(_as_text)]
-
-
 class Expected(_Part):
     """`[responses.NAME.expected]`: level and spreads guessed before cutting; a spread: `8 %` or a figure."""
 
@@ -226,30 +213,6 @@ class ResponseRequest(_Part):
     higher_is_better: bool | None = None
 
 
-CLEAN_SPEED = "clean_speed"
-
-
-class ExpectedSpeed(_Part):
-    """`[responses.clean_speed.expected]`: fastest clean speed of today's type, and what pieces and mounts differ by."""
-
-    level: float = Field(gt=0)
-    specimen: Amount | None = None
-    mount: Amount | None = None
-    source: Literal["guess", "pilot", "earlier trial"] = "guess"
-
-
-class CleanSpeedRequest(_Part):
-    """`[responses.clean_speed]`: the fastest clean cut decides a ladder trial.
-
-    worthwhile: a share (`10 %`) of today's speed or a figure with its unit; expected: for planning; dross_grade: the
-    highest that counts as clean; that of the requirement if left out, 0 where there is none.
-    """
-
-    worthwhile: Amount
-    expected: ExpectedSpeed | None = None
-    dross_grade: int | None = Field(default=None, ge=0, le=4)
-
-
 class Trial(_Part):
     """A whole trial file, checked."""
 
@@ -261,7 +224,8 @@ class Trial(_Part):
     plan: PlanRequest = PlanRequest()
     coupon: CouponSize = CouponSize()
     responses: dict[str, ResponseRequest] = Field(min_length=1)
-    clean_speed: CleanSpeedRequest | None = None
+    clean_speed: CleanRequest | None = None
+    clean_thickness: CleanRequest | None = None
     bench: BenchRequest = BenchRequest()
     costs: Costs = Costs()
     store: StorePlace = StorePlace()
@@ -308,17 +272,27 @@ class Trial(_Part):
     @property
     def deciding(self) -> int:
         """How many responses decide, the fastest clean cut of a ladder among them."""
-        return len(self.primaries) + (self.clean_speed is not None)
+        return len(self.primaries) + (self.clean is not None)
+
+    @property
+    def rising(self) -> str:
+        """The factor that rises in a ladder, speed before thickness; empty without either."""
+        return next((name for name in ("speed", "thickness") if name in self.factors), "")
+
+    @property
+    def clean(self) -> CleanRequest | None:
+        """What decides a ladder: the fastest or the thickest clean cut."""
+        return self.clean_speed or self.clean_thickness
+
+    @property
+    def clean_name(self) -> str:
+        """Name among the responses of what a ladder finds."""
+        return CLEAN_THICKNESS if self.rising == "thickness" else CLEAN_SPEED
 
     @model_validator(mode="before")
     @classmethod
-    def _clean_speed_apart(cls, data: Any) -> Any:
-        """The fastest clean cut is asked for among the responses, but no coupon has a reading of it."""
-        responses = data.get("responses") if isinstance(data, dict) else None
-        if not isinstance(responses, dict) or CLEAN_SPEED not in responses:
-            return data
-        rest = {name: asked for name, asked in responses.items() if name != CLEAN_SPEED}
-        return {**data, "responses": rest, CLEAN_SPEED: responses[CLEAN_SPEED]}
+    def _clean_apart(cls, data: Any) -> Any:
+        return taken_apart(data)
 
     @model_validator(mode="before")
     @classmethod
@@ -327,7 +301,7 @@ class Trial(_Part):
 
     @model_validator(mode="after")
     def _fits_together(self) -> Trial:
-        for check in (_check_nozzles, _check_lives, _check_limits, _check_mounts, _check_responses, _check_clean_speed):
+        for check in (_check_nozzles, _check_lives, _check_limits, _check_mounts, _check_responses, _check_clean):
             check(self)
         return self
 
@@ -396,26 +370,27 @@ def _check_responses(trial: Trial) -> None:
         raise ValueError("responses: no response is primary; mark the one that decides with primary = true")
 
 
-def _check_clean_speed(trial: Trial) -> None:
-    if trial.clean_speed is None:
+def _check_clean(trial: Trial) -> None:
+    if trial.clean is None:
         return
-    place = f"responses.{CLEAN_SPEED}"
-    if trial.plan.method != Method.LADDER or "speed" not in trial.factors:
-        raise ValueError(f"{place}: only a ladder has it; set plan.method to 'ladder' with a factor named speed")
+    name = CLEAN_SPEED if trial.clean_speed else CLEAN_THICKNESS
+    place, rising = f"responses.{name}", name.removeprefix("clean_")
+    if trial.plan.method != Method.LADDER or trial.rising != rising:
+        raise ValueError(f"{place}: only a ladder has it; set plan.method to 'ladder' with a factor named {rising}")
     if "dross" not in trial.responses:
         raise ValueError(f"{place}: a cut is judged clean by its dross grade; add [responses.dross]")
-    unit, expected = trial.factors["speed"].unit, trial.clean_speed.expected
-    speed_difference(trial.clean_speed.worthwhile, unit, f"{place}.worthwhile")
+    unit, expected = trial.factors[rising].unit, trial.clean.expected
+    step_difference(trial.clean.worthwhile, unit, f"{place}.worthwhile")
     for source in ("specimen", "mount") if expected else ():
         typed = getattr(expected, source)
         if typed is not None:
-            speed_difference(typed, unit, f"{place}.expected.{source}")
+            step_difference(typed, unit, f"{place}.expected.{source}")
 
 
 def worthwhile_margins(trial: Trial, name: str) -> Margins | None:
     """Both sides of the worthwhile difference of a response on the scale of its model; None if not stated.
 
-    Also None for a share of coupons at the required grade (`worthwhile_share`).
+    Also None for a share of coupons at the required grade (`coupon_share`).
 
     `15 %` on the log scale is a ratio of 0.85 downwards and 1.15 upwards; a figure in units becomes a ratio at the
     expected level.
@@ -425,32 +400,12 @@ def worthwhile_margins(trial: Trial, name: str) -> Margins | None:
     ValueError
         As `trials.worthwhile.margins`.
     """
-    asked = trial.responses[name]
-    if asked.worthwhile is None or worthwhile_share(trial, name) is not None:
+    asked, quantity, place = trial.responses[name], trial.quantity(name), f"responses.{name}.worthwhile"
+    if asked.worthwhile is None:
         return None
-    return margins(asked.worthwhile, trial.quantity(name), expected_level(trial, name), f"responses.{name}.worthwhile")
-
-
-def worthwhile_share(trial: Trial, name: str) -> float | None:
-    """How many more of all coupons have to come out at the required grade to matter: 0.2 for `20 %`.
-
-    None for a response that is no grade, without a worthwhile difference, or with one in grades.
-
-    Raises
-    ------
-    ValueError
-        If the share is not above zero and below 100 %, or no dross grade is required.
-    """
-    asked = trial.responses[name].worthwhile
-    if asked is None or trial.quantity(name).scale != Scale.GRADE or not asked.strip().endswith("%"):
+    if coupon_share(asked.worthwhile, quantity, trial.application.required.dross_grade, place) is not None:
         return None
-    place = f"responses.{name}.worthwhile"
-    share = parse_amount(asked)[0] / 100.0
-    if not 0.0 < share < 1.0:
-        raise ValueError(f"{place}: {asked!r} is no share of coupons; write one such as '20 %'")
-    if trial.application.required.dross_grade is None:
-        raise ValueError(f"{place}: {asked!r} of the coupons at which grade? State application.required.dross_grade")
-    return share
+    return margins(asked.worthwhile, quantity, expected_level(trial, name), place)
 
 
 def worthwhile_on_scale(trial: Trial, name: str) -> float | None:
@@ -505,7 +460,7 @@ def parse(text: str, file: str = "trial.toml") -> Trial:
 
 def _problem(first: ErrorDetails, file: str) -> InputError:
     place = ".".join(str(part + 1) if isinstance(part, int) else part for part in first["loc"])
-    place = f"responses.{place}" if place.startswith(CLEAN_SPEED) else place
+    place = f"responses.{place}" if place.startswith((CLEAN_SPEED, CLEAN_THICKNESS)) else place
     message = first["msg"].removeprefix("Value error, ")
     if first["type"] == "extra_forbidden":
         return InputError("unknown key", file=file, column=place, do="Correct its spelling or remove it.")

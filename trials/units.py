@@ -59,28 +59,28 @@ def factor(found: str, kept: str) -> float | None:
     return family.get(found) if family else None
 
 
-def speed_difference(text: str, kept: str, place: str) -> tuple[float, Literal["difference", "ratio"]]:
-    """A worthwhile difference of a speed as typed: in the unit `kept`, or as a share; place: where it stands.
+def step_difference(text: str, kept: str, place: str) -> tuple[float, Literal["difference", "ratio"]]:
+    """A worthwhile difference of a speed or thickness as typed: in the unit `kept`, or a share; place: where it stands.
 
     Raises
     ------
     ValueError
-        If the amount has no number, is not above zero, is no share below 100 %, or its unit is none of speed.
+        If the amount has no number, is not above zero, is no share below 100 %, or its unit does not fit.
 
-    >>> speed_difference("10 %", "m/min", "here"), speed_difference("5 mm/s", "m/min", "here")
+    >>> step_difference("10 %", "m/min", "here"), step_difference("5 mm/s", "m/min", "here")
     ((0.1, 'ratio'), (0.3, 'difference'))
     """
     try:
         value, unit = parse_amount(text)
     except ValueError as error:
-        raise ValueError(f"{place}: {error}; write a share like '10 %' or a figure like '0.3 m/min'") from None
+        raise ValueError(f"{place}: {error}; write a share like '10 %' or a figure like '0.3 {kept}'") from None
     if not math.isfinite(value) or value <= 0 or (unit == "%" and value >= 100):
         raise ValueError(f"{place}: {text!r} is not above zero, or not below 100 %")
     if unit == "%":
         return value / 100.0, "ratio"
     scale = factor(unit, kept) if unit else None
     if scale is None:
-        raise ValueError(f"{place}: {text!r} needs a unit that fits a speed in {kept!r}, or '%'")
+        raise ValueError(f"{place}: {text!r} needs a unit that fits one in {kept!r}, or '%'")
     return value * scale, "difference"
 
 

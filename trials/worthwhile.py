@@ -82,6 +82,26 @@ def margins(text: str, quantity: Quantity, level: float | None, place: str) -> M
     return Margins.of_share(size, quantity.higher_is_better)
 
 
+def coupon_share(text: str, quantity: Quantity, grade: int | None, place: str) -> float | None:
+    """How many more of all coupons have to come out at the required grade to matter: 0.2 for `20 %`.
+
+    None for a response that is no grade, or a difference in grades.
+
+    Raises
+    ------
+    ValueError
+        If the share is not above zero and below 100 %, or no grade is required.
+    """
+    if quantity.scale != Scale.GRADE or not text.strip().endswith("%"):
+        return None
+    share = parse_amount(text)[0] / 100.0
+    if not 0.0 < share < 1.0:
+        raise ValueError(f"{place}: {text!r} is no share of coupons; write one such as '20 %'")
+    if grade is None:
+        raise ValueError(f"{place}: {text!r} of the coupons at which grade? State application.required.dross_grade")
+    return share
+
+
 def _read(text: str, quantity: Quantity, level: float | None, place: str) -> tuple[float, bool]:
     """The amount as a share of the level (log scale) or in the kept unit, and whether a share was written."""
     try:

@@ -46,7 +46,7 @@ def main(count, seed):
                 faults[name] += 1
                 print(f"{name}, number {number}: {traceback.format_exc(limit=-2)}", flush=True)
             shutil.rmtree(folder.parent)
-            if number % 50 == 49:
+            if number % 25 == 24:
                 print(f"{number + 1} killed, {sum(faults.values())} wrong", flush=True)
     for name in KILLS:
         print(f"{name:8} killed {counts[name]:4} wrong {faults[name]:4} (takes {took[name]:.2f} s)")

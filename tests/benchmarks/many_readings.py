@@ -94,7 +94,7 @@ def main(coupons=2_000, readings=100, specimens=20):
         started = time.perf_counter()
         pd.read_csv(file)
         print(f"{'pandas reads the CSV':24} {time.perf_counter() - started:6.2f} s")
-        for words in (["record", folder, file], ["status", folder], ["fit", folder]):
+        for words in (["record", folder, file], ["status", folder], ["check", folder], ["fit", folder]):
             wall, processor, peak = run([trials, *words], env)
             print(f"{words[0]:24} {wall:6.2f} s  processor {processor:6.2f} s  {peak:6.0f} MB", flush=True)
 

@@ -108,3 +108,14 @@ def test_a_coupon_outside_the_plan_is_used_or_left_out_and_listed(at, tmp_path, 
     (found,) = [one for one in departures(records) if one.kind.value.startswith("outside")]
     assert found.kind == kind and found.about.coupons == (first.coupon,)
     assert dict(found.facts) == {"column": "pressure_bar", "now": pressure, "low": 0.5, "high": 0.9}
+
+
+def test_an_amendment_is_asked_about_what_is_new_in_it(trials, at):
+    folder = at("frozen")
+    slip(folder, "orifice_mm = 1.4", "orifice_mm = 20")
+    words = ("amend", folder, "--who", "AB", "--why", "measured again")
+    done = trials(*words)
+    assert done.code == 2 and done.err.count("understood as 20 mm (did you mean 2 mm?)") == 2
+    assert trials(*words, "--as-written").code == 0
+    slip(folder, "speed_m_min = 1.1", "speed_m_min = 1.2")
+    assert trials(*words).code == 0  # the orifice was confirmed before

@@ -84,6 +84,9 @@ def test_record_names_the_file(trials, at, tmp_path, name, content, words):
         ("fit",),
         ("verdict",),
         ("status",),
+        ("life", "lives.csv"),
+        ("chart",),
+        ("card",),
     ],
     ids=lambda words: words[0],
 )

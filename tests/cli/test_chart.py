@@ -105,6 +105,20 @@ def test_files_and_screen(trials, shop, tmp_path):
     assert next(one["value"] for one in rows if one["answer"] == "better") == "0.8"
 
 
+def test_nonsense_in_place_of_every_sentence_changes_no_value(shop):
+    from words.nonsense import NONSENSE, without_prose
+
+    from trials.steps.chart import chart, chart_json
+    from trials.words.language import speaking
+
+    plain = chart_json(chart(shop))
+    with speaking(NONSENSE):
+        other = chart_json(chart(shop))
+    assert plain["sentences"] != other["sentences"] and plain["stock"] == other["stock"]
+    assert without_prose(plain["rows"]) == without_prose(other["rows"])
+    assert [one["kind"] for one in plain["said"]] == [one["kind"] for one in other["said"]]
+
+
 BAD = [
     (lambda shop, tmp: (shop[0], shop[0]), "is named twice"),
     (lambda shop, tmp: (tmp,), "not a trial folder"),

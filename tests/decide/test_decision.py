@@ -132,14 +132,15 @@ def test_nothing_compared():
     assert found.action == Action.NOTHING and found.question == Question.COMPARE
 
 
-def life(word: Answer, *size: float) -> LivesAnswer:
+def life(word: Answer, *size: float, prices: dict[str, float] | None = None) -> LivesAnswer:
     found = LifeComparison("plated", "plain", ANYWHERE, "ratio", *size, 0.01, word, None, 0.95)
-    return LivesAnswer("pierces", LifeStudy("plain", 2.0, False, ()), (found,), 0.25, ())
+    study = LifeStudy("plain", 2.0, False, ())
+    return LivesAnswer("pierces", study, (found,), 0.25, (), prices=prices or {}, currency="EUR")
 
 
 def test_a_longer_life_decides_a_life_trial():
-    found = decide_lives(life(BETTER, 2.0, 1.4, 2.9), {"plain": 1.0, "plated": 1.15}, "EUR")
+    found = decide_lives(life(BETTER, 2.0, 1.4, 2.9, prices={"plain": 1.0, "plated": 1.15}))
     assert (found.question, found.action, found.nozzle) == (Question.LIFE, Action.CHANGE, "plated")
     assert (found.price, found.price_against, found.gains[0].value) == (1.15, 1.0, 2.0)
-    assert decide_lives(life(OPEN, 1.2, 0.8, 1.7), {}).action == Action.CUT_MORE
-    assert decide_lives(life(WORSE, 0.5, 0.3, 0.8), {}).nozzle == "plain"
+    assert decide_lives(life(OPEN, 1.2, 0.8, 1.7)).action == Action.CUT_MORE
+    assert decide_lives(life(WORSE, 0.5, 0.3, 0.8)).nozzle == "plain"

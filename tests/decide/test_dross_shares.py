@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 from tests_support import TRIAL_TEXT, told
 
-from trials.decide.dross_shares import by_shares
+from trials.decide.dross_shares import by_shares, worthwhile_share
 from trials.decide.kinds import StudyKind
 from trials.decide.prepare import prepare
 from trials.decide.response import Studied, fit_response, study_response
@@ -13,7 +13,7 @@ from trials.errors import InputError
 from trials.infer.answer import Answer, levels
 from trials.plan.choose import make_plan
 from trials.plan.kinds import PlanKind
-from trials.trial import parse, worthwhile_margins, worthwhile_share
+from trials.trial import parse, worthwhile_margins
 from trials.words.first_page import _gain
 from trials.words.study import change_words
 

@@ -7,7 +7,9 @@ import pytest
 
 from trials.decide.ladder import LadderKind, answer_ladder, clean_grade
 from trials.errors import InputError
-from trials.infer.answer import levels
+from trials.infer.answer import Answer, levels
+from trials.plan.choose import make_plan
+from trials.plan.kinds import PlanKind
 from trials.trial import parse
 
 FILE = """
@@ -115,8 +117,8 @@ def test_what_counts_as_clean(clean, required, expected):
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (('worthwhile = "0.5 m/min"', 'worthwhile = "0.5"'), "needs a unit that fits a speed"),
-        (('worthwhile = "0.5 m/min"', 'worthwhile = "0.5 bar"'), "needs a unit that fits a speed"),
+        (('worthwhile = "0.5 m/min"', 'worthwhile = "0.5"'), "needs a unit that fits one in .m.min"),
+        (('worthwhile = "0.5 m/min"', 'worthwhile = "0.5 bar"'), "needs a unit that fits one in .m.min"),
         (('worthwhile = "0.5 m/min"', 'worthwhile = "100 %"'), "not below 100 %"),
         (('worthwhile = "0.5 m/min"', 'worthwhile = "0 %"'), "not above zero"),
         (('worthwhile = "0.5 m/min"', "dross_grade = 1"), "responses.clean_speed.worthwhile: missing key"),
@@ -135,3 +137,51 @@ def test_a_clean_speed_that_cannot_be_used_is_named(change, said):
 def test_a_figure_in_another_unit_is_converted():
     file = trial('responses.clean_speed = {worthwhile = "5 mm/s"}')
     assert answered(file, plain=PLAIN, double=FASTER).worthwhile.value == pytest.approx(0.3)  # 5 mm/s is 0.3 m/min
+
+
+THICK = """
+trial = {title = "t", question = "q"}
+application = {material = "S355", gas = "oxygen", cut = "flame", required = {dross_grade = 1}}
+nozzles = [
+    {type = "plain", specimens = 6, today = true},
+    {type = "double", specimens = 6},
+]
+factors.thickness = {unit = "mm", levels = [4, 5, 6, 8, 10], today = 6}
+plan = {method = "ladder", seed = 3}
+responses.clean_thickness = {worthwhile = "1 mm"}
+responses.dross = {readings = 1}
+"""
+
+
+def test_a_thickness_limit_is_a_ladder_over_sheets():
+    file = parse(THICK)
+    plan = make_plan(file)
+    coupons = plan.coupons
+    by_sheet = coupons.groupby("sheet")["thickness_mm"].nunique()
+    assert (by_sheet == 1).all() and coupons.groupby("mount")["sheet"].nunique().eq(5).all()
+    assert sorted(plan.sheets["sheet"]) == sorted(coupons["sheet"].unique())
+    assert all(rows["thickness_mm"].is_monotonic_increasing for _, rows in coupons.groupby("mount"))
+    limit = {"plain": 5.5, "double": 8.5}
+    spread = dict(zip(dict.fromkeys(coupons["specimen"]), [0, 1, -0.6] * 4, strict=True))
+    clean = [row.thickness_mm <= limit[row.nozzle] + spread[row.specimen] for row in coupons.itertuples()]
+    coupons = coupons.assign(outcome="cut")
+    dross = pd.DataFrame({"coupon": coupons["coupon"], "value": [0.0 if good else 3.0 for good in clean]})
+    found = answer_ladder(file, coupons, dross, levels(1))
+    assert (found.rising, found.unit, file.clean_name) == ("thickness", "mm", "clean_thickness")
+    plain, double = found.types
+    assert plain.low < 5.6 < plain.high and double.low < 8.6 < double.high
+    (one,) = found.comparisons
+    assert one.answer == Answer.BETTER and LadderKind.THICKNESS_RISES in kinds(found)
+
+
+def test_a_clean_thickness_needs_its_factor():
+    with pytest.raises(InputError, match="a factor named thickness"):
+        parse(THICK.replace("factors.thickness", "factors.speed").replace("mm", "m/min"))
+
+
+@pytest.mark.parametrize(("pieces", "warned"), [(3, True), (6, False)])
+def test_few_mounts_are_warned_of_before_cutting(pieces, warned):
+    plan = make_plan(parse(THICK.replace("specimens = 6", f"specimens = {pieces}")))
+    found = [finding for finding in plan.found if finding.kind is PlanKind.LADDER_FEW_MOUNTS]
+    assert bool(found) == warned
+    assert not warned or found[0].facts["mounts"] == (("plain", 3), ("double", 3))

@@ -56,7 +56,8 @@ def cut(seed=3, spread=(0.03, 0.03, 0.02), left_out=()):
 def studied(table, text=FILE, **options):
     trial = parse(text)
     coupons = table.drop_duplicates("coupon").assign(outcome="cut")
-    return study_window(trial, {"roughness": fit_response(trial, "roughness", table)}, coupons, **options)
+    fits = {"roughness": fit_response(trial, "roughness", table)}
+    return study_window(trial, fits, coupons, **{"points": 9} | options)
 
 
 @pytest.fixture(scope="module")
@@ -90,9 +91,10 @@ def test_shares_count_the_places_of_the_grid(found):
 def test_todays_setting_and_its_border(found):
     plain = found.types[0]
     place = next(i for i, p in enumerate(plain.settings) if p == {"pressure": 0.7, "standoff": 1.0})
-    assert (plain.today_chance, plain.today_low) == (plain.chance[place], plain.low[place])
+    assert plain.today_chance == pytest.approx(plain.chance[place], abs=1e-6)
+    assert plain.today_low >= plain.low[place]  # the bound of the map holds at all places together
     nearest = plain.settings.index(plain.border)
-    assert (plain.low[nearest] >= 0.9) != (plain.today_low >= 0.9)
+    assert (plain.low[nearest] >= 0.9) != (plain.low[place] >= 0.9)
 
 
 def test_outside_what_was_cut_is_left_out():
@@ -144,7 +146,7 @@ def test_words_say_the_numbers_and_go_through_the_language(found):
     assert "with a chance of 90 %" in said and f"{round(100 * double.share_bound)} % with 95 % confidence" in said
     assert "though the best was picked" in said and "µm" in said
     with speaking(Language("xx", lambda template: "zz", lambda one, many, n: "zz")):
-        assert set(words.sentences(found)) == {"zz"}
+        assert set(" ".join(words.sentences(found)).split()) == {"zz"}
 
 
 def test_the_maps_are_drawn_the_same_each_time(found):

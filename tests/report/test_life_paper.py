@@ -8,7 +8,7 @@ import pytest
 from trials.decide.lives import answer_lives
 from trials.endings import Ended
 from trials.infer.life import study_lives
-from trials.report.life_paper import life_data
+from trials.report.life_paper import life_data, life_picture
 from trials.words.language import Language, speaking
 
 TIME = [10.0, 20.0, 33.0, 41.0, 30.0, 40.0, 44.0, 52.0]
@@ -23,6 +23,21 @@ def data(ends, worthwhile=0.25):
     )
     study = study_lives(TIME, [end.failed for end in ends], TYPES, "a")
     return life_data(table, answer_lives(study, "hours", worthwhile, TYPES, ends), date(2026, 3, 2))
+
+
+def test_lenses_are_not_drawn_among_nozzles():
+    import dataclasses
+
+    from trials.endings import Part
+
+    study = study_lives(TIME, [end.failed for end in ENDS], TYPES, "a")
+    found = answer_lives(study, "hours", None, TYPES, ENDS)
+    own = pd.DataFrame({"nozzle": TYPES, "life": TIME, "ended": pd.Series(ENDS, dtype=object), "part": Part.NOZZLE})
+    lens = own.assign(part=Part.LENS, life=own["life"] * 10)
+    alone, both = life_picture(own, found), life_picture(pd.concat([own, lens], ignore_index=True), found)
+    assert alone.svg == both.svg
+    other = life_picture(pd.concat([own, lens], ignore_index=True), dataclasses.replace(found, part=Part.LENS))
+    assert other.svg != alone.svg
 
 
 def tables(page):

@@ -5,6 +5,7 @@ import math
 from datetime import UTC, datetime
 
 import pytest
+from cli.test_life_records import DESIGN, HEAD, ROWS
 from tests_support import TRIAL_TEXT
 
 from trials import steps
@@ -14,6 +15,8 @@ from trials.endings import Ended
 from trials.errors import InputError
 from trials.infer.life import study_lives
 from trials.steps.known_lives import known_lives, lives_kept
+from trials.steps.lives import lives_json, record_lives, recorded_lives, study_table
+from trials.store.records import recording
 from trials.store.records.folder import read_trial
 
 AT = datetime(2026, 1, 12, 8, tzinfo=UTC)
@@ -83,3 +86,38 @@ def test_figures_read_from_a_life_trial_are_kept_with_the_look(folder):
     kept = lives_kept(trial, read)
     assert kept["read"] == {"unit": "hours", "types": {"double": [55.0, 0.2, False]}, "lens": {}}
     assert json.loads(json.dumps(kept)) == kept  # as it comes back from the store
+
+
+@pytest.fixture(scope="module")
+def beside_lives(tmp_path_factory):
+    """An edge trial of cylindrical and plated beside a life trial of the same types with lives on record."""
+    home = tmp_path_factory.mktemp("shop")
+    for name, text in (("lives", DESIGN.read_text(encoding="utf-8")), ("edges", 'lives = "../lives"\n' + TRIAL_TEXT)):
+        (home / name).mkdir()
+        (home / name / "trial.toml").write_text(text.replace('"double"\nbore', '"plated"\nbore'), encoding="utf-8")
+        steps.freeze(home / name, steps.propose(read_trial(home / name)[0]), AT)
+    recording.record_as_planned(home / "lives")
+    (home / "lives.csv").write_text(HEAD + "\n".join(ROWS) + "\n", encoding="utf-8")
+    record_lives(home / "lives", home / "lives.csv")
+    return home
+
+
+def test_the_records_of_a_life_trial_are_read_and_not_touched(beside_lives):
+    before = (beside_lives / "lives" / "trial.db").read_bytes()
+    found = known_lives(steps.load(beside_lives / "edges"))
+    assert (found.unit, found.source, set(found.types)) == ("pierces", "../lives", {"cylindrical", "plated"})
+    assert 2100 < found.types["cylindrical"].life < 4600 < found.types["plated"].life  # as the lives that were read
+    assert all(life.log_sd > 0 for life in found.types.values()) and set(found.lens) == {"cylindrical", "plated"}
+    assert (beside_lives / "lives" / "trial.db").read_bytes() == before
+
+
+def test_a_life_trial_ends_in_a_decision(beside_lives):
+    found = lives_json(study_table(recorded_lives(beside_lives / "lives")))["decision"]
+    assert (found["question"], found["action"], found["nozzle"], found["against"]) == (
+        "life",
+        "change",
+        "plated",
+        "cylindrical",
+    )
+    assert found["price"] is not None and found["gains"][0]["response"] == "life"
+    assert found["sentence"].startswith("Change to Plated: it lasts ") and "it pays from" in found["sentence"]

@@ -128,4 +128,4 @@ def test_words_of_a_later_rule_stand_beside_the_kept_ones(old_verdict, tmp_path,
     assert expected[words[0]["nozzle"]][0] == words[0]["answer"]
     lines = pages[0]["kept_words"]
     assert len(lines) == len(found)
-    assert any(f"kept as “{words[0]['answer']}” (rule 1); by rule 2 it would be “" in line for line in lines)
+    assert any(f"kept as “{words[0]['answer']}” (rule 1); by rule 3 it would be “" in line for line in lines)

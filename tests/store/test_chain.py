@@ -13,7 +13,7 @@ from trials import steps
 from trials.errors import InputError
 from trials.record_kinds import RecordKind
 from trials.store import records
-from trials.store.records import chain, database
+from trials.store.records import chain, database, schema
 
 
 def sql(folder, *statements):
@@ -52,6 +52,10 @@ def test_one_entry_for_each_recorded_file(cut):
     before = len(records.load(cut).journal)
     records.record_readings(cut, readings_table(("KX7", 1, "rz5_um", 31.0), ("B2M", 1, "rz5_um", 32.0)))
     assert len(records.load(cut).journal) == before + 1
+
+
+def test_every_recorded_table_is_covered():
+    assert set(schema.metadata.tables) == {*chain.COUNTERS, "journal", "about"}
 
 
 CHANGES = {

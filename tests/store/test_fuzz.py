@@ -26,7 +26,7 @@ def test_the_file_that_is_changed_can_be_used(kind, cut):
 
 
 @pytest.mark.parametrize("kind", RECORDED)
-@settings(max_examples=50, **ALIKE)
+@settings(max_examples=42, **ALIKE)
 @given(changes=CHANGES)
 def test_a_changed_record_is_read_or_refused(kind, changes, place):
     take_in(kind, changed(good(kind, MARKS), changes), place)

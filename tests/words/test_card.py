@@ -30,7 +30,7 @@ SAID = [
     ),
     (
         Finding(CardKind.LIFE_NONE_FAILED, facts={"at_least": Amount(70.0, "hours"), "n": 8}),
-        "None of 8 pieces wore out",
+        "None of 8 pieces failed",
     ),
     (Finding(ChartKind.NO_VERDICT, facts={"folder": "x"}), "x holds no kept verdict"),
     (Finding(ChartKind.SPELLED_TWICE, About(nozzles=("a", "A"))), "a and A differ only in case or spaces"),

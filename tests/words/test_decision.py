@@ -1,6 +1,7 @@
 """The decision and its money in words: by table, numbers that agree with each other, nothing hidden in a sign."""
 
 import dataclasses
+import math
 
 import pytest
 from decide.test_decision import BETTER, MORE, OPEN, PLACE, SAME, WORSE, costs, life, made, square
@@ -209,16 +210,18 @@ def test_a_change_for_money_says_so():
 
 
 def test_lives_in_words():
-    dearer = decide_lives(life(BETTER, 2.0, 1.4, 2.9), {"plain": 1.0, "plated": 1.15}, "EUR")
+    dearer = decide_lives(life(BETTER, 2.0, 1.4, 2.9, prices={"plain": 1.0, "plated": 1.15}))
     # 15 % dearer, twice the life: 0.575 per unit of life, break-even at 1.15 (common practice, no source)
     assert life_sentence(dearer) == (
         "Change to Plated: it lasts 2.00 times as long as Plain, at least 1.40 times; a unit of life costs 0.575 of "
         "what it costs today (it pays from 1.15 times the life on)."
     )
-    assert life_sentence(decide_lives(life(OPEN, 1.2, 0.8, 1.7), {})) == (
+    never = decide_lives(life(BETTER, math.inf, 3.2, math.inf, prices={"plain": 1.0, "plated": 1.15}))
+    assert life_sentence(never) == "Change to Plated: it lasts at least 3.20 times as long as Plain."
+    assert life_sentence(decide_lives(life(OPEN, 1.2, 0.8, 1.7))) == (
         "Run more before deciding: Plated not settled; Plain stays until then."
     )
-    assert life_sentence(decide_lives(life(SAME, 1.0, 0.9, 1.1), {})) == (
+    assert life_sentence(decide_lives(life(SAME, 1.0, 0.9, 1.1))) == (
         "Keep Plain: no other type is shown to last longer."
     )
 

@@ -33,13 +33,14 @@ SAID = [
     (Finding(K.JUDGED_BY, facts={"unit": "mount", "n": 1, "df": 1, "pooled": False}), "Judged by 1 mount (1 degree"),
     (Finding(K.JUDGED_BY, facts={"unit": "mount", "n": 8, "df": 6, "pooled": True}), "show no spread beyond"),
     (Finding(K.SPEEDS_RISE), "Speeds rise in order inside a mount"),
+    (Finding(K.THICKNESS_RISES), "each on a sheet of its own"),
     (Finding(K.NO_WORTHWHILE), "numbers and no word"),
     (Finding(K.NOT_COMPARED, facts={"text": "One mount per type."}), "cannot be compared: One mount per type."),
     (
         Finding(K.CONSIDER, About(nozzle="b"), {**PRICES, "safe": Amount(4.04, "m/min")}),
         "Consider b for this job (24.00 against 9.00 EUR a piece): 95 % of its mounts cut clean up to at least 4.04",
     ),
-    (Finding(K.CONSIDER, About(nozzle="b"), {**PRICES, "safe": Amount(2.5, "m/min")}), "at the speed you mean to run"),
+    (Finding(K.CONSIDER, About(nozzle="b"), {**PRICES, "safe": Amount(2.5, "m/min")}), "as you mean to run"),
     (
         Finding(K.CONSIDER, About(nozzle="b"), {**PRICES, "price": None, "safe": Amount(-INF, "m/min")}),
         "Consider b for this job; cut a few parts",
@@ -63,7 +64,16 @@ def compared(value, low, high, answer, adds=None, kind="difference", nozzle="b")
 def found(*comparisons, worthwhile=DECLARED, pieces=None):
     types = (clean("a", 3.6), *(clean(c.nozzle, 3.6 + c.value) for c in comparisons))
     return LadderAnswer(
-        "m/min", "a", Place(PlaceKind.STATED, ({},)), types, comparisons, (), (3.0, 5.0), pieces or {}, worthwhile
+        "speed",
+        "m/min",
+        "a",
+        Place(PlaceKind.STATED, ({},)),
+        types,
+        comparisons,
+        (),
+        (3.0, 5.0),
+        pieces or {},
+        worthwhile,
     )
 
 

@@ -65,6 +65,10 @@ FACTS = {
     PlanKind.SETTING_LEFT_OUT: {"setting": SETTING} | LIMIT,
     PlanKind.BUDGET_UNUSED: {"asked": 10, "method": "full", "coupons": 54},
     PlanKind.LADDER_STEPS: {"low": Amount(1.0, "m/min"), "high": Amount(2.0, "m/min"), "steps": 6},
+    PlanKind.LADDER_SHEETS: {"low": Amount(2.0, "mm"), "high": Amount(8.0, "mm"), "steps": 4},
+    PlanKind.LADDER_FEW_MOUNTS: {"mounts": (("a", 3), ("b", 4)), "enough": 6},
+    PlanKind.CONFIRM_LIMITS: {"setting": SETTING, "coupons": 4, "readings": 2, "confidence": 0.975}
+    | {"low": Amount(19.1, "um"), "high": Amount(23.9, "um")},
     PlanKind.LADDER_STEPS_LEFT_OUT: {"count": 1},
     PlanKind.LIFE_MOVED: {"setting": SETTING},
     PlanKind.BENCH_STUDY: {"coupons": 10, "settings": 9},

@@ -27,7 +27,7 @@ def extend(
     folder: Path = FOLDER,
     repeat_mounts: bool = typer.Option(False, "--repeat-mounts", help="One more mount of every specimen."),
     axial: bool = typer.Option(False, "--axial", help="Ends and middle of each setting, for curvature."),
-    confirm: list[str] = typer.Option([], "--confirm", help='Setting to confirm: "pressure=0.6; standoff=1.2".'),
+    confirm: list[str] = typer.Option([], "--confirm", help='Setting: "pressure=0.6; standoff=1.2"; or best.'),
     nozzle: list[str] = typer.Option([], "--nozzle", help="Only these types; give it again for each."),
     who: str = typer.Option("", "--who", help="Your name, kept in the journal."),
     why: str = typer.Option("", "--why", help="The reason, kept in the journal."),
@@ -43,7 +43,8 @@ def extend(
     """Add coupons to a trial that was cut.
 
     They are a new block on new sheets; the gain is stated before. With --settle the block is the cheapest after which
-    the trial settles with the asked chance, new specimens included; these are put into trial.toml.
+    the trial settles with the asked chance, new specimens included; these are put into trial.toml. `--confirm best`
+    cuts each type at its best; the limits that the means must fall in are kept, and the verdict says if they did.
 
     Declared where trial.toml left a look at the data for it (plan.looks), else exploratory.
 
@@ -92,11 +93,15 @@ class ExtensionWay(StrEnum):
 def _chosen(folder: Path, way: ExtensionWay, asked: Asked, added: bool) -> tuple[Extension, dict[str, Any]]:
     """The block, and the same as JSON."""
     from trials.plan.extend import ExtensionKind
+    from trials.steps.confirming import BEST, confirm_best
     from trials.steps.extend import extension, extension_json
 
     if way is ExtensionWay.SETTLE:
         return _settling(folder, asked, added)
-    chosen = extension(folder, ExtensionKind[way.name], asked.confirm, asked.nozzles or None)
+    if asked.confirm == (BEST,):
+        chosen = confirm_best(folder, asked.nozzles or None)
+    else:
+        chosen = extension(folder, ExtensionKind[way.name], asked.confirm, asked.nozzles or None)
     return chosen, extension_json(chosen, added)
 
 

@@ -13,10 +13,11 @@ from trials.words.study import p_words
 
 def print_ladder(found: LadderAnswer) -> None:
     """Types, comparisons, every mount, and what there is to say beside them."""
-    show.heading(text("Fastest clean cut (decides)") if found.worthwhile else text("Fastest clean cut"))
+    title = words.title(found)
+    show.heading(text("{title} (decides)", title=title) if found.worthwhile else title)
     if found.types:
-        show.table(words.clean_head(), [words.clean_cells(each, found) for each in found.types])
-        head = [text("nozzle"), text("against"), text("faster by"), text("interval"), "p", text("answer")]
+        show.table(words.clean_head(found), [words.clean_cells(each, found) for each in found.types])
+        head = [text("nozzle"), text("against"), words.more_head(found), text("interval"), "p", text("answer")]
         show.table(head, [_compared(c, found.unit) for c in found.comparisons])
     if found.mounts:
         rows = [[m.mount, m.nozzle, m.specimen, words.mount_words(m, found)] for m in found.mounts]

@@ -108,10 +108,12 @@ def _keep(folder: Path, file: Path, columns: LifeColumns, who: str, dry_run: boo
 
 def _show_lives(found: LivesAnswer) -> None:
     from trials.words import lives as words
+    from trials.words.decision import lives_decided
     from trials.words.language import text
 
     study = found.study
-    show.say(*words.sentences(found))
+    decided = lives_decided(found)
+    show.say(*words.sentences(found), *([decided] if decided else []))
     _show_types(found)
     for part in found.beside:
         show.heading(words.part_title(part.part))

@@ -111,7 +111,7 @@ def sheet(folder: Path = FOLDER) -> None:
     show.next_step(text("cut by the run sheet, fill in {file}, then `{command}`", file=book.name, command=command))
 
 
-def amend(folder: Path = FOLDER, who: str = WHO, why: str = WHY) -> None:
+def amend(folder: Path = FOLDER, who: str = WHO, why: str = WHY, as_written: bool = AS_WRITTEN) -> None:
     """Accept a change to a frozen trial.toml.
 
     It is kept in the journal and printed on the first page of the verdict.
@@ -119,9 +119,12 @@ def amend(folder: Path = FOLDER, who: str = WHO, why: str = WHY) -> None:
     Example: `trials amend my-trial --who "A. Berg" --why "third sheet never came"`
     """
     from trials import steps
+    from trials.cli.asking import confirmed
+    from trials.steps.doubts import amend_doubts
     from trials.words import language
 
-    done = steps.amend(folder, who, why)
+    sure = as_written or confirmed(amend_doubts(folder))
+    done = steps.amend(folder, who, why, sure)
     show.say(language.text("Amended by {who}: {why}", who=done.who, why=done.why))
     head = [language.text("key"), language.text("was"), language.text("is now")]
     show.table(head, [[change.key, change.old, change.new] for change in done.changes])

@@ -12,7 +12,7 @@ from enum import StrEnum
 
 from trials.decide.chart import SERVES, Said
 from trials.decide.lives import TypicalLife
-from trials.decide.window import TypeWindow, WindowStudy
+from trials.decide.window_result import TypeWindow, WindowStudy
 from trials.errors import InputError
 from trials.findings import Finding
 from trials.infer.answer import Answer

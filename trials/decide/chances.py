@@ -223,7 +223,8 @@ def dross_chance(
     specimens = max(1, own["specimen"].replace("", np.nan).nunique())
     found = studied.get("dross")
     if found is None or found.graded is None:
-        return _all_or_none(own, asked, marred, label, name, place, counts, confidence)
+        whole = all_or_none(own, asked, marred, counts, confidence)
+        return _result(label, name, place, whole, _lost(label, whole))
     ready = found.ready
     df = max(1.0, ready.structure.counts.get("specimen", len(ready.types) + 1) - len(ready.types))
     try:
@@ -231,24 +232,18 @@ def dross_chance(
         fit = found.graded
         chance_found = chance_of_grade(fit, row, asked, specimens, df, confidence, cuts=cuts or None, lost=lost)
     except TrialError:
-        return _all_or_none(own, asked, marred, label, name, place, counts, confidence)
+        chance_found = all_or_none(own, asked, marred, counts, confidence)
     return _result(label, name, place, chance_found, _lost(label, chance_found))
 
 
-def _all_or_none(
-    own: pd.DataFrame,
-    asked: int,
-    marred: frozenset[str],
-    label: str,
-    name: Asked,
-    place: Place,
-    counts: tuple[int, int],
-    confidence: float,
-) -> ChanceResult:
+def all_or_none(
+    own: pd.DataFrame, asked: int, marred: frozenset[str], counts: tuple[int, int], confidence: float
+) -> Chance:
     """No model fits: the share that met, and the exact bound on whole specimens.
 
     A specimen counts as meeting where every coupon of it met and none was lost. An edge meets at least as often as
-    a whole specimen does, so the bound on specimens holds for edges.
+    a whole specimen does, so the bound on specimens holds for edges. own: grades of the type; counts: cuts tried and
+    lost; marred: specimens that lost a cut.
     """
     cuts, lost = counts
     worst = own.groupby(own["specimen"].astype(str))["value"].max()
@@ -257,8 +252,7 @@ def _all_or_none(
     share = (float((own["value"] <= asked).mean()) if len(own) else 0.0) * (1.0 - lost / cuts if cuts else 1.0)
     low = lowest_share(len(met), specimens, confidence)
     rests_on = (Finding(ChanceKind.NO_GRADE_MODEL, facts={"specimens": specimens}),)
-    found = Chance(share, low, confidence, rests_on, cuts, lost)
-    return _result(label, name, place, found, _lost(label, found))
+    return Chance(share, low, confidence, rests_on, cuts, lost)
 
 
 def _together(

@@ -46,8 +46,9 @@ def decide(study: Study) -> Decision:
     )
 
 
-def decide_lives(found: LivesAnswer, prices: Mapping[str, float | None], currency: str = "") -> Decision:
-    """The decision of a life trial: the type that is shown to last longest; prices: of one nozzle by type."""
+def decide_lives(found: LivesAnswer) -> Decision:
+    """The decision of a life trial: the type that is shown to last longest."""
+    prices, currency = found.prices, found.currency
     words = {c.nozzle: c for c in found.comparisons if c.answer is not None}
     today = found.study.today
     better = [c for c in words.values() if c.answer == Answer.BETTER]

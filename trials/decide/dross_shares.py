@@ -15,8 +15,8 @@ from trials.errors import TrialError
 from trials.findings import About, Finding, Place, Weight
 from trials.infer.answer import Added, Answer, Levels, answer
 from trials.infer.means import ShareDifferences, share_differences
-from trials.trial import Level, Trial, worthwhile_share
-from trials.worthwhile import Margins
+from trials.trial import Level, Trial
+from trials.worthwhile import Margins, coupon_share
 
 
 def by_shares(
@@ -46,6 +46,12 @@ def by_shares(
     except TrialError:
         return _not_repeated(counted, ready.today, place, levels)
     return _worded(differences, ready.today, place, levels, worthwhile)
+
+
+def worthwhile_share(trial: Trial, name: str) -> float | None:
+    """The share of coupons that a trial declares worthwhile for a grade; None for none."""
+    asked, grade = trial.responses[name].worthwhile, trial.application.required.dross_grade
+    return None if asked is None else coupon_share(asked, trial.quantity(name), grade, f"responses.{name}.worthwhile")
 
 
 def shares_said(

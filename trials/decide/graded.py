@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -16,6 +16,7 @@ from trials.decide.results import TermTest
 from trials.errors import TrialError
 from trials.findings import About, Finding, Place
 from trials.infer.ordinal import OrdinalFit, fit_ordinal, proportional_odds
+from trials.trial import Level
 
 
 def _names(ready: Prepared) -> list[str]:
@@ -44,10 +45,15 @@ def fit_grades(ready: Prepared) -> OrdinalFit | None:
 
 def grade_row(ready: Prepared, label: str, place: Place) -> Array:
     """Row (k,) of the ordered model for one type at a place."""
-    table = {a.name: [label if a.name == NOZZLE else p[a.name] for p in place.settings] for a in ready.model.axes}
-    matrix = ready.model.matrix(table) if table else ready.fixed[:1]
-    mean: Array = _columns(ready, matrix, np.array([label] * len(matrix), dtype=object)).mean(axis=0)
+    mean: Array = grade_rows(ready, label, place.settings).mean(axis=0)
     return mean
+
+
+def grade_rows(ready: Prepared, label: str, settings: Sequence[Mapping[str, Level]]) -> Array:
+    """Rows (settings, k) of the ordered model for one type."""
+    table = {a.name: [label if a.name == NOZZLE else p[a.name] for p in settings] for a in ready.model.axes}
+    matrix = ready.model.matrix(table) if table else np.repeat(ready.fixed[:1], len(settings), axis=0)
+    return _columns(ready, matrix, np.array([label] * len(matrix), dtype=object))
 
 
 def always_same(ready: Prepared) -> tuple[Finding, ...]:

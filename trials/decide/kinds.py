@@ -59,5 +59,8 @@ class StudyKind(StrEnum):
     CONSIDER = "consider"
     REPEAT_WITH_PIECES = "repeat_with_pieces"
     CHECK_CENTRING = "check_centring"
+    BEST_CONFIRMED = "best_confirmed"
+    BEST_NOT_CONFIRMED = "best_not_confirmed"
+    CONFIRM_BEST = "confirm_best"
     FILE_VERDICT = "file_verdict"
     REFUSED = "refused"

@@ -22,10 +22,8 @@ from trials.errors import TrialError
 from trials.findings import Amount, Fact, Finding, Place, PlaceKind, Weight
 from trials.infer.answer import Added, Answer, Levels
 from trials.plan.power import Counts, specimens_needed
-from trials.trial import CLEAN_SPEED, Method, Trial
-from trials.units import speed_difference
-
-SPEED = "speed"
+from trials.trial import Method, Trial
+from trials.units import step_difference
 
 
 class LadderKind(StrEnum):
@@ -39,6 +37,7 @@ class LadderKind(StrEnum):
     BELOW_THE_LADDER = "ladder_below_the_steps"
     JUDGED_BY = "ladder_judged_by"
     SPEEDS_RISE = "ladder_speeds_rise"
+    THICKNESS_RISES = "ladder_thickness_rises"
     NO_WORTHWHILE = "ladder_no_worthwhile"
     NOT_COMPARED = "ladder_not_compared"
     CONSIDER = "ladder_consider"
@@ -80,7 +79,8 @@ class LadderAnswer:
     """Everything found of the fastest clean cut.
 
     Attributes:
-        unit: of the steps; today: the type compared with; place: where the ladders were cut.
+        rising: the factor that rises, speed or thickness; unit: of its steps; today: the type compared with; place:
+            where the ladders were cut.
         types, comparisons: empty where the ladders cannot be compared; said then tells why.
         mounts: every ladder that was cut; steps: lowest and highest step planned.
         pieces: by type its one specimen, where the answer is about these pieces and not about types.
@@ -88,6 +88,7 @@ class LadderAnswer:
         said: what stands beside the answer; more: what would settle it.
     """
 
+    rising: str
     unit: str
     today: str
     place: Place
@@ -108,10 +109,10 @@ def answer_ladder(
 
     coupons: as cut, one row per coupon with the factor columns; dross: worst grade of each, `coupon, value`.
     """
-    if trial.plan.method != Method.LADDER or SPEED not in trial.factors or "dross" not in trial.responses:
+    if trial.plan.method != Method.LADDER or not trial.rising or "dross" not in trial.responses:
         return None
-    column = trial.factor_column(SPEED)
-    others = [trial.factor_column(name) for name in trial.factors if name != SPEED]
+    column = trial.factor_column(trial.rising)
+    others = [trial.factor_column(name) for name in trial.factors if name != trial.rising]
     grades = {} if dross is None else dict(zip(dross["coupon"], dross["value"].astype(float), strict=True))
     allowed, stated = clean_grade(trial)
     mounts = mount_steps(coupons, grades, allowed, column, others)
@@ -121,7 +122,7 @@ def answer_ladder(
         found = study_clean_speed(mounts, trial.today.type, bare.worthwhile, levels, bare.unit)
     except TrialError as error:
         why = Finding(LadderKind.NOT_COMPARED, facts={"text": str(error)}, weight=Weight.COULD_CHANGE)
-        return replace(bare, said=(why, clean, Finding(LadderKind.SPEEDS_RISE)))
+        return replace(bare, said=(why, clean, _rises(trial)))
     pieces = _pieces(bare.mounts) if any(c.one_specimen for c in found.comparisons) else {}
     means = {each.nozzle: each.typical for each in found.types}
     return replace(
@@ -129,26 +130,27 @@ def answer_ladder(
         types=found.types,
         comparisons=tuple(_compared(c, found, bare.place, means[found.today]) for c in found.comparisons),
         pieces=pieces,
-        said=(clean, *_said(found)),
+        said=(clean, *_said(found), _rises(trial)),
         more=_more(trial, found, levels, bare.steps, coupons[column].nunique()),
     )
 
 
 def clean_grade(trial: Trial) -> tuple[int, bool]:
     """Highest dross grade that counts as clean, and whether the trial file states one."""
-    own = None if trial.clean_speed is None else trial.clean_speed.dross_grade
+    own = None if trial.clean is None else trial.clean.dross_grade
     asked = own if own is not None else trial.application.required.dross_grade
     return (0, False) if asked is None else (asked, True)
 
 
 def _bare(trial: Trial, mounts: pd.DataFrame, steps: pd.Series[float]) -> LadderAnswer:
     units = {name: asked.unit for name, asked in trial.factors.items()}
-    settings = {name: level for name, level in trial.today_settings.items() if name != SPEED}
-    several = any(len(asked.levels) > 1 for name, asked in trial.factors.items() if name != SPEED)
-    asked, unit = trial.clean_speed, trial.factors[SPEED].unit
-    declared = None if asked is None else speed_difference(asked.worthwhile, unit, CLEAN_SPEED)
+    settings = {name: level for name, level in trial.today_settings.items() if name != trial.rising}
+    several = any(len(asked.levels) > 1 for name, asked in trial.factors.items() if name != trial.rising)
+    asked, unit = trial.clean, trial.factors[trial.rising].unit
+    declared = None if asked is None else step_difference(asked.worthwhile, unit, trial.clean_name)
     kept = mounts[mounts["low"].notna() | mounts["high"].notna()]
     return LadderAnswer(
+        rising=trial.rising,
         unit=unit,
         today=trial.today.type,
         place=Place(PlaceKind.STATED, ({} if several else settings,), units),
@@ -223,7 +225,12 @@ def _said(found: CleanSpeedStudy) -> tuple[Finding, ...]:
             facts: dict[str, Fact] = {"nozzle": each.nozzle, "speed": Amount(each.clean_95_low, found.unit)}
             facts["first"] = Amount(found.first_step, found.unit)
             said.append(Finding(LadderKind.BELOW_THE_LADDER, facts=facts, weight=Weight.LOOK_AT))
-    return (*said, Finding(LadderKind.SPEEDS_RISE))
+    return tuple(said)
+
+
+def _rises(trial: Trial) -> Finding:
+    """What the order inside a ladder may be taken for."""
+    return Finding(LadderKind.THICKNESS_RISES if trial.rising == "thickness" else LadderKind.SPEEDS_RISE)
 
 
 def _more(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Literal
 
@@ -80,7 +80,7 @@ class LivesAnswer:
     the order of the study; said: what there is to say of the words and of what was read; part: whose lives they are, by
     the nozzle type in use; causes: each by itself, nothing where all ended in one way; care: none where nothing was
     cleaned or put back; beside: lives of lens and window under the same types; cautions: what these lives cannot say,
-    beside those of the study.
+    beside those of the study; prices: of a piece by type, where they are known, in the currency.
     """
 
     unit: str
@@ -94,6 +94,8 @@ class LivesAnswer:
     care: tuple[TypeCare, ...] = ()
     beside: tuple[LivesAnswer, ...] = ()
     cautions: tuple[Finding, ...] = ()
+    prices: Mapping[str, float | None] = field(default_factory=dict)
+    currency: str = ""
 
 
 @dataclass(frozen=True)

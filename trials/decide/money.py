@@ -23,7 +23,7 @@ from trials.decide.cost import (
 from trials.decide.decision_result import Assumed, CostAgainst, CostInput, Flip, Money, MoneyKind, Span, TypeCost
 from trials.decide.failing import DRAWS, TAILS, Failing
 from trials.decide.known_lives import HOURS, METRES, KnownLife, KnownLives
-from trials.decide.ladder import SPEED, LadderAnswer
+from trials.decide.ladder import LadderAnswer
 from trials.errors import InputError
 from trials.findings import About, Fact, Finding, Place, Weight
 from trials.gas import known_gas, normal_volume_flow
@@ -32,6 +32,8 @@ from trials.plan.assess.effort import minutes_of
 from trials.plan.settling.costs import USUAL
 from trials.trial import Trial
 from trials.units import factor
+
+SPEED = "speed"
 
 USUAL_LIFE_HOURS = 40.0
 """Hours of cutting that a nozzle lasts where no life is stated: common practice, no source."""

@@ -11,6 +11,7 @@ from trials.commands import Command
 from trials.decide.chance_result import ChanceResult
 from trials.decide.decision_result import FewerFail, Money, MoreCutting, Question
 from trials.decide.ladder import LadderAnswer
+from trials.decide.window_result import WindowStudy
 from trials.findings import Finding, Place
 from trials.infer.answer import Added, Answer
 from trials.infer.model.structure import RestsOn
@@ -235,7 +236,8 @@ class Study:
     exploratory: the look was not declared before cutting; provisional: a reading is still open; honesty: of each
     decisive response, where a verdict was made; ladder: the fastest clean cut, where the trial is a ladder. asks: which
     kind of question; fewer: edges that fail, each type against today's; money: where costs are stated; more: the
-    cutting that would settle what is open; currency: of prices.
+    cutting that would settle what is open; currency: of prices. window: the operating window, where the trial asks for
+    it and in every verdict that can tell it; confirmed: whether coupons cut to confirm a best fell within their limits.
     """
 
     title: str
@@ -255,3 +257,5 @@ class Study:
     money: Money | None = None
     more: MoreCutting | None = None
     currency: str = ""
+    window: WindowStudy | None = None
+    confirmed: tuple[Finding, ...] = ()

@@ -9,6 +9,7 @@ import pandas as pd
 
 from trials.commands import Blank, Command
 from trials.decide.chances import chances
+from trials.decide.confirmed import confirmed
 from trials.decide.decision_result import Question
 from trials.decide.failing import failing, fewer_fail
 from trials.decide.kinds import StudyKind
@@ -19,9 +20,11 @@ from trials.decide.money import money
 from trials.decide.more_cutting import more_cutting
 from trials.decide.response import Allowed, Studied, fit_response, study_response
 from trials.decide.results import Comparison, NextStep, NozzleRow, ResponseResult, Share, Study, Worded
-from trials.findings import About, Amount, Fact, Finding, Weight, each_once
+from trials.decide.window import asks_window, window_of
+from trials.decide.window_result import WindowStudy
+from trials.findings import About, Amount, Fact, Finding, Place, PlaceKind, Weight, each_once
 from trials.infer.answer import Answer, levels
-from trials.trial import CLEAN_SPEED, LOST, Method, Trial
+from trials.trial import LOST, Method, Trial
 
 EXTEND = Command("extend", (Blank.FOLDER,))
 
@@ -33,7 +36,8 @@ class Evidence:
     tables: by response, as-cut readings; coupons: one row per planned or cut coupon with nozzle, specimen, outcome;
     grades: one row per coupon with meets; allowed: planned settings of each type; departures: from the plan;
     confounded: what the plan cannot tell apart; open_slips: readings nobody confirmed; look: which look at the data
-    this is (1 first); lives: of nozzle types, from a life trial or as stated.
+    this is (1 first); lives: of nozzle types, from a life trial or as stated; promised: limits that coupons cut to
+    confirm a best must fall in, with the number of their block.
     """
 
     tables: Mapping[str, pd.DataFrame]
@@ -45,10 +49,14 @@ class Evidence:
     open_slips: tuple[Finding, ...] = ()
     look: int = 1
     lives: KnownLives | None = None
+    promised: tuple[tuple[int, Finding], ...] = ()
 
 
-def study(trial: Trial, evidence: Evidence) -> Study:
-    """Study every response that has readings and put the answer together."""
+def study(trial: Trial, evidence: Evidence, in_full: bool = False) -> Study:
+    """Study every response that has readings and put the answer together.
+
+    in_full: with the operating window though the trial does not ask for it, on a coarser grid.
+    """
     late = evidence.look > trial.plan.looks
     shared = levels(trial.deciding, trial.plan.looks)
     alone = levels(1, trial.plan.looks)
@@ -62,11 +70,11 @@ def study(trial: Trial, evidence: Evidence) -> Study:
     )
     studied = {name: found for name, found in fits.items() if isinstance(found, Studied)}
     today = places(trial, evidence.allowed)["today"]
-    ladder = answer_ladder(
-        trial, evidence.coupons, evidence.tables.get("dross"), shared if trial.clean_speed else alone
-    )
-    likely = chances(trial, studied, today, evidence.coupons, evidence.grades, evidence.tables.get("dross"))
-    fails = failing(trial, studied, likely, evidence.coupons, evidence.tables.get("dross"))
+    dross = evidence.tables.get("dross")
+    ladder = answer_ladder(trial, evidence.coupons, dross, shared if trial.clean else alone)
+    window = window_of(trial, studied, evidence.coupons, dross) if in_full or asks_window(trial) else None
+    likely = chances(trial, studied, today, evidence.coupons, evidence.grades, dross)
+    fails = failing(trial, studied, likely, evidence.coupons, dross)
     needed = [finding for result in results if result.primary for finding in result.more]
     return Study(
         title=trial.trial.title,
@@ -75,11 +83,13 @@ def study(trial: Trial, evidence: Evidence) -> Study:
         nozzles=nozzle_rows(trial, results, evidence, ladder),
         chances=likely,
         departures=evidence.departures,
-        cannot_say=cannot_say(trial, results, evidence),
-        next_steps=next_steps(trial, results, evidence, ladder),
+        cannot_say=cannot_say(trial, results, evidence, window),
+        next_steps=next_steps(trial, results, evidence, ladder, window),
         exploratory=late,
         provisional=bool(evidence.open_slips),
         ladder=ladder,
+        window=window,
+        confirmed=confirmed(trial, evidence.promised, evidence.tables),
         asks=asked_by(trial),
         fewer=fewer_fail(fails, trial.today.type),
         money=money(trial, today, fails, evidence.lives, ladder),
@@ -106,7 +116,7 @@ def nozzle_rows(
         own = evidence.coupons[evidence.coupons["nozzle"] == nozzle.type]
         named = [(r, c) for r in results if r.primary for c in r.comparisons if c.nozzle == nozzle.type]
         clean = [c for c in ladder.comparisons if c.nozzle == nozzle.type] if ladder else []
-        words = [Worded(CLEAN_SPEED, c.answer, c.answer_adds) for c in clean if c.answer is not None]
+        words = [Worded(trial.clean_name, c.answer, c.answer_adds) for c in clean if c.answer is not None]
         words += [Worded(r.response, c.answer, c.answer_adds) for r, c in named if c.answer is not None]
         rows.append(
             NozzleRow(
@@ -135,7 +145,9 @@ def share_met(trial: Trial, grades: pd.DataFrame, own: pd.Series[str]) -> Share 
     return Share(int((rows["meets"] == "yes").sum()), len(rows), int((rows["meets"] == "undecided").sum()))
 
 
-def cannot_say(trial: Trial, results: Sequence[ResponseResult], evidence: Evidence) -> tuple[Finding, ...]:
+def cannot_say(
+    trial: Trial, results: Sequence[ResponseResult], evidence: Evidence, window: WindowStudy | None = None
+) -> tuple[Finding, ...]:
     """What the trial cannot say, most important first."""
     found = [*evidence.confounded]
     if any(r.rests_on is not None and not r.replicated for r in results):
@@ -145,7 +157,11 @@ def cannot_say(trial: Trial, results: Sequence[ResponseResult], evidence: Eviden
         found.append(Finding(StudyKind.ORDER_NOT_KNOWN))
     if trial.deciding > 2:
         found.append(Finding(StudyKind.MANY_PRIMARIES, facts={"n": trial.deciding}))
-    beside: dict[str, Fact] = {"lives": evidence.lives is not None, "cost": trial.costs.stated}
+    beside: dict[str, Fact] = {
+        "lives": evidence.lives is not None,
+        "cost": trial.costs.stated,
+        "window": window is not None,
+    }
     found += [_other_jobs(trial), _other_settings(trial), Finding(StudyKind.NOT_MEASURED, facts=beside)]
     return each_once(found)
 
@@ -181,7 +197,11 @@ def _other_settings(trial: Trial) -> Finding:
 
 
 def next_steps(
-    trial: Trial, results: Sequence[ResponseResult], evidence: Evidence, ladder: LadderAnswer | None = None
+    trial: Trial,
+    results: Sequence[ResponseResult],
+    evidence: Evidence,
+    ladder: LadderAnswer | None = None,
+    window: WindowStudy | None = None,
 ) -> tuple[NextStep, ...]:
     """What to do next, most urgent first."""
     steps = [_settle(slip) for slip in evidence.open_slips]
@@ -191,6 +211,8 @@ def next_steps(
         steps.append(NextStep(Finding(StudyKind.NOT_RECORDED_AS_CUT, facts={"n": undone}), command=cut))
     if ladder is not None:
         steps += _after_ladder(trial, ladder)
+    if window is not None and window.asked and not evidence.promised:
+        steps += _after_window(trial, window)
     decisive = [r for r in results if r.primary]
     for result in decisive:
         better = [c for c in result.comparisons if c.answer == Answer.BETTER]
@@ -232,9 +254,21 @@ def _after_ladder(trial: Trial, ladder: LadderAnswer) -> list[NextStep]:
     return steps + [NextStep(finding, command=EXTEND) for finding in ladder.more]
 
 
+def _after_window(trial: Trial, window: WindowStudy) -> list[NextStep]:
+    """The best that is worth confirming, where some setting is likely to meet the requirement."""
+    best = window.widest.best
+    if not window.likely or best.confirm is None:
+        return []
+    place = Place(PlaceKind.STATED, (dict(best.settings),), window.units)
+    facts: dict[str, Fact] = {"coupons": best.confirm.coupons}
+    about = About(response=window.response, nozzle=window.widest.nozzle, place=place)
+    command = Command("extend", (Blank.FOLDER, "--confirm", "best"))
+    return [NextStep(Finding(StudyKind.CONFIRM_BEST, about, facts), command=command)]
+
+
 def _if_faster(trial: Trial, ladder: LadderAnswer, c: LadderComparison) -> NextStep:
     """What follows from a type that cuts clean faster; of pieces only, what follows from a better one."""
-    step = _if_better(trial, CLEAN_SPEED, ladder.pieces, c)
+    step = _if_better(trial, trial.clean_name, ladder.pieces, c)
     if ladder.pieces:
         return step
     safe = next(each.clean_95_low for each in ladder.types if each.nozzle == c.nozzle)

@@ -81,13 +81,23 @@ class Yardstick:
 
         Correlations are those at the weights of the fit; each contrast has its own variance and degrees of freedom.
         """
-        singles = [self.fit.single(row) for row in self._padded(contrasts)]
-        turned = np.array([row for row, _ in singles]).reshape(len(singles), len(self.fit.coefficients))
-        values = np.array([value for _, value in singles])
-        variances, dfs = np.array([self._variance(row) for row in turned]).reshape(len(singles), 2).T
+        rows = self._padded(contrasts)
+        if rows.ndim != 2 or not np.all(rows.any(axis=1)):
+            raise WrongShape("contrasts must be rows (q, k) that are not all zero; leave out those that ask nothing")
+        turned, values = self.fit.anchored.turned(rows), self.fit.anchored.values(rows)
         bounded = turned @ self.fit.adjustment.phi @ turned.T
+        variances, dfs = self._variances(turned, np.diagonal(bounded))
         stretch = np.sqrt(variances / np.diagonal(bounded))
         return Estimates(values, bounded * np.outer(stretch, stretch), dfs)
+
+    def _variances(self, turned: np.ndarray, bounded: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Variances (q,) of contrasts (q, k + added) one by one, and their degrees of freedom; see _variance."""
+        parts = self.fit.adjustment
+        each = np.einsum("qa,tab,qb->tq", turned, parts.turned, turned, optimize=True)
+        dfs = 2.0 / np.einsum("tq,tu,uq->q", each, parts.w, each, optimize=True) * bounded**2
+        free = -parts.free @ each + 0.5 * np.sum(turned @ (parts.phi_adjusted - parts.phi) * turned, axis=1)
+        pairs = zip(free / bounded, dfs, strict=True)
+        return bounded * np.array([_length(float(ratio), float(df)) for ratio, df in pairs]), dfs
 
     def _padded(self, contrast: np.ndarray) -> np.ndarray:
         rows = numbers(contrast, "the contrast")

@@ -83,7 +83,7 @@ def _check(trial: Trial) -> None:
 def finish(trial: Trial, draft: Draft, rng: np.random.Generator) -> Plan:
     """Lay the coupons out and put everything that has to be said in one list, most important first."""
     coupons, places = lay_out(trial, LayoutRequest(draft.mounts, draft.runs), rng)
-    sheets = pd.DataFrame({"sheet": draft.mounts["sheet"].drop_duplicates().to_list()})
+    sheets = pd.DataFrame({"sheet": coupons["sheet"].drop_duplicates().to_list()})
     used = [nozzle for nozzle in trial.nozzles if nozzle.type in set(draft.mounts["nozzle"])]
     found = [
         Finding(PlanKind.SIZE, facts=plan_size(coupons, draft.mounts, sheets)),
@@ -94,7 +94,9 @@ def finish(trial: Trial, draft: Draft, rng: np.random.Generator) -> Plan:
         *places,
         *nozzle_cautions(trial, used),
     ]
-    return Plan(coupons, draft.mounts, sheets, each_once(found))
+    first = coupons.drop_duplicates("mount").set_index("mount")["sheet"]
+    mounts = draft.mounts.assign(sheet=draft.mounts["mount"].map(first).fillna(draft.mounts["sheet"]))
+    return Plan(coupons, mounts, sheets, each_once(found))
 
 
 def plan_size(coupons: pd.DataFrame, mounts: pd.DataFrame, sheets: pd.DataFrame) -> dict[str, int]:

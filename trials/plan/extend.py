@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 import numpy as np
@@ -37,14 +37,15 @@ class ExtensionKind(StrEnum):
 
 @dataclass(frozen=True)
 class ExtensionRequest:
-    """A further block: settings to confirm; nozzles: types to cut, all where None; seed of what is drawn; retired:
-    specimens that are no longer there."""
+    """A further block: settings to confirm, or by_type one of each type; nozzles: types to cut, all where None; seed of
+    what is drawn; retired: specimens that are no longer there."""
 
     kind: ExtensionKind
     settings: Sequence[Mapping[str, Level]] = ()
     nozzles: Sequence[str] | None = None
     seed: int = 1
     retired: frozenset[str] = frozenset()
+    by_type: Mapping[str, Mapping[str, Level]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -193,6 +194,8 @@ def _settings(
 ) -> tuple[Wanted, list[Finding]]:
     """Settings of each type, and what was left out."""
     if asked.kind is ExtensionKind.CONFIRM:
+        if asked.by_type:
+            return _within_limits(trial, {nozzle: [_checked(trial, asked.by_type[nozzle])] for nozzle in types})
         named = [_checked(trial, setting) for setting in asked.settings]
         if not named:
             raise InputError("no setting is named to confirm", do="Give settings, one value for each factor.")

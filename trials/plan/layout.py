@@ -19,7 +19,7 @@ from trials.errors import Infeasible
 from trials.findings import About, Amount, Fact, Finding, Weight
 from trials.plan.kinds import PlanKind
 from trials.plan.settings import Setting
-from trials.trial import Trial
+from trials.trial import Method, Trial
 
 LAYOUT_COLUMNS = ("block", "x_mm", "y_mm", "edge", "cut_direction")
 EDGES = ("left", "right", "near", "far")
@@ -232,7 +232,8 @@ def lay_out(trial: Trial, asked: LayoutRequest, rng: np.random.Generator) -> tup
         for index in _order_in_mount(runs, order_rng):
             edge, direction = _side(index, turn)
             setting = {trial.factor_column(name): level for name, level in runs.settings[index].items()}
-            own = {name: mount[name] for name in ("sheet", "mount", "nozzle", "specimen")}
+            own = {name: mount[name] for name in ("mount", "nozzle", "specimen")}
+            own["sheet"] = _sheet_of(trial, str(mount["sheet"]), runs.settings[index])
             rows.append(own | setting | {"block": asked.block, "edge": edge, "cut_direction": direction})
     table = pd.DataFrame(rows)
     table.insert(0, "order", np.arange(asked.first_order, asked.first_order + len(table)))
@@ -241,6 +242,13 @@ def lay_out(trial: Trial, asked: LayoutRequest, rng: np.random.Generator) -> tup
     factors = [trial.factor_column(name) for name in trial.factors]
     columns = ["coupon", "order", "sheet", "mount", "nozzle", "specimen", *factors, *LAYOUT_COLUMNS]
     return table[columns], found
+
+
+def _sheet_of(trial: Trial, sheet: str, setting: Setting) -> str:
+    """Where a coupon is cut: on the sheet of its mount, or in a ladder of thickness on that of its own thickness."""
+    if trial.plan.method is Method.LADDER and trial.rising == "thickness":
+        return f"{sheet}-{setting['thickness']:g}"
+    return sheet
 
 
 def _order_in_mount(asked: MountRuns, rng: np.random.Generator) -> list[int]:

@@ -21,11 +21,11 @@ def ladder_picture(found: LadderAnswer) -> b.Block:
         text("{nozzle} {speed}", nozzle=each.nozzle, speed=words.speed_words(each.typical, found))
         for each in found.types
     )
-    alt = text("Where each mount stops cutting clean; typical speed of each nozzle type: {values}.", values=values)
+    alt = text("Where each mount stops cutting clean; typical limit of each nozzle type: {values}.", values=values)
     caption = text(
         "Bar: from the last clean to the first unclean step of one mount; arrow: the ladder gives no end on that side. "
-        "Diamond: typical speed of the type with its 95 % interval. Upright stroke: speed at which 95 % of its mounts "
-        "cut clean, at least."
+        "Diamond: typical limit of the type with its 95 % interval. Upright stroke: what 95 % of its mounts cut clean, "
+        "at least."
     )
     return b.figure(ladder_figure(found), alt, caption)
 
@@ -40,14 +40,13 @@ def ladder_column(study: Study, rows: tuple[NozzleRow, ...]) -> list[tuple[str, 
 
 def ladder_section(found: LadderAnswer | None) -> dict[str, Any]:
     """Types, comparisons, every mount; nothing for other trials."""
-    title = text("Fastest clean cut")
     if found is None:
-        return b.section(title, [])
+        return b.section("", [])
     parts = []
     if found.types:
         cells = [words.clean_cells(each, found) for each in found.types]
-        parts += [b.table(words.clean_head(), cells, range(1, 7), (1.5, 1.2, 1.3, 1.4, 1.2, 0.8, 1.0))]
-        head = [text("nozzle"), text("against"), text("faster by"), text("interval"), "p", text("answer")]
+        parts += [b.table(words.clean_head(found), cells, range(1, 7), (1.5, 1.2, 1.3, 1.4, 1.2, 0.8, 1.0))]
+        head = [text("nozzle"), text("against"), words.more_head(found), text("interval"), "p", text("answer")]
         rows = [
             [
                 c.nozzle,
@@ -67,4 +66,4 @@ def ladder_section(found: LadderAnswer | None) -> dict[str, Any]:
     if mounts:
         head = [text("mount"), text("nozzle"), text("specimen"), text("stops being clean")]
         parts.append(b.table(head, mounts, (3,), (1.0, 1.5, 1.0, 1.6)))
-    return b.section(title, parts)
+    return b.section(words.title(found), parts)

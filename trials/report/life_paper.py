@@ -15,6 +15,7 @@ from trials.report.extras import Picture
 from trials.report.figures.lives import cause_figure, life_figure
 from trials.report.record_pages import program
 from trials.report.typeset import pdf
+from trials.words.decision import lives_decided
 from trials.words.frame import day_words
 from trials.words.language import text
 from trials.words.lives import (
@@ -64,7 +65,7 @@ def life_data(table: pd.DataFrame, found: LivesAnswer, made_on: date) -> dict[st
         "made_on": day_words(made_on),
         "program": program(),
         "footer": text("made on {day} · {program}", day=day_words(made_on), program=program()),
-        "sentence": answer,
+        "sentence": " ".join(filter(None, (answer, lives_decided(found)))),
         "sections": [part for part in sections if part["blocks"]],
     }
 

@@ -32,6 +32,7 @@ from trials.report.record_pages import (
     settings_section,
 )
 from trials.report.response_pages import response_section, spread_section
+from trials.report.window_page import window_picture, window_section
 from trials.responses import Scale
 from trials.trial import Trial
 from trials.words.findings import say
@@ -79,9 +80,11 @@ def _bands(study: Study) -> list[str]:
 
 
 def _picture(study: Study, main: ResponseResult | None, trial: Trial, extras: VerdictExtras) -> b.Block:
-    """The picture of the first page: the ladders of a ladder trial, else the decisive response."""
+    """The picture of the first page: the ladders or the window that were asked, else the decisive response."""
     if study.ladder is not None and study.ladder.types:
         return ladder_picture(study.ladder)
+    if study.window is not None and study.window.asked:
+        return window_picture(study.window)
     return b.figure("", "") if main is None else response_picture(main, trial, extras, open_coupons(study))
 
 
@@ -111,6 +114,7 @@ def _sections(study: Study, trial: Trial, extras: VerdictExtras) -> list[dict[st
     decisive = sum(result.primary for result in ordered)
     found = [
         _asked(study, trial, extras),
+        window_section(study.window, study.window is not None and not study.window.asked, study.confirmed),
         settings_section(trial),
         judged_section(trial, extras),
         cautions_section(),

@@ -9,6 +9,7 @@ from trials.steps.amend import amend
 from trials.steps.bench_study import Against, keep_study_picture, study_bench
 from trials.steps.card import card, card_json, write_card
 from trials.steps.chart import chart, chart_json, write_chart
+from trials.steps.confirming import confirm_best
 from trials.steps.correct import Correction, change, confirm, correct
 from trials.steps.cut import cut, cut_as_planned
 from trials.steps.demo import demo_trial
@@ -64,6 +65,7 @@ __all__ = [
     "chart_json",
     "check",
     "confirm",
+    "confirm_best",
     "correct",
     "cut",
     "cut_as_planned",

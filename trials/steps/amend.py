@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from trials.steps.doubts import amend_doubts, refuse
 from trials.store import records
 
 
@@ -26,12 +27,17 @@ class Amendment:
     why: str
 
 
-def amend(folder: Path | str, who: str, why: str) -> Amendment:
+def amend(folder: Path | str, who: str, why: str, as_written: bool = False) -> Amendment:
     """Adopt the trial file as it stands now; each changed key goes into the journal.
+
+    as_written: new settings that look unlikely (`trials.doubts`) were confirmed.
 
     Raises
     ------
     InputError
-        If who or why is missing, nothing frozen has changed, or coupons would lose their nozzle, specimen or factor.
+        If who or why is missing, nothing frozen has changed, a new setting is unlikely and was not confirmed, or
+        coupons would lose their nozzle, specimen or factor.
     """
+    if not as_written:
+        refuse(amend_doubts(folder), folder)
     return Amendment(tuple(Change(*each) for each in records.amend(folder, who, why)), who, why)

@@ -10,8 +10,10 @@ from trials.doubts import doubt_error, ten_times, trial_doubts
 from trials.errors import collected
 from trials.findings import Finding
 from trials.store.records.changed_setting import parse_changed_setting
+from trials.store.records.database import frozen_text
 from trials.store.records.folder import read_trial
 from trials.store.records.records import rows_of
+from trials.trial import parse
 
 if TYPE_CHECKING:
     from trials.store.records import Records
@@ -22,6 +24,13 @@ def plan_doubts(folder: Path | str) -> tuple[Finding, ...]:
     """What to ask about the trial file of a folder; raises InputError where it cannot be used."""
     trial, text = read_trial(Path(folder))
     return trial_doubts(trial, text)
+
+
+def amend_doubts(folder: Path | str) -> tuple[Finding, ...]:
+    """What to ask about a changed trial file that was not so when it was frozen."""
+    before = frozen_text(folder)
+    known = trial_doubts(parse(before, "frozen trial.toml"), before)
+    return tuple(doubt for doubt in plan_doubts(folder) if doubt not in known)
 
 
 def cut_doubts(known: Records, cuts: FileTable) -> tuple[tuple[Finding, int], ...]:

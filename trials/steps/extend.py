@@ -42,11 +42,16 @@ class Extension:
 
 
 def extension(
-    folder: Path | str, kind: ExtensionKind, settings: Sequence[str] = (), nozzles: Sequence[str] | None = None
+    folder: Path | str,
+    kind: ExtensionKind,
+    settings: Sequence[str] = (),
+    nozzles: Sequence[str] | None = None,
+    by_type: Mapping[str, Mapping[str, Level]] | None = None,
 ) -> Extension:
     """Choose a further block for a trial that was cut; nothing is written.
 
-    settings: for a confirmation, texts such as `pressure=0.6; standoff=1.2`; factors left out stay at today's.
+    settings: for a confirmation, texts such as `pressure=0.6; standoff=1.2`; factors left out stay at today's;
+    by_type: instead of them, one setting for each type.
 
     Raises
     ------
@@ -63,7 +68,8 @@ def extension(
     trial, block = records.trial, int(records.coupons["block"].max()) + 1
     named = [parse_setting(text, trial) for text in settings]
     gone = frozenset(one.specimen for one in retired(records))
-    asked = ExtensionRequest(kind, named, nozzles, seed=trial.plan.seed + block, retired=gone)
+    seed = trial.plan.seed + block
+    asked = ExtensionRequest(kind, named, nozzles, seed, gone, by_type or {})
     plan = extend(trial, records.coupons, records.mounts, asked)
     declared = len(records.looks) < trial.plan.looks
     lead, *rest = plan.found

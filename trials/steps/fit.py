@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from trials.errors import InputError
 from trials.steps.grade import grade_trial, require_plan
+from trials.steps.journal import promised
 from trials.steps.known_lives import known_lives
 from trials.steps.load import load
 from trials.steps.looks import corrections_since_read, look_number
@@ -49,6 +50,7 @@ def evidence(records: Records) -> Evidence:
         confounded=() if adopted else tuple(confounded(trial)),
         open_slips=tuple(slip.finding for slip in open_slips(records)),
         look=look_number(records),
+        promised=promised(records),
         lives=known_lives(records),
     )
 

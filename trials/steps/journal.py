@@ -73,6 +73,16 @@ def by_block(records: Records) -> Iterator[tuple[int, list[Finding]]]:
     yield number, found
 
 
+def promised(records: Records) -> tuple[tuple[int, Finding], ...]:
+    """Limits of confirming coupons that were kept when they were planned, each with the number of its block."""
+    return tuple(
+        (block, finding)
+        for block, found in by_block(records)
+        for finding in found
+        if finding.kind is PlanKind.CONFIRM_LIMITS
+    )
+
+
 def _planned(entry: Entry) -> Finding:
     """An entry of a plan as the finding it was; the prose of version 0.1.0, and a kind not known here, as written."""
     known = revived(entry.payload["finding"]) if "finding" in entry.payload else None

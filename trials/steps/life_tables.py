@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -30,7 +31,7 @@ class Lives:
     frame: `nozzle, specimen, part, life, ended, cleaned, refitted` (a `Part`, an `Ended`, counts), one row per piece;
     unit: of a life; file: where it came from; today: the type in use, empty where the table does not say; worthwhile:
     share by which a life has to be longer to matter; primaries, looks: by which the confidence is shared out; invented:
-    no real specimen; said: what was found while reading.
+    no real specimen; said: what was found while reading; prices: of a nozzle by type, in the currency, where known.
     """
 
     frame: pd.DataFrame
@@ -42,6 +43,8 @@ class Lives:
     looks: int = 1
     invented: bool = False
     said: tuple[Finding, ...] = ()
+    prices: Mapping[str, float | None] = field(default_factory=dict)
+    currency: str = ""
 
 
 def read_lives(path: Path | str, columns: LifeColumns | None = None, worthwhile: str = "") -> Lives:
@@ -113,6 +116,8 @@ def recorded_lives(folder: Path | str) -> Lives:
         looks=trial.plan.looks,
         invented=trial.trial.invented,
         said=_noted(noted),
+        prices={nozzle.type: nozzle.price for nozzle in trial.nozzles},
+        currency=trial.trial.currency,
     )
 
 

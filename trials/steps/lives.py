@@ -54,7 +54,8 @@ def study_table(
             beside.append(_study_part(table, part, asked))
         except TrialError:
             said.append(_not_studied(part, len(_of(frame, part))))
-    return replace(found, beside=tuple(beside), said=(*found.said, *said))
+    whole = replace(found, beside=tuple(beside), said=(*found.said, *said))
+    return replace(whole, prices=table.prices, currency=table.currency) if found.part is Part.NOZZLE else whole
 
 
 @dataclass(frozen=True)
@@ -152,6 +153,7 @@ def lives_json(found: LivesAnswer, file: Path | None = None, source: str = "") -
     """A study of lives as plain values, its sentences beside its fields; keys are listed in DEVELOPERS.md."""
     from trials.decide.lives import typical_lives
     from trials.words import lives as words
+    from trials.words.machine import life_decision
 
     study: dict[str, Any] = plain(found.study)
     for key, ratios in (("ratios", found.study.ratios), ("own_shapes", found.study.own_shapes)):
@@ -162,6 +164,7 @@ def lives_json(found: LivesAnswer, file: Path | None = None, source: str = "") -
         "worthwhile": found.worthwhile,
         "comparisons": [plain(c) | {"settings": ""} for c in found.comparisons],
         "ends": [{"nozzle": each.nozzle, **{end.value: n for end, n in each.counts.items()}} for each in found.ends],
+        "decision": plain(life_decision(found)),
         "sentences": list(words.sentences(found)),
         "cautions": list(words.cautions(found)),
         "findings": plain((*found.study.said, *found.said, *found.study.cautions, *found.cautions)),

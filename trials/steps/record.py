@@ -36,5 +36,5 @@ def record(
     rows = intake.read_readings(file, records.load(folder))
     done = records.record_readings(folder, rows, who, at=at, dry_run=dry_run)
     known = records.instruments(folder)
-    doubts = records.calibration_doubts(known, records.load(folder).readings)
+    doubts = records.calibration_doubts(known, records.load(folder).readings) if known else ()
     return ReadingsKept(done.added, done.ignored, done.said, doubts, tuple(slip.finding for slip in done.slips))

@@ -89,7 +89,7 @@ def verdict(
     journal_lots(folder)
     records = begun(load(folder))
     found = evidence(records)
-    result = study(records.trial, found)
+    result = study(records.trial, found, in_full=True)
     kept = kept_look(folder, found.look) if found.look in set(records.looks["look"]) else None
     result = replace(result, honesty=honesty_for(records.trial, found, kept, progress))
     other = _other_words(kept, result)

@@ -14,7 +14,7 @@ from trials.store.records.changed_setting import nearest
 from trials.trial import Level, Trial
 
 if TYPE_CHECKING:
-    from trials.decide.window import WindowStudy
+    from trials.decide.window_result import WindowStudy
 
 
 def window(folder: Path | str, across: Sequence[str] = (), held: Sequence[str] = ()) -> WindowStudy:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import math
+
 from trials.commands import Blank, Command
-from trials.decide.decision import LIFE, decide
-from trials.decide.decision_result import Action, Because, Decision, FewerFail, MoreCutting
+from trials.decide.decision import LIFE, decide, decide_lives
+from trials.decide.decision_result import Action, Because, Decision, FewerFail, Gain, MoreCutting
+from trials.decide.lives import LivesAnswer
 from trials.decide.results import ResponseResult, Study
 from trials.infer.answer import Answer
 from trials.words import money as words
@@ -197,17 +200,17 @@ def dominated_words(found: Decision) -> str:
     return text("{names}: no better than {nozzle} on any count.", names=names, nozzle=person(found.nozzle))
 
 
+def lives_decided(found: LivesAnswer) -> str:
+    """The decision of a life trial; empty where no word was given."""
+    decided = decide_lives(found)
+    return "" if decided.action == Action.NOTHING else life_sentence(decided)
+
+
 def life_sentence(found: Decision) -> str:
     """The decision of a life trial in one sentence, with the price of a unit of life and the break-even."""
     if found.action == Action.CHANGE:
         gain = next(each for each in found.gains if each.response == LIFE)
-        size = {"ratio": number(gain.value, 3), "low": number(gain.low, 3)}
-        said = text(
-            "Change to {nozzle}: it lasts {ratio} times as long as {today}, at least {low} times",
-            nozzle=person(found.nozzle),
-            today=person(found.against),
-            **size,
-        )
+        said = _longer(found, gain)
         return text("{said}{price}.", said=said, price=_price_of_life(found, gain.value))
     names = listed([person(n) for answer, own in found.others if answer == Answer.NOT_SETTLED for n in own])
     if found.action == Action.KEEP:
@@ -220,9 +223,20 @@ def life_sentence(found: Decision) -> str:
     return text("Nothing was compared.")
 
 
+def _longer(found: Decision, gain: Gain) -> str:
+    """How much longer the chosen type lasts; without a failure only the least of it is known."""
+    named = {"nozzle": person(found.nozzle), "today": person(found.against), "low": number(gain.low, 3)}
+    if not math.isfinite(gain.value):
+        return text("Change to {nozzle}: it lasts at least {low} times as long as {today}", **named)
+    ratio = number(gain.value, 3)
+    return text(
+        "Change to {nozzle}: it lasts {ratio} times as long as {today}, at least {low} times", ratio=ratio, **named
+    )
+
+
 def _price_of_life(found: Decision, ratio: float) -> str:
     """What a unit of life costs against today's; the price alone, since the change depends on the shop."""
-    if found.price is None or not found.price_against:
+    if found.price is None or not found.price_against or not math.isfinite(ratio):
         return ""
     dearer = found.price / found.price_against
     return text(

@@ -20,6 +20,7 @@ from trials.words import (
     money,
     plan,
     plan_chances,
+    plan_steps,
     proof,
     records,
     remarks,
@@ -29,7 +30,7 @@ from trials.words import (
 Sentence = Callable[[Finding], str]
 ROOMS = (
     *(after_freeze, bench, card, chances, chart, doubts, grade, ladders, lives, model, money, plan, plan_chances),
-    *(proof, records, remarks),
+    *(plan_steps, proof, records, remarks),
     settling,
 )
 SENTENCES: Mapping[StrEnum, Sentence] = {kind: said for room in ROOMS for kind, said in room.SENTENCES.items()}

@@ -11,12 +11,14 @@ from trials.decide.chance_result import ChanceResult
 from trials.decide.decision import decide
 from trials.decide.decision_result import Action
 from trials.decide.results import Comparison, ResponseResult, Study
+from trials.decide.window_result import WindowStudy
 from trials.findings import Finding
 from trials.infer.answer import Answer
 from trials.plan.kinds import PlanKind
 from trials.responses import Scale
-from trials.words import ladders
+from trials.words import ladders, window
 from trials.words.decision import at_words, dominated_words, side_effect_words
+from trials.words.findings import say
 from trials.words.language import text
 from trials.words.names import person
 from trials.words.numbers import fixed, listed, percent, with_unit
@@ -80,6 +82,8 @@ def floor_words(share: float) -> str:
 def answer_box(study: Study) -> AnswerBox:
     """The answer in three short lines."""
     found, decided = advice(study), decide(study)
+    if study.window is not None and study.window.asked:
+        return _window_box(study, study.window, found)
     lines = {
         Action.CHANGE: _change,
         Action.KEEP: _keep,
@@ -99,6 +103,21 @@ def answer_box(study: Study) -> AnswerBox:
         sure=" ".join(filter(None, sure)),
         others=" ".join(filter(None, others)),
         figures=_figures(found),
+    )
+
+
+def _window_box(study: Study, found: WindowStudy, advised: Advice) -> AnswerBox:
+    """The answer of a trial that asks for a window: the widest, its best setting, whether that was confirmed."""
+    what, place, sure, others = window.answer_lines(found)
+    own = [finding for finding in study.confirmed if finding.about.nozzle == found.widest.nozzle]
+    return AnswerBox(
+        action=advised.action,
+        does=text("Run"),
+        what=what,
+        at=place,
+        sure=" ".join([sure, *map(say, own)]),
+        others=others,
+        figures=window.figures_words(found),
     )
 
 

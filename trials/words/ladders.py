@@ -15,16 +15,22 @@ from trials.words.facts import amount, figure, several, whole, word
 from trials.words.language import plural, text
 from trials.words.numbers import confidence, fixed, listed, number, percent, point, signed, with_unit
 
+THICKNESS = "thickness"
+
 
 def answer_clause(found: LadderAnswer) -> str:
     """The answer of the ladders in one sentence, the types that differ first."""
     if not found.comparisons:
-        return text("No answer yet: the fastest clean cuts cannot be compared.")
+        return text("No answer yet: the clean cuts cannot be compared.")
     if found.worthwhile is None:
         sizes = "; ".join(
             text("{nozzle} {size}", nozzle=_named(c.nozzle, found), size=_size(c, found)) for c in found.comparisons
         )
-        return text("No word, since no worthwhile difference was declared; fastest clean cut: {sizes}.", sizes=sizes)
+        return text(
+            "No word, since no worthwhile difference was declared; {limit}: {sizes}.",
+            limit=limit_name(found),
+            sizes=sizes,
+        )
     sized = [c for wanted in (Answer.BETTER, Answer.WORSE) for c in found.comparisons if c.answer == wanted]
     said = [_sized(c, found) for c in sized]
     for wanted in (Answer.SAME, Answer.NOT_SETTLED):
@@ -34,8 +40,31 @@ def answer_clause(found: LadderAnswer) -> str:
             said.append(
                 text("{names} against {against}: {answer}", names=listed(names), against=against, answer=text(wanted))
             )
-    tail = text("fastest clean cut; intervals {level}", level=confidence(found.comparisons[0].confidence))
+    level = confidence(found.comparisons[0].confidence)
+    tail = text("{limit}; intervals {level}", limit=limit_name(found), level=level)
     return text("{clauses} ({tail}).", clauses="; ".join(said), tail=tail)
+
+
+def limit_name(found: LadderAnswer) -> str:
+    """What a ladder finds: the fastest, or the thickest, clean cut."""
+    return text("thickest clean cut") if found.rising == THICKNESS else text("fastest clean cut")
+
+
+def title(found: LadderAnswer) -> str:
+    """The heading over a ladder's answer."""
+    return text("Thickest clean cut") if found.rising == THICKNESS else text("Fastest clean cut")
+
+
+def more_head(found: LadderAnswer) -> str:
+    """Head of the column of differences."""
+    return text("thicker by") if found.rising == THICKNESS else text("faster by")
+
+
+def axis_name(found: LadderAnswer) -> str:
+    """The factor that rises, with its unit."""
+    if found.rising == THICKNESS:
+        return text("thickness, {unit}", unit=shown(found.unit))
+    return text("speed, {unit}", unit=shown(found.unit))
 
 
 def _sized(c: LadderComparison, found: LadderAnswer) -> str:
@@ -112,11 +141,11 @@ def interval_words(each: CleanSpeed) -> str:
     return text("{low} to {high}", low=number(each.low), high=number(each.high))
 
 
-def clean_head() -> list[str]:
+def clean_head(found: LadderAnswer) -> list[str]:
     """Heads of the table of types."""
     return [
         text("nozzle"),
-        text("fastest clean cut"),
+        limit_name(found),
         text("95 % interval"),
         text("95 % of mounts clean up to"),
         text("at least"),
@@ -151,6 +180,11 @@ def table_note(found: LadderAnswer) -> str:
     """What the column of clean speeds on the first page means; empty where there is none."""
     if not found.types:
         return ""
+    if found.rising == THICKNESS:
+        return text(
+            "“Cuts clean up to”: the thickness at which half of the mounts of a type stop cutting clean; in brackets "
+            "the thickness at which 95 % of them still do, at least, with 95 % confidence."
+        )
     return text(
         "“Cuts clean up to”: the speed at which half of the mounts of a type stop cutting clean; in brackets the speed "
         "at which 95 % of them still do, at least, with 95 % confidence."
@@ -233,7 +267,7 @@ def _consider(f: Finding) -> str:
     names = {"nozzle": f.about.nozzle, "price": _prices(f)}
     if not math.isfinite(safe.value) or safe.value < first.value:
         return text(
-            "Consider {nozzle} for this job{price}; cut a few parts at the speed you mean to run before changing over.",
+            "Consider {nozzle} for this job{price}; cut a few parts as you mean to run before changing over.",
             **names,
         )
     return text(
@@ -271,9 +305,13 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
     LadderKind.SPEEDS_RISE: lambda f: text(
         "Speeds rise in order inside a mount: warming and wear within a ladder look like an effect of speed."
     ),
+    LadderKind.THICKNESS_RISES: lambda f: text(
+        "Thickness rises in order inside a mount, each on a sheet of its own: wear within a ladder and what differs "
+        "between the sheets look like an effect of thickness."
+    ),
     LadderKind.NO_WORTHWHILE: lambda f: text(
-        "No worthwhile difference was declared for the fastest clean cut, so there are numbers and no word; declare "
-        "one under [responses.clean_speed] before the next ladder."
+        "No worthwhile difference was declared for the clean cut, so there are numbers and no word; declare one under "
+        "[responses.clean_speed], or clean_thickness, before the next ladder."
     ),
     LadderKind.CONSIDER: _consider,
     LadderKind.NOT_COMPARED: lambda f: text("The ladders cannot be compared: {why}", why=word(f, "text")),

@@ -7,12 +7,14 @@ from dataclasses import asdict
 from typing import Any
 
 from trials.decide.chance_result import ChanceResult
-from trials.decide.decision import decide
+from trials.decide.decision import decide, decide_lives
+from trials.decide.decision_result import Decision
 from trials.decide.ladder import LadderAnswer
+from trials.decide.lives import LivesAnswer
 from trials.decide.results import NextStep, NozzleRow, OwnHonesty, ResponseResult, Study
 from trials.findings import About, Finding, Place
 from trials.words.chances import asked_words, notes
-from trials.words.decision import decision_sentence
+from trials.words.decision import decision_sentence, lives_decided
 from trials.words.findings import say
 from trials.words.ladders import answer_clause
 from trials.words.own_honesty import honesty_sentence
@@ -28,10 +30,17 @@ def in_words(value: object) -> Mapping[str, Any] | str:
 
 
 def _study(study: Study) -> Mapping[str, Any]:
-    found = decide(study)
+    return {"sentence": answer_sentence(study), "decision": _decision(decide(study), decision_sentence(study))}
+
+
+def _decision(found: Decision, sentence: str) -> Mapping[str, Any]:
     others = [{"answer": answer, "nozzles": names} for answer, names in found.others]
-    decision = {**vars(found), "sentence": decision_sentence(study), "others": others}
-    return {"sentence": answer_sentence(study), "decision": decision}
+    return {**vars(found), "sentence": sentence, "others": others}
+
+
+def life_decision(found: LivesAnswer) -> Mapping[str, Any]:
+    """The decision of a life trial, its sentence beside its fields."""
+    return _decision(decide_lives(found), lives_decided(found))
 
 
 def _response(result: ResponseResult) -> Mapping[str, Any]:

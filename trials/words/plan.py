@@ -14,6 +14,7 @@ from trials.trial import Limit
 from trials.words.confounding import SENTENCES as TOLD_APART
 from trials.words.language import plural, text
 from trials.words.numbers import listed, percent, plain
+from trials.words.worthwhile import grade_without_worthwhile
 
 Say = Callable[[Finding], str]
 
@@ -256,17 +257,6 @@ def _budget_unused(f: Finding) -> str:
     )
 
 
-def _ladder_steps(f: Finding) -> str:
-    low = cast(Amount, f.facts["low"])
-    return text(
-        "In each mount speed goes from {low} to {high} in {steps} equal steps, not in random order: stop a ladder at "
-        "the first cut that is not clean or not severed, and leave its other coupons uncut.",
-        low=plain(low.value),
-        high=amount(f.facts["high"]),
-        steps=f.facts["steps"],
-    )
-
-
 def _bench_study(f: Finding) -> str:
     return text(
         "Measurement study: {coupons} of today's nozzle {nozzle}, cut at {settings} so that the edges differ; each "
@@ -370,23 +360,6 @@ def _factors(template: str) -> Say:
     return lambda f: text(template, factors=listed(names_of(f, "factors")))
 
 
-def _grade_without_worthwhile(finding: Finding) -> str:
-    named = {"response": finding.about.response}
-    if finding.facts.get("grade") is None:
-        return text(
-            "{response} decides, but no grade is required and no difference is declared worthwhile: it will end in no "
-            'word. State application.required.dross_grade and worthwhile = "20 %" (more of the coupons at that '
-            "grade) before anything is cut.",
-            **named,
-        )
-    return text(
-        "{response} decides, but no difference is declared worthwhile: it will end in no word. Before anything is "
-        'cut, state worthwhile = "20 %" (more of the coupons at grade {grade} or better) under [responses.{response}].',
-        grade=whole(finding, "grade"),
-        **named,
-    )
-
-
 SENTENCES: Mapping[PlanKind, Say] = {
     PlanKind.AS_WRITTEN: lambda f: str(f.facts["text"]),
     **TOLD_APART,
@@ -415,12 +388,6 @@ SENTENCES: Mapping[PlanKind, Say] = {
         "Nozzle {nozzle}: today's setting is forbidden, repeats are cut at the nearest allowed one."
     ),
     PlanKind.BUDGET_UNUSED: _budget_unused,
-    PlanKind.LADDER_STEPS: _ladder_steps,
-    PlanKind.LADDER_STEPS_LEFT_OUT: _counted(
-        "Nozzle {nozzle}: {n} step of each mount left out by limits.",
-        "Nozzle {nozzle}: {n} steps of each mount left out by limits.",
-        "count",
-    ),
     PlanKind.LIFE_RULE: _as_it_stands(
         "Each specimen is used until its end of life, with the same work for all, or until the trial ends: record its "
         "life and whether it failed; one that is still good when the trial ends counts as such, not as failed."
@@ -476,7 +443,7 @@ SENTENCES: Mapping[PlanKind, Say] = {
     PlanKind.POINTED_BODY: _of_nozzle(
         "{nozzle}: a pointed body leaves less area for the height sensor; record the measured standoff."
     ),
-    PlanKind.GRADE_WITHOUT_WORTHWHILE: _grade_without_worthwhile,
+    PlanKind.GRADE_WITHOUT_WORTHWHILE: grade_without_worthwhile,
     PlanKind.LOOK_ALIKE: _as_it_stands(
         "Bodies that look the same can differ inside: check the bore and mark each specimen before mounting."
     ),

@@ -9,7 +9,7 @@ from trials.decide.kinds import StudyKind
 from trials.findings import Amount, Fact, Finding
 from trials.words import checks, facts
 from trials.words.language import plural, text
-from trials.words.numbers import chance, fixed, listed, number, percent, plain
+from trials.words.numbers import chance, fixed, listed, number, percent, plain, with_unit
 from trials.words.settings import at_place, factor_name, layer_name, place_words
 
 
@@ -238,9 +238,59 @@ def _not_measured(finding: Finding) -> str:
     lives = text("Lens life: not measured here.")
     if not finding.facts.get("lives"):
         lives = text("Lens life and nozzle life: not measured here.")
-    if finding.facts.get("cost"):
+    window, cost = finding.facts.get("window"), finding.facts.get("cost")
+    if window and cost:
+        return lives
+    if window:
+        return text("{lives} Cost: not computed here.", lives=lives)
+    if cost:
         return text("{lives} Best settings and operating window: not computed here.", lives=lives)
     return text("{lives} Best settings, operating window and cost: not computed here.", lives=lives)
+
+
+def _best_confirmed(finding: Finding) -> str:
+    return text("{nozzle} at its best is confirmed: {mean}", nozzle=finding.about.nozzle, mean=_within(finding, True))
+
+
+def _best_not_confirmed(finding: Finding) -> str:
+    return text(
+        "{nozzle} at its best is not confirmed: {mean} Look for what has changed before going over to it.",
+        nozzle=finding.about.nozzle,
+        mean=_within(finding, False),
+    )
+
+
+def _within(finding: Finding, inside: bool) -> str:
+    mean, low, high = (facts.amount(finding, name) for name in ("mean", "low", "high"))
+    names = {
+        "mean": with_unit(mean.value, mean.unit),
+        "low": number(low.value),
+        "high": with_unit(high.value, high.unit),
+    }
+    measured = facts.whole(finding, "measured")
+    if inside:
+        return plural(
+            "the typical edge of {n} coupon, {mean}, fell within the limits {low} to {high} stated before.",
+            "the typical edge of {n} coupons, {mean}, fell within the limits {low} to {high} stated before.",
+            measured,
+            **names,
+        )
+    return plural(
+        "the typical edge of {n} coupon, {mean}, fell outside the limits {low} to {high} stated before.",
+        "the typical edge of {n} coupons, {mean}, fell outside the limits {low} to {high} stated before.",
+        measured,
+        **names,
+    )
+
+
+def _confirm_best(finding: Finding) -> str:
+    return plural(
+        "Confirm {nozzle} {place} with {n} coupon before changing the settings.",
+        "Confirm {nozzle} {place} with {n} coupons before changing the settings.",
+        facts.whole(finding, "coupons"),
+        nozzle=finding.about.nozzle,
+        place=at_place(facts.place(finding)),
+    )
 
 
 def _settle_reading(finding: Finding) -> str:
@@ -327,6 +377,9 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
     StudyKind.CONSIDER: _consider,
     StudyKind.REPEAT_WITH_PIECES: _repeat_with_pieces,
     StudyKind.CHECK_CENTRING: _check_centring,
+    StudyKind.BEST_CONFIRMED: _best_confirmed,
+    StudyKind.BEST_NOT_CONFIRMED: _best_not_confirmed,
+    StudyKind.CONFIRM_BEST: _confirm_best,
     StudyKind.FILE_VERDICT: _file_verdict,
     StudyKind.REFUSED: _refused,
 }

@@ -11,7 +11,7 @@ from trials.findings import Place
 from trials.infer.answer import Added, Answer
 from trials.responses import QUANTITIES, Scale
 from trials.units import shown
-from trials.words import ladders
+from trials.words import ladders, window
 from trials.words.answer import word_of
 from trials.words.findings import say
 from trials.words.language import text
@@ -23,6 +23,7 @@ from trials.words.settings import at_place, factor_name, source_words
 def answer_sentence(study: Study) -> str:
     """The answer in one sentence, from the primary responses."""
     parts = [] if study.ladder is None else [ladders.answer_clause(study.ladder)]
+    parts += [window.answer(study.window)] if study.window is not None and study.window.asked else []
     parts += [_response_clause(result) for result in study.results if result.primary and result.comparisons]
     if parts:
         return " ".join(parts)

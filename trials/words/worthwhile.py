@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 
 from trials.decide.results import ResponseResult
+from trials.findings import Finding
 from trials.responses import Scale
 from trials.trial import Trial, expected_level, worthwhile_margins
 from trials.units import shown
+from trials.words.facts import whole
 from trials.words.language import text
 from trials.words.numbers import rounded, with_unit
 from trials.worthwhile import Margins
@@ -41,6 +43,24 @@ def planned_sentences(trial: Trial) -> list[str]:
         for name, limits in known.items()
         if limits
     ]
+
+
+def grade_without_worthwhile(finding: Finding) -> str:
+    """A decisive grade that no difference is declared worthwhile for, before cutting."""
+    named = {"response": finding.about.response}
+    if finding.facts.get("grade") is None:
+        return text(
+            "{response} decides, but no grade is required and no difference is declared worthwhile: it will end in no "
+            'word. State application.required.dross_grade and worthwhile = "20 %" (more of the coupons at that '
+            "grade) before anything is cut.",
+            **named,
+        )
+    return text(
+        "{response} decides, but no difference is declared worthwhile: it will end in no word. Before anything is "
+        'cut, state worthwhile = "20 %" (more of the coupons at grade {grade} or better) under [responses.{response}].',
+        grade=whole(finding, "grade"),
+        **named,
+    )
 
 
 def _limits(sides: Margins, log: bool, unit: str, level: float | None, higher_is_better: bool) -> str:

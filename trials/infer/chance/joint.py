@@ -70,7 +70,7 @@ def chance_of_all(
     roots = _checked(edges, rules, correlation, confidence)
     upper, lower = _points(m, roots, seed)
     plain = [floor(variances(e.squares)) for e in edges]
-    estimate = _joint(edges, rules, [np.array([e.mean]) for e in edges], plain, upper, lower)[0]
+    estimate = joint_chance(edges, rules, [np.array([e.mean]) for e in edges], plain, upper, lower)[0]
     low = float(np.quantile(joint_draws(edges, rules, correlation, draws, seed), 1 - confidence))
     estimates = [estimate_chance(e, r) for e, r in zip(edges, rules, strict=True)]
     return JointChance(
@@ -103,7 +103,7 @@ def joint_draws(
     roots = _checked(edges, rules, correlation, 0.95)
     upper, lower = _points(len(edges), roots, seed, points)
     means, drawn = _joint_draws(edges, roots, draws, seed, seed if means_seed is None else means_seed)
-    return _joint(edges, rules, means, drawn, upper, lower)
+    return joint_chance(edges, rules, means, drawn, upper, lower)
 
 
 def _checked(
@@ -118,7 +118,7 @@ def _checked(
         raise WrongShape(f"{m} edges and {len(rules)} rules do not pair; give at least two of each, in one order.")
     for edge, rule in zip(edges, rules, strict=True):
         check_rule(edge, rule, confidence)
-    return {level: _root(correlation.get(level, np.eye(m)), m, level) for level in ("specimen", "coupon")}
+    return {level: square_root(correlation.get(level, np.eye(m)), m, level) for level in ("specimen", "coupon")}
 
 
 def _points(m: int, roots: Mapping[str, np.ndarray], seed: int, count: int = POINTS) -> tuple[np.ndarray, np.ndarray]:
@@ -174,7 +174,7 @@ def _joint_draws(
     own = points if means_seed == seed else even_normals(m * (layers + 1), draws, means_seed).T
     z, raw = roots["specimen"] @ own[:m], points[m:].reshape(layers, m, -1)
     # Mean squares of two responses correlate like the squared correlation of their effects.
-    common = {level: _root((root @ root.T) ** 2, m, level) for level, root in roots.items()}
+    common = {level: square_root((root @ root.T) ** 2, m, level) for level, root in roots.items()}
     for i, edge in enumerate(edges):
         rows = []
         for j, s in enumerate(edge.squares):
@@ -187,7 +187,7 @@ def _joint_draws(
     return means, found
 
 
-def _joint(
+def joint_chance(
     edges: tuple[NextEdge, ...],
     rules: tuple[Rule, ...],
     means: list[np.ndarray],
@@ -205,7 +205,7 @@ def _joint(
     return np.asarray(total.mean(axis=1))
 
 
-def _root(matrix: np.ndarray, m: int, level: str) -> np.ndarray:
+def square_root(matrix: np.ndarray, m: int, level: str) -> np.ndarray:
     """Square root of a correlation matrix."""
     matrix = np.asarray(matrix, dtype=float)
     if matrix.shape != (m, m):

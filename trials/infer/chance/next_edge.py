@@ -16,6 +16,7 @@ from trials.findings import Finding
 from trials.infer.chance.draws import beta_draws, chi_square_draws, even_normals
 from trials.infer.chance.kinds import ChanceKind
 from trials.infer.chance.mean_squares import Layers, MeanSquare, draw, floor, key, variances
+from trials.infer.chance.worst import ENOUGH, worst_within
 
 DRAWS = 16_384
 MOST_SPECIMENS = 1_000  # nobody buys more to show a chance
@@ -155,6 +156,8 @@ def edge_chance(
         spread = np.sqrt(between_sd**2 + reading_sd**2 / rule.readings)
         return _step(room, spread)
     room, between_sd, reading_sd = np.broadcast_arrays(room, between_sd, reading_sd)
+    if room.size >= ENOUGH and np.all(between_sd + reading_sd > 0):
+        return worst_within(room, between_sd, reading_sd, rule.readings)
     wide = reading_sd > between_sd
     out = np.empty(room.shape)
     if np.any(wide):

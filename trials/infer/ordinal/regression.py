@@ -77,6 +77,11 @@ class OrdinalFit:
     _problem: Problem = field(repr=False)
     _solution: Solution = field(repr=False)
 
+    @property
+    def n_groups(self) -> int:
+        """Number of groups with an effect of their own; 0 without a group effect."""
+        return 0 if self._data.starts is None else len(self._data.starts)
+
     def profile(self, i: int, confidence: float = 0.95) -> tuple[float, float]:
         """Profile-likelihood interval of coefficient i, infinite where the likelihood has no bound.
 

@@ -41,7 +41,7 @@ from trials.plan.power import (
     specimens_needed,
 )
 from trials.responses import Scale
-from trials.trial import CLEAN_SPEED, SOURCES, Method, Trial, expected_spreads, worthwhile_margins, worthwhile_on_scale
+from trials.trial import SOURCES, Method, Trial, expected_spreads, worthwhile_margins, worthwhile_on_scale
 
 NO_QUESTIONS = (Method.LIFE, Method.BENCH)
 """Methods whose coupons are not there to compare edges at settings."""
@@ -233,8 +233,8 @@ def _settle(trial: Trial, plan: Plan, known: Mapping[str, _Part]) -> dict[str, N
     found = {name: part.settle for name, part in known.items()}
     if trial.plan.method is Method.LIFE:
         found |= {name: lives_settle(trial, name) for name in trial.primaries}
-    if trial.clean_speed is not None:
-        found[CLEAN_SPEED] = ladder_settles(trial, plan)
+    if trial.clean is not None:
+        found[trial.clean_name] = ladder_settles(trial, plan)
     return {name: needed for name, needed in found.items() if needed is not None}
 
 
@@ -245,8 +245,8 @@ def _found(trial: Trial, frame: Frame, names: list[str], known: Mapping[str, _Pa
     found = list(frame.structure.said)
     if frame.model.dropped:
         found.append(Finding(PlanKind.NOT_ESTIMATED, facts={"terms": frame.model.dropped}))
-    if trial.clean_speed is not None and trial.clean_speed.expected is None:
-        found.append(Finding(PlanKind.NO_EXPECTED_SPREAD, About(response=CLEAN_SPEED), weight=Weight.LOOK_AT))
+    if trial.clean is not None and trial.clean.expected is None:
+        found.append(Finding(PlanKind.NO_EXPECTED_SPREAD, About(response=trial.clean_name), weight=Weight.LOOK_AT))
     for name in names:
         if name in known:
             found += _of_response(trial, name, known[name])

@@ -7,10 +7,8 @@ import math
 from trials.infer.answer import levels
 from trials.plan.choose import Plan
 from trials.plan.power import Counts, Needed, specimens_needed
-from trials.trial import CLEAN_SPEED, Trial, expected_spreads, worthwhile_margins
-from trials.units import speed_difference
-
-SPEED = "speed"
+from trials.trial import Trial, expected_spreads, worthwhile_margins
+from trials.units import step_difference
 
 
 def ladder_settles(trial: Trial, plan: Plan) -> Needed | None:
@@ -19,20 +17,20 @@ def ladder_settles(trial: Trial, plan: Plan) -> Needed | None:
     A limit known to a step stands for one known exactly with a twelfth of the step squared added to its variance
     (Sheppard 1898, Proc. London Math. Soc. 29, 353-380); a share is taken at the expected level.
     """
-    asked = trial.clean_speed
+    asked = trial.clean
     if asked is None or asked.expected is None:
         return None
-    expected, unit = asked.expected, trial.factors[SPEED].unit
-    worthwhile, kind = speed_difference(asked.worthwhile, unit, f"responses.{CLEAN_SPEED}.worthwhile")
+    expected, unit = asked.expected, trial.factors[trial.rising].unit
+    worthwhile, kind = step_difference(asked.worthwhile, unit, f"responses.{trial.clean_name}.worthwhile")
     scale = expected.level if kind == "ratio" else 1.0
 
     def variance(typed: str | None) -> float:
         if typed is None:
             return 0.0
-        size, of = speed_difference(typed, unit, f"responses.{CLEAN_SPEED}.expected")
+        size, of = step_difference(typed, unit, f"responses.{trial.clean_name}.expected")
         return ((size * expected.level if of == "ratio" else size) / scale) ** 2
 
-    speeds = sorted(set(plan.coupons[trial.factor_column(SPEED)]))
+    speeds = sorted(set(plan.coupons[trial.factor_column(trial.rising)]))
     step = (speeds[-1] - speeds[0]) / (len(speeds) - 1) / scale
     variances = {"specimen": variance(expected.specimen), "mount": variance(expected.mount) + step**2 / 12.0}
     if kind == "ratio":

@@ -19,6 +19,7 @@ from trials.trial import Trial
 Progress = Callable[[int, int], None]  # done, of
 _BENCH_COUPONS = 10  # common practice, no source: ten pieces in a measurement study
 _RUNGS = 6  # steps of a ladder where the trial file says no number
+ENOUGH_MOUNTS = 6  # of each type of a ladder: fewer leave what 95 % of mounts keep wide open (measured)
 
 
 @dataclass(frozen=True)
@@ -108,35 +109,41 @@ def unused_budget(trial: Trial, runs: dict[str, MountRuns]) -> list[Finding]:
 
 
 def ladder(trial: Trial, rng: np.random.Generator, progress: Progress | None = None) -> Draft:
-    """Speed raised in equal steps inside each mount, once for every crossing of the other factors.
+    """Speed or thickness raised inside each mount, once for every crossing of the other factors.
 
-    The number of steps is `plan.coupons` over the number of ladders, else that of the listed levels (at least six).
+    Speed in equal steps: `plan.coupons` over the number of ladders, else as many as levels are listed (at least six).
+    Thickness in the listed levels, which are the sheets there are.
 
     Raises
     ------
     Infeasible
-        If no factor is named speed, its levels are words or one, or the budget gives fewer than three steps.
+        If no factor is named speed or thickness, its levels are words or one, or there are fewer than three steps.
     """
-    speeds = _speed_levels(trial)
-    others = [dict(o) for o in {tuple((n, v) for n, v in s.items() if n != "speed"): None for s in crossed(trial)}]
+    levels, rising = _rising_levels(trial), trial.rising
+    others = [dict(o) for o in {tuple((n, v) for n, v in s.items() if n != rising): None for s in crossed(trial)}]
     mounts = all_mounts(trial, rng)
     ladders = len(mounts) * len(others)
-    count = trial.plan.coupons // ladders if trial.plan.coupons else max(_RUNGS, len(speeds))
+    rungs, count = sorted(levels), len(levels)
+    if rising == "speed":
+        count = trial.plan.coupons // ladders if trial.plan.coupons else max(_RUNGS, len(levels))
+        rungs = [round(float(speed), 10) for speed in np.linspace(levels[0], levels[-1], count)]
+    if count < 3 and rising == "thickness":
+        raise Infeasible("A ladder needs three thicknesses or more; add levels to [factors.thickness].")
     if count < 3:
         raise Infeasible(
             f"plan.coupons = {trial.plan.coupons} gives {count} steps to each of {ladders} ladders; a ladder needs 3 "
             f"or more, so set plan.coupons to {3 * ladders} or more."
         )
-    rungs = [round(float(speed), 10) for speed in np.linspace(speeds[0], speeds[-1], count)]
-    unit = trial.factors["speed"].unit
+    unit = trial.factors[rising].unit
     facts: dict[str, Fact] = {"low": Amount(rungs[0], unit), "high": Amount(rungs[-1], unit), "steps": count}
-    found = [Finding(PlanKind.LADDER_STEPS, facts=facts, weight=Weight.LOOK_AT)]
+    kind = PlanKind.LADDER_STEPS if rising == "speed" else PlanKind.LADDER_SHEETS
+    found = [Finding(kind, facts=facts, weight=Weight.LOOK_AT), *_few_mounts(trial, mounts)]
     runs = {}
     for mount, nozzle in mount_rows(mounts):
         settings = [
-            {name: ({**others[i], "speed": speed})[name] for name in trial.factors}
+            {name: ({**others[i], rising: rung})[name] for name in trial.factors}
             for i in rng.permutation(len(others))
-            for speed in rungs
+            for rung in rungs
         ]
         kept = _kept_steps(trial, nozzle, settings)
         if len(kept) < len(settings):
@@ -154,10 +161,21 @@ def _kept_steps(trial: Trial, nozzle: str, settings: list[Setting]) -> list[Sett
     return kept
 
 
-def _speed_levels(trial: Trial) -> tuple[float, ...]:
-    asked = trial.factors.get("speed")
+def _few_mounts(trial: Trial, mounts: pd.DataFrame) -> list[Finding]:
+    """Types with too few mounts for the limit that 95 % of them keep (measured: see the honesty of ladders)."""
+    counts = mounts["nozzle"].value_counts()
+    few = tuple((t, int(counts[t])) for t in trial.types if t in counts and counts[t] < ENOUGH_MOUNTS)
+    facts: dict[str, Fact] = {"mounts": few, "enough": ENOUGH_MOUNTS}
+    return [Finding(PlanKind.LADDER_FEW_MOUNTS, facts=facts, weight=Weight.COULD_CHANGE)] if few else []
+
+
+def _rising_levels(trial: Trial) -> tuple[float, ...]:
+    asked = trial.factors.get(trial.rising)
     if asked is None or asked.is_text or len(asked.levels) < 2:
-        raise Infeasible("A ladder needs a factor named speed with two or more numbers as levels; add [factors.speed].")
+        raise Infeasible(
+            "A ladder needs a factor named speed, or thickness, with two or more numbers as levels; add "
+            "[factors.speed]."
+        )
     return asked.numbers
 
 

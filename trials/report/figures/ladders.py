@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from trials.decide.clean_speed import CleanSpeed
 from trials.decide.ladder import LadderAnswer, MountLadder
 from trials.report.figures.look import ACCENT, GREY, INK, PALE, canvas, drawn, empty, svg, wrapped
-from trials.units import shown
+from trials.words.ladders import axis_name
 from trials.words.language import text
 from trials.words.names import person
 
@@ -45,7 +45,7 @@ def ladder_figure(found: LadderAnswer) -> str:
         ]
         axes.set_yticks(ticks, [wrapped(label, 20, 2) for label in labels])
         axes.tick_params(axis="y", length=0)
-        axes.set_xlabel(drawn(text("speed, {unit}", unit=shown(found.unit)), 60))
+        axes.set_xlabel(drawn(axis_name(found), 60))
         return svg(figure)
 
 

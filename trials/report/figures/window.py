@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from trials.decide.window import TypeWindow, WindowStudy
+from trials.decide.window_result import TypeWindow, WindowStudy
 from trials.report.figures.look import ACCENT, GREY, INK, canvas, drawn, svg, wrapped
 from trials.units import shown
 from trials.words.language import text

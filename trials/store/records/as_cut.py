@@ -43,11 +43,11 @@ def coupon_table(records: Records) -> pd.DataFrame:
 
 def _left_by_stop_rule(coupons: pd.DataFrame, records: Records) -> pd.Series[bool]:
     """Steps without a cut record above the last that was cut of their ladder: a ladder stops at the first unclean."""
-    speed = records.factor_columns["speed"]
-    ladder = ["mount", *(column for column in records.factor_columns.values() if column != speed)]
-    done = coupons[speed].where(coupons["outcome"] != NOT_CUT)
+    step = records.factor_columns[records.trial.rising]
+    ladder = ["mount", *(column for column in records.factor_columns.values() if column != step)]
+    done = coupons[step].where(coupons["outcome"] != NOT_CUT)
     last = done.groupby([coupons[name] for name in ladder]).transform("max")
-    return (coupons["outcome"] == NOT_CUT) & (coupons[speed] > last)
+    return (coupons["outcome"] == NOT_CUT) & (coupons[step] > last)
 
 
 def _as_cut(

@@ -100,7 +100,7 @@ def stored(connection: Connection, name: str, after: int | None = None) -> Store
     wanted = select(*(_plain(column) for column in source.c)).order_by(counter, *source.primary_key.columns)
     if after is not None:
         wanted = wanted.where(counter > after)
-    found = connection.execute(wanted)
+    found = connection.execute(wanted).fetchall()
     return Stored(tuple(column.name for column in source.c), [tuple(row) for row in found])
 
 

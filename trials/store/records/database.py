@@ -210,6 +210,12 @@ def amend(folder: Path | str, who: str, why: str, at: datetime | None = None) ->
     return [*changed, *lots]
 
 
+def frozen_text(folder: Path | str) -> str:
+    """The text of the trial file as last frozen or amended; raises InputError where no plan is frozen."""
+    with transaction(require_frozen(folder), writes=False) as connection:
+        return str(last_version(connection)["toml"])
+
+
 @dataclass(frozen=True)
 class NewQuestion:
     """A changed trial file: its text, and what puts it in its place once all else is written."""

@@ -54,7 +54,8 @@ def slips(long: pd.DataFrame, records: Records) -> list[Slip]:
     more), else of its nozzle at its setting (three), else of the trial (five). Only fields on which tenfold is
     surprising are looked at: no grades, no dross heights; a zero only where the model works on a log scale.
     """
-    judged = long[long["value"].notna() & long["field"].map(lambda f: _judged(f, records))].copy()
+    fields = [field for field in long["field"].unique() if _judged(field, records)]
+    judged = long[long["value"].notna() & long["field"].isin(fields)].copy()
     judged["cell"] = judged["coupon"].map(_cells(records))
     judged["position"] = np.arange(len(judged))
     found: list[tuple[int, Slip]] = []

@@ -1,0 +1,168 @@
+"""Chances over many settings are those at one; bounds hold at all of them together; what follows from a picked best."""
+
+import numpy as np
+import pytest
+from scipy.integrate import quad
+from scipy.stats import norm, t
+
+from trials.errors import WrongShape
+from trials.infer.chance import Rule, chance, chance_of_all, chance_of_grade, find_source
+from trials.infer.chance.confirm import mean_of_new
+from trials.infer.chance.surface import EdgeMap, chance_surface, grade_surface, lowest_together
+from trials.infer.chance.window import alike_best, optimism
+from trials.infer.chance.worst import worst_within
+from trials.infer.ordinal import fit_ordinal
+from trials.infer.yardstick import YardstickDesign
+
+
+@pytest.fixture(scope="module")
+def trial():
+    """Two types, 5 specimens each, 3 settings, 2 coupons, 2 readings; a slope along the setting."""
+    rng = np.random.default_rng(5)
+    rows = [(k, s, x, c) for k in (0, 1) for s in range(5) for x in (-1.0, 0.0, 1.0) for c in (0, 1) for _ in (0, 1)]
+    kind, piece, x, coupon = (np.array(column) for column in zip(*rows, strict=True))
+    specimen = np.array([f"{k}{s}" for k, s, *_ in rows], object)
+    mark = np.array([f"{k}{s}{a}{c}" for k, s, a, c in rows], object)
+    own = dict(zip(dict.fromkeys(specimen), rng.normal(0, 0.10, 10), strict=True))
+    cut = dict(zip(dict.fromkeys(mark), rng.normal(0, 0.06, 60), strict=True))
+    y = 3.0 + 0.1 * x + 0.08 * x**2 - 0.1 * kind + [own[s] + cut[c] for s, c in zip(specimen, mark, strict=True)]
+    fixed = np.column_stack([np.ones(len(y)), kind - 0.5, x, x**2])
+    types = np.where(kind == 0, "a", "b").astype(object)
+    return y + rng.normal(0, 0.05, len(y)), fixed, {"specimen": specimen, "coupon": mark}, types
+
+
+ROWS = np.array([[1.0, -0.5, x, x**2] for x in (-1.0, -0.5, 0.0, 0.5, 1.0)])
+ERRORS = np.array([0.05, 0.045, 0.044, 0.045, 0.05])
+
+
+def edge_map(trial, limit=3.35):
+    source = find_source(*trial)
+    means = ROWS @ source.layers.ordinary
+    first = source.edge(ROWS[0], "a", float(means[0]), float(ERRORS[0]))
+    return source, EdgeMap(first, source.layers, ROWS, means, ERRORS, Rule(limit, 2))
+
+
+def test_at_one_setting_the_surface_is_the_chance(trial):
+    source, whole = edge_map(trial)
+    for i, row in enumerate(ROWS):
+        at = EdgeMap(whole.first, whole.layers, ROWS[[i]], whole.means[[i]], ERRORS[[i]], whole.rule)
+        alone = chance(source.edge(row, "a", float(whole.means[i]), float(ERRORS[i])), whole.rule)
+        found = chance_surface([at], {}, draws=8_192)
+        assert found.estimate[0] == pytest.approx(alone.estimate, abs=1e-6)
+        # both bounds are quantiles of drawn chances; 8,192 draws leave 0.005 on the steepest of these
+        assert found.low[0] == pytest.approx(alone.low, abs=0.012)
+
+
+def test_bounds_of_all_settings_together_lie_below_those_of_one(trial):
+    _, whole = edge_map(trial)
+    found = chance_surface([whole], {}, draws=4_096)
+    singles = [
+        chance_surface(
+            [EdgeMap(whole.first, whole.layers, ROWS[[i]], whole.means[[i]], ERRORS[[i]], whole.rule)], {}, draws=4_096
+        ).low[0]
+        for i in range(len(ROWS))
+    ]
+    assert np.all(found.low <= np.array(singles) + 0.005) and found.low[0] < singles[0] - 0.01
+    assert np.all(found.low < found.estimate)
+
+
+def test_two_responses_together_are_those_of_chance_of_all(trial):
+    source, whole = edge_map(trial)
+    other = EdgeMap(whole.first, whole.layers, ROWS, whole.means, ERRORS, Rule(3.45, 2))
+    together = {level: np.array([[1.0, 0.4], [0.4, 1.0]]) for level in ("specimen", "coupon")}
+    found = chance_surface([whole, other], together)
+    edge = source.edge(ROWS[2], "a", float(whole.means[2]), float(ERRORS[2]))
+    alone = chance_of_all((edge, edge), (whole.rule, other.rule), together)
+    assert found.estimate[2] == pytest.approx(alone.estimate, abs=0.005)  # the same points, up to their number
+    assert found.low[2] < alone.low + 0.02 and found.low[2] > alone.low - 0.15
+
+
+def test_lost_cuts_count_and_bad_input_is_named(trial):
+    _, whole = edge_map(trial)
+    free, lost = chance_surface([whole], {}), chance_surface([whole], {}, cuts=20, lost=4)
+    np.testing.assert_allclose(lost.estimate, free.estimate * 0.8, rtol=1e-12)
+    assert np.all(lost.low < 0.8 * free.estimate)
+    with pytest.raises(WrongShape):
+        chance_surface([whole], {}, cuts=2, lost=3)
+    with pytest.raises(WrongShape):
+        chance_surface([], {})
+
+
+def test_grades_over_settings_are_those_of_one(trial):
+    y, fixed, groups, _ = trial
+    grades = np.clip(np.round((y - 2.9) * 5), 0, 2)
+    fit = fit_ordinal(grades, fixed[:, 1:], groups["specimen"])
+    rows = ROWS[:, 1:]
+    found = grade_surface(fit, rows, 1, specimens=5, df=8.0)
+    for i, row in enumerate(rows):
+        alone = chance_of_grade(fit, row, 1, specimens=5, df=8.0)
+        assert found.estimate[i] == pytest.approx(alone.estimate, abs=1e-4)
+        assert alone.low - 0.12 < found.low[i] < alone.low + 0.02
+
+
+def test_a_share_of_whole_draws_lies_above_the_limits():
+    rng = np.random.default_rng(2)
+    draws = rng.normal(size=(6, 5_000)).cumsum(axis=0)
+    low = lowest_together(draws, 0.95)
+    inside = np.mean(np.all(draws >= low[:, None], axis=0))
+    assert inside == pytest.approx(0.95, abs=0.003)  # of the draws themselves, up to one rank
+    same = np.tile(draws[:1], (4, 1))
+    np.testing.assert_allclose(lowest_together(same, 0.95), np.quantile(draws[0], 0.05), atol=0.01)
+
+
+@pytest.mark.parametrize("readings", [2, 5])
+@pytest.mark.parametrize(("between", "reading"), [(0.3, 0.28), (1.0, 0.02), (0.02, 1.0)])
+def test_the_worst_of_several_readings_is_looked_up(readings, between, reading):
+    for room in (-0.5, 0.3, 1.2):
+        exact = quad(
+            lambda x, room=room: norm.pdf(x) * norm.cdf((room - between * x) / reading) ** readings,
+            -9,
+            9,
+            epsabs=1e-11,
+            limit=400,
+            points=[room / between] if abs(room / between) < 9 else None,
+        )[0]
+        found = worst_within(np.array([room]), np.array([between]), np.array([reading]), readings)
+        assert found[0] == pytest.approx(exact, abs=1e-6)  # what the table is made for
+
+
+def test_points_alike_the_best_by_the_studentized_range():
+    # three independent means: all pairs by Tukey, 3.9489 at 9 df (Harter 1960), over sqrt 2 for one pair
+    reach = 3.9489
+    values = np.array([0.0, reach * 0.97, reach * 1.03])
+    assert alike_best(values, np.eye(3), 9.0, 0, draws=32_768).tolist() == [True, True, False]
+    with pytest.raises(WrongShape):
+        alike_best(values, np.eye(2), 9.0, 0)
+
+
+def test_optimism_of_equal_points_is_the_mean_of_their_lowest():
+    # the lowest of three standard normals is 3 / (2 sqrt pi) below zero on average
+    assert optimism(np.zeros(3), np.eye(3), draws=16_384) == pytest.approx(1.5 / np.sqrt(np.pi), abs=0.01)
+    assert optimism(np.array([0.0, 50.0]), np.eye(2)) == pytest.approx(0.0, abs=0.01)
+
+
+def test_the_mean_of_new_coupons_of_one_sample_is_student_t():
+    """One reading a coupon, nothing above it: mean of m new against n old, t with n - 1 degrees of freedom."""
+    rng = np.random.default_rng(3)
+    y = rng.normal(2.0, 0.4, 12)
+    source = find_source(y, np.ones((12, 1)), {}, np.full(12, "a", object))
+    edge = source.edge(np.ones(1), "a", float(y.mean()), float(y.std(ddof=1) / np.sqrt(12)))
+    low, high = mean_of_new(edge, {"reading": 4}, confidence=0.95)
+    reach = t.ppf(0.975, 11) * y.std(ddof=1) * np.sqrt(1 / 12 + 1 / 4)
+    assert (low, high) == pytest.approx((y.mean() - reach, y.mean() + reach), abs=0.01 * reach)
+    moved = mean_of_new(edge, {"reading": 4}, 0.1)
+    assert moved == pytest.approx((low + 0.1, high + 0.1))
+    with pytest.raises(WrongShape):
+        mean_of_new(edge, {"coupon": 3})
+
+
+def test_many_contrasts_are_each_estimated_as_alone(trial):
+    y, fixed, groups, types = trial
+    judged = YardstickDesign.build(fixed, groups, "specimen", types).fit(y)
+    many = judged.estimates(ROWS)
+    for i, row in enumerate(ROWS):
+        one = judged.estimate(row)
+        assert (many.values[i], many.dfs[i]) == pytest.approx((one.value, one.df), rel=1e-9)
+        assert many.covariance[i, i] == pytest.approx(one.se**2, rel=1e-9)
+    with pytest.raises(WrongShape):
+        judged.estimates(np.zeros((1, 4)))
