@@ -40,14 +40,14 @@ PAPERS = {
     ),
     "run sheet": lambda t, plan: run_sheet_pdf(t, *plan, [], DAY),
     "bench card": lambda t, plan: bench_card_pdf(t, DAY),
-    "labels": lambda t, plan: labels_pdf(t, plan[0], DAY),
+    "labels": lambda t, plan: labels_pdf(t, [("KE4", 1)], DAY),
 }
 
 
 @pytest.mark.parametrize("paper", PAPERS)
 def test_every_paper_of_an_invented_trial_says_so(paper, trial, plan, monkeypatch):
     asked = []
-    monkeypatch.setattr(documents, "pdf", lambda template, data, day, invented=False: asked.append(invented) or b"")
+    monkeypatch.setattr(documents, "pdf", lambda template, data, day, invented, paper: asked.append(invented) or b"")
     heading = trial.trial.model_copy(update={"invented": True})
     for one in (trial, trial.model_copy(update={"trial": heading})):
         PAPERS[paper](one, plan)

@@ -14,7 +14,7 @@ from trials.store.records.records import Records
 from trials.trial import Trial
 
 if TYPE_CHECKING:
-    from trials.grade.conformity import Rule, Uncertainty
+    from trials.grade.conformity import Rule, Uncertainty, Zone
     from trials.grade.coupons import Graded
     from trials.trial import Requirement
 
@@ -105,6 +105,26 @@ def grade_table(
 
     readings = read_plain_readings(path)
     return grade_coupons(readings, requirement(need), thickness_mm, rule=rule, uncertainty=uncertainty)
+
+
+def zones_of(trial: Trial) -> tuple[Zone, ...]:
+    """Limit, uncertainty and zone of each required item; none where the thickness is not one figure."""
+    from trials.grade.conformity import zones
+
+    at = trial.application.thickness_mm
+    if at is None or any(name == "thickness" for name in trial.factors):
+        return ()
+    return zones(trial.application.required, at, trial.bench.rule, trial_uncertainty(trial))
+
+
+def zones_at(
+    need: Mapping[str, Any], thickness_mm: float | None, rule: Rule, uncertainty: Mapping[str, float]
+) -> tuple[Zone, ...]:
+    """The same for a requirement of keys that are given."""
+    from trials.grade.conformity import zones
+
+    known = requirement(need)
+    return zones(known, thickness_mm, rule, uncertainty) if known is not None and thickness_mm else ()
 
 
 def requirement(need: Mapping[str, Any]) -> Requirement | None:

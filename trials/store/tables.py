@@ -18,6 +18,7 @@ from trials.errors import InputError
 from trials.findings import Finding
 from trials.record_kinds import RecordKind
 from trials.store import guard
+from trials.store.language import kept_word
 
 if TYPE_CHECKING:
     from python_calamine import CalamineWorkbook
@@ -317,6 +318,7 @@ def yes_no_in(cell: Any, **place: Any) -> str:
         If it is something else.
     """
     word = text_in(cell).lower()
+    word = word if not word or word in YES_NO else kept_word(word)
     if word and word not in YES_NO:
         raise InputError("not yes or no", found=cell, allowed="yes, no", do="Correct it.", **place)
     return YES_NO.get(word, "")

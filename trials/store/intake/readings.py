@@ -25,6 +25,7 @@ from trials.store.intake.headers import (
     result,
 )
 from trials.store.intake.lives import note_says_good
+from trials.store.language import SIDES, kept_word
 from trials.store.records.records import (
     READING_COLUMNS,
     Records,
@@ -114,6 +115,7 @@ def _reading_base(cells: dict[str, Any], columns: Columns, place: Placer, decima
     """The columns of a reading that are not values."""
     names = [name for name in READING_COLUMNS if name not in ("field", "value")]
     row: dict[str, Any] = {name: text_in(cells.get(name)) for name in names}
+    row["side"] = kept_word(row["side"]) if row["side"] not in ("", *SIDES) else row["side"]
     row["reading"] = whole_in(cells.get("reading"), 1, decimal_comma=decimal_comma, **place("reading"))
     row["repeat"] = whole_in(cells.get("repeat"), 0, decimal_comma=decimal_comma, **place("repeat")) or 0
     row["measured_on"] = moment_in(cells.get("measured_on"), **place("measured_on"))
