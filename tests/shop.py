@@ -91,7 +91,8 @@ def keep(folder, words, today, day):
     ]
     study = {"results": [{"response": "roughness", "symbol": "Rz5", "unit": "um", "comparisons": compared}]}
     kept = tuple(KeptWord("roughness", kind, today, answer) for kind, (answer, _) in words.items())
-    keep_look(folder, NewLook(1, True, "f" * 64, "2", kept, None, {"study": study}), datetime(*day))
+    new = NewLook(1, True, "f" * 64, "2", kept, None, summary={"study": study})
+    keep_look(folder, new, datetime(*day))
 
 
 STEEL_12, STEEL_4, NICKEL = ("S235", 12.0, "oxygen"), ("S235", 4.0, "nitrogen"), ("1.4301", 6.0, "nitrogen")

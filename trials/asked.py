@@ -1,4 +1,4 @@
-"""Parts of a trial file that need no other part: the size of a coupon, how readings are judged."""
+"""Parts of a trial file that need no other part: size of a coupon, how readings are judged, the fastest clean cut."""
 
 from __future__ import annotations
 

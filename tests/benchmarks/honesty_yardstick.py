@@ -4,9 +4,10 @@
 
 Four types, nine settings, three readings; coupons spread by 10 %, readings by 7 % on the log scale, specimens by 0, 2,
 4 or 8 %. Columns: how often the nozzle test finds a difference that is not there (size) and one of 15 % (power), beside
-the same of the Kenward-Roger test; how often all simultaneous intervals against today's nozzle hold the truth,
-at today's setting and averaged over the settings; the same with one spread for all types where types differ.
-A true difference lies in the space of the fixed columns, so size and power come from the same fits.
+the same of the Kenward-Roger test where types spread alike; how often all simultaneous intervals against today's nozzle
+hold the truth, at today's setting and averaged over the settings; the same with one spread where types differ.
+A true difference lies in the space of the fixed columns, so size and power come from the same fits; trials of one
+layout are judged together.
 """
 
 from __future__ import annotations
@@ -23,10 +24,11 @@ from multiprocessing import Pool
 
 import numpy as np
 
-from trials.infer.means import against_reference, mean_row
+from trials.infer.many import Judgements, ManyDesign
+from trials.infer.means import beyond_critical, mean_row
 from trials.infer.mixed import MixedDesign, MixedFit
 from trials.infer.model import Axis, build_model
-from trials.infer.yardstick import Yardstick, YardstickDesign
+from trials.infer.yardstick import YardstickDesign
 
 D = math.log(1.15)
 READINGS, COUPON, READING, SHEET = 3, 0.10, 0.07, 0.04
@@ -34,6 +36,7 @@ LEVELS = (0.5, 0.7, 0.9), (0.6, 1.0, 1.4)
 SETTINGS = [(p, q) for p in LEVELS[0] for q in LEVELS[1]]
 TODAY = (0.7, 1.0)
 SAME_LAYOUT = 5  # trials cut to one pattern of losses
+AT_ONCE = 100  # trials otherwise
 SPREADS = (0.0, 0.02, 0.04, 0.08)
 
 
@@ -103,8 +106,10 @@ class Layout:
         groups = {"specimen": self.piece, "coupon": self.coupon}
         if row.sheets > 1:
             groups["sheet"] = self.sheet
-        self.pooled = YardstickDesign.build(fixed, groups)
-        self.typed = YardstickDesign.build(fixed, groups, types=labels) if row.ratio != 1.0 else None
+        pooled = YardstickDesign.build(fixed, groups)
+        self.pooled, self.alone = ManyDesign.build(pooled), pooled
+        typed = YardstickDesign.build(fixed, groups, types=labels) if row.ratio != 1.0 else None
+        self.typed = None if typed is None else ManyDesign.build(typed)
         self.random = MixedDesign.build(fixed, groups) if row.sheets > 1 else None
         self.nozzle = np.eye(fixed.shape[1])[model.slices()["nozzle"]]
         self.shift = np.linalg.lstsq(fixed, D * (self.kind == 1), rcond=None)[0]
@@ -119,30 +124,33 @@ class Layout:
         y += scale * READING * rng.standard_normal(len(y))
         return y + (SHEET * rng.standard_normal(self.row.sheets)[self.sheet] if self.row.sheets > 1 else 0.0)
 
-    def run(self, y: np.ndarray) -> dict[str, bool]:
-        """What comes out of one trial."""
-        pooled = self.pooled.fit(y)
-        beside = pooled.fit if self.random is None else self.sheets_random(y, pooled)
-        judged = pooled if self.typed is None else self.typed.fit(y)
-        extra = np.zeros(len(beside.coefficients) - len(self.shift))
-        contrast = np.hstack([self.nozzle, np.zeros((len(self.nozzle), len(extra)))])
-        found = {
-            "size": judged.test(self.nozzle).p < 0.05,
-            "power": replace(judged, fit=self.shifted(judged.fit)).test(self.nozzle).p < 0.05,
-            "KR size": beside.test(contrast).p < 0.05,
-            "KR power": self.shifted(beside).test(contrast).p < 0.05,
-            "today": held(judged, self.today),
-            "average": held(judged, self.average),
-        }
+    def run(self, responses: np.ndarray) -> dict[str, int]:
+        """How often each thing comes out of some trials (B, n)."""
+        judged = (self.typed or self.pooled).fit(responses)
+        tests, moved = judged.judge(self.nozzle), self.nozzle @ self.shift
+        found = {"size": count(tests.p() < 0.05), "power": count(tests.p(moved) < 0.05)}
+        places = {"today": self.today, "average": self.average}
+        found |= {name: held(judged.judge(rows)) for name, rows in places.items()}
         if self.typed is not None:
-            found |= {"pooled today": held(pooled, self.today), "pooled average": held(pooled, self.average)}
-        return found
+            pooled = self.pooled.fit(responses)
+            return found | {f"pooled {name}": held(pooled.judge(rows)) for name, rows in places.items()}
+        beside = [self.kenward_roger(y) for y in responses]
+        return found | {f"KR {name}": sum(one[name] for one in beside) for name in ("size", "power")}
 
-    def sheets_random(self, y: np.ndarray, pooled: Yardstick) -> MixedFit:
+    def kenward_roger(self, y: np.ndarray) -> dict[str, bool]:
+        """The test of Kenward and Roger, without and with the difference."""
+        pooled = self.alone.fit(y).fit
+        beside = pooled if self.random is None else self.sheets_random(y, pooled)
+        extra = np.zeros((len(self.nozzle), len(beside.coefficients) - len(self.shift)))
+        contrast = np.hstack([self.nozzle, extra])
+        fits = {"size": beside, "power": self.shifted(beside)}
+        return {name: fit.test(contrast).p < 0.05 for name, fit in fits.items()}
+
+    def sheets_random(self, y: np.ndarray, pooled: MixedFit) -> MixedFit:
         """The fit with sheets random, or taken out where their spread comes out as zero."""
         assert self.random is not None
         fit = self.random.fit(y)
-        return fit if fit.variances["sheet"] > 1e-10 * sum(fit.variances.values()) else pooled.fit
+        return fit if fit.variances["sheet"] > 1e-10 * sum(fit.variances.values()) else pooled
 
     def shifted(self, fit: MixedFit) -> MixedFit:
         """The fit of the same readings with 15 % more on the second type."""
@@ -155,11 +163,17 @@ def places(point: str) -> list[dict[str, float]]:
     return [{"p": p, "q": q} for p, q in ([TODAY] if point == "t" else SETTINGS)]
 
 
-def held(yardstick: Yardstick, contrasts: np.ndarray) -> bool:
-    """Whether the simultaneous intervals all hold zero."""
-    found = yardstick.estimates(contrasts)
-    limits = against_reference(found.values, found.covariance, found.dfs, 0.95)
-    return bool(((limits.low <= 0) & (limits.high >= 0)).all())
+def count(hits: np.ndarray) -> int:
+    """How many hits."""
+    return int(hits.sum())
+
+
+def held(judged: Judgements) -> int:
+    """How often the simultaneous intervals all hold zero."""
+    found = judged.estimates
+    sizes = np.abs(found.values) / np.sqrt(np.diagonal(found.covariance, axis1=1, axis2=2))
+    beyond = beyond_critical(sizes[..., None], found.covariance, found.dfs, np.array([0.95]))
+    return count(~beyond.any(axis=(1, 2)))
 
 
 def batch(job: tuple[Row, int, int]) -> dict[str, int]:
@@ -167,12 +181,14 @@ def batch(job: tuple[Row, int, int]) -> dict[str, int]:
     row, trials, seed = job
     rng = np.random.default_rng(seed)
     counts: dict[str, int] = {}
-    layout = None
-    for i in range(trials):
-        if layout is None or (row.cut == "lost" and i % SAME_LAYOUT == 0):
+    layout = Layout(row, coupons(row, rng))
+    some = SAME_LAYOUT if row.cut == "lost" else AT_ONCE
+    for start in range(0, trials, some):
+        if start and row.cut == "lost":
             layout = Layout(row, coupons(row, rng))
-        for name, hit in layout.run(layout.draw(rng)).items():
-            counts[name] = counts.get(name, 0) + bool(hit)
+        responses = np.array([layout.draw(rng) for _ in range(min(some, trials - start))])
+        for name, hits in layout.run(responses).items():
+            counts[name] = counts.get(name, 0) + hits
     return counts
 
 

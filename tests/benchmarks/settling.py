@@ -3,7 +3,7 @@
 For each: the plan that the search finds, what an exhaustive search over the same space finds, and how often the real
 analysis (yardstick, simultaneous intervals, rule of four words) of simulated trials of that very plan ends right.
 
-    .venv/bin/python tests/benchmarks/settling.py --trials 2000 [--only 3] [--no-exhaustive]
+    .venv/bin/python tests/benchmarks/settling.py --trials 2000 [--only 3] [--no-exhaustive] [--extension]
 """
 
 import argparse
@@ -11,11 +11,14 @@ import time
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
 from trials.infer.means import against_reference
 from trials.infer.yardstick import YardstickDesign
 from trials.plan.assess.frame import build_frame
-from trials.plan.choose import make_plan
+from trials.plan.choose import Plan, make_plan
+from trials.plan.extend import SettlingBlock, settling_block
+from trials.plan.settling.further import FurtherSpace, Given, settle_further
 from trials.plan.settling.lines import lines_of, put_in
 from trials.plan.settling.problem import problem_of
 from trials.plan.settling.request import Goal, Pattern, Space
@@ -158,8 +161,12 @@ def simulate(trial, problem, candidate, count, seed=1):
     Comparison and side are named beforehand: the lowest of several simulated rates lies below the lowest of their
     truths, by 1 to 3 points where 300 trials stand behind each.
     """
-    plan = make_plan(trial)
-    frame = build_frame(trial, plan)
+    return rates_of(build_frame(trial, make_plan(trial)), problem, weakest(problem, candidate), count, seed)
+
+
+def rates_of(frame, problem, weak, count, seed=1):
+    """Rates of right answers in a laid-out plan: of comparison weak[0] if different, of weak[1] if the same."""
+    trial = frame.trial
     asked, level = problem.question.asked[0], problem.question.levels
     readings = trial.responses[asked.response].readings
     fixed, groups = frame.reading_rows(readings)
@@ -181,8 +188,42 @@ def simulate(trial, problem, candidate, count, seed=1):
         for row, true in enumerate((asked.better, -asked.worse, 0.0)):
             same = (e.low + true > -asked.worse) & (e.high + true < asked.better)
             right[row] += [same, (s.low + true > 0) & ~same, (s.high + true < 0) & ~same][(1, 2, 0)[row]]
-    rates, (different, same) = right / count, weakest(problem, candidate)
+    rates, (different, same) = right / count, weak
     return rates[0 if asked.better <= asked.worse else 1, different], rates[2, same]
+
+
+EXTENDED = (
+    Scenario("three types, 4 pieces each", scenario((9, 14, 21), ("8 %", "5 %", "10 %", "7 %"), worthwhile="20 %")),
+    Scenario("two types, 3 pieces each", scenario((9, 21), ("5 %", "3 %", "8 %", "6 %"), factors=1)),
+)
+
+
+def extensions(trials):
+    """The cheapest extension of a small plan, its printed chances beside those of the whole real analysis."""
+    print("scenario | extension | money | before | printed different, same | simulated | seconds")
+    for one, pieces in zip(EXTENDED, (4, 3), strict=True):
+        text = one.text.replace("specimens = 3", f"specimens = {pieces}")
+        text = text.replace("[plan]\n", "[plan]\ncoupons_per_mount = 3\nrepeats = 2\n")
+        trial = parse(text)
+        problem, first = problem_of(trial), make_plan(trial)
+        given = Given(problem, first.coupons, {nozzle.type: nozzle.specimens for nozzle in trial.nozzles})
+        start = time.perf_counter()
+        found = settle_further(given, Goal(0.8), FurtherSpace(trial.types))
+        spent, best = time.perf_counter() - start, found.best
+        there = given.there if best.further.again else {}
+        new = {k: [f"{k}-{i}" for i in range(n)] for k, n in zip(trial.types, best.further.new, strict=True)}
+        further = {kind: [*there.get(kind, ()), *new[kind]] for kind in trial.types}
+        asked = SettlingBlock(further, best.further.coupons, best.further.repeats, best.further.sheets)
+        block = settling_block(trial, first.coupons, first.mounts, asked)
+        whole = Plan(pd.concat([first.coupons, block.coupons], ignore_index=True), block.mounts, block.sheets)
+        right = given.right([best.further])
+        weak = int(np.argmin(right.different[0])), int(np.argmin(right.same[0]))
+        seen = rates_of(build_frame(trial, whole), problem, weak, trials)
+        print(
+            f"{one.name} | {best.further} | {best.bill.money:.0f} | {found.now.different:.3f}, {found.now.same:.3f} | "
+            f"{best.chances.different:.3f}, {best.chances.same:.3f} | {seen[0]:.3f}, {seen[1]:.3f} | {spent:.1f}",
+            flush=True,
+        )
 
 
 def main():
@@ -190,7 +231,11 @@ def main():
     asked.add_argument("--trials", type=int, default=2000)
     asked.add_argument("--only", type=int)
     asked.add_argument("--no-exhaustive", action="store_true")
+    asked.add_argument("--extension", action="store_true")
     options = asked.parse_args()
+    if options.extension:
+        extensions(options.trials)
+        return
     print("scenario | plan | money | best of all | dearer | printed different, same | simulated | seconds")
     for i, one in enumerate(SCENARIOS):
         if options.only is not None and i != options.only:

@@ -39,7 +39,7 @@ def test_the_rule_speaks_wrongly_about_as_often_as_it_says(trial, small, monkeyp
 
 
 def test_a_slow_machine_stops_at_the_fewest_trials(trial, small, monkeypatch):
-    for name, value in {"TRIALS": 40, "SECONDS": 0.0, "FEWEST": 20, "TICK": 10}.items():
+    for name, value in {"TRIALS": 40, "SECONDS": 0.0, "FEWEST": 20, "AT_ONCE": 10}.items():
         monkeypatch.setattr(f"trials.decide.own_honesty.{name}", value)
     seen = []
     (found,) = honesty_of(trial, evidence(small), lambda done, of: seen.append((done, of)))

@@ -13,7 +13,9 @@ from trials.decide.results import State
 from trials.findings import Amount, Weight
 from trials.infer.answer import Added, Answer, levels
 from trials.infer.kinds import InferKind
+from trials.plan.kinds import PlanKind
 from trials.trial import parse
+from trials.words.findings import say
 
 ALL = [(p, q) for p in (0.5, 0.7, 0.9) for q in (0.6, 1.0, 1.4)]
 ALLOWED = {"cylindrical": ALL, "double": ALL}
@@ -324,3 +326,36 @@ def test_the_effect_of_a_unit_more_is_the_slope_of_the_balanced_table(trial, mak
         assert (found_slope.kind, found_slope.unit) == ("ratio", "bar")
         assert math.log(found_slope.value) == pytest.approx(slope, abs=1e-6)  # of the fit's own convergence
         assert found_slope.low < found_slope.value < found_slope.high
+
+
+def test_what_it_would_take_speaks_of_todays_own_number(trial, make_table):
+    table = make_table(specimens=6, sheets=1, settings=[(0.7, 1.0), (0.5, 0.6)], spread=(0.0, 0.10, 0.0, 0.05, 0.04))
+    pieces = sorted(set(table.loc[table["nozzle"] == "double", "specimen"]))
+    few = table[~table["specimen"].isin(pieces[3:])].reset_index(drop=True)
+    needed = next(f for f in study(trial, few).more if f.kind == PlanKind.NEEDED)
+    assert (needed.facts["specimens"], needed.facts["today"]) == (3, 2.0)
+    assert "of each other type" in say(needed) and "specimens of each type" not in say(needed)
+
+
+def test_readings_beyond_the_range_can_unsettle_a_word(trial, make_table):
+    table = make_table(effect=(0.0, -0.4), spread=(0.0, 0.02, 0.0, 0.03, 0.02), specimens=6, sheets=1)
+    middle = (table["pressure_bar"] == 0.7) & (table["standoff_mm"] == 1.0)
+    open_ended = table.assign(beyond=np.where(middle & (table["nozzle"] == "double"), "above", ""))
+    sure, result = study(trial, table), study(trial, open_ended)
+    assert sure.comparisons[0].answer == Answer.BETTER and StudyKind.ABOVE_AT_DOUBLE not in found(sure)
+    ((_, _, _, was, now),) = found(result)[StudyKind.ABOVE_AT_DOUBLE].facts["sizes"]
+    assert was == Answer.BETTER and now != Answer.BETTER
+    (comparison,) = result.comparisons
+    assert (comparison.answer, comparison.answer_adds) == (Answer.NOT_SETTLED, Added.RANGE_DECIDES)
+    assert comparison.value == sure.comparisons[0].value  # they enter at their bound
+
+
+def test_readings_below_the_range_count_a_quarter_when_repeated(trial, make_table):
+    table = make_table(effect=(0.0, -0.4), spread=(0.0, 0.02, 0.0, 0.03, 0.02), specimens=6, sheets=1)
+    middle = (table["nozzle"] == "double") & (table["pressure_bar"] == 0.7) & (table["standoff_mm"] == 1.0)
+    one = table.index == table.index[middle][0]
+    result = study(trial, table.assign(beyond=np.where(one, "below", "")))
+    check = found(result)[StudyKind.BELOW_AT_A_QUARTER]
+    assert check.facts["n"] == 1 and StudyKind.ABOVE_AT_DOUBLE not in found(result)
+    ((_, was, now, *_),) = check.facts["sizes"]
+    assert now.value < was.value  # the double nozzle cuts lower still

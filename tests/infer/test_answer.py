@@ -1,9 +1,10 @@
 """The four words: every border of the rule, and how confidence is shared out."""
 
+import numpy as np
 import pytest
 
 from trials.errors import WrongArgument
-from trials.infer.answer import Added, Answer, answer, levels
+from trials.infer.answer import Added, Answer, answer, critical_values_below, levels
 from trials.worthwhile import Margins
 
 D = 0.14
@@ -55,3 +56,19 @@ def test_worthwhile_must_be_above_zero(bad):
         Margins(0.14, bad)
     with pytest.raises(WrongArgument, match="At least one"):
         levels(0)
+
+
+def test_critical_values_give_the_words_that_intervals_give():
+    rng, worthwhile = np.random.default_rng(9), Margins(better=0.163, worse=0.140)
+    seen = set()
+    for value, error, wide in zip(
+        rng.normal(0, 0.2, 300), rng.uniform(0.02, 0.1, 300), rng.uniform(2, 3, 300), strict=True
+    ):
+        narrow = 0.8 * wide
+        below = critical_values_below(np.array(value), np.array(error), worthwhile)
+        against = {Answer.SAME: narrow, Answer.BETTER: wide, Answer.WORSE: wide}
+        first = next((word for word, c in against.items() if c < below[word]), Answer.NOT_SETTLED)
+        intervals = [(value - c * error, value + c * error) for c in (wide, narrow)]
+        assert first == answer(*intervals, worthwhile)[0]
+        seen.add(first)
+    assert seen == set(Answer)

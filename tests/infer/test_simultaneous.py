@@ -5,7 +5,7 @@ import pytest
 from scipy import integrate, special, stats
 
 from trials.errors import NotFinite, WrongArgument, WrongShape
-from trials.infer.means import against_reference, all_pairs
+from trials.infer.means import against_reference, all_pairs, beyond_critical
 
 
 def equal(m, rho=0.5):
@@ -204,3 +204,26 @@ def test_nothing_to_compare_gives_nothing_and_one_mean_has_no_pairs():
     assert against_reference(np.empty(0), np.empty((0, 0)), np.empty(0), 0.95).p.shape == (0,)
     with pytest.raises(WrongArgument, match="pairs of 1 means"):
         all_pairs(np.array([1.0]), np.array([1.0]), np.array([5.0]), 1)
+
+
+@pytest.mark.parametrize("m", [1, 2, 3])
+def test_beyond_the_critical_value_is_what_the_limits_say(m):
+    rng = np.random.default_rng(8)
+    covariance = np.array([a @ a.T for a in rng.normal(size=(6, m, m + 1))])
+    dfs, levels = rng.uniform(3.0, 12.0, size=(6, m)), np.array([0.95, 0.90])
+    critical = np.array(
+        [
+            [against_reference(np.zeros(m), c, df, level).critical for level in levels]
+            for c, df in zip(covariance, dfs, strict=True)
+        ]
+    ).transpose(0, 2, 1)
+    for factor in (0.5, 1.0 - 1e-5, 1.0 + 1e-5, 2.0):  # critical values are good to 1e-6
+        found = beyond_critical(factor * critical, covariance, dfs, levels)
+        assert (found == (factor > 1.0)).all()
+
+
+def test_contrasts_that_are_one_count_once():
+    covariance, dfs = np.ones((1, 2, 2)), np.full((1, 2), 6.0)
+    alone = special.stdtrit(6.0, 0.975)
+    sizes = np.array([[[alone - 1e-6], [alone + 1e-6]]])
+    assert beyond_critical(sizes, covariance, dfs, np.array([0.95])).ravel().tolist() == [False, True]

@@ -13,6 +13,7 @@ from trials.plan.choose import make_plan
 from trials.plan.settling.as_planned import judge_plan
 from trials.plan.settling.problem import problem_of
 from trials.trial import parse, worthwhile_on_scale
+from trials.words.plan_chances import settled_words
 
 DESIGNS = Path(__file__).parents[2] / "designs"
 ASKED, HOURS = 0.8, 24.0
@@ -70,3 +71,5 @@ def test_the_edge_is_known_all_over_the_window(planned):
 def test_speeds_and_lives_are_settled_rightly_both_ways(planned, name, of):
     needed = planned(name)[2].settle[of]
     assert min(needed.chance_at_worthwhile, needed.chance_at_zero) >= ASKED
+    # a piece has one life, but a ladder can be cut in a further mount
+    assert ("mount" in settled_words(of, needed)) == (of == "clean_speed")

@@ -43,6 +43,10 @@ SAID = [
         ),
         "After a verdict was read: coupon A, reading 1, u_mm: 0.2 -> 0.3 (AB: agreed)",
     ),
+    (
+        Finding(RecordKind.SPECIMEN_RETIRED, facts={"specimen": "D2", "nozzle": "double", **BY}),
+        "specimen D2 (double) retired (AB: agreed)",
+    ),
     *(
         (
             Finding(kind, facts={"of": of, "mark": "M1", "column": "note", "old": "", "new": "hung", **BY}),

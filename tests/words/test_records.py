@@ -178,7 +178,7 @@ ENTRIES = [
         },
         "stylus 4: no calibration stated, due 2027-01-10, U of u 0.01 mm (k = 2).",
     ),
-    (JournalKind.RETIRED, {"specimen": "D1", "nozzle": "double"}, "specimen D1 (double) retired"),
+    (JournalKind.RETIRED, {"specimen": "D2", "nozzle": "double"}, "specimen D2 (double) retired"),
     (JournalKind.ADOPTED, {"file": "t.csv", "rows": 1, "coupons": 1}, "t.csv: 1 row, 1 coupon"),
     (JournalKind.VERDICT, {"look": 1}, "look 1 kept"),
     (JournalKind.PROVISIONAL, {"fingerprint": "ab12"}, "verdict read while a reading was open"),

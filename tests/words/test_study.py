@@ -6,7 +6,17 @@ import pytest
 from words.nonsense import NONSENSE
 
 from trials.decide.kinds import StudyKind
-from trials.decide.results import Comparison, NextStep, NozzleRow, ResponseResult, Spread, State, Study, Worded
+from trials.decide.results import (
+    Comparison,
+    NextStep,
+    NozzleRow,
+    ResponseResult,
+    Spread,
+    State,
+    Study,
+    TermTest,
+    Worded,
+)
 from trials.findings import About, Amount, Finding, Place, PlaceKind, Weight
 from trials.infer.answer import Added, Answer
 from trials.infer.kinds import InferKind
@@ -18,6 +28,7 @@ from trials.words.settings import at_place, place_words, term_words
 from trials.words.study import (
     answer_sentence,
     basis_words,
+    beside_headline,
     change_words,
     row_words,
     spread_words,
@@ -124,6 +135,14 @@ def test_what_a_response_rests_on():
     assert basis_words(dataclasses.replace(alone, state=State.NOT_STUDIED)) == "not studied"
 
 
+def test_the_test_of_kenward_and_roger_stands_beside_the_headline():
+    bare = TermTest(term="nozzle", df=3, den_df=6.0, F=12.3, p=0.001, parts=("nozzle",))
+    beside = dataclasses.replace(bare, F_kenward_roger=9.8765, den_df_kenward_roger=7.04, p_kenward_roger=0.0061)
+    assert beside_headline(response(terms=(bare,))) is None
+    said = beside_headline(response(terms=(bare, beside)))
+    assert said is not None and "F 9.88, df 3 and 7.0, p 0.006." in said
+
+
 def test_worthwhile_and_spread():
     result = dataclasses.replace(response(), worthwhile=0.139761942)
     assert worthwhile_words(result) == "15 %"
@@ -167,6 +186,20 @@ SAID = [
         "With the 1 coupon that was not severed or aborted at the worst value seen the answer changes: double: not ",
     ),
     (K.ZEROS_AT_DOUBLE, {"n": 2, "gone": (), "sizes": SIZES, "words_change": False}, About(), CALM, "as twice the"),
+    (
+        K.ABOVE_AT_DOUBLE,
+        {"n": 1, "gone": (), "sizes": MOVED, "words_change": True},
+        About(),
+        CHANGE,
+        "With the 1 reading above the instrument's range at twice its bound the answer changes: double: not ",
+    ),
+    (
+        K.BELOW_AT_A_QUARTER,
+        {"n": 3, "gone": (), "sizes": SIZES, "words_change": False},
+        About(),
+        CALM,
+        "With the 3 readings below the instrument's range at a quarter of their bound no word changes",
+    ),
     (K.SPREAD_ZERO, {"sources": ("mount",), "block": "sheet", "classical_beside": True}, About(), CALM, "beside them."),
     (K.SPREAD_ZERO, {"sources": ("mount",), "block": "sheet", "classical_beside": False}, About(), CALM, "side."),
     (K.OUTSIDE_OWN_SETTINGS, {}, About(nozzles=("a", "b"), place=TODAY), CHANGE, "a and b did not cut around pressure"),
@@ -286,8 +319,8 @@ SAID = [
         "(pressure 0.5 to 0.9 bar, surface clean and rusty)",
     ),
     (K.OTHER_SETTINGS, {"ranges": ()}, About(), CALM, "(one setting)"),
-    (K.NOT_MEASURED, {}, About(), CALM, "operating window and cost: not computed"),
-    (K.NOT_MEASURED, {"window": True}, About(), CALM, "not measured here. Cost: not computed."),
+    (K.NOT_MEASURED, {}, About(), CALM, "operating window and cost: not computed here"),
+    (K.NOT_MEASURED, {"window": True}, About(), CALM, "not measured here. Cost: not computed here."),
     (
         K.BEST_CONFIRMED,
         {"measured": 6, "mean": Amount(18.2, "um"), "low": Amount(16.3, "um"), "high": Amount(20.4, "um")},

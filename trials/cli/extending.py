@@ -108,7 +108,7 @@ def _chosen(folder: Path, way: ExtensionWay, asked: Asked, added: bool) -> tuple
 def _settling(folder: Path, asked: Asked, added: bool) -> tuple[Extension, dict[str, Any]]:
     from trials.cli.progress import progress_bar
     from trials.cli.settle_text import chance_typed, pieces_typed
-    from trials.steps.going_on import settling_extension, settling_extension_json
+    from trials.steps.extend_to_settle import settling_extension, settling_extension_json
     from trials.steps.settling import Wanted
     from trials.words.language import text
 

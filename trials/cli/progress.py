@@ -9,7 +9,10 @@ from contextlib import contextmanager
 
 @contextmanager
 def progress_bar(words: str) -> Iterator[Callable[[int, int], None]]:
-    """A bar on standard error, drawn from the first report on."""
+    """A bar on standard error, drawn from the first report on; none where nobody looks."""
+    if not sys.stderr.isatty():
+        yield lambda done, of: None
+        return
     from rich.console import Console
     from rich.progress import Progress
 

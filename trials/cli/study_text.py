@@ -25,6 +25,7 @@ from trials.words.settings import at_place, term_words
 from trials.words.study import (
     answer_sentence,
     basis_words,
+    beside_headline,
     change_words,
     covered,
     effect_name,
@@ -203,6 +204,9 @@ def _print_terms(result: ResponseResult) -> None:
     if result.terms:
         rows = [[term_words(t.parts), f"{t.F:.2f}", _df(t.df, t.den_df), p_words(t.p)] for t in result.terms]
         show.table([text("term"), "F", text("df"), "p"], rows)
+    beside = beside_headline(result)
+    if beside:
+        show.say(beside)
     if result.spread:
         show.say(text("Spread of one reading:"))
         show.bullets(

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import sys
+from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import typer
 
@@ -13,9 +13,6 @@ from trials.cli.planning import FOLDER, JSON
 from trials.cli.progress import progress_bar
 from trials.commands import Command
 from trials.errors import InputError
-
-if TYPE_CHECKING:
-    from rich.status import Status
 
 
 def register(app: typer.Typer) -> None:
@@ -128,8 +125,10 @@ def picture(
     show.next_step(text("put {path} on your slide", path=path))
 
 
-def busy(doing: str) -> Status:
-    """A sign of life on standard error while a command works."""
+def busy(doing: str) -> AbstractContextManager[object]:
+    """A sign of life on standard error while a command works; none where nobody looks, since drawing it takes time."""
+    if not sys.stderr.isatty():
+        return nullcontext()
     from rich.console import Console
 
     return Console(file=sys.stderr).status(doing)

@@ -45,6 +45,8 @@ class StudyKind(StrEnum):
     WITHOUT_THE_FAR = "without_the_far"
     ZEROS_AT_A_QUARTER = "zeros_at_a_quarter"
     ZEROS_AT_DOUBLE = "zeros_at_double"
+    ABOVE_AT_DOUBLE = "above_at_double"
+    BELOW_AT_A_QUARTER = "below_at_a_quarter"
     LOST_AT_WORST = "lost_at_worst"
     ONE_LOT = "one_lot"
     ONE_PIECE_OF_EACH = "one_piece_of_each"

@@ -12,6 +12,7 @@ import time
 from collections.abc import Callable, Mapping
 
 import numpy as np
+from numpy.typing import NDArray
 
 from trials.decide.judged import design_of
 from trials.decide.measured import mean_rows
@@ -19,11 +20,11 @@ from trials.decide.prepare import NOZZLE, Array, Prepared
 from trials.decide.response import Studied, compared_at, fit_response
 from trials.decide.results import HonestyRow, OwnHonesty
 from trials.decide.study import Evidence
-from trials.errors import TrialError
 from trials.findings import Place
-from trials.infer.answer import Answer, Levels, answer
+from trials.infer.answer import Answer, Levels, critical_values_below
 from trials.infer.answer import levels as share_out
-from trials.infer.means import Simultaneous, against_reference
+from trials.infer.many import ManyDesign
+from trials.infer.means import beyond_critical
 from trials.infer.yardstick import Estimates
 from trials.trial import Trial, worthwhile_margins
 from trials.worthwhile import Margins
@@ -33,7 +34,11 @@ SECONDS = 25.0
 """Trials that a slow machine has not made by then are left out; how many were made is kept and printed."""
 FEWEST = 200
 SEED = 20417
-TICK = 50
+AT_ONCE = 100
+"""Trials made between two reports of progress."""
+WORDS = (Answer.SAME, Answer.BETTER, Answer.WORSE)
+"""In the order of the rule; the first that holds is given."""
+Words = NDArray[np.object_]
 
 
 def own_honesty(
@@ -56,31 +61,29 @@ def own_honesty(
     rows, today = mean_rows(ready, place), ready.types.index(ready.today)
     others = [i for i in range(len(ready.types)) if i != today]
     sign = 1.0 if ready.quantity.higher_is_better else -1.0
-    found = _draws(studied, sign * (rows[others] - rows[today]), wanted, progress)
-    if not found:
-        return None
-    words = np.array([_words(each, levels, worthwhile) for each in found], dtype=object)
-    return _summary(ready.name, [ready.types[i] for i in others], words)
+    words = _draws(studied, sign * (rows[others] - rows[today]), (levels, worthwhile), wanted, progress)
+    return _summary(ready.name, [ready.types[i] for i in others], words) if len(words) else None
 
 
 def _draws(
-    studied: Studied, contrasts: Array, trials: int, progress: Callable[[int, int], None] | None
-) -> list[Estimates]:
-    """Improvements over today's in each simulated trial."""
-    design = design_of(studied.ready, studied.judged.by_type)
-    draw, rng, found = _drawer(studied), np.random.default_rng(SEED), []
-    end = time.monotonic() + SECONDS
-    for done in range(1, trials + 1):
-        try:
-            found.append(design.fit(draw(rng)).estimates(contrasts))
-        except TrialError:
-            continue  # a trial that leaves nothing to judge by gives no word, right or wrong
-        if done % TICK == 0:
-            if progress:
-                progress(done, trials)
-            if done >= FEWEST and time.monotonic() > end:
-                break
-    return found
+    studied: Studied,
+    contrasts: Array,
+    rule: tuple[Levels, Margins],
+    trials: int,
+    progress: Callable[[int, int], None] | None,
+) -> Words:
+    """The words of each simulated trial, (trials, 2, contrasts): without a difference, and with the worthwhile one."""
+    design = ManyDesign.build(design_of(studied.ready, studied.judged.by_type))
+    draw, rng, found = _drawer(studied), np.random.default_rng(SEED), [np.empty((0, 2, len(contrasts)), dtype=object)]
+    end, done = time.monotonic() + SECONDS, 0
+    while done < trials and (done < FEWEST or time.monotonic() < end):
+        some = min(AT_ONCE, trials - done)
+        judged = design.fit(np.array([draw(rng) for _ in range(some)])).judge(contrasts)
+        found.append(words_of(judged.estimates, *rule))
+        done += some
+        if progress:
+            progress(done, trials)
+    return np.concatenate(found)
 
 
 def _drawer(studied: Studied) -> Callable[[np.random.Generator], Array]:
@@ -106,19 +109,20 @@ def _by_row(ready: Prepared, source: str, variances: Mapping[str, float]) -> Arr
     return np.array([variances.get(f"{source} of {kind}", variances.get(source, 0.0)) for kind in types])
 
 
-def _words(found: Estimates, levels: Levels, worthwhile: Margins) -> tuple[list[Answer], list[Answer]]:
-    """The words of one trial, without a difference and with the worthwhile one."""
-    wide = against_reference(found.values, found.covariance, found.dfs, levels.difference)
-    narrow = against_reference(found.values, found.covariance, found.dfs, levels.sameness)
-    return _shifted(wide, narrow, worthwhile, 0.0), _shifted(wide, narrow, worthwhile, worthwhile.better)
+def words_of(found: Estimates, levels: Levels, worthwhile: Margins) -> Words:
+    """The words of simulated trials (B, 2, contrasts) without a difference and with the worthwhile one."""
+    errors = np.sqrt(np.diagonal(found.covariance, axis1=1, axis2=2))
+    asked = [critical_values_below(found.values + d, errors, worthwhile) for d in (0.0, worthwhile.better)]
+    sizes = np.stack([each[word] for each in asked for word in WORDS], axis=-1)
+    confidences = np.tile([levels.sameness, levels.difference, levels.difference], 2)
+    held = beyond_critical(sizes, found.covariance, found.dfs, confidences)
+    held = np.moveaxis(held.reshape(*errors.shape, 2, len(WORDS)), 2, 1)  # (B, 2, contrasts, words)
+    which = np.where(held.any(axis=-1), held.argmax(axis=-1), len(WORDS))
+    words: Words = np.array([*WORDS, Answer.NOT_SETTLED], dtype=object)[which]
+    return words
 
 
-def _shifted(wide: Simultaneous, narrow: Simultaneous, worthwhile: Margins, true: float) -> list[Answer]:
-    ends = zip(wide.low + true, wide.high + true, narrow.low + true, narrow.high + true, strict=True)
-    return [answer((a, b), (c, d), worthwhile)[0] for a, b, c, d in ends]
-
-
-def _summary(response: str, types: list[str], words: np.ndarray) -> OwnHonesty:
+def _summary(response: str, types: list[str], words: Words) -> OwnHonesty:
     """words (trials, 2, types): without a difference, and with the worthwhile one."""
     none, worth = words[:, 0], words[:, 1]
     wrong_none = np.isin(none, [Answer.BETTER, Answer.WORSE]).any(axis=1)
@@ -135,7 +139,7 @@ def _summary(response: str, types: list[str], words: np.ndarray) -> OwnHonesty:
     )
 
 
-def _shares(words: np.ndarray) -> dict[Answer, float]:
+def _shares(words: Words) -> dict[Answer, float]:
     return {word: float(np.mean(words == word)) for word in Answer}
 
 

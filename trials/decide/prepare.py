@@ -21,6 +21,8 @@ Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 Labels = NDArray[np.object_]
 NOZZLE = "nozzle"
+BEYOND = "beyond"
+"""Column of the as-cut table, where there is one: "above" or "below" for a value that is a bound of the instrument."""
 FEWEST = 3  # readings: fewer leave no spread to judge by
 DROP_ORDER = ("mount", "coupon", "sheet", "specimen")
 
@@ -101,6 +103,20 @@ def with_rows(ready: Prepared, rows: pd.DataFrame) -> Prepared:
 def with_zeros_at(ready: Prepared, share: float) -> Prepared:
     """The same response with zeros on the log scale at this share of the instrument's resolution."""
     return replace(ready, y=on_scale(ready.table["value"].to_numpy(float), ready.quantity, share))
+
+
+def beyond(ready: Prepared, side: str) -> Mask:
+    """Readings (n,) recorded as a bound because they lay above or below the instrument's range."""
+    if BEYOND not in ready.table:
+        return np.zeros(len(ready.table), dtype=bool)
+    marked: Mask = (ready.table[BEYOND] == side).to_numpy(bool)
+    return marked
+
+
+def with_bounds_times(ready: Prepared, side: str, times: float) -> Prepared:
+    """The same response with readings beyond the range on one side at so many times their bound."""
+    values = ready.table["value"].to_numpy(float) * np.where(beyond(ready, side), times, 1.0)
+    return replace(ready, y=on_scale(values, ready.quantity))
 
 
 def _designed(trial: Trial, name: str, table: pd.DataFrame, y: Array) -> Prepared:

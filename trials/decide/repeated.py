@@ -1,6 +1,7 @@
-"""The answer repeated without what was flagged, with lost coupons at the worst value, and with zeros counted otherwise.
+"""The answer repeated without what was flagged, with lost coupons at the worst value, with bounds counted otherwise.
 
-A word that lost coupons or zeros could change is not settled; one that flagged readings could change is said.
+A zero on the log scale and a value beyond the instrument's range enter at their bound. A word that these or lost
+coupons could change is not settled; one that flagged readings could change is said.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from trials.decide.checking import far_coupons, far_mask
 from trials.decide.judged import Fitted, fitted
 from trials.decide.kinds import StudyKind
 from trials.decide.measured import compare
-from trials.decide.prepare import NOZZLE, Prepared, with_rows, with_zeros_at, without
+from trials.decide.prepare import NOZZLE, Prepared, beyond, with_bounds_times, with_rows, with_zeros_at, without
 from trials.decide.results import Comparison
 from trials.errors import TrialError
 from trials.findings import Amount, Fact, Finding, Place, Weight
@@ -24,10 +25,14 @@ from trials.worthwhile import Margins
 
 ZERO_SHARES = {StudyKind.ZEROS_AT_A_QUARTER: 0.25, StudyKind.ZEROS_AT_DOUBLE: 2.0}
 """Of the instrument's step, where a zero counts as half of it otherwise."""
+BEYOND_RANGE = {StudyKind.ABOVE_AT_DOUBLE: ("above", 2.0), StudyKind.BELOW_AT_A_QUARTER: ("below", 0.25)}
+"""Readings recorded as a bound: on which side, and how many times the bound they count as when repeated."""
 DECIDES: Mapping[StudyKind, Added] = {
     StudyKind.LOST_AT_WORST: Added.LOST_DECIDE,
     StudyKind.ZEROS_AT_A_QUARTER: Added.ZEROS_DECIDE,
     StudyKind.ZEROS_AT_DOUBLE: Added.ZEROS_DECIDE,
+    StudyKind.ABOVE_AT_DOUBLE: Added.RANGE_DECIDES,
+    StudyKind.BELOW_AT_A_QUARTER: Added.RANGE_DECIDES,
 }
 """Repetitions that a word has to stand, and what is said of one that does not."""
 
@@ -65,14 +70,24 @@ def repeated(
         made.append(
             _once(StudyKind.WITHOUT_THE_FAR, int(far.sum()), lambda: without(ready, far.to_numpy()), asked, before)
         )
-    zeros = int((ready.table["value"] <= 0).sum())
-    if ready.quantity.scale == "log" and zeros:
-        for kind, share in ZERO_SHARES.items():
-            made.append(_once(kind, zeros, partial(with_zeros_at, ready, share), asked, before))
+    made += [_once(kind, n, make, asked, before) for kind, n, make in _bounds_elsewhere(ready)]
     if lost is not None and len(lost):
         rows = _at_worst(ready, lost)
         made.append(_once(StudyKind.LOST_AT_WORST, len(lost), lambda: with_rows(ready, rows), asked, before))
     return tuple(made)
+
+
+def _bounds_elsewhere(ready: Prepared) -> list[tuple[StudyKind, int, Callable[[], Prepared]]]:
+    """Repetitions with zeros and readings beyond the range elsewhere, and how many readings each moves."""
+    zeros = int((ready.table["value"] <= 0).sum())
+    found: list[tuple[StudyKind, int, Callable[[], Prepared]]] = []
+    if ready.quantity.scale == "log" and zeros:
+        found += [(kind, zeros, partial(with_zeros_at, ready, share)) for kind, share in ZERO_SHARES.items()]
+    for kind, (side, times) in BEYOND_RANGE.items():
+        n = int(beyond(ready, side).sum())
+        if n:
+            found.append((kind, n, partial(with_bounds_times, ready, side, times)))
+    return found
 
 
 def unsettled(before: Sequence[Comparison], again: Sequence[Repeated]) -> tuple[Comparison, ...]:

@@ -231,9 +231,10 @@ def _more(
         return ()
     if not ready.structure.replicated:
         return (Finding(StudyKind.ONE_PIECE_OF_EACH),)
-    specimens = max(1, round(_per_type(ready, "specimen")))
+    specimens, today = _specimens(ready)
+    pieces = (len(ready.types) - 1 + today) * specimens
     coupons = ready.table["coupon"].nunique()
-    mounts = max(1, round(_per_type(ready, "mount") / specimens))
+    mounts = max(1, round(_per_type(ready, "mount") * len(ready.types) / pieces))
     counts = Counts(
         types=len(ready.types),
         specimens=specimens,
@@ -241,11 +242,24 @@ def _more(
         coupons=_coupons_worth(ready, place),
         readings=max(1, round(len(ready.table) / coupons)),
         sheets=max(1, ready.structure.counts.get("sheet", 1)),
-        coupons_cut=coupons / (len(ready.types) * specimens * mounts),
+        coupons_cut=coupons / (pieces * mounts),
         terms=ready.fixed.shape[1] - len(ready.types),
+        today=today,
     )
     needed = specimens_needed(fit.variances, worthwhile, counts, levels)
     return (needed.finding(),)
+
+
+def _specimens(ready: Prepared) -> tuple[int, float]:
+    """Specimens of each other type and how many times as many today's has; the mean and one where they are unlike."""
+    nearest = max(1, round(_per_type(ready, "specimen")))
+    if "specimen" not in ready.table or ready.today is None:
+        return nearest, 1.0
+    counts = dict(ready.table.groupby(NOZZLE)["specimen"].nunique())
+    today, others = counts.pop(ready.today, 0), set(counts.values())
+    if today < 2 or len(others) != 1 or min(others) < 2:
+        return nearest, 1.0
+    return int(min(others)), float(today / min(others))
 
 
 def _per_type(ready: Prepared, name: str) -> float:

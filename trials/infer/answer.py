@@ -9,6 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+import numpy as np
+from numpy.typing import NDArray
+
 from trials.errors import WrongArgument
 from trials.worthwhile import Margins
 
@@ -32,6 +35,7 @@ class Added(StrEnum):
     HOW_MUCH_OPEN = "how much is open"
     LOST_DECIDE = "the coupons that were lost could change the word"
     ZEROS_DECIDE = "what a reading of zero counts as could change the word"
+    RANGE_DECIDES = "how far readings lie beyond the instrument's range could change the word"
     NO_REPLICATION = "nothing above the coupon was repeated, so the word stays open"
 
 
@@ -88,3 +92,15 @@ def answer(
     if difference[1] < 0:
         return Answer.WORSE, None
     return Answer.NOT_SETTLED, None
+
+
+def critical_values_below(
+    value: NDArray[np.float64], error: NDArray[np.float64], worthwhile: Margins
+) -> dict[Answer, NDArray[np.float64]]:
+    """Critical values (...) below which each word's own condition holds, for improvements (...) with standard errors.
+
+    The same rule as `answer` from the other end, for many improvements at once: same for practical purposes against the
+    critical value of the interval for sameness, better and worse against that for a difference.
+    """
+    same = np.minimum(value + worthwhile.worse, worthwhile.better - value)
+    return {Answer.SAME: same / error, Answer.BETTER: value / error, Answer.WORSE: -value / error}

@@ -65,10 +65,26 @@ class Yardstick:
         """
         rows, values = self.fit.reduced(self._padded(contrast))
         q = len(rows)
+        stretch, df = self._stretch(rows)
+        f = float(values @ values) / q / stretch
+        return FTest(f, q, df, float(special.fdtrc(q, df, f)))
+
+    def joint(self, contrasts: np.ndarray) -> tuple[np.ndarray, float, float]:
+        """What a test of independent contrasts (q, k) goes by, whatever their values.
+
+        Returns the inverse (q, q) of their covariance at the weights of the fit, what the yardstick is longer by, and
+        its degrees of freedom; raises as test.
+        """
+        rows, _ = self.fit.reduced(self._padded(contrasts))
+        turned = np.array([self.fit.single(row)[0] for row in self._padded(contrasts)])
+        return np.linalg.inv(turned @ self.fit.adjustment.phi @ turned.T), *self._stretch(rows)
+
+    def _stretch(self, rows: np.ndarray) -> tuple[float, float]:
+        """Length of the yardstick of rows (q, k + added) of unit covariance, and its degrees of freedom."""
+        q = len(rows)
         a1, _ = a1_a2(self.fit.adjustment, rows)
         df = 2.0 * q**2 / a1
-        f = float(values @ values) / q / _length(float(np.trace(self._covariance(rows))) / q, df)
-        return FTest(f, q, df, float(special.fdtrc(q, df, f)))
+        return float(length(np.trace(self._covariance(rows)) / q, df)), df
 
     def estimate(self, contrast: np.ndarray, confidence: float = 0.95) -> Estimate:
         """Estimate contrast (k,) @ coefficients with its interval; raises as test, and where confidence is no share."""
@@ -96,8 +112,7 @@ class Yardstick:
         each = np.einsum("qa,tab,qb->tq", turned, parts.turned, turned, optimize=True)
         dfs = 2.0 / np.einsum("tq,tu,uq->q", each, parts.w, each, optimize=True) * bounded**2
         free = -parts.free @ each + 0.5 * np.sum(turned @ (parts.phi_adjusted - parts.phi) * turned, axis=1)
-        pairs = zip(free / bounded, dfs, strict=True)
-        return bounded * np.array([_length(float(ratio), float(df)) for ratio, df in pairs]), dfs
+        return bounded * length(free / bounded, dfs), dfs
 
     def _padded(self, contrast: np.ndarray) -> np.ndarray:
         rows = numbers(contrast, "the contrast")
@@ -117,19 +132,23 @@ class Yardstick:
         row = turned[None, :]
         _, a2 = a1_a2(self.fit.adjustment, row)
         bounded = float(turned @ self.fit.adjustment.phi @ turned)
-        return bounded * _length(float(self._covariance(row)[0, 0]) / bounded, 2.0 / a2), 2.0 / a2
+        return bounded * float(length(self._covariance(row)[0, 0] / bounded, 2.0 / a2)), 2.0 / a2
 
 
-def _length(ratio: float, df: float) -> float:
+def length(ratio: np.ndarray | float, df: np.ndarray | float) -> np.ndarray:
     """Ratio of a free variance to the bounded one, or 1 where the ratio is none that a variance could have."""
-    return ratio if ratio > special.chdtri(df, 1.0 - OUT_OF_REACH) / df else 1.0
+    return np.where(ratio > special.chdtri(df, 1.0 - OUT_OF_REACH) / df, ratio, 1.0)
 
 
 @dataclass(frozen=True, eq=False)
 class YardstickDesign:
-    """Fixed columns, groupings and unit made ready once, for any number of responses cut to the same plan."""
+    """Fixed columns, groupings and unit made ready once, for any number of responses cut to the same plan.
 
-    design: MixedDesign | TypedDesign
+    typed: with variances by type, None where there is one spread for all; added: columns of the groupings taken out.
+    """
+
+    pooled: MixedDesign
+    typed: TypedDesign | None
     added: int
 
     @classmethod
@@ -153,13 +172,13 @@ class YardstickDesign:
         kept = {g.name: g.codes for g in (*inside, *staying)}
         added = wide.shape[1] - x.shape[1]
         if types is None:
-            return cls(MixedDesign.build(wide, kept, dense=False), added)
-        by_type = [name for name in BY_TYPE if name != unit]
-        return cls(TypedDesign.build(wide, kept, types, by_type), added)
+            return cls(MixedDesign.build(wide, kept, dense=False), None, added)
+        typed = TypedDesign.build(wide, kept, types, [name for name in BY_TYPE if name != unit])
+        return cls(typed.design, typed, added)
 
     def fit(self, response: np.ndarray) -> Yardstick:
         """Measure one response (n,); raises as MixedDesign.fit."""
-        return Yardstick(self.design.fit(response), self.added)
+        return Yardstick((self.typed or self.pooled).fit(response), self.added)
 
 
 def _taken_out(

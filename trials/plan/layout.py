@@ -13,7 +13,6 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy.optimize import linear_sum_assignment
 
 from trials.errors import Infeasible
 from trials.findings import About, Amount, Fact, Finding, Weight
@@ -125,6 +124,8 @@ def _share_sheets(
     pieces: Mapping[str, Sequence[str]], rounds: int, sheets: int, rng: np.random.Generator
 ) -> list[tuple[str, str, int, int]]:
     """(nozzle, specimen, round, sheet) of every mount: least filled sheets first, then specimens matched to them."""
+    from scipy.optimize import linear_sum_assignment
+
     shared: list[tuple[str, str, int, int]] = []
     load = np.zeros(sheets, dtype=int)
     for nozzle, specimens in pieces.items():

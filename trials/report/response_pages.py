@@ -25,7 +25,7 @@ from trials.words.findings import say
 from trials.words.language import plural, text
 from trials.words.numbers import confidence, fixed, listed
 from trials.words.settings import at_place, place_words, term_words
-from trials.words.study import basis_words, label, named, remarks, spread_words
+from trials.words.study import basis_words, beside_headline, label, named, remarks, spread_words
 
 DRIFTS = (StudyKind.DRIFT, StudyKind.WEAR_IN_A_MOUNT)
 
@@ -91,6 +91,8 @@ def _terms(result: ResponseResult) -> list[b.Block]:
     note = [text("p: how often chance alone would show a difference at least as large, if there were none.")]
     if beside:
         note.append(text("By strata: the classical test of a balanced trial, beside the Kenward-Roger one."))
+    kenward_roger = beside_headline(result)
+    note += [kenward_roger] if kenward_roger else []
     rows = [_term_row(t, beside) for t in result.terms]
     return [
         b.head(text("Does it matter?")),

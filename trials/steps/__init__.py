@@ -14,9 +14,9 @@ from trials.steps.correct import Correction, change, confirm, correct
 from trials.steps.cut import cut, cut_as_planned
 from trials.steps.demo import demo_trial
 from trials.steps.extend import add_extension, extension, extension_json
+from trials.steps.extend_to_settle import SettlingExtension, settling_extension, settling_extension_json
 from trials.steps.files import plain, write_bytes, write_new
 from trials.steps.fit import evidence, fit
-from trials.steps.going_on import SettlingExtension, settling_extension, settling_extension_json
 from trials.steps.grade import (
     grade_rows,
     grade_table,

@@ -268,6 +268,26 @@ def _at_double(finding: Finding) -> str:
     return _again(finding, lead, text("The zeros decide; measure finer."))
 
 
+def _above_at_double(finding: Finding) -> str:
+    n = facts.whole(finding, "n")
+    lead = plural(
+        "With the {n} reading above the instrument's range at twice its bound",
+        "With the {n} readings above the instrument's range at twice their bound",
+        n,
+    )
+    return _again(finding, lead, text("These readings decide; measure them with a longer range."))
+
+
+def _below_at_a_quarter(finding: Finding) -> str:
+    n = facts.whole(finding, "n")
+    lead = plural(
+        "With the {n} reading below the instrument's range at a quarter of its bound",
+        "With the {n} readings below the instrument's range at a quarter of their bound",
+        n,
+    )
+    return _again(finding, lead, text("These readings decide; measure them finer."))
+
+
 def _lost_at_worst(finding: Finding) -> str:
     n = facts.whole(finding, "n")
     lead = plural(
@@ -363,5 +383,7 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
     StudyKind.WITHOUT_THE_FAR: _without_far,
     StudyKind.ZEROS_AT_A_QUARTER: _at_a_quarter,
     StudyKind.ZEROS_AT_DOUBLE: _at_double,
+    StudyKind.ABOVE_AT_DOUBLE: _above_at_double,
+    StudyKind.BELOW_AT_A_QUARTER: _below_at_a_quarter,
     StudyKind.LOST_AT_WORST: _lost_at_worst,
 }

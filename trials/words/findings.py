@@ -13,6 +13,7 @@ from trials.words import (
     chances,
     chart,
     doubts,
+    further_blocks,
     grade,
     ladders,
     lives,
@@ -29,9 +30,8 @@ from trials.words import (
 
 Sentence = Callable[[Finding], str]
 ROOMS = (
-    *(after_freeze, bench, card, chances, chart, doubts, grade, ladders, lives, model, money, plan, plan_chances),
-    *(plan_steps, proof, records, remarks),
-    settling,
+    *(after_freeze, bench, card, chances, chart, doubts, further_blocks, grade, ladders, lives, model, money, plan),
+    *(plan_chances, plan_steps, proof, records, remarks, settling),
 )
 SENTENCES: Mapping[StrEnum, Sentence] = {kind: said for room in ROOMS for kind, said in room.SENTENCES.items()}
 

@@ -103,6 +103,8 @@ def _needed(f: Finding) -> str:
     specimens = _both(
         [_specimens(cast("int | None", f.facts[key]), whole(f, "specimens"), most, ratio) for key in _keys("specimens")]
     )
+    if not f.facts.get("mounts_apply", True):
+        return text("For a chance of {chance} of a right answer: {specimens}.", chance=chance, specimens=specimens)
     if not f.facts["mounts_known"]:
         return text(
             "For a chance of {chance} of a right answer: {specimens}; how much further mounts would help is not "

@@ -206,6 +206,20 @@ def remarks(result: ResponseResult, without: Collection[StrEnum] = ()) -> list[s
     return [*first, *(say(finding) for finding in result.said if finding.kind not in without)]
 
 
+def beside_headline(result: ResponseResult) -> str | None:
+    """The nozzle test of Kenward and Roger, which stands beside the headline; None where there is none."""
+    for t in result.terms:
+        if t.F_kenward_roger is not None and t.den_df_kenward_roger is not None and t.p_kenward_roger is not None:
+            return text(
+                "Beside the nozzle test above, that of Kenward and Roger: F {f}, df {df} and {den_df}, p {p}.",
+                f=fixed(t.F_kenward_roger, 2),
+                df=t.df,
+                den_df=fixed(t.den_df_kenward_roger, 1),
+                p=p_words(t.p_kenward_roger),
+            )
+    return None
+
+
 def p_words(p: float | None) -> str:
     """A p-value in a table on the screen."""
     if p is None or math.isnan(p):

@@ -10,9 +10,7 @@ from collections.abc import Callable
 from functools import lru_cache
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 from scipy.special import betaincinv, gammainccinv, gammaincinv, ndtr, ndtri
-from scipy.stats import qmc
 
 _GRID = np.linspace(-7.2, 7.2, 289)  # clipped points lie within -7.04 .. 7.04
 
@@ -20,6 +18,8 @@ _GRID = np.linspace(-7.2, 7.2, 289)  # clipped points lie within -7.04 .. 7.04
 @lru_cache(maxsize=16)
 def even_normals(dimensions: int, count: int, seed: int) -> np.ndarray:
     """Evenly spread standard normals (at least count, dimensions), read-only: scrambled Sobol, a power of two."""
+    from scipy.stats import qmc
+
     points = qmc.Sobol(dimensions, scramble=True, seed=seed).random_base2(int(np.ceil(np.log2(max(count, 2)))))
     return _fixed(ndtri(np.clip(points, 1e-12, 1 - 1e-12)))
 
@@ -44,14 +44,21 @@ def beta_draws(above: float, below: float, z: np.ndarray) -> np.ndarray:
 def _log_chi_square(df: float) -> Callable[[np.ndarray], np.ndarray]:
     low, high = _GRID[_GRID < 0], _GRID[_GRID >= 0]
     halves = gammaincinv(df / 2, ndtr(low)), gammainccinv(df / 2, ndtr(-high))
-    return CubicSpline(_GRID, np.log(2 * np.concatenate(halves)))
+    return _spline(np.log(2 * np.concatenate(halves)))
 
 
 @lru_cache(maxsize=64)
 def _beta(above: float, below: float) -> Callable[[np.ndarray], np.ndarray]:
     low, high = _GRID[_GRID < 0], _GRID[_GRID >= 0]
     halves = betaincinv(above, below, ndtr(low)), 1.0 - betaincinv(below, above, ndtr(-high))
-    return CubicSpline(_GRID, np.concatenate(halves))
+    return _spline(np.concatenate(halves))
+
+
+def _spline(values: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
+    from scipy.interpolate import CubicSpline
+
+    found: Callable[[np.ndarray], np.ndarray] = CubicSpline(_GRID, values)
+    return found
 
 
 def _fixed(values: np.ndarray) -> np.ndarray:

@@ -9,9 +9,7 @@ chances give the bound; in the one-sample case they reproduce the exact factor.
 from __future__ import annotations
 
 import numpy as np
-from scipy.optimize import brentq
-from scipy.stats import chi2, ncx2, norm
-from scipy.stats import nct as noncentral_t
+from scipy.special import chdtrc, chdtri, ndtri
 
 from trials.errors import WrongArgument
 from trials.infer.chance.mean_squares import floor, variances
@@ -26,8 +24,10 @@ def one_sided_factor(n: int, coverage: float, confidence: float = 0.95) -> float
     WrongArgument
         If n is under 2, or coverage or confidence is outside (0, 1).
     """
+    from scipy.stats import nct
+
     _check(n, coverage, confidence)
-    return float(noncentral_t.ppf(confidence, n - 1, norm.ppf(coverage) * np.sqrt(n)) / np.sqrt(n))
+    return float(nct.ppf(confidence, n - 1, ndtri(coverage) * np.sqrt(n)) / np.sqrt(n))
 
 
 def two_sided_factor(n: int, coverage: float, confidence: float = 0.95) -> float:
@@ -38,6 +38,9 @@ def two_sided_factor(n: int, coverage: float, confidence: float = 0.95) -> float
     WrongArgument
         If n is under 2, or coverage or confidence is outside (0, 1).
     """
+    from scipy.optimize import brentq
+    from scipy.stats import ncx2
+
     _check(n, coverage, confidence)
     nodes, weights = np.polynomial.hermite_e.hermegauss(80)
     weights = weights / np.sqrt(2 * np.pi)
@@ -45,7 +48,7 @@ def two_sided_factor(n: int, coverage: float, confidence: float = 0.95) -> float
     reach = ncx2.ppf(coverage, 1, nodes**2 / n)
 
     def short(k: float) -> float:
-        return float(weights @ chi2.sf((n - 1) * reach / k**2, n - 1)) - confidence
+        return float(weights @ chdtrc(n - 1, (n - 1) * reach / k**2)) - confidence
 
     start = howe_factor(n, coverage, confidence)
     return float(brentq(short, start / 3, start * 3, xtol=1e-12))
@@ -60,8 +63,8 @@ def howe_factor(n: int, coverage: float, confidence: float = 0.95) -> float:
         If n is under 2, or coverage or confidence is outside (0, 1).
     """
     _check(n, coverage, confidence)
-    z = norm.ppf((1 + coverage) / 2)
-    return float(z * np.sqrt((n - 1) * (1 + 1 / n) / chi2.ppf(1 - confidence, n - 1)))
+    z = ndtri((1 + coverage) / 2)
+    return float(z * np.sqrt((n - 1) * (1 + 1 / n) / chdtri(n - 1, confidence)))
 
 
 def tolerance_bound(
@@ -90,7 +93,7 @@ def tolerance_bound(
     way = 1.0 if at_most else -1.0
     if readings == 1 or kind == "mean":  # each draw's own limit is at hand
         mean, between, reading = drawn
-        reach = way * (mean - edge.mean) + norm.ppf(coverage) * np.sqrt(between**2 + reading**2 / readings)
+        reach = way * (mean - edge.mean) + ndtri(coverage) * np.sqrt(between**2 + reading**2 / readings)
         return edge.mean + way * float(np.quantile(reach, confidence))
     found = floor(variances(edge.squares))
     spread = np.sqrt(sum(float(v) for v in found.values())) or max(abs(edge.mean), 1.0) * 1e-6
@@ -98,6 +101,8 @@ def tolerance_bound(
     def short(reach: float) -> float:
         rule = Rule(edge.mean + way * reach, readings, kind, at_most)
         return float(np.quantile(edge_chance(*drawn, rule), 1 - confidence)) - coverage
+
+    from scipy.optimize import brentq
 
     low, high = -spread, 3 * spread
     while short(high) < 0:

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import ConvexHull, QhullError
 from scipy.special import stdtr, stdtrit
 
 from trials.errors import NotIdentifiable, WrongArgument, WrongShape
@@ -49,6 +48,8 @@ def inside_hull(cut: Array, points: Array) -> NDArray[np.bool_]:
     NotIdentifiable
         If the settings that were cut do not fill a region: in two factors, if they lie on one line.
     """
+    from scipy.spatial import ConvexHull, QhullError
+
     if cut.ndim != 2 or points.ndim != 2 or cut.shape[1] != points.shape[1] or cut.shape[1] < 2:
         raise WrongShape("A region is spanned by two settings or more; give arrays with as many columns.")
     low, size = cut.min(axis=0), np.ptp(cut, axis=0)

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy import special, stats
+from scipy import special
 
 from trials.errors import NotIdentifiable, WrongArgument
 from trials.infer.mixed import FTest, MixedDesign, fit_mixed
@@ -114,6 +114,8 @@ def residual_shape(residuals: Array) -> Shape | None:
     """Shape of residuals; None with fewer than eight or without any spread."""
     if len(residuals) < 8 or np.ptp(residuals) == 0:
         return None
+    from scipy import stats
+
     sample = residuals[:5000]
     return Shape(float(stats.skew(residuals)), float(stats.kurtosis(residuals)), float(stats.shapiro(sample).pvalue))
 
@@ -201,7 +203,7 @@ def _side_test(label: object, sides: list[object], design: Array, values: Array)
     if free < 1 or full <= 0 or rank < design.shape[1]:
         return None
     levels = np.concatenate([[0.0], solution[-q:]])
-    p = float(stats.f.sf((less - full) / q / (full / free), q, free))
+    p = float(special.fdtrc(q, free, (less - full) / q / (full / free)))
     high, low = int(levels.argmax()), int(levels.argmin())
     return SideShift(label, sides[high], sides[low], float(levels[high] - levels[low]), p)
 
@@ -220,7 +222,7 @@ def box_cox(values: Array, fixed: Array, groups: Mapping[str, Labels], powers: A
     middle = np.exp(np.mean(np.log(values)))
     design = MixedDesign.build(fixed, groups)
     criterion = np.array([design.fit(_power(values, p, middle)).reml_criterion for p in powers])
-    inside = powers[criterion <= criterion.min() + stats.chi2.ppf(0.95, 1)]
+    inside = powers[criterion <= criterion.min() + special.chdtri(1, 0.05)]
     return BoxCox(float(powers[criterion.argmin()]), float(inside.min()), float(inside.max()), powers, criterion)
 
 

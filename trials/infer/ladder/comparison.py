@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.stats import nct, norm, t
+from scipy.special import ndtri, stdtrit
 
 from trials.errors import NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.ladder.regression import LadderFit, fit_ladder, log_ratio
@@ -114,6 +114,8 @@ class _Cut:
         At that limit, k under the mean, the likelihood is largest at the inverse sd g that solves
         (df + units k**2) g**2 - units k deviate g - n = 0.
         """
+        from scipy.stats import nct
+
         k = float(nct.ppf(confidence, self.df, deviate * np.sqrt(units)) / np.sqrt(units))
         square, cross = self.df + units * k * k, units * k * deviate
         g = (cross + np.sqrt(cross**2 + 4.0 * square * self.n)) / (2.0 * square)
@@ -225,8 +227,8 @@ def _units(labels: np.ndarray, marks: np.ndarray, names: list[str], by_specimen:
 
 def _type(fit: LadderFit, cut: _Cut, i: int, units: int, counted: _Counted, share: float) -> TypeLadder:
     row = np.eye(len(counted.names))[i]
-    deviate = float(norm.ppf(share))
-    low, high = fit.limits_at_drop(row, cut.two_sided(float(t.ppf(0.5 + 0.5 * OWN, cut.df))))
+    deviate = float(ndtri(share))
+    low, high = fit.limits_at_drop(row, cut.two_sided(float(stdtrit(cut.df, 0.5 + 0.5 * OWN))))
     bound, _ = fit.limits_at_drop(row, cut.share_bound(deviate, units, OWN), -deviate)
     own = counted.labels == counted.names[i]
     return TypeLadder(

@@ -11,7 +11,6 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.optimize import brentq, linprog
 
 from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.ladder.likelihood import RHO_LARGEST, Held, Ladders, LadderTop, constraints, maximise
@@ -235,6 +234,8 @@ def _result(ladders: Ladders, top: LadderTop, start: np.ndarray, flat: bool) -> 
 
 def _can_rise(ladders: Ladders, row: np.ndarray, held: bool = True) -> bool:
     """Whether row @ phi can rise for ever, gamma held or not, while no term of the likelihood falls."""
+    from scipy.optimize import linprog
+
     rises = constraints(ladders)
     scale = np.maximum(np.abs(np.vstack([rises, row])).max(axis=0), 1e-300)
     answer = linprog(
@@ -399,6 +400,8 @@ def both_limits(
 
 def _outward(above: Callable[[float], float], inside: float, step: float, end: float) -> float:
     """Root of `above` from `inside` outward; `inside` where it falls at once, infinite if none within `end`."""
+    from scipy.optimize import brentq
+
     near, far, reach = inside + 1e-6 * step, inside + step, step
     if above(near) <= 0:
         return inside

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from trials.errors import NotFinite, TrialError, WrongShape
 from trials.infer.life.ratio import LifeRatio, life_ratio
@@ -140,7 +140,7 @@ def _limits(share: Array, se: Array, confidence: float) -> tuple[Array, Array]:
     low, high = np.zeros(len(share)), np.ones(len(share))
     known = (share > 0) & (share < 1)
     p = share[known]
-    half = norm.ppf((1 + confidence) / 2) * se[known] / (p * np.abs(np.log(p)))
+    half = ndtri((1 + confidence) / 2) * se[known] / (p * np.abs(np.log(p)))
     low[known], high[known] = p ** np.exp(half), p ** np.exp(-half)
     return low, high
 

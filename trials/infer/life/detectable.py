@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from trials.errors import WrongArgument
 
@@ -23,4 +23,4 @@ def detectable_ratio(sd: float, failures: int) -> float:
     if not sd > 0 or failures < 1:
         raise WrongArgument("A spread above zero and a failure or more are needed; state the expected spread of lives.")
     scale = sd * np.sqrt(6.0) / np.pi
-    return float(np.exp((norm.ppf(0.975) + norm.ppf(0.8)) * scale * np.sqrt(2.0 / failures)))
+    return float(np.exp((ndtri(0.975) + ndtri(0.8)) * scale * np.sqrt(2.0 / failures)))

@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq, minimize_scalar
-from scipy.stats import chi2, f, norm, t
+from scipy.special import chdtrc, fdtrc, ndtri, stdtrit
 
 from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.life.regression import CHARACTERISTIC, LifeFit, fit_life
@@ -144,16 +143,18 @@ class _Cut:
     def drop(self, confidence: float) -> float:
         if not 0 < confidence < 1:
             raise WrongArgument("The confidence must lie between 0 and 1; 0.95 is usual.")
-        return 0.5 * self.failures * float(np.log1p(t.ppf((1 + confidence) / 2, self.df) ** 2 / self.df))
+        return 0.5 * self.failures * float(np.log1p(stdtrit(self.df, (1 + confidence) / 2) ** 2 / self.df))
 
     def p(self, fall: float) -> float:
-        return float(f.sf(self.df * np.expm1(2 * max(fall, 0.0) / self.failures), 1, self.df))
+        return float(fdtrc(1, self.df, self.df * np.expm1(2 * max(fall, 0.0) / self.failures)))
 
 
 def _separate(
     first: LifeFit, second: LifeFit, quantile: float, confidence: float
 ) -> tuple[float, tuple[float, float], float]:
     """Log ratio of the quantile, limits and p when each type has its own shape."""
+    from scipy.optimize import brentq, minimize_scalar
+
     one = np.array([1.0])
     (a, sa), (b, sb) = first.log_life(one, quantile), second.log_life(one, quantile)
     top, spread = first.log_likelihood + second.log_likelihood, float(np.hypot(sa, sb))
@@ -203,7 +204,7 @@ def check_shape(time: np.ndarray, failed: np.ndarray, types: np.ndarray) -> Shap
     each = {k: fit_life(time[types == k], failed[types == k], np.ones((np.sum(types == k), 1))) for k in kinds}
     statistic = max(0.0, 2 * float(sum(own.log_likelihood for own in each.values()) - common.log_likelihood))
     df = len(kinds) - 1
-    return ShapeCheck(statistic, df, float(chi2.sf(statistic, df)), {k: own.shape for k, own in each.items()})
+    return ShapeCheck(statistic, df, float(chdtrc(df, statistic)), {k: own.shape for k, own in each.items()})
 
 
 def bound_without_failures(time: np.ndarray, shape: float, confidence: float = 0.95) -> float:
@@ -255,7 +256,7 @@ def survival_table(time: np.ndarray, failed: np.ndarray, confidence: float = 0.9
     share = np.cumprod(1 - deaths / risk) if len(at) else np.zeros(0)
     inside = (share > 0) & (share < 1)
     greenwood = np.cumsum(deaths[inside] / (risk[inside] * (risk[inside] - deaths[inside])))
-    spread = norm.ppf((1 + confidence) / 2) * np.sqrt(greenwood) / np.abs(np.log(share[inside]))
+    spread = ndtri((1 + confidence) / 2) * np.sqrt(greenwood) / np.abs(np.log(share[inside]))
     low, high = np.zeros(len(at)), np.ones(len(at))
     low[inside], high[inside] = share[inside] ** np.exp(spread), share[inside] ** np.exp(-spread)
     return SurvivalTable(at, risk, deaths, share, low, high)

@@ -11,8 +11,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
-from scipy.stats import chi2
+from scipy.special import chdtri
 
 from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.life.weibull import Lives, WeibullTop, check_shape_bounded, maximise
@@ -233,7 +232,7 @@ def _drop(confidence: float) -> float:
     """How far under the supremum the profile may lie."""
     if not 0 < confidence < 1:
         raise WrongArgument("The confidence must lie between 0 and 1; 0.95 is usual.")
-    return 0.5 * float(chi2.ppf(confidence, 1))
+    return 0.5 * float(chdtri(1, 1.0 - confidence))
 
 
 def _both_limits(above: Callable[[float], float], value: float, spread: float, reference: float) -> tuple[float, float]:
@@ -250,6 +249,8 @@ def _both_limits(above: Callable[[float], float], value: float, spread: float, r
 
 def _outward(above: Callable[[float], float], inside: float, step: float) -> float:
     """Root of `above` from `inside` outward; infinite if none within 1e6 log units."""
+    from scipy.optimize import brentq
+
     near, far = inside, inside + step
     while above(far) > 0:
         near, far, step = far, far + step, 2 * step

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import t
+from scipy.special import stdtrit
 
 from trials.errors import InputError, NotIdentifiable, TrialError
 from trials.findings import About, Fact, Finding, Weight
@@ -225,7 +225,7 @@ def _life_at(fit: LifeFit, row: Array, quantile: float, drop: float) -> LifeAt:
 def _drop(fit: LifeFit, kinds: int) -> float:
     """How far a 95 % profile limit lies under the supremum; allows for few failures as the limits of a ratio do."""
     df = max(fit.failures - kinds, 1)
-    return 0.5 * fit.failures * float(np.log1p(t.ppf(0.975, df) ** 2 / df))
+    return 0.5 * fit.failures * float(np.log1p(stdtrit(df, 0.975) ** 2 / df))
 
 
 def _curve(life: float, shape: float, last: float) -> tuple[tuple[float, ...], tuple[float, ...]] | None:

@@ -10,7 +10,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import linprog
 
 TOLERANCE = 1e-7
 
@@ -57,6 +56,8 @@ def nothing_separates(constraints: int, p: int) -> Recession:
 
 def _widest(rises: np.ndarray, level: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """The direction that lifts the most constraints to at least one, and which ones those are."""
+    from scipy.optimize import linprog
+
     m, p = rises.shape
     cost = np.concatenate([np.zeros(p), -np.ones(m)])
     above = np.hstack([-rises, np.eye(m)])
@@ -77,6 +78,8 @@ def _widest(rises: np.ndarray, level: np.ndarray) -> tuple[np.ndarray, np.ndarra
 
 def _sign(j: int, rises: np.ndarray, level: np.ndarray) -> int:
     """Which infinities parameter j can run to inside the cone: +1, -1, or 2 for both."""
+    from scipy.optimize import linprog
+
     p = rises.shape[1]
     reach: list[bool] = []
     for way in (1.0, -1.0):

@@ -2,7 +2,7 @@
 
 from trials.infer.means.marginal import Interval, differences, mean_row, means, pairwise
 from trials.infer.means.shares import ShareDifferences, share_differences
-from trials.infer.means.simultaneous import Simultaneous, against_reference, all_pairs
+from trials.infer.means.simultaneous import Simultaneous, against_reference, all_pairs, beyond_critical
 
 __all__ = [
     "Interval",
@@ -10,6 +10,7 @@ __all__ = [
     "Simultaneous",
     "against_reference",
     "all_pairs",
+    "beyond_critical",
     "differences",
     "mean_row",
     "means",

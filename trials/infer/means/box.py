@@ -15,7 +15,7 @@ from functools import cache
 
 import numpy as np
 from numpy.polynomial import chebyshev
-from scipy import optimize, special
+from scipy import special
 
 TOP = 8.0  # beyond this h the chance to exceed is below 1e-14 a contrast
 DEGREE = 47
@@ -205,7 +205,9 @@ def _safe_root(covariance: np.ndarray) -> np.ndarray:
 @cache
 def _lattice(dimensions: int) -> np.ndarray:
     """Fixed points (N, d) of an additive recurrence, folded to be even about the middle."""
-    ratio = optimize.brentq(lambda v: v ** (dimensions + 1) - v - 1.0, 1.0, 2.0)
+    from scipy.optimize import brentq
+
+    ratio = brentq(lambda v: v ** (dimensions + 1) - v - 1.0, 1.0, 2.0)
     steps = ratio ** -np.arange(1.0, dimensions + 1.0)
     return np.abs(2.0 * (np.outer(np.arange(1, LATTICE + 1), steps) % 1.0) - 1.0)
 

@@ -88,6 +88,33 @@ def critical_values(correlation: np.ndarray, dfs: np.ndarray, confidence: float 
     return _critical(box_curve(correlation), np.asarray(dfs, dtype=float), 1.0 - confidence, m)
 
 
+def beyond_critical(sizes: np.ndarray, covariances: np.ndarray, dfs: np.ndarray, confidences: np.ndarray) -> np.ndarray:
+    """Whether sizes of |t| lie beyond the critical values of `against_reference`, for many sets of contrasts at once.
+
+    The critical value lies between that of one contrast and Bonferroni's, and a chance is worked out only between them.
+
+    Args:
+        sizes: (B, m, J) sizes asked about.
+        covariances: (B, m, m) of the contrasts of each set.
+        dfs: (B, m) degrees of freedom.
+        confidences: (J,) that all m intervals of a set hold at once.
+    """
+    m, alpha = sizes.shape[1], 1.0 - confidences
+    beyond: np.ndarray = sizes > special.stdtrit(dfs[..., None], 1.0 - alpha / (2.0 * m))
+    unclear = ~beyond & (sizes > special.stdtrit(dfs[..., None], 1.0 - alpha / 2.0))
+    for b in np.flatnonzero(unclear.any(axis=(1, 2))):
+        i, j = np.nonzero(unclear[b])
+        se = np.sqrt(np.diagonal(covariances[b]))
+        correlation = covariances[b] / np.outer(se, se)
+        kept = _distinct(correlation)
+        if len(kept) == 1:
+            beyond[b, i, j] = True
+            continue
+        curve = box_curve(correlation[np.ix_(kept, kept)])
+        beyond[b, i, j] = _exceed(curve, sizes[b, i, j], *_chi_nodes(dfs[b, i]))[0] < alpha[j]
+    return beyond
+
+
 def all_pairs(
     values: np.ndarray, errors: np.ndarray, dfs: np.ndarray, means: int, confidence: float = 0.95
 ) -> Simultaneous:

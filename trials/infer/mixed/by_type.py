@@ -1,8 +1,9 @@
 """The mixed model where readings, and the finest groups if asked, spread differently by type.
 
 Every type has a variance of readings of its own, and groupings named so have one per type; the others are common.
-Restricted likelihood by Fisher scoring with a bound at zero (Patterson and Thompson 1971), nested groupings absorbed
-one after the other as in chain.py: work and memory grow with rows.
+Restricted likelihood by Fisher scoring with a bound at zero (Patterson and Thompson 1971): on reduced rows where the
+plan comes down to few of them (cells.py), else with nested groupings absorbed one after the other as in chain.py, so
+that work and memory grow with rows. Both agree to rounding.
 """
 
 from __future__ import annotations
@@ -14,15 +15,13 @@ import numpy as np
 import pandas as pd
 
 from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
+from trials.infer.mixed.cells import Cells, in_cells
 from trials.infer.mixed.chain import ChainKernel, Entering, Pass
 from trials.infer.mixed.fit import MixedDesign, MixedFit, refuse_inseparable
 from trials.infer.mixed.groupings import RESIDUAL, Grouping, Labels
 from trials.infer.mixed.pieces import Pieces
 from trials.infer.mixed.reml import information, solve_fixed
-
-STEPS = 50
-SETTLED = 1e-9  # change of the ratios, relative to the largest, at which the search ends
-LEAST = 1e-6  # least variance of readings of a type, relative to the largest
+from trials.infer.mixed.scoring import SETTLED, STEPS, bounded, search
 
 
 @dataclass(frozen=True)
@@ -82,7 +81,7 @@ class TypedDesign:
     """A design with the variances that differ by type.
 
     design: fixed columns and groupings; names: of the variances, those of readings last; parts, readings, terms: see
-    TypedKernel; terms[i]: first term of grouping i; codes (n,): type of each row.
+    TypedKernel; terms[i]: first term of grouping i; codes (n,): type of each row; cells: None where they are too many.
     """
 
     design: MixedDesign
@@ -91,6 +90,7 @@ class TypedDesign:
     parts: tuple[tuple[tuple[int, np.ndarray], ...], ...]
     readings: np.ndarray
     codes: np.ndarray
+    cells: Cells | None
 
     @classmethod
     def build(
@@ -129,7 +129,8 @@ class TypedDesign:
                 first = first[chain.levels[i].starts]
         units = design.layout.units
         readings = np.eye(len(labels))[codes if units is None else codes[units.first]].T
-        found = cls(design, names, terms, tuple(parts), readings, codes)
+        cells = in_cells(design.fixed_part, design.groupings, codes, len(labels), by_type)
+        found = cls(design, names, terms, tuple(parts), readings, codes, cells)
         start = np.repeat([0.0, 1.0], [len(names) - len(labels), len(labels)])
         refuse_inseparable(found.kernel_for(np.zeros(len(codes))).evaluate(start), names)
         return found
@@ -157,10 +158,18 @@ class TypedDesign:
     def fit(self, response: np.ndarray) -> MixedFit:
         """Fit one response (n,); raises as MixedDesign.fit."""
         rest, unit, least_squares = self.design.least_squares(response)
-        kernel = self.kernel_for(rest)
-        gamma, converged = _search(kernel, self.design.nu, len(self.names))
-        ratios = dict(zip(self.names, gamma, strict=True))
-        return self.design.finish(kernel.evaluate(gamma), ratios, converged, unit, least_squares)
+        if self.cells is None:
+            kernel = self.kernel_for(rest)
+            gamma, settled = _search(kernel, self.design.nu, len(self.names))
+            pieces = kernel.evaluate(gamma)
+        else:
+            one = self.cells.reduced(rest[None])
+            found, ended = search(self.cells, one)
+            gamma, settled = found[0], bool(ended[0])
+            if self.cells.without_spread(gamma):
+                raise NotIdentifiable("the readings of one type do not differ at all; give all types one spread")
+            pieces = self.cells.pieces(one, gamma)
+        return self.design.finish(pieces, dict(zip(self.names, gamma, strict=True)), settled, unit, least_squares)
 
 
 def _coded_types(types: Labels, n: int) -> tuple[tuple[str, ...], np.ndarray]:
@@ -205,28 +214,9 @@ def _search(kernel: TypedKernel, nu: int, t: int) -> tuple[np.ndarray, bool]:
         solved = solve_fixed(pieces)
         a = np.append(-solved.beta, 1.0)
         score = (pieces.aga @ a @ a) * (nu / solved.rss)
-        following = _bounded(information(pieces, solved), score, kernel.first_reading)
+        following = bounded(information(pieces, solved)[None], score[None], kernel.first_reading)[0]
         change = np.abs(following - gamma).max()
         gamma = following
         if change <= SETTLED * gamma.max():
             return gamma, True
     return gamma, False
-
-
-def _bounded(matrix: np.ndarray, score: np.ndarray, first_reading: int) -> np.ndarray:
-    """Solution of matrix @ x = score with no negative entries: the most negative leaves first."""
-    if not (np.diagonal(matrix) > 0.0).all():
-        raise NotIdentifiable("the readings of one type do not differ at all; give all types one spread")
-    scale = 1.0 / np.sqrt(np.diagonal(matrix))
-    matrix, score = matrix * np.outer(scale, scale), score * scale
-    free = np.ones(len(score), dtype=bool)
-    while True:
-        found = np.zeros(len(score))
-        found[free] = np.linalg.solve(matrix[np.ix_(free, free)], score[free])
-        worst = int(np.argmin(found[:first_reading])) if first_reading else 0
-        if not first_reading or found[worst] >= 0:
-            found *= scale
-            least = LEAST * found.max()
-            found[first_reading:] = np.maximum(found[first_reading:], least)
-            return found
-        free[worst] = False

@@ -11,13 +11,13 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy.special import expit
-from scipy.stats import chi2
+from scipy.special import chdtrc, chdtri, expit
 
 from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.ordinal.maximum import SD_LARGEST, Problem, Solution, maximise, quadrature, row_pulls
 from trials.infer.ordinal.rows import build_rows
 
+NEAR_ENOUGH = 1e-5  # step of a limit at which it ends; the step itself is taken, so what is left is its square
 PENALTY = (
     "prior coupons: as many as there are coefficients plus one, spread evenly over the settings with the grades in "
     "their overall shares; with a group effect also a half-normal weight on its sd, 3 logits wide"
@@ -91,7 +91,7 @@ class OrdinalFit:
             If i is not the number of a coefficient, or confidence is not inside (0, 1).
         """
         _check_coefficient(i, len(self.coefficients), confidence)
-        return _profile(self, i, 0.5 * float(chi2.ppf(confidence, 1)))
+        return _profile(self, i, 0.5 * float(chdtri(1, 1.0 - confidence)))
 
     def probabilities(self, fixed: np.ndarray, penalised: bool = False) -> np.ndarray:
         """Chance of each category (m, J) at rows fixed (m, k) for a group effect of zero.
@@ -259,7 +259,7 @@ def proportional_odds(fit: OrdinalFit, columns: tuple[int, ...] | None = None) -
     wide = maximise(replace(fit._problem, rows=rows), start, max(fit.group_sd, 0.1), informed=False)
     statistic = max(0.0, 2.0 * (wide.height - fit.log_likelihood))
     df = (steps - 1) * len(columns)
-    return ProportionalOdds(statistic, df, float(chi2.sf(statistic, df)), bool(wide.cone.strict.any()))
+    return ProportionalOdds(statistic, df, float(chdtrc(df, statistic)), bool(wide.cone.strict.any()))
 
 
 @dataclass(frozen=True)
@@ -332,7 +332,7 @@ def _limit(at: Callable[[float], tuple[float, float]], drop: float, inside: floa
         depth, fall = at(value)
         near, far = (value, far) if depth < drop else (near, value)
         ahead = 2 * depth / fall * (np.sqrt(drop / depth) - 1) if depth > 0 and fall != 0 else np.nan
-        if abs(ahead) < 1e-9 * max(1.0, abs(value)):
+        if abs(ahead) < NEAR_ENOUGH * max(1.0, abs(value)):
             return value + ahead
         if not min(near, far) < value + ahead < max(near, far) or abs(ahead) > 4 * abs(value - inside):
             ahead = (near + far) / 2 - value if np.isfinite(far) else value - inside

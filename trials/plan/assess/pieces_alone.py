@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from trials.infer.answer import levels
 from trials.plan.choose import Plan
@@ -49,7 +50,8 @@ def lives_settle(trial: Trial, name: str) -> Needed | None:
         return None
     scale = spreads["specimen"] * math.sqrt(6.0) / math.pi
     both = sides.smaller, max(sides.better, sides.worse)
-    return _needed(trial, {"specimen": scale**2}, *both, len(trial.primaries))
+    needed = _needed(trial, {"specimen": scale**2}, *both, len(trial.primaries))
+    return None if needed is None else replace(needed, mounts_apply=False)
 
 
 def _needed(trial: Trial, variances: dict[str, float], worthwhile: float, wider: float, deciding: int) -> Needed | None:

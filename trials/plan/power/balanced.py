@@ -15,7 +15,7 @@ from functools import lru_cache
 
 import numpy as np
 import pandas as pd
-from scipy import optimize, special
+from scipy import special
 
 from trials.errors import NotFinite, NotIdentifiable, WrongArgument
 
@@ -199,6 +199,8 @@ def noncentrality_needed(df: int, den_df: float, chance: float = 0.8, alpha: flo
     WrongArgument
         Unless alpha < chance < 1.
     """
+    from scipy import optimize
+
     if not 0 < alpha < chance < 1:
         raise WrongArgument(f"chance {chance:g} and level {alpha:g} do not fit; use 0 < level < chance < 1.")
     high = 10.0

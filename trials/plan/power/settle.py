@@ -86,7 +86,8 @@ class Needed:
     chance: what was asked for; counts: as they are; chance_*: with these counts, if the true difference is the
     worthwhile one, or zero. at_*: specimens per type; None where no number up to `MOST` will do, or with one specimen
     per type, which cannot speak for its type. mounts_*: mounts of each specimen already there, None where no number
-    will do; mounts_known: False where mounts have no spread of their own, so that nothing is known of further mounts.
+    will do; mounts_known: False where mounts have no spread of their own, so that nothing is known of further mounts;
+    mounts_apply: False where a piece is not mounted again (lives).
     """
 
     chance: float
@@ -98,6 +99,7 @@ class Needed:
     mounts_known: bool
     mounts_at_worthwhile: int | None = None
     mounts_at_zero: int | None = None
+    mounts_apply: bool = True
 
     def finding(self) -> Finding:
         """What would bring the chance of a right answer to the asked one, as a finding."""
@@ -109,6 +111,7 @@ class Needed:
             "specimens_at_zero": self.at_zero,
             "mounts": self.counts.mounts,
             "mounts_known": self.mounts_known,
+            "mounts_apply": self.mounts_apply,
             "mounts_at_worthwhile": self.mounts_at_worthwhile,
             "mounts_at_zero": self.mounts_at_zero,
             "most": MOST,

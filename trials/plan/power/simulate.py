@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TypeVar
 
 import numpy as np
-from scipy import optimize, special
+from scipy import special
 
 from trials.errors import NotFinite, WrongArgument
 from trials.infer.mixed import MixedDesign, MixedFit
@@ -58,6 +58,8 @@ class Simulated:
         WrongArgument
             If the pattern is all zero or the chance is not between 0 and 1.
         """
+        from scipy import optimize
+
         pattern = np.asarray(pattern, dtype=float)
         if not pattern.any() or not 0.0 < chance < 1.0:
             raise WrongArgument("A pattern that is not all zero and a chance between 0 and 1 are needed; give both.")

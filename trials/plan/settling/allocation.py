@@ -9,8 +9,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from scipy import optimize
-
 
 @dataclass(frozen=True)
 class UnitCosts:
@@ -50,6 +48,8 @@ def best_allocation(costs: UnitCosts, unit_variance: float, group_variance: floa
     Shen and Kelcey (2020), Journal of Educational and Behavioral Statistics 45(4), 446-474: the minimum of variance
     times budget; here over n with the best share at each n, p / (1 - p) = sqrt(cost of a first / of a second group).
     """
+
+    from scipy import optimize
 
     def share(n: float) -> float:
         first, second = costs.unit * n + costs.group, costs.unit_other * n + costs.group_other

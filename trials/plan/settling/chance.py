@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy import interpolate, special
+from scipy import special
 
 from trials.infer.answer import Levels
 from trials.infer.means.simultaneous import critical_values
@@ -49,6 +49,8 @@ def critical_curve(comparisons: int, level: float) -> Callable[[Array, Array], A
 
     Good to about 1e-3 where all correlations are equal, else their mean is taken; to 1e-9 for a single comparison.
     """
+    from scipy import interpolate
+
     if comparisons == 1:
         exact = special.stdtrit(1.0 / EVEN_INVERSE_DFS, 0.5 + level / 2.0)
         alone = interpolate.CubicSpline(EVEN_INVERSE_DFS, np.log(exact))

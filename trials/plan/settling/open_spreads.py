@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import stats
 
 from trials.findings import About, Fact, Finding, Weight
 from trials.infer.chance import MeanSquare, draw, floor, variances
@@ -42,6 +41,8 @@ def open_spreads(squares: tuple[MeanSquare, ...], source: str, draws: int = DRAW
     Generalised pivotal quantities (Weerahandi 1993, JASA 88, 899-905); the chi-squares are a Latin hypercube, so that
     few draws cover what is possible evenly. A negative variance counts as zero; a sheet is left out.
     """
+    from scipy import stats
+
     places = stats.qmc.LatinHypercube(len(squares), rng=np.random.default_rng(SEED)).random(draws).T
     chi = np.array([stats.chi2.ppf(place, square.df) for place, square in zip(places, squares, strict=True)])
     drawn, point = floor(draw(squares, chi)), floor(variances(squares))
