@@ -29,7 +29,7 @@ from trials.trial import (
 )
 
 NOT_FROZEN: Mapping[type[BaseModel], frozenset[str]] = {
-    Heading: frozenset({"title", "engineer", "currency", "notes", "language", "units"}),
+    Heading: frozenset({"title", "engineer", "currency", "notes", "language", "units", "paper"}),
     Nozzle: frozenset({"price", "notes", "lots"}),
     PlanRequest: frozenset({"settle"}),
     Trial: frozenset({"costs", "store", "lives"}),

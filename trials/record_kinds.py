@@ -27,6 +27,7 @@ class RecordKind(StrEnum):
     NOT_CALIBRATED = "not_calibrated"
     SHEET_ADDED = "sheet_added"
     NO_READING = "no_reading"
+    NOT_MEASURABLE = "not_measurable"
     FEWER_READINGS = "fewer_readings_than_planned"
     # readings and instruments to look at again
     SLIP = "slip"

@@ -4,7 +4,7 @@ Nothing here opens a file: `parse` takes the text. Names of keys are a contract;
 slip of the pen is not a setting that silently does nothing.
 
 What the freeze covers stands in `trials.frozen`. Never frozen: `[trial]` title, engineer, currency, notes, language,
-units; price, notes and (journalled) lots of a nozzle; `[plan]` settle; `[costs]`; `[store]`; `lives`.
+units, paper; price, notes and (journalled) lots of a nozzle; `[plan]` settle; `[costs]`; `[store]`; `lives`.
 """
 
 from __future__ import annotations
@@ -44,8 +44,8 @@ class _Part(BaseModel):
 class Heading(_Part):
     """`[trial]`: what is asked, and by whom.
 
-    language: of the papers, two letters (`en`, `de`); units: those that papers and screens show; invented: the data
-    are made up, and every paper says so.
+    language: of the papers, two letters (`en`, `de`); units: those that papers and screens show; paper: the size they
+    are printed on; invented: the data are made up, and every paper says so.
     """
 
     title: str
@@ -55,6 +55,7 @@ class Heading(_Part):
     notes: str = ""
     language: str = Field(default="en", pattern="^[a-z]{2}$")
     units: Literal["metric", "inch"] = "metric"
+    paper: Literal["A4", "Letter"] = "A4"
     invented: bool = False
 
 

@@ -343,3 +343,19 @@ def test_readings_below_the_range_count_a_quarter_when_repeated(trial, make_tabl
     assert check.facts["n"] == 1 and StudyKind.ABOVE_AT_DOUBLE not in found(result)
     ((_, was, now, *_),) = check.facts["sizes"]
     assert now.value < was.value  # the double nozzle cuts lower still
+
+
+def test_the_effect_of_a_unit_more_is_the_slope_of_the_balanced_table(trial, make_table):
+    table = make_table(effect=(0.0, -0.5))
+    result = study(trial, table)
+    by_name = {(e.nozzle, e.factor): e for e in result.effects}
+    assert set(by_name) == {(t, f) for t in ("cylindrical", "double") for f in ("pressure", "standoff")}
+    for nozzle in ("cylindrical", "double"):
+        own = table[table["nozzle"] == nozzle]
+        logs = np.log(own["value"]).groupby(own["pressure_bar"]).mean()
+        # balanced and three equal steps, today in the middle: the slope is that of the ends, 0.4 bar apart
+        slope = (logs[0.9] - logs[0.5]) / 0.4
+        found_slope = by_name[nozzle, "pressure"]
+        assert (found_slope.kind, found_slope.unit) == ("ratio", "bar")
+        assert math.log(found_slope.value) == pytest.approx(slope, abs=1e-6)  # of the fit's own convergence
+        assert found_slope.low < found_slope.value < found_slope.high

@@ -9,7 +9,8 @@ import pytest
 
 from trials.errors import InputError
 from trials.plan.choose import make_plan
-from trials.plan.sheet_map import ENGRAVING, JOINTS, OUTLINES, dxf_drawing, outline, sheet_map
+from trials.plan.sheet_map import ENGRAVING, JOINTS, ORDER, OUTLINES, dxf_drawing, outline, sheet_map
+from trials.plan.strokes import strokes
 from trials.trial import parse
 
 FILE = """
@@ -70,37 +71,57 @@ def test_lead_in_and_joint_are_off_the_measured_edge():
         assert length(place.joint) == pytest.approx(1.0, abs=1e-9)
 
 
-@pytest.mark.parametrize(("pitch", "joint"), [(80, 1.0), (30, 0.0)])
-def test_outline_is_one_path_open_only_at_the_joint(pitch, joint):
-    trial, plan = planned(pitch)
+def test_outline_is_one_closed_path_in_the_direction_of_travel():
+    trial, plan = planned()
     travels = set()
     for place in sheet_map(trial, plan.coupons, "S2").coupons:
-        lines = outline(place)
-        breaks = [math.dist(a[1], b[0]) for a, b in zip(lines, lines[1:], strict=False)]
-        assert sum(breaks) == pytest.approx(joint, abs=1e-9)
-        assert lines[0][0] == lines[-1][1] == place.lead_in[1]
-        assert sum(map(length, lines)) == pytest.approx(2 * (60 + 40) - joint, abs=1e-9)
+        path = outline(place)
+        closed = list(zip(path, (*path[1:], path[0]), strict=True))
+        assert path[0] == place.lead_in[1]
+        assert sum(map(length, closed)) == pytest.approx(2 * (60 + 40), abs=1e-9)
         # signed area by the shoelace sum; positive is anticlockwise seen from above
-        area = sum(a[0] * b[1] - b[0] * a[1] for a, b in lines) / 2
+        area = sum(a[0] * b[1] - b[0] * a[1] for a, b in closed) / 2
+        assert abs(area) == pytest.approx(60 * 40, abs=1e-9)
         turn = "anticlockwise" if area > 0 else "clockwise"
         assert turn == place.cut_direction
         travels.add(turn)
     assert travels == {"clockwise", "anticlockwise"}
 
 
-def test_drawing_reads_back_with_every_mark_and_the_same_bytes():
-    trial, plan = planned()
-    own = plan.coupons.query("sheet == 'S1'")
+@pytest.mark.parametrize(("pitch", "joints"), [(80, 1), (30, 0)])
+def test_drawing_reads_back_in_cutting_order_with_the_same_bytes(pitch, joints):
+    trial, plan = planned(pitch)
+    own = plan.coupons.query("sheet == 'S1'").sort_values("order")
     text = dxf_drawing(plan, "S1", trial)
     assert text == dxf_drawing(plan, "S1", trial)
     document = ezdxf.read(io.StringIO(text))
     assert not document.audit().errors
     space = document.modelspace()
-    marks = [item.dxf.text for item in space.query(f'TEXT[layer=="{ENGRAVING}"]')]
-    assert sorted(marks) == sorted(own["coupon"])
-    assert len(space.query(f'LINE[layer=="{OUTLINES}"]')) == 6 * len(own)
-    assert len(space.query(f'LINE[layer=="{JOINTS}"]')) == 2 * len(own)
+    outlines = space.query(f'LWPOLYLINE[layer=="{OUTLINES}"]')
+    assert len(outlines) == len(own) and all(path.closed for path in outlines)
+    middles = [tuple(sum(p[k] for p in path.get_points("xy")[1:]) / 4 for k in (0, 1)) for path in outlines]
+    assert middles == [pytest.approx((x + 30, y + 20)) for x, y in zip(own["x_mm"], own["y_mm"], strict=True)]
+    assert [item.dxf.text for item in space.query(f'TEXT[layer=="{ORDER}"]')] == own["order"].astype(str).tolist()
+    assert len(space.query(f'LINE[layer=="{JOINTS}"]')) == (1 + joints) * len(own)
+    assert not space.query(f'TEXT[layer=="{ENGRAVING}"]') and space.query(f'LWPOLYLINE[layer=="{ENGRAVING}"]')
     assert document.units == ezdxf.units.MM
+
+
+def test_a_mark_is_written_in_open_strokes_inside_its_height():
+    lines = strokes("A7", (10.0, 20.0), 12.0)
+    assert len(lines) == 3  # the A has two lines, the 7 one
+    xs, ys = [x for line in lines for x, _ in line], [y for line in lines for _, y in line]
+    assert (min(ys), max(ys)) == pytest.approx((14.0, 26.0))
+    assert (min(xs) + max(xs)) / 2 == pytest.approx(10.0)  # centred
+    assert lines[2] == (pytest.approx((12.0, 26.0)), pytest.approx((20.0, 26.0)), pytest.approx((16.0, 14.0)))
+
+
+def test_a_mark_without_strokes_stays_text():
+    trial, plan = planned()
+    other = replace(plan, coupons=plan.coupons.assign(coupon=[f"µ{k}" for k in range(len(plan.coupons))]))
+    space = ezdxf.read(io.StringIO(dxf_drawing(other, "S1", trial))).modelspace()
+    marks = [item.dxf.text for item in space.query(f'TEXT[layer=="{ENGRAVING}"]')]
+    assert marks and all(mark.startswith("µ") for mark in marks)
 
 
 def test_drawing_tells_no_type_and_no_setting():

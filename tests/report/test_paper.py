@@ -275,13 +275,13 @@ def test_engineers_pages_say_what_they_must(data):
     assert titles == [
         "What was asked, and how the trial was laid out",
         "Settings",
+        "How it was judged",
         "Cautions",
         "Chance that the next edge meets the requirement",
         "Mean height of profile Rz5 (decides)",
         "Where the spread comes from",
         "Grades of the coupons",
         "Departures from the plan",
-        "How it was judged",
         "Perpendicularity tolerance u (beside it)",
     ]
     text = json.dumps(data["sections"], ensure_ascii=False)
@@ -538,7 +538,7 @@ def test_hostile_text_stays_text_on_the_other_papers(hostile_trial, plan):
     for made in (
         run_sheet_pdf(hostile_trial, coupons, mounts, sheets, [as_written(HOSTILE)], MADE_ON),
         bench_card_pdf(hostile_trial, MADE_ON),
-        labels_pdf(hostile_trial, coupons, MADE_ON),
+        labels_pdf(hostile_trial, [(mark, 1) for mark in coupons["coupon"]], MADE_ON),
     ):
         assert made.startswith(b"%PDF-")
 
@@ -578,6 +578,7 @@ def test_run_sheet_says_what_it_must(trial, plan):
         assert any(words in rule for rule in data["stop_rules"]), words
     assert any("side jets can plug" in line for line in data["nozzle_cautions"])
     assert any("Never bypass a guard" in line for line in data["cautions"])
+    assert data["words"]["outcome_head"] == ["cut", "not severed", "aborted", "scrapped"]
     assert data["words"]["bore"] == "bore looked into and specimen mark read:"
     assert data["words"]["ticks"] == ["nozzle centred", "height calibrated", "window changed"]
     assert data["words"]["pierces"] == "pierces before"
@@ -595,12 +596,14 @@ def test_run_sheet_without_positions_has_no_map(trial, plan):
 def test_run_sheet_and_labels_are_the_same_bytes_twice(trial, plan):
     made = [run_sheet_pdf(trial, *plan, [], MADE_ON) for _ in range(2)]
     assert made[0] == made[1]
-    assert labels_pdf(trial, plan[0], MADE_ON) == labels_pdf(trial, plan[0][::-1], MADE_ON), "order tells something"
+    made = [labels_pdf(trial, [("KE4", 1), ("AH3", 2)], MADE_ON) for _ in range(2)]
+    assert made[0] == made[1]
 
 
 def test_labels_and_bench_card_are_blind(trial, plan):
-    labels = labels_data(plan[0], MADE_ON)
-    assert labels["marks"] == ["AH3", "KE4", "RX7"]
+    labels = labels_data(trial, [("KE4", 1), ("AH3", 3)], MADE_ON)
+    assert labels["marks"] == [["KE4", "measure 1"], ["AH3", "measure 3"]]
+    assert labels["trial"] == trial.trial.title
     for data in (labels, bench_card_data(trial, MADE_ON)):
         text = json.dumps({k: v for k, v in data.items() if k not in ("scale", "edge")})
         for nozzle in trial.nozzles:
@@ -618,6 +621,20 @@ def test_bench_card_names_order_depths_and_scale(trial):
     assert "cut-off 2.5 mm" in where and "15 mm of clean edge" in where and "from 1 mm below the top face" in where
     assert [step["grade"] for step in data["scale"]] == ["0", "1", "2", "3", "4"]
     assert data["limits"][0] == ["u, mm", "0.086", "0.234", "0.520", "1.040", "1.620"]
+
+
+def test_bench_card_has_no_step_for_what_is_not_measured(trial):
+    only = trial.model_copy(update={"responses": {"dross": trial.responses["dross"]}})
+    data = bench_card_data(only, MADE_ON)
+    assert [step[0] for step in data["steps"]] == ["Let it cool", "Dross first", "Write it down"]
+    assert data["edge"]["svg"] == "" and data["limits"] == [] and len(data["scale"]) == 5
+    assert not any("Rz5" in line or "u:" in line for line in data["where"])
+    rough = trial.model_copy(update={"responses": {"roughness": trial.responses["roughness"]}})
+    data = bench_card_data(rough, MADE_ON)
+    assert [step[0] for step in data["steps"]] == ["Let it cool", "Clean the edge", "Roughness Rz5", "Write it down"]
+    assert data["scale"] == [] and [row[0] for row in data["limits"]] == ["Rz5, µm"]
+    for found in (only, rough):
+        assert bench_card_pdf(found, MADE_ON).startswith(b"%PDF-")
 
 
 def test_bench_card_without_one_thickness_asks_the_engineer(trial):

@@ -234,3 +234,52 @@ def test_doubled_marks_missing_sheets_and_cells_of_studies_are_told_all_at_once(
 
 def test_readings_of_a_notebook_need_no_names(cut):
     assert records.record_readings(cut, readings_table(("KX7", 1, "rz5_um", 30.0)), at=MONDAY).added == 1
+
+
+def test_bounds_of_the_instrument_are_kept_and_enter_at_the_bound(cut, tmp_path):
+    head = "coupon,reading,rz5_um,u_in,dross_grade,note"
+    recorded(cut, tmp_path, "KX7,1,>100,<0.01,1,", "KX7,2,41,,,", head=head)
+    found = records.load(cut)
+    kept = found.readings.set_index(["field", "reading"])
+    assert kept.loc[("rz5_um", 1), ["value", "beyond"]].tolist() == [100.0, "above"]
+    assert kept.loc[("u_mm", 1), ["value", "beyond"]].tolist() == [pytest.approx(0.254, abs=1e-12), "below"]
+    table = records.analysis_table(found, "roughness")
+    assert table[["value", "beyond"]].values.tolist() == [[100.0, "above"], [41.0, ""]]
+    assert "beyond" not in records.analysis_table(found, "dross")
+    again = recorded(cut, tmp_path, "KX7,1,>100,<0.01,1,", "KX7,2,41,,,", head=head)
+    assert (again.added, again.ignored) == (0, 4)
+    with pytest.raises(InputError, match=re.escape("KX7, reading 1 is on record with >100; found 100.0")):
+        recorded(cut, tmp_path, "KX7,1,100,,,", head=head)
+    records.correct(cut, records.ReadingPlace("KX7", "rz5_um", 1), 87.0, "Ann", "read with the other instrument")
+    assert "beyond" not in records.analysis_table(records.load(cut), "roughness")
+
+
+@pytest.mark.parametrize(
+    ("line", "problem"),
+    [
+        ("KX7,1,>,,,", "column rz5_um: not a number; found '-'"),
+        ("KX7,1,>2000,,,", "column rz5_um: above what is allowed"),
+        ("KX7,1,,,>3,", "column dross_grade: a grade has no bound; found '>3'"),
+        ("KX7,1,not measurable,,,", "column rz5_um: no reason why it could not be measured"),
+    ],
+)
+def test_bounds_and_unmeasurable_places_that_say_too_little_are_refused(cut, tmp_path, line, problem):
+    with pytest.raises(InputError, match=re.escape(problem)):
+        recorded(cut, tmp_path, line, head="coupon,reading,rz5_um,u_mm,dross_grade,note")
+
+
+def test_what_could_not_be_measured_is_kept_with_its_reason_until_it_is(cut, tmp_path):
+    head = "coupon,reading,rz5_um,note"
+    line = "KX7,1,Not measurable,dross over the edge"
+    assert recorded(cut, tmp_path, line, head=head).added == 1
+    assert recorded(cut, tmp_path, line, head=head).added == 0
+    found = records.load(cut)
+    assert len(found.readings) == 0
+    said = [one for one in records.departures(found) if one.kind is RecordKind.NOT_MEASURABLE]
+    assert [(one.about.coupons, one.about.response, one.facts["reason"]) for one in said] == [
+        (("KX7",), "Rz5", "dross over the edge")
+    ]
+    recorded(cut, tmp_path, "KX7,1,60,", head=head)
+    found = records.load(cut)
+    assert found.readings["value"].tolist() == [60.0]
+    assert not [one for one in records.departures(found) if one.kind is RecordKind.NOT_MEASURABLE]

@@ -208,3 +208,25 @@ def test_a_thickness_that_is_varied_stands_beside_the_mark(tmp_path, toml, plan,
     assert all(row[5] == given[row[1]] for row in rows[1:])
     assert "*$F2" in inside(path)["xl/worksheets/sheet1.xml"]
     assert len(intake.read_readings(path, records).frame) == 0
+
+
+def test_a_bench_without_repeats_has_no_column_for_them_and_reads_back(frozen, tmp_path):
+    records = database.load(frozen)
+    assert "repeat" in cells(written(tmp_path / "with.xlsx", bench_workbook(records)), "readings")[0]
+    bench = records.trial.bench.model_copy(update={"repeat_share": 0.0})
+    once = replace(records, trial=records.trial.model_copy(update={"bench": bench}))
+    path = written(tmp_path / "without.xlsx", bench_workbook(once))
+    rows = cells(path, "readings")
+    assert "repeat" not in rows[0]
+    assert not any(row[0] == "repeat" for row in cells(path, "how to"))
+    assert len(intake.read_readings(path, records).frame) == 0
+
+
+def test_workbooks_are_set_for_the_paper_of_the_trial(frozen, tmp_path):
+    records = database.load(frozen)
+    heading = records.trial.trial.model_copy(update={"paper": "Letter"})
+    letter = replace(records, trial=records.trial.model_copy(update={"trial": heading}))
+    for make in (run_workbook, bench_workbook):
+        for found, size in ((records, '"9"'), (letter, '"1"')):
+            page = inside(written(tmp_path / "a.xlsx", make(found)))["xl/worksheets/sheet1.xml"]
+            assert f"paperSize={size}" in page

@@ -9,7 +9,7 @@ from trials.words.language import Language
 PROSE = frozenset(
     (
         *("words", "sentence", "rests_on", "settings", "requirement", "assumed", "label", "worthwhile_words"),
-        *("described", "why", "designation", "note", "pattern_words", "question"),
+        *("described", "why", "designation", "note", "pattern_words", "question", "place"),
     )
 )
 """Keys of JSON that hold words; all others hold numbers, flags, names and enumerated values."""

@@ -20,7 +20,17 @@ SAID = [
     (Finding(RecordKind.ANOTHER_ORDER, ONE), "Coupon K7T was cut in another order than planned."),
     (
         Finding(RecordKind.CHANGED_SETTING, ONE, {"column": "pressure_bar", "now": 0.6, "was": None}),
-        "Coupon K7T was cut with pressure_bar 0.6, planned empty.",
+        "Coupon K7T was cut with pressure 0.6 bar, planned empty.",
+    ),
+    (
+        Finding(RecordKind.OUTSIDE_USED, ONE, {"column": "pressure_bar", "now": 1.0, "low": 0.5, "high": 0.9}),
+        "Coupon K7T lies outside the plan (pressure 1 bar, planned 0.5 bar to 0.9 bar), by no more than half the "
+        "planned span: used.",
+    ),
+    (
+        Finding(RecordKind.OUTSIDE_LEFT_OUT, ONE, {"column": "standoff_mm", "now": 3.0, "low": 0.6, "high": 1.4}),
+        "Coupon K7T lies far outside the plan (standoff 3 mm, planned 0.6 mm to 1.4 mm), by more than half the planned "
+        "span: graded, but left out of means, comparisons and chances.",
     ),
     (
         Finding(RecordKind.COUPONS_MOVED, TWO, {"what": "sheet", "now": "S2", "was": "S1"}),
@@ -99,6 +109,10 @@ SAID = [
     (Finding(RecordKind.ROWS_WITHOUT_OUTCOME, facts={"rows": 1}), "1 row has no outcome yet; left out."),
     (Finding(RecordKind.PLANNED_ORDER_TAKEN), "No column cut_order: the planned order was taken."),
     (Finding(RecordKind.READ_AS_LATIN, facts={"file": "t.csv"}), "t.csv: not UTF-8; read as Windows-1252 (Latin-1)."),
+    (
+        Finding(RecordKind.NOT_MEASURABLE, TWO, {"reason": "dross over the whole edge"}),
+        "Rz5 could not be measured on K7T, B2M: dross over the whole edge.",
+    ),
     (
         Finding(RecordKind.TITLES_PASSED_OVER, facts={"file": "t.csv", "rows": 2, "row": 4}),
         "t.csv: the header was found in row 4; what stands above was passed over.",
@@ -194,9 +208,9 @@ ENTRIES = [
             "uncertainty": {"u_mm": 0.01},
             "note": "",
         },
-        "stylus 4: no calibration stated, due 2027-01-10, U of u_mm 0.01 (k = 2).",
+        "stylus 4: no calibration stated, due 2027-01-10, U of u 0.01 mm (k = 2).",
     ),
-    (JournalKind.RETIRED, {"specimen": "D2", "nozzle": "double"}, "specimen D2 (double) retired"),
+    (JournalKind.RETIRED, {"specimen": "D1", "nozzle": "double"}, "specimen D1 (double) retired"),
     (JournalKind.ADOPTED, {"file": "t.csv", "rows": 1, "coupons": 1}, "t.csv: 1 row, 1 coupon"),
     (JournalKind.VERDICT, {"look": 1}, "look 1 kept"),
     (JournalKind.PROVISIONAL, {"fingerprint": "ab12"}, "verdict read while a reading was open"),

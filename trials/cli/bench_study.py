@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from trials.cli import show
+from trials.cli import panels, show
 from trials.cli.planning import JSON
 from trials.commands import Blank, Command
 from trials.errors import InputError
@@ -23,8 +23,8 @@ SCHEMA = 2
 
 def register(app: typer.Typer) -> None:
     """Add these commands to the application."""
-    app.command("limits")(limits)
-    app.command("bench")(bench)
+    app.command("limits", rich_help_panel=panels.INSPECTOR)(limits)
+    app.command("bench", rich_help_panel=panels.INSPECTOR)(bench)
 
 
 def limits(thickness: float = typer.Option(..., "--thickness", help="Thickness in mm."), json_: bool = JSON) -> None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from trials.cli import show
+from trials.cli import panels, show
 from trials.cli.planning import FOLDER, JSON
 from trials.commands import Command
 from trials.errors import InputError
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 def register(app: typer.Typer) -> None:
     """Add the command to the application."""
-    app.command("extend")(extend)
+    app.command("extend", rich_help_panel=panels.ENGINEER)(extend)
 
 
 def extend(

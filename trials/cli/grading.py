@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, get_args
 
 import typer
 
-from trials.cli import show
+from trials.cli import panels, show
 from trials.cli.bench_study import figures
 from trials.cli.planning import JSON
 from trials.commands import Command
@@ -18,7 +18,7 @@ from trials.errors import InputError
 if TYPE_CHECKING:
     import pandas as pd
 
-    from trials.grade.conformity import Rule
+    from trials.grade.conformity import Rule, Zone
     from trials.grade.coupons import Graded
 
 SCHEMA = 2
@@ -44,7 +44,7 @@ class Asked:
 
 def register(app: typer.Typer) -> None:
     """Add this command to the application."""
-    app.command("grade")(grade)
+    app.command("grade", rich_help_panel=panels.INSPECTOR)(grade)
 
 
 def grade(
@@ -82,7 +82,10 @@ def _grade_table(path: Path, thickness: float, asked: Asked, json_: bool) -> Non
     from trials.steps import grade_table
 
     graded = grade_table(path, thickness or None, asked.need, asked.rule, asked.uncertainty)
-    _show_grades(graded, json_, "worst", _required(asked))
+    from trials.steps import zones_at
+
+    zones = zones_at(asked.need, thickness or None, asked.rule, asked.uncertainty)
+    _show_grades(graded, json_, "worst", _required(asked), zones)
     if not json_:
         from trials.words.language import text
 
@@ -101,7 +104,8 @@ def _grade_trial(folder: Path, asked: Asked, json_: bool) -> None:
             do="Leave the options out, or change trial.toml and run `trials amend`.",
         )
     judged_by = records.trial.bench.judged_by
-    _show_grades(steps.grade_trial(records), json_, judged_by, required(records.trial.application.required))
+    needed, zones = required(records.trial.application.required), steps.zones_of(records.trial)
+    _show_grades(steps.grade_trial(records), json_, judged_by, needed, zones)
     if not json_:
         show.next_command("fit", folder)
 
@@ -154,6 +158,7 @@ def _grade_one(
         show.as_json({"schema": SCHEMA, **steps.graded_facts(found)})
         return
     _show_edge(found, _required(asked))
+    _show_zones(steps.zones_at(asked.need, thickness, asked.rule, asked.uncertainty))
     from trials.words.language import text
 
     command = Command("limits", ("--thickness", f"{thickness:g}")).typed()
@@ -178,8 +183,19 @@ def _show_edge(found: Graded, required: tuple[str, ...]) -> None:
         show.say(text("because: {reasons}", reasons=words.why(found.reasons)))
 
 
-def _show_grades(graded: pd.DataFrame, json_: bool, judged_by: str, required: tuple[str, ...]) -> None:
+def _show_zones(zones: tuple[Zone, ...]) -> None:
+    """Limit, uncertainty and zone of each required item; nothing where none is known."""
+    from trials.words import grade as words
+
+    if zones:
+        show.table(words.zone_heads(), [words.zone_cells(zone) for zone in zones])
+
+
+def _show_grades(
+    graded: pd.DataFrame, json_: bool, judged_by: str, required: tuple[str, ...], zones: tuple[Zone, ...]
+) -> None:
     from trials.grade.kinds import Meets
+    from trials.store.records.as_cut import NOT_CUT
     from trials.words import grade as words
     from trials.words.language import text
 
@@ -190,10 +206,14 @@ def _show_grades(graded: pd.DataFrame, json_: bool, judged_by: str, required: tu
         return
     heads = words.column_heads()
     kept = [name for name in heads if name in graded]
-    show.table([heads[name] for name in kept], words.table_cells(graded, kept))
+    done = graded[~graded["outcome"].isin(["", NOT_CUT])]
+    show.table([heads[name] for name in kept], words.table_cells(done, kept))
+    if len(done) < len(graded):
+        show.say(words.not_listed(len(graded) - len(done)))
     counts = {answer: int((graded["meets"] == answer).sum()) for answer in Meets}
     show.say(words.tally(counts))
     if required:
         show.say(text("Required: {parts}.", parts="; ".join(required)))
+    _show_zones(zones)
     show.say(words.judged_sentence(judged_by))
     show.say(text("A grade is advice to a qualified person, not a release certificate."))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from trials.cli import show
+from trials.cli import panels, show
 from trials.cli.planning import FOLDER, JSON
 from trials.commands import Blank
 
@@ -19,10 +19,10 @@ OUT = typer.Argument(..., help="Folder to make; it must not be there yet.")
 
 def register(app: typer.Typer) -> None:
     """Add these commands to the application."""
-    app.command("check")(check)
-    app.command("backup")(backup)
-    app.command("export")(export)
-    app.command("restore")(restore)
+    app.command("check", rich_help_panel=panels.KEEPING)(check)
+    app.command("backup", rich_help_panel=panels.KEEPING)(backup)
+    app.command("export", rich_help_panel=panels.KEEPING)(export)
+    app.command("restore", rich_help_panel=panels.KEEPING)(restore)
 
 
 def check(folder: Path = FOLDER, json_: bool = JSON) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from trials.cli import show
+from trials.cli import panels, show
 from trials.cli.planning import JSON, trial_folder
 from trials.cli.recording import DRY_RUN
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 def register(app: typer.Typer) -> None:
     """Add this command to the application."""
-    app.command("life")(life)
+    app.command("life", rich_help_panel=panels.ENGINEER)(life)
 
 
 def life(

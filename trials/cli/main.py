@@ -7,14 +7,15 @@ import sys
 
 import typer
 
+from trials.cli.panels import Grouped
 from trials.errors import TrialError
 
 app = typer.Typer(
     name="trials",
     help="Find out on your own machine which cutting nozzle to run, and print a verdict a manager can sign.",
     no_args_is_help=True,
+    cls=Grouped,
     rich_markup_mode=None,
-    add_completion=False,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
@@ -68,7 +69,7 @@ def run() -> None:
         if isinstance(stream, io.TextIOWrapper):  # a name that is not UTF-8 is shown by its codes
             stream.reconfigure(errors="backslashreplace")
     try:
-        code = app(standalone_mode=False)
+        code = app(prog_name="trials", standalone_mode=False)
     except TrialError as error:
         _fail(str(error))
     except (typer.Abort, KeyboardInterrupt):

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
 import typer
 
-from trials.cli import bench_study, show
+from trials.cli import bench_study, panels, show
 from trials.cli.bench_study import figures
 from trials.cli.planning import FOLDER, JSON
 from trials.commands import Before, Blank, Command, Next
@@ -30,8 +30,8 @@ Named = TypeVar("Named")
 
 def register(app: typer.Typer) -> None:
     """Add these commands to the application."""
-    app.command("measure")(measure)
-    app.command("instrument")(instrument)
+    app.command("measure", rich_help_panel=panels.INSPECTOR)(measure)
+    app.command("instrument", rich_help_panel=panels.INSPECTOR)(instrument)
     bench_study.register(app)
 
 

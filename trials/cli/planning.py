@@ -6,7 +6,7 @@ from pathlib import Path
 
 import typer
 
-from trials.cli import show
+from trials.cli import panels, show
 from trials.cli.asking import AS_WRITTEN
 from trials.cli.progress import progress_bar
 from trials.commands import Command
@@ -28,9 +28,9 @@ WHY = typer.Option(..., "--why", help="The reason, kept in the journal.")
 
 def register(app: typer.Typer) -> None:
     """Add these commands to the application."""
-    app.command("plan")(plan)
-    app.command("sheet")(sheet)
-    app.command("amend")(amend)
+    app.command("plan", rich_help_panel=panels.ENGINEER)(plan)
+    app.command("sheet", rich_help_panel=panels.ENGINEER)(sheet)
+    app.command("amend", rich_help_panel=panels.ENGINEER)(amend)
 
 
 def plan(

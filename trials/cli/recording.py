@@ -7,7 +7,7 @@ from pathlib import Path
 
 import typer
 
-from trials.cli import show
+from trials.cli import panels, show
 from trials.cli.asking import AS_WRITTEN, confirmed
 from trials.cli.measuring import show_doubts
 from trials.cli.planning import FOLDER, JSON, WHO, WHY
@@ -21,11 +21,11 @@ DRY_RUN = typer.Option(False, "--dry-run", help="Check and count everything; kee
 
 def register(app: typer.Typer) -> None:
     """Add these commands to the application."""
-    app.command("cut")(cut)
-    app.command("record")(record)
-    app.command("correct")(correct)
-    app.command("retire")(retire)
-    app.command("adopt")(adopt)
+    app.command("cut", rich_help_panel=panels.OPERATOR)(cut)
+    app.command("record", rich_help_panel=panels.INSPECTOR)(record)
+    app.command("correct", rich_help_panel=panels.INSPECTOR)(correct)
+    app.command("retire", rich_help_panel=panels.OPERATOR)(retire)
+    app.command("adopt", rich_help_panel=panels.ENGINEER)(adopt)
 
 
 def cut(

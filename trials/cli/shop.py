@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from trials.cli import show
+from trials.cli import panels, show
 from trials.cli.planning import FOLDER, JSON, trial_folder
 
 if TYPE_CHECKING:
@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 
 def register(app: typer.Typer) -> None:
     """Add these commands to the application."""
-    app.command("chart")(chart)
-    app.command("card")(card)
+    app.command("chart", rich_help_panel=panels.ENGINEER)(chart)
+    app.command("card", rich_help_panel=panels.OPERATOR)(card)
 
 
 def chart(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 import sys
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -11,7 +12,7 @@ from typing import Any
 
 from trials.commands import Blank, Command, Next
 
-WIDTH = 100
+WIDE, NARROW = 100, 40
 SCHEMA = 2  # of every JSON document; it changes where a key changes its meaning
 
 
@@ -104,11 +105,16 @@ def _cell(value: Any) -> str:
     return f"{value:.4g}" if isinstance(value, float) else printable(str(value))
 
 
+def width() -> int:
+    """Columns of the screen, at most `WIDE`; `WIDE` where no screen is known."""
+    return max(NARROW, min(WIDE, shutil.get_terminal_size((WIDE, 24)).columns))
+
+
 def _wrapped(line: str, first: str = "", later: str = "") -> str:
     import textwrap
 
-    if len(line) + len(first) <= WIDTH:
+    if len(line) + len(first) <= width():
         return f"{first}{line}"
     return textwrap.fill(
-        line, WIDTH, initial_indent=first, subsequent_indent=later, break_long_words=False, break_on_hyphens=False
+        line, width(), initial_indent=first, subsequent_indent=later, break_long_words=False, break_on_hyphens=False
     )

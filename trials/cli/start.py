@@ -7,16 +7,16 @@ from pathlib import Path
 
 import typer
 
-from trials.cli import show
+from trials.cli import panels, show
 from trials.commands import Blank, Command
 from trials.errors import InputError
 
 
 def register(app: typer.Typer) -> None:
     """Add these commands to the application."""
-    app.command("new")(new)
-    app.command("demo")(demo)
-    app.command("status")(status)
+    app.command("new", rich_help_panel=panels.EVERYBODY)(new)
+    app.command("demo", rich_help_panel=panels.EVERYBODY)(demo)
+    app.command("status", rich_help_panel=panels.EVERYBODY)(status)
 
 
 def packaged(folder: str) -> Path:
@@ -33,13 +33,18 @@ def packaged(folder: str) -> Path:
 def new(
     design: str = typer.Argument("", help="Name of a ready-made trial; without it the names are listed."),
     folder: Path = typer.Argument(Path(), help="Folder to make; it must not hold a trial yet."),
+    ask: str = typer.Option("", "--ask", metavar="FOLDER", help="Ask for everything one by one and write the file."),
 ) -> None:
-    """Start a trial from a ready-made file.
+    """Start a trial from a ready-made file, or from answers.
 
-    Example: `trials new` lists the files; `trials new compare-nozzles my-trial` makes my-trial/trial.toml.
+    Example: `trials new` lists the files; `trials new compare-nozzles my-trial` makes my-trial/trial.toml;
+    `trials new --ask my-trial` asks for job, nozzles, settings and requirement.
     """
     from trials.words.language import text
 
+    if ask:
+        _from_answers(Path(ask))
+        return
     designs = {path.stem: path for path in sorted(packaged("designs").glob("*.toml"))}
     if not design:
         show.say(text("Ready-made trials:"))
@@ -65,6 +70,21 @@ def new(
             "open {path}, put in your nozzles, settings and requirement, then `{command}`", path=target, command=command
         )
     )
+
+
+def _from_answers(folder: Path) -> None:
+    """Ask, write the file, name the next step."""
+    from trials.cli.questions import answers
+    from trials.steps import write_new
+    from trials.steps.asking import trial_text
+    from trials.words.language import text
+
+    target = folder / "trial.toml"
+    if target.exists():
+        raise InputError("a trial is already here", file=str(target), do="Choose another folder.")
+    write_new(target, trial_text(answers()).encode())
+    show.say("", text("Made {path}; it can be changed until the plan is frozen.", path=target))
+    show.next_command("plan", folder, "--show")
 
 
 def _first_comment(path: Path) -> str:

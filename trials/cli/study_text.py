@@ -21,13 +21,15 @@ from trials.words.findings import say
 from trials.words.first_page import answer_box
 from trials.words.language import plural, text
 from trials.words.numbers import number, percent
-from trials.words.settings import term_words
+from trials.words.settings import at_place, term_words
 from trials.words.study import (
     answer_sentence,
     basis_words,
     beside_headline,
     change_words,
     covered,
+    effect_name,
+    effect_words,
     interval_words,
     label,
     means_heading,
@@ -179,6 +181,7 @@ def _print_response(result: ResponseResult) -> None:
     _print_terms(result)
     _print_means(result)
     _print_comparisons(result)
+    _print_effects(result)
     show.bullets([*remarks(result), *map(say, result.more)])
     _print_checks(result)
 
@@ -242,6 +245,16 @@ def _print_comparisons(result: ResponseResult) -> None:
     ]
     show.table([text("nozzle"), text("against"), text("change"), "p", text("answer")], rows)
     show.say(text("Changes: {covered}.", covered=covered(result.comparisons)))
+
+
+def _print_effects(result: ResponseResult) -> None:
+    """What one unit more of each setting does, a row per type."""
+    if not result.effects:
+        return
+    rows = [[named(e.nozzle, result), effect_name(e), *effect_words(e, result.unit)] for e in result.effects]
+    show.table([text("nozzle"), text("setting"), text("change"), text("95 % interval")], rows)
+    place = at_place(result.effects[0].settings, start=True)
+    show.say(text("{place}; each interval by itself. Curves bend: elsewhere the change is another.", place=place))
 
 
 def _print_chances(study: Study) -> None:

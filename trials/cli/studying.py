@@ -8,7 +8,7 @@ from pathlib import Path
 
 import typer
 
-from trials.cli import show
+from trials.cli import panels, show
 from trials.cli.planning import FOLDER, JSON
 from trials.cli.progress import progress_bar
 from trials.commands import Command
@@ -17,8 +17,9 @@ from trials.errors import InputError
 
 def register(app: typer.Typer) -> None:
     """Add these commands to the application."""
-    app.command("fit")(fit)
-    app.command("verdict")(verdict)
+    app.command("fit", rich_help_panel=panels.ENGINEER)(fit)
+    app.command("verdict", rich_help_panel=panels.ENGINEER)(verdict)
+    app.command("picture", rich_help_panel=panels.ENGINEER)(picture)
 
 
 def fit(
@@ -99,6 +100,29 @@ def verdict(
     show.say(text("Verdict: {path}", path=found.path))
     command = Command("fit", (str(folder),)).typed()
     show.next_step(text("read it, then sign it; `{command}` shows the numbers behind it", command=command))
+
+
+def picture(
+    folder: Path = FOLDER,
+    name: str = typer.Argument(
+        ...,
+        help="edges-RESPONSE, settings-RESPONSE, order-RESPONSE, sides-RESPONSE, shares-dross, spread, ladder or "
+        "sheet-NAME; a name that the trial lacks is answered with those it has.",
+    ),
+    out: Path = typer.Option(None, "--out", help="File to write (.svg, .png or .pdf); NAME.png if left out."),
+) -> None:
+    """Write one figure of a trial for a slide.
+
+    Example: `trials picture my-trial edges-roughness --out edges.png`
+    """
+    from trials import steps
+    from trials.words.language import text
+
+    path = out or Path(f"{name}.png")
+    with busy(text("drawing")):
+        steps.picture(folder, name, path)
+    show.say(text("Picture: {path}", path=path))
+    show.next_step(text("put {path} on your slide", path=path))
 
 
 def busy(doing: str) -> AbstractContextManager[object]:

@@ -6,13 +6,13 @@ from pathlib import Path
 
 import typer
 
-from trials.cli import show
+from trials.cli import panels, show
 from trials.cli.planning import FOLDER, JSON
 
 
 def register(app: typer.Typer) -> None:
     """Add this command to the application."""
-    app.command("window")(window)
+    app.command("window", rich_help_panel=panels.ENGINEER)(window)
 
 
 def window(

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from trials.decide.judged import Fitted
 from trials.decide.kinds import StudyKind
 from trials.decide.prepare import NOZZLE, Prepared
-from trials.decide.results import Comparison, Mean, Spread, TermTest
+from trials.decide.results import Comparison, Effect, Mean, Spread, TermTest
 from trials.errors import NotIdentifiable
 from trials.findings import About, Finding, Place, PlaceKind, each_once
 from trials.infer.answer import Added, Answer, Levels, answer
@@ -110,6 +110,30 @@ def mean_table(ready: Prepared, fit: MixedFit, place: Place) -> tuple[Mean, ...]
         Mean(t, place, *(back(x, ready) for x in (m.value, m.low, m.high)))
         for t, m in zip(ready.types, found, strict=True)
     )
+
+
+def effects(ready: Prepared, fit: MixedFit, place: Place) -> tuple[Effect, ...]:
+    """What one unit more of each numeric setting does to each type at a place: the slope of the curve there.
+
+    Half the change between one unit more and one less; exact for the curves of the model, which are of second degree.
+    """
+    log = ready.quantity.scale == "log"
+    found = []
+    for factor, asked in ready.trial.factors.items():
+        if asked.is_text or factor not in {axis.name for axis in ready.model.axes}:
+            continue
+        ends = [_moved(place, factor, step) for step in (1.0, -1.0)]
+        rows = (mean_rows(ready, ends[0]) - mean_rows(ready, ends[1])) / 2.0
+        for label, slope in zip(ready.types, means(fit, rows), strict=True):
+            shown = [math.exp(x) if log else x for x in (slope.value, slope.low, slope.high)]
+            found.append(Effect(label, factor, asked.unit, place, "ratio" if log else "difference", *shown))
+    return tuple(found)
+
+
+def _moved(place: Place, factor: str, step: float) -> Place:
+    """A place with one setting moved."""
+    points = tuple({**point, factor: float(point[factor]) + step} for point in place.settings)
+    return Place(PlaceKind.STATED, points, place.units)
 
 
 def compare(

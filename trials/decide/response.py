@@ -16,6 +16,7 @@ from trials.decide.kinds import StudyKind
 from trials.decide.measured import (
     all_comparisons,
     compare,
+    effects,
     mean_rows,
     mean_table,
     order_changes,
@@ -136,6 +137,7 @@ def study_response(
         more=_more(ready, fit, place, levels, None if worthwhile is None else worthwhile.smaller, first),
         said=each_once([*said, *_outside(ready, allowed, place)]),
         other_means=mean_table(ready, fit, other) if other else (),
+        effects=effects(ready, fit, place),
         criterion=fit.reml_criterion,
     )
 

@@ -69,6 +69,23 @@ class Mean:
 
 
 @dataclass(frozen=True)
+class Effect:
+    """What one unit more of a setting does to the edge of a nozzle type, at a place, with its own 95 % interval.
+
+    kind: `ratio` of the typical edge on the log scale, else `difference` in the response's unit; unit: of the setting.
+    """
+
+    nozzle: str
+    factor: str
+    unit: str
+    settings: Place
+    kind: Literal["difference", "ratio"]
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
 class Comparison:
     """One nozzle type against another at stated settings.
 
@@ -135,6 +152,7 @@ class ResponseResult:
     more: tuple[Finding, ...] = ()
     said: tuple[Finding, ...] = ()
     other_means: tuple[Mean, ...] = ()
+    effects: tuple[Effect, ...] = ()
     criterion: float | None = None
 
 

@@ -8,6 +8,7 @@ limit, a value above `limit + g` does not, and between the two neither is proved
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from statistics import NormalDist
 from typing import Literal
@@ -147,6 +148,50 @@ def limits_of(requirement: Requirement, thickness_mm: npt.ArrayLike) -> Limits:
         dross_grade=requirement.dross_grade,
         by_thickness=bool(u_ranges or rz_ranges),
     )
+
+
+@dataclass(frozen=True)
+class Zone:
+    """Where a value of one item is proved, mm or um: met up to `met`, failed above `failed`, neither between.
+
+    expanded: U at k = 2 of one reading, 0 where none is stated.
+    """
+
+    item: Item
+    unit: str
+    limit: float
+    expanded: float
+    met: float
+    failed: float
+
+
+def zones(
+    requirement: Requirement,
+    thickness_mm: float,
+    rule: Rule = "guard band",
+    uncertainty: Mapping[str, float | Uncertainty] | None = None,
+) -> tuple[Zone, ...]:
+    """Limit and zone of u and Rz5 at one thickness, for one reading; none for what is not required.
+
+    Raises
+    ------
+    InputError
+        If the range, class or edition does not exist, or an uncertainty is not usable.
+    """
+    limits, given = limits_of(requirement, thickness_mm), uncertainty or {}
+    found = []
+    for item, column, unit, limit in (
+        (Item.SQUARENESS, "u_mm", "mm", limits.squareness_mm),
+        (Item.ROUGHNESS, "rz5_um", "um", limits.roughness_um),
+    ):
+        if limit is None:
+            continue
+        stated = given.get(column, 0.0)
+        known = stated if isinstance(stated, Uncertainty) else Uncertainty(float(stated))
+        guard = guard_factor() * float(known.standard()) if rule == "guard band" else 0.0
+        most = float(limit[0])
+        found.append(Zone(item, unit, most, known.expanded, max(most - guard, 0.0), most + guard))
+    return tuple(found)
 
 
 def execution_class(name: str) -> ExecutionClass:

@@ -14,10 +14,12 @@ import pandas as pd
 
 from trials.errors import InputError
 from trials.plan.layout import gap_mm, needs_tabs
+from trials.plan.strokes import known, strokes
 from trials.trial import Trial
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
+    from ezdxf.layouts.layout import Modelspace
 
     from trials.plan.choose import Plan
 
@@ -25,6 +27,7 @@ Point = tuple[float, float]
 Line = tuple[Point, Point]
 
 OUTLINES, ENGRAVING, JOINTS = "COUPON_OUTLINES", "MARKS_TO_ENGRAVE", "LEAD_INS_AND_JOINTS"
+ORDER = "CUTTING_ORDER_NOT_TO_CUT"
 _OPPOSITE = {"left": "right", "right": "left", "near": "far", "far": "near"}
 _JOINT_MM = 1.0  # length of a micro-joint along the edge; common practice, no source
 
@@ -117,46 +120,23 @@ def _joint(trial: Trial, corner: Point, edge: str) -> Line:
     return _on(trial, corner, edge, 0.25 - half), _on(trial, corner, edge, 0.25 + half)
 
 
-def outline(place: CouponPlace) -> tuple[Line, ...]:
-    """The lines to cut: four edges in order of travel from the lead-in, open where the micro-joint is."""
+def outline(place: CouponPlace) -> tuple[Point, ...]:
+    """The outline as a closed path in the direction of travel: where the lead-in ends, then the four corners."""
     x, y = place.corner
     right, far = x + place.length, y + place.width
-    sides: dict[str, Line] = {
-        "near": ((x, y), (right, y)),
-        "right": ((right, y), (right, far)),
-        "far": ((right, far), (x, far)),
-        "left": ((x, far), (x, y)),
-    }
+    corners = {"near": (right, y), "right": (right, far), "far": (x, far), "left": (x, y)}
     around = ["near", "right", "far", "left"]
-    away, start = _OPPOSITE[place.edge], place.lead_in[1]
-    first = around.index(away)
-    turn = around[first + 1 :] + around[:first]
-    lines = [(start, sides[away][1]), *(sides[name] for name in turn), (sides[away][0], start)]
-    lines = [part for line in lines for part in _opened(line, place.joint)]
-    if place.cut_direction == "clockwise":
-        lines = [(end, begin) for begin, end in reversed(lines)]
-    return tuple(lines)
-
-
-def _opened(line: Line, joint: Line | None) -> list[Line]:
-    """The line without the joint, where the joint lies on it."""
-    if joint is None:
-        return [line]
-    (ax, ay), (bx, by) = line
-    on = all(
-        min(ax, bx) - 1e-9 <= x <= max(ax, bx) + 1e-9 and min(ay, by) - 1e-9 <= y <= max(ay, by) + 1e-9
-        for x, y in joint
-    )
-    if not on:
-        return [line]
-    first, second = sorted(joint, key=lambda point: abs(point[0] - ax) + abs(point[1] - ay))
-    return [(line[0], first), (second, line[1])]
+    first = around.index(_OPPOSITE[place.edge])
+    ends = [corners[name] for name in around[first:] + around[:first]]
+    return (place.lead_in[1], *(ends if place.cut_direction == "anticlockwise" else reversed(ends)))
 
 
 def dxf_drawing(plan: Plan, sheet: str, trial: Trial) -> str:
-    """DXF text (R2000, mm) of one sheet: outlines, marks to engrave, and lead-ins with joints on three layers.
+    """DXF text (R2000, mm) of one sheet, coupon by coupon in cutting order.
 
-    The same plan gives the same text: dates and identifiers are fixed.
+    Outlines are closed paths in the direction of travel, marks are strokes to engrave, lead-ins and joints (where the
+    beam is to stay off for a moment) are lines; the number in the order of cutting stands on a layer of its own that is
+    not to be cut. The same plan gives the same text: dates and identifiers are fixed.
 
     Raises
     ------
@@ -182,15 +162,28 @@ def _drawing(drawn: SheetMap) -> Drawing:
     from ezdxf.filemanagement import new
 
     document = new("R2000", units=units.MM)
-    for name, colour in ((OUTLINES, 7), (ENGRAVING, 5), (JOINTS, 1)):
+    for name, colour in ((OUTLINES, 7), (ENGRAVING, 5), (JOINTS, 1), (ORDER, 3)):
         document.layers.add(name, color=colour)
     space = document.modelspace()
     for place in drawn.coupons:
-        for begin, end in outline(place):
-            space.add_line(begin, end, dxfattribs={"layer": OUTLINES})
-        mark = space.add_text(place.coupon, height=place.mark_height, dxfattribs={"layer": ENGRAVING})
-        mark.set_placement(place.mark_at, align=TextEntityAlignment.MIDDLE_CENTER)
         space.add_line(*place.lead_in, dxfattribs={"layer": JOINTS})
+        space.add_lwpolyline(outline(place), close=True, dxfattribs={"layer": OUTLINES})
         if place.joint is not None:
             space.add_line(*place.joint, dxfattribs={"layer": JOINTS})
+        _mark(space, place)
+        number = space.add_text(str(place.order), height=place.mark_height / 2.0, dxfattribs={"layer": ORDER})
+        below = (place.mark_at[0], place.mark_at[1] - 1.2 * place.mark_height)
+        number.set_placement(below, align=TextEntityAlignment.MIDDLE_CENTER)
     return document
+
+
+def _mark(space: Modelspace, place: CouponPlace) -> None:
+    """The mark as strokes; as text where it has a character that no stroke is known for."""
+    from ezdxf.enums import TextEntityAlignment
+
+    if known(place.coupon):
+        for stroke in strokes(place.coupon, place.mark_at, place.mark_height):
+            space.add_lwpolyline(stroke, dxfattribs={"layer": ENGRAVING})
+        return
+    mark = space.add_text(place.coupon, height=place.mark_height, dxfattribs={"layer": ENGRAVING})
+    mark.set_placement(place.mark_at, align=TextEntityAlignment.MIDDLE_CENTER)

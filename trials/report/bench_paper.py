@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import date
 from typing import Any
 
@@ -27,6 +27,7 @@ from trials.words.cautions import caution_lines
 from trials.words.findings import say
 from trials.words.frame import day_words
 from trials.words.grade import dross_definition, dross_name
+from trials.words.numbers import fixed, point
 from trials.words.plan import described, limit_words, map_notes
 from trials.words.requirement import job_and_requirement
 
@@ -102,8 +103,8 @@ def _value(value: object, places: int | None = None) -> str:
     if value is None or value != value:
         return ""
     if places is not None and round(float(str(value)), places) == value:
-        return f"{value:.{places}f}"
-    return f"{value:g}" if isinstance(value, (int, float)) and not isinstance(value, bool) else str(value)
+        return fixed(float(str(value)), places)
+    return point(f"{value:g}") if isinstance(value, (int, float)) and not isinstance(value, bool) else str(value)
 
 
 def _sheet_row(row: dict[str, Any]) -> list[str]:
@@ -153,10 +154,12 @@ def bench_card_data(trial: Trial, made_on: date) -> dict[str, Any]:
         | {
             "title": words.bench_card_title(),
             "words": words.bench_card_words(),
-            "steps": words.bench_steps(),
+            "steps": words.bench_steps(trial.responses),
             "where": _where(trial, fixed),
             "edge": _edge(trial, fixed),
-            "scale": [
+            "scale": []
+            if "dross" not in trial.responses
+            else [
                 {
                     "grade": str(step.grade),
                     "name": dross_name(step.grade),
@@ -166,7 +169,7 @@ def bench_card_data(trial: Trial, made_on: date) -> dict[str, Any]:
                 }
                 for step in SCALE
             ],
-            "limits": _limits(fixed),
+            "limits": _limits(fixed, trial.responses),
             "limits_head": words.limits_head(),
             "limits_title": words.limits_title(standards.edition(), fixed) if fixed else "",
         }
@@ -175,13 +178,19 @@ def bench_card_data(trial: Trial, made_on: date) -> dict[str, Any]:
 
 def _where(trial: Trial, thickness: float | None) -> list[str]:
     readings = {trial.quantity(name).label: asked.readings for name, asked in trial.responses.items()}
-    lines = words.where(readings, trial.bench.cutoff_mm)
+    rough, square = "roughness" in trial.responses, "squareness" in trial.responses
+    lines = words.where(readings, trial.bench.cutoff_mm if rough else None)
     if thickness is None:
-        return [*lines, words.depths_unknown()]
-    return [*lines, *words.depths(thickness, *_depths(thickness))]
+        return [*lines, words.depths_unknown()] if rough or square else lines
+    depth, left_out = _depths(thickness)
+    lines += [words.rz5_depth(thickness, depth)] if rough else []
+    return [*lines, *([words.u_depths(left_out)] if square else [])]
 
 
 def _edge(trial: Trial, thickness: float | None) -> dict[str, str]:
+    """The drawing of the edge; empty where neither u nor Rz5 is measured."""
+    if not {"roughness", "squareness"} & set(trial.responses):
+        return {"svg": "", "alt": ""}
     count = trial.responses["squareness"].readings if "squareness" in trial.responses else 3
     return {"svg": edge_figure(count, thickness, *_depths(thickness)), "alt": words.edge_alt()}
 
@@ -191,22 +200,28 @@ def _depths(thickness: float | None) -> tuple[float, float]:
     return (standards.roughness_depth_mm(thickness), delta_a_of(thickness)) if thickness else (0.0, 0.0)
 
 
-def _limits(thickness: float | None) -> list[list[str]]:
+def _limits(thickness: float | None, measured: Collection[str]) -> list[list[str]]:
+    """Limits of the ranges of what the trial measures; none where the thickness is not one figure."""
     if thickness is None:
         return []
     row = limit_table([thickness])[0]
-    u = [f"{row[f'u_range_{k}']:.3f}" for k in range(1, 6)]
-    rz5 = [f"{row[f'rz5_range_{k}']:.1f}" for k in range(1, 5)]
-    return [["u, mm", *u], ["Rz5, µm", *rz5, "–"]]
+    u = ["u, mm", *(fixed(row[f"u_range_{k}"], 3) for k in range(1, 6))]
+    rz5 = ["Rz5, µm", *(fixed(row[f"rz5_range_{k}"], 1) for k in range(1, 5)), "–"]
+    return [*([u] if "squareness" in measured else []), *([rz5] if "roughness" in measured else [])]
 
 
-def labels_data(coupons: pd.DataFrame, made_on: date) -> dict[str, Any]:
-    """One label per coupon, the mark and nothing else, sorted by mark so that the order tells nothing either."""
+def labels_data(trial: Trial, marks: Sequence[tuple[str, int]], made_on: date) -> dict[str, Any]:
+    """One label per coupon: its mark, the name of the trial, its place in the order of measuring, and nothing else.
+
+    marks: (mark, place) in the order of measuring, which tells nothing of nozzle or setting.
+    """
+    title = words.labels_title(trial.trial.title)
     return {
-        "title": words.labels_title(),
-        "footer": words.labels_footer(words.labels_title(), len(coupons)),
+        "title": title,
+        "footer": words.labels_footer(title, len(marks)),
         "engineer": "",
         "made_on": day_words(made_on),
         "program": program(),
-        "marks": sorted(coupons["coupon"].astype(str)),
+        "trial": trial.trial.title,
+        "marks": [[mark, words.label_place(place)] for mark, place in marks],
     }

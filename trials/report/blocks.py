@@ -7,7 +7,8 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from trials.units import shown
-from trials.words.language import text
+from trials.words.language import text, word
+from trials.words.numbers import point
 
 Block = dict[str, Any]
 
@@ -20,6 +21,11 @@ def words(*items: str) -> Block:
 def listed(items: Iterable[str]) -> Block:
     """A list of sentences."""
     return {"kind": "list", "items": list(items)}
+
+
+def columns(items: Iterable[str]) -> Block:
+    """A list of sentences in two columns."""
+    return {"kind": "columns", "items": list(items)}
 
 
 def code(label: str, text: str) -> Block:
@@ -59,12 +65,12 @@ def num(value: float | None, digits: int = 3) -> str:
     if value == 0:
         return "0"
     places = max(digits - 1 - math.floor(math.log10(abs(value))), 0)
-    return f"{value:.{places}f}".replace("-", "−")
+    return point(f"{value:.{places}f}".replace("-", "−"))
 
 
 def setting(name: str, unit: str) -> str:
     """A factor as printed: its name as words, with its unit."""
-    words = name.replace("_", " ")
+    words = word(name.replace("_", " "))
     return f"{words}, {shown(unit)}" if unit else words
 
 
@@ -73,7 +79,7 @@ def alike(*values: float | None, digits: int = 3) -> list[str]:
     sizes = [abs(v) for v in values if v is not None and math.isfinite(v) and v != 0]
     places = max(digits - 1 - math.floor(math.log10(max(sizes))), 0) if sizes else 0
     plain = [v is not None and math.isfinite(v) for v in values]
-    return [f"{v:.{places}f}".replace("-", "−") if ok else num(v) for v, ok in zip(values, plain, strict=True)]
+    return [point(f"{v:.{places}f}".replace("-", "−")) if ok else num(v) for v, ok in zip(values, plain, strict=True)]
 
 
 def span(low: str, high: str) -> str:
@@ -90,7 +96,7 @@ def f_value(value: float | None) -> str:
     """A test statistic: two decimals, fewer where it is large."""
     if value is None:
         return "–"
-    return f"{value:.2f}" if value < 100 else num(value)
+    return point(f"{value:.2f}") if value < 100 else num(value)
 
 
 def chance(p: float | None) -> str:
@@ -99,7 +105,7 @@ def chance(p: float | None) -> str:
         return "–"
     if p > 0.999:
         return text("above\u00a00.999")
-    return text("below\u00a00.001") if p < 0.001 else f"{p:.3f}"
+    return text("below\u00a00.001") if p < 0.001 else point(f"{p:.3f}")
 
 
 def percent(share: float | None) -> str:

@@ -69,11 +69,11 @@ def _own_notes(chances: Sequence[ChanceResult]) -> list[b.Block]:
     """What is found of single chances: limits as a table, the rest once per type."""
     notes = []
     for chance in chances:
-        rest = [f for f in chance.notes if f.kind not in (*IN_TABLES, ChanceKind.LOST_CUTS)]
+        rest = [f for f in chance.notes if f.kind not in (*IN_TABLES, ChanceKind.REACH, ChanceKind.LOST_CUTS)]
         notes += [f"{chance.nozzle}, {asked_words(chance.asked)}: {_said(rest)}"] if rest else []
     table = _limits(chances)
     parts = [b.head(text("What is known of single types")), *table] if table or notes else []
-    return [*_lost(chances), *parts, *([b.listed(notes)] if notes else [])]
+    return [*_lost(chances), *parts, *([b.listed(notes)] if notes else []), *_reach(chances)]
 
 
 IN_TABLES = (ChanceKind.TOLERANCE, ChanceKind.ANY_CORRELATION)
@@ -109,6 +109,37 @@ def _in_table(chance: ChanceResult) -> str:
             least, most = (percent(facts.figure(finding, end)) for end in ("least", "most"))
             return b.span(least, most)
     return ""
+
+
+def _reach(chances: Sequence[ChanceResult]) -> list[b.Block]:
+    """How many specimens of a type would show the chance that is asked; a row per type."""
+    cells = {(c.nozzle, c.asked): _needed(f) for c in chances for f in c.notes if f.kind == ChanceKind.REACH}
+    if not cells:
+        return []
+    asked = [one for one in _requirements(chances) if any(one == known for _, known in cells)]
+    nozzles = [name for name in _nozzles(chances) if any(name == known for known, _ in cells)]
+    rows = [[nozzle, *(cells.get((nozzle, one), "–") for one in asked)] for nozzle in nozzles]
+    said = text(
+        "Specimens of a type that would show the share in front, if the estimate is right; where the estimate lies "
+        "below it, what so many specimens would show at least. A dash: shown already, or not to be said."
+    )
+    names = [text("Nozzle type"), *map(asked_words, asked)]
+    table = b.table(names, rows, range(1, len(names)), (1.5, *(1.6 for _ in asked)))
+    return [b.head(text("How many specimens would show it")), table, b.words(said)]
+
+
+def _needed(finding: Finding) -> str:
+    target = percent(facts.figure(finding, "target"))
+    needed, most = finding.facts["needed"], finding.facts["more_than"]
+    if needed is not None:
+        return text("{target}: about {needed}", target=target, needed=needed)
+    if most is not None:
+        return text("{target}: more than {most}", target=target, most=most)
+    steps = [facts.as_row(pair) for pair in facts.several(finding, "shown")]
+    shown = "; ".join(text("{specimens} show {low}", specimens=n, low=likely(facts.as_figure(low))) for n, low in steps)
+    return (
+        text("below {target}; {steps}", target=target, steps=shown) if steps else text("below {target}", target=target)
+    )
 
 
 def _lost(chances: Sequence[ChanceResult]) -> list[b.Block]:

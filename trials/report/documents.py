@@ -24,7 +24,11 @@ __all__ = ["Picture", "Section", "VerdictExtras", "bench_card_pdf", "labels_pdf"
 def verdict_pdf(study: Study, trial: Trial, made_on: date, extras: VerdictExtras | None = None) -> bytes:
     """The verdict: one page for the manager, then the engineer's pages."""
     return pdf(
-        "verdict.typ", verdict_data(study, trial, made_on, extras or VerdictExtras()), made_on, trial.trial.invented
+        "verdict.typ",
+        verdict_data(study, trial, made_on, extras or VerdictExtras()),
+        made_on,
+        trial.trial.invented,
+        trial.trial.paper,
     )
 
 
@@ -43,15 +47,19 @@ def run_sheet_pdf(
     `heat_lot, surface, gas_purity`; said: what the plan cannot tell apart and what was said about its layout.
     """
     return pdf(
-        "run_sheet.typ", run_sheet_data(trial, coupons, mounts, sheets, said, made_on), made_on, trial.trial.invented
+        "run_sheet.typ",
+        run_sheet_data(trial, coupons, mounts, sheets, said, made_on),
+        made_on,
+        trial.trial.invented,
+        trial.trial.paper,
     )
 
 
 def bench_card_pdf(trial: Trial, made_on: date) -> bytes:
     """The bench card: order of work, depths and sides, dross scale with drawings; no nozzle type and no setting."""
-    return pdf("bench_card.typ", bench_card_data(trial, made_on), made_on, trial.trial.invented)
+    return pdf("bench_card.typ", bench_card_data(trial, made_on), made_on, trial.trial.invented, trial.trial.paper)
 
 
-def labels_pdf(trial: Trial, coupons: pd.DataFrame, made_on: date) -> bytes:
-    """Labels with the coupon marks and nothing else, so that the bench stays blind."""
-    return pdf("labels.typ", labels_data(coupons, made_on), made_on, trial.trial.invented)
+def labels_pdf(trial: Trial, marks: Sequence[tuple[str, int]], made_on: date) -> bytes:
+    """Labels in the order of measuring, `marks` as (mark, place); no nozzle, no setting: the bench stays blind."""
+    return pdf("labels.typ", labels_data(trial, marks, made_on), made_on, trial.trial.invented, trial.trial.paper)

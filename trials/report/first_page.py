@@ -24,7 +24,7 @@ from trials.words.ladders import table_note
 from trials.words.language import text
 from trials.words.money import cost_words
 from trials.words.names import person
-from trials.words.numbers import listed, plain
+from trials.words.numbers import fixed, listed, plain
 from trials.words.plan import described
 from trials.words.settings import at_place
 from trials.words.study import row_words
@@ -155,7 +155,7 @@ def _columns(study: Study, trial: Trial, tallies: Sequence[Counts]) -> list[tupl
         head = text("A good metre, {currency}", currency=study.money.currency)
         found.append((head, 1.05, [costs.get(row.nozzle, "–") for row in rows]))
     elif any(row.price is not None for row in rows):
-        prices = ["–" if row.price is None else f"{row.price:.2f}" for row in rows]
+        prices = ["–" if row.price is None else fixed(row.price, 2) for row in rows]
         found.append((text("Price, {currency}", currency=trial.trial.currency), 0.8, prices))
     return found
 

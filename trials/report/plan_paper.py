@@ -67,7 +67,8 @@ class PlanPaper:
 
 def plan_pdf(paper: PlanPaper, made_on: date) -> bytes:
     """The plan as PDF."""
-    return pdf("plan_paper.typ", plan_data(paper, made_on), made_on, paper.trial.trial.invented)
+    heading = paper.trial.trial
+    return pdf("plan_paper.typ", plan_data(paper, made_on), made_on, heading.invented, heading.paper)
 
 
 def plan_data(paper: PlanPaper, made_on: date) -> dict[str, Any]:
@@ -86,7 +87,7 @@ def plan_data(paper: PlanPaper, made_on: date) -> dict[str, Any]:
             [b.words(effort_words(found.effort)), b.listed(map(say, found.effort.assumptions()))],
         ),
         b.section(text("Nozzles in this trial (common practice, no source)"), [b.listed(map(say, known))]),
-        b.section(text("Cautions"), [b.listed(caution_lines()) | {"kind": "columns"}]),
+        b.section(text("Cautions"), [b.columns(caution_lines())]),
     ]
     return {
         "title": text("Plan: {title}", title=trial.trial.title),

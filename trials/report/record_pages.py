@@ -18,6 +18,7 @@ from trials.report.extras import VerdictExtras
 from trials.standards import edition, roughness_ranges, squareness_ranges
 from trials.trial import Outcome, Trial
 from trials.units import shown
+from trials.words import columns
 from trials.words.findings import say
 from trials.words.frame import day_words
 from trials.words.grade import reasons_counted
@@ -55,7 +56,7 @@ def grades_section(graded: pd.DataFrame | None, trial: Trial) -> dict[str, Any]:
         [
             b.table(names, rows, range(1, 6), (1.7, 0.95, 0.6, 0.55, 0.6, 0.9, 1.6, 1.5, 1.5, 1.7)),
             b.words(note),
-            b.listed(reasons_counted(known, n) for known, n in reasons[:8]),
+            b.columns(reasons_counted(known, n) for known, n in reasons[:8]),
         ],
     )
 
@@ -87,29 +88,14 @@ def departures_section(study: Study, extras: VerdictExtras) -> dict[str, Any]:
     changed = [text("Changed after freezing: {change}", change=say(change)) for change in extras.changes]
     found = [*map(say, study.departures), *changed]
     none = "" if found else text("Cut as planned: no departure was recorded.")
-    return b.section(text("Departures from the plan"), [b.words(none), b.listed(found)])
+    return b.section(
+        text("Departures from the plan"), [b.words(none), b.columns(found) if len(found) > 3 else b.listed(found)]
+    )
 
 
 def held_rows(trial: Trial) -> list[tuple[str, str]]:
     """Settings kept constant, as (name, value with unit), units taken from the end of the key."""
-    return [_named(key, value) for key, value in trial.held.items()]
-
-
-_HELD_UNITS = ("m_min", "mm_min", "mm_s", "mm2", "mm", "um", "bar", "kw", "hz", "khz", "ms", "s", "deg", "in", "psi")
-
-
-def _figure(value: object) -> str:
-    if isinstance(value, bool):
-        return text("yes") if value else text("no")
-    return plain(value) if isinstance(value, (int, float)) else str(value)
-
-
-def _named(key: str, value: object) -> tuple[str, str]:
-    figure = _figure(value)
-    for unit in _HELD_UNITS:
-        if key.lower().endswith(f"_{unit}"):
-            return key[: -len(unit) - 1].replace("_", " "), f"{figure} {shown(unit)}"
-    return key.replace("_", " "), figure
+    return [(columns.split(key)[0], columns.amount(key, value)) for key, value in trial.held.items()]
 
 
 def settings_section(trial: Trial) -> dict[str, Any]:
@@ -131,7 +117,11 @@ def judged_section(trial: Trial, extras: VerdictExtras) -> dict[str, Any]:
     """By which rule and figures coupons were judged, and how they were measured."""
     statuses = sorted({row.status for row in (*roughness_ranges(), *squareness_ranges())})
     known = [
-        text("Expanded uncertainty of {column}: {value} (k = 2).", column=key, value=b.num(value))
+        text(
+            "Expanded uncertainty of {column}: {value} (k = 2).",
+            column=columns.split(key)[0],
+            value=columns.amount(key, value),
+        )
         for key, value in trial.bench.uncertainty.items()
     ]
     unknown = text("No measurement uncertainty was given: values were compared with the limits as read.")
@@ -142,7 +132,7 @@ def judged_section(trial: Trial, extras: VerdictExtras) -> dict[str, Any]:
         statuses=", ".join(statuses),
     )
     lines = [ranges, _decides(trial), _rule(trial), *(known or [unknown]), *extras.bench_facts]
-    return b.section(text("How it was judged"), [b.listed(lines)])
+    return b.section(text("How it was judged"), [b.columns(lines)])
 
 
 def _decides(trial: Trial) -> str:

@@ -13,6 +13,7 @@ from trials.decide.kinds import StudyKind
 from trials.decide.results import Comparison, ResponseResult, TermTest
 from trials.findings import Finding, Place, PlaceKind, Weight
 from trials.report import blocks as b
+from trials.report.dross_page import IN_TABLE, odds_table
 from trials.report.figures.checks import drift_figure, sides_figure
 from trials.report.figures.edges import Setting, by_factor_figure, coupon_means, spread_figure
 from trials.responses import Scale
@@ -22,7 +23,7 @@ from trials.words.answer import word_of
 from trials.words.checks import check_name
 from trials.words.findings import say
 from trials.words.language import plural, text
-from trials.words.numbers import confidence, listed
+from trials.words.numbers import confidence, fixed, listed
 from trials.words.settings import at_place, place_words, term_words
 from trials.words.study import basis_words, beside_headline, label, named, remarks, spread_words
 
@@ -45,8 +46,9 @@ def response_section(
     parts: list[b.Block] = [_basis(result)]
     parts += [picture] if picture else []
     parts += _means(result, of_those_cut, one)
-    parts += _comparisons(text("Compared with today’s nozzle"), result, result.comparisons)
-    parts += _pairs(result) + (_terms(result) if result.primary else _terms_in_a_line(result))
+    if result.primary:
+        parts += _comparisons(text("Compared with today’s nozzle"), result, result.comparisons)
+    parts += odds_table(result) + _pairs(result) + (_terms(result) if result.primary else _terms_in_a_line(result))
     if result.more:
         parts += [b.head(text("How many more would settle it")), b.listed(map(say, result.more))]
     parts += _checks(result) + _pictures(result, trial, table)
@@ -68,7 +70,7 @@ def _basis(result: ResponseResult) -> b.Block:
     coupons = plural("{n} coupon", "{n} coupons", result.n_coupons)
     counts = text("{readings} on {coupons}.", readings=readings, coupons=coupons)
     rests = text("The test of nozzle types rests on: {units}.", units=basis_words(result))
-    return b.words(" ".join([counts, rests, _scale_words(result)]), *remarks(result))
+    return b.words(" ".join([counts, rests, _scale_words(result), *remarks(result, IN_TABLE)]))
 
 
 def _scale_words(result: ResponseResult) -> str:
@@ -119,7 +121,7 @@ def _term_row(t: TermTest, beside: bool) -> list[str]:
 
 
 def _df(df: int, den_df: float, places: int) -> str:
-    return text("{df} and {den_df}", df=df, den_df=f"{den_df:.{places}f}")
+    return text("{df} and {den_df}", df=df, den_df=fixed(den_df, places))
 
 
 def spread_section(results: Sequence[ResponseResult]) -> dict[str, Any]:
@@ -137,7 +139,8 @@ def spread_section(results: Sequence[ResponseResult]) -> dict[str, Any]:
 def _means(result: ResponseResult, of_those_cut: str, one: str) -> list[b.Block]:
     """One row per nozzle type, a value and its interval for each of the places where types are compared.
 
-    one: what the place with a single setting is called.
+    Of a secondary response the comparison with today's type stands in the same row. one: what the place with a single
+    setting is called.
     """
     if not result.means:
         return []
@@ -155,12 +158,46 @@ def _means(result: ResponseResult, of_those_cut: str, one: str) -> list[b.Block]
     title = text("Mean grades") if result.scale == Scale.GRADE else text("Typical edges")
     said = " ".join(_place_words(rows[0].settings, one) for rows in groups)
     covers = text("Each interval of this table holds by itself.")
-    widths = (1.8, *(width for _ in groups for width in (1.3, 1.5)))
+    widths: tuple[float, ...] = (1.8, *(width for _ in groups for width in (1.3, 1.5)))
+    if not result.primary and result.comparisons:
+        more, cells_of, covers = _beside(result)
+        names += more
+        table = [[*row, *cells_of.get(nozzle, ("–", "–", "–"))] for row, nozzle in zip(table, nozzles, strict=True)]
+        widths = (*widths, 1.1, 1.5, 1.0)
     return [
         b.head(title),
         b.table(names, table, range(1, len(names)), widths),
         b.words(f"{said} {covers}", of_those_cut),
     ]
+
+
+def _beside(result: ResponseResult) -> tuple[list[str], dict[str, tuple[str, str, str]], str]:
+    """Heads, cells by type and the note of the comparisons of a secondary response with today's type."""
+    first = result.comparisons[0]
+    unit = shown(result.unit)
+    size = (
+        text("Ratio")
+        if first.kind == "ratio"
+        else text("Difference, {unit}", unit=unit)
+        if unit
+        else text("Difference")
+    )
+    heads = [size, text("{level} interval", level=confidence(first.confidence)), "p"]
+    cells = {c.nozzle: _size_cells(c) for c in result.comparisons}
+    note = text(
+        "Last columns: against {nozzle}, {place}; these intervals hold together and p allows for their number, the "
+        "others hold by themselves.",
+        nozzle=named(first.against, result),
+        place=at_place(first.settings),
+    )
+    return heads, cells, note
+
+
+def _size_cells(c: Comparison) -> tuple[str, str, str]:
+    """Size, interval and p of a comparison."""
+    sizes = (c.value, c.low, c.high)
+    value, low, high = (fixed(x, 2) for x in sizes) if c.kind == "ratio" else b.alike(*sizes)
+    return value, "–" if math.isnan(c.low) else b.span(low, high), b.chance(c.p)
 
 
 def _place_name(place: Place, one: str) -> str:
@@ -194,11 +231,8 @@ def _comparisons(title: str, result: ResponseResult, found: tuple[Comparison, ..
 
 
 def _comparison_row(c: Comparison, result: ResponseResult, in_unit: bool, worded: bool) -> list[str]:
-    sizes = (c.value, c.low, c.high)
-    value, low, high = (f"{x:.2f}" for x in sizes) if c.kind == "ratio" else b.alike(*sizes)
     known = not math.isnan(c.low)
-    names = [named(c.nozzle, result), named(c.against, result)]
-    row = [*names, value, b.span(low, high) if known else "–", b.chance(c.p)]
+    row = [named(c.nozzle, result), named(c.against, result), *_size_cells(c)]
     if in_unit:
         unit = b.alike(*c.in_unit) if c.in_unit else ["–"]
         row.append(f"{unit[0]} ({b.span(unit[1], unit[2])})" if known and c.in_unit else unit[0])
@@ -240,7 +274,7 @@ def _pair_cell(c: Comparison, turned: bool) -> str:
         sizes = (1 / c.value, 1 / c.high, 1 / c.low)
     elif turned:
         sizes = (-c.value, -c.high, -c.low)
-    value, low, high = (f"{x:.2f}" for x in sizes) if c.kind == "ratio" else b.alike(*sizes, digits=2)
+    value, low, high = (fixed(x, 2) for x in sizes) if c.kind == "ratio" else b.alike(*sizes, digits=2)
     return value if math.isnan(c.low) else text("{value} ({low} to {high})", value=value, low=low, high=high)
 
 
@@ -251,7 +285,7 @@ def _checks(result: ResponseResult) -> list[b.Block]:
     parts: list[b.Block] = [b.head(text("Checks"))]
     for weight, title in ((Weight.COULD_CHANGE, text("Could change the answer")), (Weight.LOOK_AT, text("Look at"))):
         found = [say(check) for check in result.checks if check.weight == weight]
-        parts += [b.words(f"{title}:"), b.listed(found)] if found else []
+        parts += [b.words(f"{title}:"), b.columns(found) if len(found) > 3 else b.listed(found)] if found else []
     parts += _calm([c for c in result.checks if c.weight not in (Weight.COULD_CHANGE, Weight.LOOK_AT)], result.primary)
     return parts
 
@@ -262,7 +296,10 @@ def _calm(found: list[Finding], in_full: bool) -> list[b.Block]:
     known = [name for name in names.values() if name]
     rest = [say(c) for c in found if not names.get(c.kind)]
     parts = [b.words(text("Nothing found: {checks}.", checks="; ".join(known)))] if known else []
-    return [*parts, *([b.words(text("Nothing found:")), b.listed(rest)] if rest else [])]
+    return [
+        *parts,
+        *([b.words(text("Nothing found:")), b.columns(rest) if len(rest) > 3 else b.listed(rest)] if rest else []),
+    ]
 
 
 def _asks_for_a_look(result: ResponseResult, *kinds: StudyKind) -> bool:
@@ -272,25 +309,23 @@ def _asks_for_a_look(result: ResponseResult, *kinds: StudyKind) -> bool:
 def _pictures(result: ResponseResult, trial: Trial, table: pd.DataFrame | None) -> list[b.Block]:
     if table is None or table.empty:
         return []
-    coupons = coupon_means(table, result.scale)
-    settings = [
-        Setting(trial.factor_column(name), b.setting(name, f.unit), f.levels)
-        for name, f in trial.factors.items()
-        if trial.factor_column(name) in coupons
-    ]
-    found = _against_settings(result, trial, coupons, settings) if settings and result.primary else []
-    ordered = "cut_order" in table and bool(coupons["cut_order"].notna().all())
-    if trial.plan.method != Method.ADOPTED and ordered and (result.primary or _asks_for_a_look(result, *DRIFTS)):
-        found += _in_order(result, trial, coupons, settings)
-    sided = {"side", "mount"} <= set(table.columns) and table["side"].nunique() > 1
-    if sided and _asks_for_a_look(result, StudyKind.CENTRING):
-        found += _by_side(result, table, settings)
-    return found
+    found = against_settings(result, trial, table) if result.primary else []
+    if result.primary or _asks_for_a_look(result, *DRIFTS):
+        found += in_order(result, trial, table)
+    return found + (by_side(result, trial, table) if _asks_for_a_look(result, StudyKind.CENTRING) else [])
 
 
-def _against_settings(
-    result: ResponseResult, trial: Trial, coupons: pd.DataFrame, settings: list[Setting]
-) -> list[b.Block]:
+def _settings(trial: Trial, table: pd.DataFrame) -> list[Setting]:
+    """The factors that the table holds."""
+    known = ((trial.factor_column(name), name, f) for name, f in trial.factors.items())
+    return [Setting(column, b.setting(name, f.unit), f.levels) for column, name, f in known if column in table]
+
+
+def against_settings(result: ResponseResult, trial: Trial, table: pd.DataFrame) -> list[b.Block]:
+    """Every coupon against each setting; nothing where no setting was varied."""
+    coupons, settings = coupon_means(table, result.scale), _settings(trial, table)
+    if not settings:
+        return []
     alt = text(
         "{response} of every coupon against {settings}, one strip per nozzle type, with level means.",
         response=label(result),
@@ -301,16 +336,26 @@ def _against_settings(
     return [b.head(text("Against each setting")), picture]
 
 
-def _in_order(result: ResponseResult, trial: Trial, coupons: pd.DataFrame, settings: list[Setting]) -> list[b.Block]:
+def in_order(result: ResponseResult, trial: Trial, table: pd.DataFrame) -> list[b.Block]:
+    """What is left over in the order of cutting; nothing where the order is not known."""
+    coupons = coupon_means(table, result.scale)
+    ordered = "cut_order" in table and bool(coupons["cut_order"].notna().all())
+    if trial.plan.method == Method.ADOPTED or not ordered:
+        return []
     alt = text(
         "What is left of {response} after nozzle type and settings, in the order of cutting.", response=label(result)
     )
     caption = text("What is left after nozzle type and settings; a slope would be wear or lens heating.")
-    picture = drift_figure(result, coupons, trial.types, [setting.column for setting in settings])
+    columns = [setting.column for setting in _settings(trial, table)]
+    picture = drift_figure(result, coupons, trial.types, columns)
     return [b.head(text("In the order of cutting")), b.figure(picture, alt, caption)]
 
 
-def _by_side(result: ResponseResult, table: pd.DataFrame, settings: list[Setting]) -> list[b.Block]:
+def by_side(result: ResponseResult, trial: Trial, table: pd.DataFrame) -> list[b.Block]:
+    """What is left over on each side of a mount; nothing where sides were not recorded."""
+    if not {"side", "mount"} <= set(table.columns) or table["side"].nunique() < 2:
+        return []
+    settings = _settings(trial, table)
     alt = text(
         "What is left of {response} after nozzle type and settings, side by side for each mount.",
         response=label(result),
@@ -330,7 +375,8 @@ def _by_side(result: ResponseResult, table: pd.DataFrame, settings: list[Setting
         for name in check.about.coupons
     }
     picture = sides_figure(result, table, [setting.column for setting in settings], flagged, far)
-    return [b.head(text("One side against the other")), b.figure(picture, alt, caption)]
+    share = 100 if result.primary else 72
+    return [b.head(text("One side against the other")), b.figure(picture, alt, caption) | {"share": share}]
 
 
 def flagged_mounts(result: ResponseResult) -> list[str]:

@@ -12,21 +12,23 @@ import unicodedata
 from datetime import UTC, date, datetime
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from trials.words.frame import frame_words
 
 HERE = Path(__file__).parent
 LONG_WORD = 18
+Paper = Literal["A4", "Letter"]
+_PAPERS: dict[Paper, str] = {"A4": "a4", "Letter": "us-letter"}
 _JOINERS = "\u200c\u200d"
 _PLAIN = re.compile(r"[\x20-\x7e\xa0-\xac\xae-\u017f\u0391-\u03c9\u0410-\u044f–—‘’“”…−×≤≥±√µμ°]*")
 _FONTS = ("Libertinus Serif", "New Computer Modern", "DejaVu Sans Mono")
 
 
-def pdf(template: str, data: dict[str, Any], made_on: date, invented: bool = False) -> bytes:
+def pdf(template: str, data: dict[str, Any], made_on: date, invented: bool = False, paper: Paper = "A4") -> bytes:
     """PDF/UA of `template` (a file beside this one) with `data`; dated `made_on`; same input, same bytes.
 
-    invented: whether a band on every page says that the data are invented.
+    invented: whether a band on every page says that the data are invented; paper: what it is printed on.
     """
     import typst
 
@@ -34,16 +36,16 @@ def pdf(template: str, data: dict[str, Any], made_on: date, invented: bool = Fal
         HERE / template,
         root=HERE,
         ignore_system_fonts=True,
-        sys_inputs=inputs(data, made_on, invented),
+        sys_inputs=inputs(data, made_on, invented, paper),
         timestamp=datetime(made_on.year, made_on.month, made_on.day, tzinfo=UTC),
         pdf_standards="ua-1",
     )
 
 
-def inputs(data: dict[str, Any], made_on: date, invented: bool = False) -> dict[str, str]:
+def inputs(data: dict[str, Any], made_on: date, invented: bool = False, paper: Paper = "A4") -> dict[str, str]:
     """What the template is given: one JSON text, its strings made ready for paper."""
     ready = _ready(data | {"frame": frame_words(invented)})
-    ready |= {"day": [made_on.year, made_on.month, made_on.day], "fonts": list(_FONTS)}
+    ready |= {"day": [made_on.year, made_on.month, made_on.day], "fonts": list(_FONTS), "paper": _PAPERS[paper]}
     return {"data": json.dumps(ready, ensure_ascii=False)}
 
 

@@ -10,6 +10,7 @@ from trials.decide.results import ResponseResult, Study
 from trials.findings import PlaceKind
 from trials.report import blocks as b
 from trials.report.chance_page import chance_section
+from trials.report.dross_page import shares_picture
 from trials.report.extras import Section, VerdictExtras
 from trials.report.first_page import (
     answer_data,
@@ -32,6 +33,7 @@ from trials.report.record_pages import (
 )
 from trials.report.response_pages import response_section, spread_section
 from trials.report.window_page import window_picture, window_section
+from trials.responses import Scale
 from trials.trial import Trial
 from trials.words.findings import say
 from trials.words.frame import day_words
@@ -112,10 +114,11 @@ def _sections(study: Study, trial: Trial, extras: VerdictExtras) -> list[dict[st
     decisive = sum(result.primary for result in ordered)
     found = [
         _asked(study, trial, extras),
-        ladder_section(study.ladder),
         window_section(study.window, study.window is not None and not study.window.asked, study.confirmed),
         settings_section(trial),
+        judged_section(trial, extras),
         cautions_section(),
+        ladder_section(study.ladder),
         _chances(study),
     ]
     found += pages[:decisive]
@@ -125,16 +128,20 @@ def _sections(study: Study, trial: Trial, extras: VerdictExtras) -> list[dict[st
         grades_section(extras.graded, trial),
         departures_section(study, extras),
     ]
-    found += [*map(_more, extras.sections), judged_section(trial, extras), *pages[decisive:]]
+    found += [*map(_more, extras.sections), *pages[decisive:]]
     return [part for part in found if part["blocks"]]
 
 
 def _response(
     result: ResponseResult, main: bool, study: Study, trial: Trial, extras: VerdictExtras, doubted: list[str]
 ) -> dict[str, Any]:
-    """The pages of one response; the picture of the main one stands on the first page already."""
-    picture = None if main or not result.means else response_picture(result, trial, extras, doubted)
-    return response_section(result, trial, extras.tables.get(result.response), picture, _of_those_cut(study))
+    """The pages of one response; the picture of the main one stands on the first page already, grades are bars."""
+    table = extras.tables.get(result.response)
+    if result.scale == Scale.GRADE and table is not None and not table.empty:
+        picture: b.Block | None = shares_picture(table, trial.types)
+    else:
+        picture = None if main or not result.means else response_picture(result, trial, extras, doubted)
+    return response_section(result, trial, table, picture, _of_those_cut(study))
 
 
 def _chances(study: Study) -> dict[str, Any]:
@@ -159,7 +166,7 @@ def _asked(study: Study, trial: Trial, extras: VerdictExtras) -> dict[str, Any]:
         [
             b.words(study.question, job_and_requirement(trial.application)),
             b.words(text("In figures: {sentence}", sentence=answer_sentence(study))),
-            b.listed([*worth, *map(say, extras.planned)]),
+            b.columns([*worth, *map(say, extras.planned)]),
         ],
     )
 

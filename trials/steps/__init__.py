@@ -17,13 +17,23 @@ from trials.steps.extend import add_extension, extension, extension_json
 from trials.steps.extend_to_settle import SettlingExtension, settling_extension, settling_extension_json
 from trials.steps.files import plain, write_bytes, write_new
 from trials.steps.fit import evidence, fit
-from trials.steps.grade import grade_rows, grade_table, grade_trial, grade_value, graded_facts, requirement
+from trials.steps.grade import (
+    grade_rows,
+    grade_table,
+    grade_trial,
+    grade_value,
+    graded_facts,
+    requirement,
+    zones_at,
+    zones_of,
+)
 from trials.steps.instrument import Instrument, enter_instrument, register
 from trials.steps.keep import Checked, Kept, backup, check, export, restore
 from trials.steps.lives import lives_of_trial, read_lives, record_lives, recorded_lives, study_table, write_lives
 from trials.steps.load import load
 from trials.steps.looks import look_number
 from trials.steps.measure import Settings, keep_pictures, measure_files, measure_into
+from trials.steps.picture import picture
 from trials.steps.plan import freeze, judge, plan_folder, plan_json, propose
 from trials.steps.record import record
 from trials.steps.retire import retire, retirement_json
@@ -81,6 +91,7 @@ __all__ = [
     "look_number",
     "measure_files",
     "measure_into",
+    "picture",
     "plain",
     "plan_folder",
     "plan_json",
@@ -112,4 +123,6 @@ __all__ = [
     "write_chart",
     "write_lives",
     "write_new",
+    "zones_at",
+    "zones_of",
 ]

@@ -14,7 +14,7 @@ from trials.store.records.records import Records
 from trials.trial import Trial
 
 if TYPE_CHECKING:
-    from trials.grade.conformity import Rule, Uncertainty
+    from trials.grade.conformity import Rule, Uncertainty, Zone
     from trials.grade.coupons import Graded
     from trials.trial import Requirement
 
@@ -133,6 +133,26 @@ def _check_thickness(column: pd.Series, given: float, file: str) -> None:
     ]
     if problems:
         raise collected(problems)
+
+
+def zones_of(trial: Trial) -> tuple[Zone, ...]:
+    """Limit, uncertainty and zone of each required item; none where the thickness is not one figure."""
+    from trials.grade.conformity import zones
+
+    at = trial.application.thickness_mm
+    if at is None or any(name == "thickness" for name in trial.factors):
+        return ()
+    return zones(trial.application.required, at, trial.bench.rule, trial_uncertainty(trial))
+
+
+def zones_at(
+    need: Mapping[str, Any], thickness_mm: float | None, rule: Rule, uncertainty: Mapping[str, float]
+) -> tuple[Zone, ...]:
+    """The same for a requirement of keys that are given."""
+    from trials.grade.conformity import zones
+
+    known = requirement(need)
+    return zones(known, thickness_mm, rule, uncertainty) if known is not None and thickness_mm else ()
 
 
 def requirement(need: Mapping[str, Any]) -> Requirement | None:

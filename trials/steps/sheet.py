@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, datetime
 from pathlib import Path
 
+from trials.findings import Finding
 from trials.steps.extend import block_day, newest_block
 from trials.steps.files import write_beside
 from trials.steps.grade import require_plan
 from trials.steps.journal import plan_findings
 from trials.steps.load import load
 from trials.steps.plan import plan_paper
+from trials.store.language import papers_of
 from trials.store.records.records import Records
 
 RUN_BOOK, BENCH_BOOK = "run-workbook.xlsx", "bench-workbook.xlsx"
@@ -24,27 +27,41 @@ def run_sheet(folder: Path | str) -> list[Path]:
     newest block, in a folder of their own below `papers`, while the plan is judged with all blocks together. A paper
     that was filled in or changed stays as it is; the new one gets the next free name.
     """
-    from trials.report import documents
-    from trials.store import workbooks as workbook
-
     whole = load(folder)
     day = block_day(whole) or frozen_day(whole)
     records = newest_block(whole)
     said = plan_findings(whole)
+    with papers_of(records.trial):
+        files = _files(records, said, day)
+    files["plan.pdf"] = plan_paper(whole, day)
+    place = papers_folder(whole)
+    return [write_beside(place / name, data) for name, data in files.items()]
+
+
+def _files(records: Records, said: Sequence[Finding], day: date) -> dict[str, bytes]:
+    """Papers of the newest block by name, in the current language."""
+    from trials.report import documents
+    from trials.store import workbooks as workbook
+
     trial, coupons = records.trial, records.coupons
-    files = {
+    return {
         "run-sheet.pdf": documents.run_sheet_pdf(
             trial, coupons, records.planned_mounts, records.planned_sheets, said, day
         ),
         "bench-card.pdf": documents.bench_card_pdf(trial, day),
-        "labels.pdf": documents.labels_pdf(trial, coupons, day),
-        "plan.pdf": plan_paper(whole, day),
+        "labels.pdf": documents.labels_pdf(trial, measuring_places(records), day),
         **sheet_drawings(records),
         RUN_BOOK: workbook.run_workbook(records),
         BENCH_BOOK: workbook.bench_workbook(records),
     }
-    place = papers_folder(whole)
-    return [write_beside(place / name, data) for name, data in files.items()]
+
+
+def measuring_places(records: Records) -> list[tuple[str, int]]:
+    """Coupon marks with their place in the order of measuring, each once, in that order."""
+    from trials.store.workbooks import measuring_order
+
+    order = enumerate(measuring_order(records), 1)
+    return [(mark, place) for place, (mark, repeat) in order if repeat == 0]
 
 
 def papers_folder(records: Records) -> Path:

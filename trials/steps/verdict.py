@@ -19,6 +19,7 @@ from trials.steps.load import load
 from trials.steps.looks import every_cell, fingerprint
 from trials.steps.own_honesty import honesty_for
 from trials.steps.verdict_facts import verdict_extras
+from trials.store.language import papers_of
 from trials.store.records import (
     KeptLook,
     KeptWord,
@@ -118,7 +119,8 @@ def _paper(
 ) -> bytes:
     from trials.report.documents import verdict_pdf
 
-    return verdict_pdf(result, records.trial, moment.date(), verdict_extras(records, found, other))
+    with papers_of(records.trial):
+        return verdict_pdf(result, records.trial, moment.date(), verdict_extras(records, found, other))
 
 
 def _first_paper(records: Records, found: Evidence, result: Study, moment: datetime) -> bytes:

@@ -20,6 +20,7 @@ from trials.errors import InputError, Problems
 from trials.findings import Fact, Finding
 from trials.record_kinds import RecordKind
 from trials.store import guard
+from trials.store.language import kept_word
 from trials.store.valueless import Valueless, valueless_cells
 
 if TYPE_CHECKING:
@@ -250,7 +251,7 @@ def _titles(filled: list[tuple[int, list[Any]]], needed: Collection[str]) -> int
     top = [[cell for cell in row if cell is not None] for _, row in filled[:TOP]]
     wanted = {_plain_name(column) for column in needed}
     for place, row in enumerate(top):
-        if wanted and wanted <= {_plain_name(cell) for cell in row if isinstance(cell, str)}:
+        if wanted and wanted <= {_plain_name(kept_word(cell)) for cell in row if isinstance(cell, str)}:
             return place
     first = next((place for place, row in enumerate(top) if len(row) > 1), 0)
     named = all(isinstance(cell, str) and not _is_number(cell) for cell in top[first])
@@ -429,6 +430,7 @@ def yes_no_in(cell: Any, **place: Any) -> str:
         If it is something else.
     """
     word = text_in(cell).lower()
+    word = word if not word or word in YES_NO else kept_word(word)
     if word and word not in YES_NO:
         raise InputError("not yes or no", found=cell, allowed="yes, no", do="Correct it.", **place)
     return YES_NO.get(word, "")

@@ -9,7 +9,7 @@ from trials.decide.kinds import StudyKind
 from trials.findings import Fact, Finding, Weight
 from trials.words import facts
 from trials.words.language import plural, text
-from trials.words.numbers import chance, changed, listed, number, with_unit
+from trials.words.numbers import chance, changed, listed, number, point, with_unit
 
 MANY = 6  # names in one sentence; more are counted
 
@@ -233,7 +233,7 @@ def _shape(finding: Finding) -> str:
 
 def _scale(finding: Finding) -> str:
     chosen = text("the log scale") if finding.facts["log"] else text("the scale as measured")
-    low, high, best = (f"{facts.figure(finding, name):g}" for name in ("low", "high", "best"))
+    low, high, best = (point(f"{facts.figure(finding, name):g}") for name in ("low", "high", "best"))
     span = text(
         "powers {low} to {high} fit about as well as the best, {best} (95 % interval)", low=low, high=high, best=best
     )

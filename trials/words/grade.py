@@ -9,12 +9,15 @@ from typing import TYPE_CHECKING, Any
 from trials.findings import Amount, Finding
 from trials.grade.iso9013 import NOT_GRADED, WORSE, Designation
 from trials.grade.kinds import GradeKind, Item, Meets
+from trials.units import shown
 from trials.words.language import plural, text
-from trials.words.numbers import plain
+from trials.words.numbers import fixed, plain
 from trials.words.requirement import item
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from trials.grade.conformity import Zone
 
 
 def why(reasons: Iterable[Finding]) -> str:
@@ -131,6 +134,26 @@ def _cell(column: str, value: Any, met: bool) -> object:
     if column == "meets":
         return meets(value)
     return None if value is None or value != value else value
+
+
+def zone_heads() -> list[str]:
+    """Heads of the table of limits and zones."""
+    return [text("of"), text("limit"), text("U (k = 2)"), text("met up to"), text("undecided"), text("failed above")]
+
+
+def zone_cells(zone: Zone) -> list[str]:
+    """One item of the requirement: its limit, the uncertainty of a reading, and where a value is proved."""
+    digits = 3 if zone.unit == "mm" else 1
+    limit, met, failed = (f"{fixed(value, digits)} {shown(zone.unit)}" for value in (zone.limit, zone.met, zone.failed))
+    between = text("{low} to {high}", low=fixed(zone.met, digits), high=fixed(zone.failed, digits))
+    open_ = between if zone.failed > zone.met else text("none")
+    known = plain(zone.expanded, zone.unit) if zone.expanded else text("not stated")
+    return [item(zone.item), limit, known, met, open_, failed]
+
+
+def not_listed(coupons: int) -> str:
+    """How many coupons are left out of the table."""
+    return plural("{n} coupon is not cut yet.", "{n} coupons are not cut yet.", coupons)
 
 
 def tally(counts: Mapping[Meets, int]) -> str:

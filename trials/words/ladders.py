@@ -13,7 +13,7 @@ from trials.infer.answer import Added, Answer
 from trials.units import shown
 from trials.words.facts import amount, figure, several, whole, word
 from trials.words.language import plural, text
-from trials.words.numbers import confidence, fixed, listed, number, percent, signed, with_unit
+from trials.words.numbers import confidence, fixed, listed, number, percent, point, signed, with_unit
 
 THICKNESS = "thickness"
 
@@ -230,7 +230,7 @@ def _clean_means(f: Finding) -> str:
 
 
 def _judged_by(f: Finding) -> str:
-    n, names = whole(f, "n"), {"df": f"{figure(f, 'df'):.3g}"}
+    n, names = whole(f, "n"), {"df": point(f"{figure(f, 'df'):.3g}")}
     if word(f, "unit") == "specimen":
         return plural(
             "Judged by {n} specimen ({df} degrees of freedom).",

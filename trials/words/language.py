@@ -14,11 +14,12 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Language:
-    """A language: how a template is translated, alone and by number."""
+    """A language: how a template is translated, alone and by number, and its decimal sign."""
 
     name: str
     one: Callable[[str], str]
     several: Callable[[str, str, int], str]
+    decimal: str = "."
 
 
 def _choose(single: str, many: str, n: int) -> str:
@@ -51,6 +52,15 @@ def text(template: str, **facts: object) -> str:
     'cut at 0.7 bar'
     """
     return _current.get().one(template).format(**facts)
+
+
+def word(name: str) -> str:
+    """A name that may be a user's own, in the words of the language where it has some; braces in it mean nothing.
+
+    >>> word("{x} of mine")
+    '{x} of mine'
+    """
+    return _current.get().one(name)
 
 
 def plural(single: str, many: str, n: int, **facts: object) -> str:

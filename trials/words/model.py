@@ -10,7 +10,7 @@ from trials.infer.kinds import InferKind
 from trials.infer.model.structure import RestsOn
 from trials.words import facts
 from trials.words.language import text
-from trials.words.numbers import listed
+from trials.words.numbers import listed, point
 from trials.words.settings import layer_name, layer_words
 
 
@@ -21,7 +21,7 @@ def rests_on_words(found: RestsOn) -> str:
         units = text("{units} on {blocks}", units=units, blocks=layer_words("sheet", found.blocks, found.block))
     if found.df is None:
         return text("{units}; nothing above the coupon was repeated", units=units)
-    return text("{units}; {df} degrees of freedom", units=units, df=f"{found.df:.3g}")
+    return text("{units}; {df} degrees of freedom", units=units, df=point(f"{found.df:.3g}"))
 
 
 def _few_sheets(finding: Finding) -> str:

@@ -12,7 +12,7 @@ from trials.findings import Finding
 from trials.words.facts import figure, several, word
 from trials.words.language import text
 from trials.words.names import person
-from trials.words.numbers import fixed, listed, number, percent, with_unit
+from trials.words.numbers import fixed, listed, number, percent, point, with_unit
 
 LARGE = 1000.0
 FEWEST_HUNDREDTHS = 0.015  # below it a difference is not told from two costs in hundredths
@@ -35,12 +35,12 @@ def _figure(size: float) -> str:
         return f"{round(size / step) * step:,.0f}".replace(",", "\u00a0")
     if size >= FEWEST_HUNDREDTHS or size == 0.0:
         return fixed(size, 2 if size < 100 else 0)
-    return f"{size:.1g}" if size >= NEAR_NOTHING else "0.00"
+    return point(f"{size:.1g}" if size >= NEAR_NOTHING else "0.00")
 
 
 def price_words(price: float | None, currency: str) -> str:
     """The price of a nozzle as typed in a list; a dash where none is stated."""
-    return text("no price stated") if price is None else f"{price:.2f}\u00a0{currency}".strip()
+    return text("no price stated") if price is None else f"{fixed(price, 2)}\u00a0{currency}".strip()
 
 
 def span_of_money(span: Span, currency: str) -> str:

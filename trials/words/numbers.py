@@ -7,7 +7,16 @@ from collections.abc import Sequence
 
 from trials.findings import Amount
 from trials.units import shown
-from trials.words.language import text
+from trials.words.language import current, text
+
+
+def point(figure: str) -> str:
+    """A figure with the decimal sign of the current language.
+
+    >>> point("3.14")
+    '3.14'
+    """
+    return figure.replace(".", current().decimal)
 
 
 def number(value: float, digits: int = 3) -> str:
@@ -21,7 +30,7 @@ def number(value: float, digits: int = 3) -> str:
     if value == 0:
         return "0"
     places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
-    return unsigned_zero(f"{value:.{min(places, 6)}f}")
+    return point(unsigned_zero(f"{value:.{min(places, 6)}f}"))
 
 
 def unsigned_zero(figure: str) -> str:
@@ -39,7 +48,7 @@ def fixed(value: float, places: int, sign: bool = False) -> str:
     >>> fixed(-0.004, 2), fixed(3.14159, 2, sign=True)
     ('0.00', '+3.14')
     """
-    return unsigned_zero(f"{value:+.{places}f}" if sign else f"{value:.{places}f}")
+    return point(unsigned_zero(f"{value:+.{places}f}" if sign else f"{value:.{places}f}"))
 
 
 def percent(share: float, places: int = 0, sign: bool = False) -> str:
@@ -57,7 +66,7 @@ def rounded(value: float, digits: int, sign: bool = False) -> str:
     >>> rounded(0.30000001, 3), rounded(2.0, 4, sign=True)
     ('0.3', '+2')
     """
-    return unsigned_zero(f"{value:+.{digits}g}" if sign else f"{value:.{digits}g}")
+    return point(unsigned_zero(f"{value:+.{digits}g}" if sign else f"{value:.{digits}g}"))
 
 
 def with_unit(value: float, unit: str, digits: int = 3) -> str:
@@ -76,7 +85,7 @@ def signed(value: float, digits: int = 3) -> str:
     ('+0.0301', '-12.0', '0')
     """
     figure = number(value, digits)
-    return f"+{figure}" if 0 < value < math.inf and float(figure) != 0 else figure
+    return f"+{figure}" if 0 < value < math.inf and figure.strip("0.,") else figure
 
 
 def changed(found: Amount) -> str:
@@ -104,12 +113,12 @@ def confidence(level: float) -> str:
     >>> confidence(0.95), confidence(1 - 0.05 / 6)
     ('95 %', '99.17 %')
     """
-    return f"{100.0 * level:.4g} %"
+    return f"{point(f'{100.0 * level:.4g}')} %"
 
 
 def plain(level: float | str, unit: str = "") -> str:
     """A setting as typed, with its unit: `0.7 bar`, `1 mm`, `fine`."""
-    figure = level if isinstance(level, str) else unsigned_zero(f"{level:g}")
+    figure = level if isinstance(level, str) else point(unsigned_zero(f"{level:g}"))
     return f"{figure} {shown(unit)}".strip()
 
 

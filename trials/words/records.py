@@ -9,8 +9,9 @@ from typing import Any
 from trials.commands import Before, Next
 from trials.findings import Amount, Fact, Finding
 from trials.record_kinds import JournalKind, RecordKind, Step, Where
+from trials.words import columns
 from trials.words.language import plural, text
-from trials.words.numbers import number, plain
+from trials.words.numbers import number, plain, point
 
 FEW = 8
 """So many marks are named; of more only the number is said."""
@@ -81,6 +82,24 @@ def _lost(finding: Finding) -> str:
     return text("Coupon {coupon} ({nozzle}) {how}{note}.", how=how, note=note, **named)
 
 
+def _changed_setting(finding: Finding) -> str:
+    column, facts = str(finding.facts["column"]), finding.facts
+    named = {"setting": columns.split(column)[0], "coupon": finding.about.coupons[0]}
+    was, now = columns.amount(column, facts["was"]), columns.amount(column, facts["now"])
+    return text("Coupon {coupon} was cut with {setting} {now}, planned {was}.", now=now, was=was, **named)
+
+
+def _outside(template: str) -> Callable[[Finding], str]:
+    """Sentence of a coupon that was cut outside the plan, its setting by name and unit."""
+
+    def sentence(finding: Finding) -> str:
+        column = str(finding.facts["column"])
+        named = {end: columns.amount(column, finding.facts[end]) for end in ("now", "low", "high")}
+        return text(template, coupon=finding.about.coupons[0], setting=columns.split(column)[0], **named)
+
+    return sentence
+
+
 def _moved(finding: Finding) -> str:
     n, facts = len(finding.about.coupons), {**_facts(finding), "coupons": marks(finding.about.coupons)}
     if finding.facts["what"] == "mount":
@@ -99,7 +118,7 @@ def _slip(finding: Finding) -> str:
         Where.TRIAL: text("the trial"),
     }[Where(str(finding.facts["where"]))]
     ratio = found.value / median.value
-    times = text("{x} times", x=f"{ratio:.3g}") if ratio >= 1 else text("{x} of", x=f"{ratio:.2g}")
+    times = text("{x} times", x=point(f"{ratio:.3g}")) if ratio >= 1 else text("{x} of", x=point(f"{ratio:.2g}"))
     return text(
         "coupon {coupon}, reading {reading}: {name} {value} is {times} the median {median} of the other readings of "
         "{others}; a slip of the pen or a wrong unit?",
@@ -130,13 +149,13 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
         "Coupon {coupons} was cut in another order than planned.",
         "Coupons {coupons} were cut in another order than planned.",
     ),
-    RecordKind.CHANGED_SETTING: _line("Coupon {coupon} was cut with {column} {now}, planned {was}."),
-    RecordKind.OUTSIDE_USED: _line(
-        "Coupon {coupon} lies outside the plan ({column} {now}, planned {low} to {high}), by no more than half the "
+    RecordKind.CHANGED_SETTING: _changed_setting,
+    RecordKind.OUTSIDE_USED: _outside(
+        "Coupon {coupon} lies outside the plan ({setting} {now}, planned {low} to {high}), by no more than half the "
         "planned span: used."
     ),
-    RecordKind.OUTSIDE_LEFT_OUT: _line(
-        "Coupon {coupon} lies far outside the plan ({column} {now}, planned {low} to {high}), by more than half the "
+    RecordKind.OUTSIDE_LEFT_OUT: _outside(
+        "Coupon {coupon} lies far outside the plan ({setting} {now}, planned {low} to {high}), by more than half the "
         "planned span: graded, but left out of means, comparisons and chances."
     ),
     RecordKind.COUPONS_MOVED: _moved,
@@ -153,6 +172,7 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
         "Fewer than the planned {n} readings of {response} on {coupons}.",
         counted="wanted",
     ),
+    RecordKind.NOT_MEASURABLE: _line("{response} could not be measured on {coupons}: {reason}."),
     RecordKind.SLIP: _slip,
     RecordKind.INSTRUMENT_UNKNOWN: _many(
         "Instrument {instrument} measured {n} value and is not in the register.",
@@ -231,7 +251,10 @@ def instrument(facts: Mapping[str, Any]) -> str:
     day = facts["calibrated_on"]
     parts = [text("calibrated {day}", day=day) if day else text("no calibration stated")]
     parts += [text("due {day}", day=facts["due_on"])] if facts["due_on"] else []
-    parts += [text("U of {column} {u} (k = 2)", column=c, u=plain(u)) for c, u in facts["uncertainty"].items()]
+    parts += [
+        text("U of {column} {u} (k = 2)", column=columns.split(c)[0], u=columns.amount(c, u))
+        for c, u in facts["uncertainty"].items()
+    ]
     parts += [facts["note"]] if facts["note"] else []
     return text("{name}: {facts}.", name=facts["instrument"], facts=", ".join(parts))
 

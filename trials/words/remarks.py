@@ -9,7 +9,7 @@ from trials.decide.kinds import StudyKind
 from trials.findings import Amount, Fact, Finding
 from trials.words import checks, facts
 from trials.words.language import plural, text
-from trials.words.numbers import chance, listed, number, percent, plain, with_unit
+from trials.words.numbers import chance, fixed, listed, number, percent, plain, with_unit
 from trials.words.settings import at_place, factor_name, layer_name, place_words
 
 
@@ -314,8 +314,8 @@ def _consider(finding: Finding) -> str:
         "Consider {nozzle} for this job {place} ({price} against {today} {currency} a piece); confirm with a few parts "
         "before changing over.",
         **names,
-        price=f"{facts.figure(finding, 'price'):.2f}",
-        today=f"{facts.figure(finding, 'today_price'):.2f}",
+        price=fixed(facts.figure(finding, "price"), 2),
+        today=fixed(facts.figure(finding, "today_price"), 2),
         currency=facts.word(finding, "currency"),
     )
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from trials.findings import Place, PlaceKind
-from trials.words.language import plural, text
+from trials.words.language import plural, text, word
 from trials.words.numbers import plain
 
 
@@ -34,8 +34,8 @@ def at_place(place: Place, start: bool = False) -> str:
 
 
 def factor_name(name: str) -> str:
-    """A factor as printed; its name is the user's own."""
-    return name.replace("_", " ")
+    """A factor as printed; its name is the user's own, put into the language where it is a usual one."""
+    return word(name.replace("_", " "))
 
 
 def term_words(parts: tuple[str, ...]) -> str:

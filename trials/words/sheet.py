@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
-from trials.words.language import plural, text
+from trials.words.language import plural, text, word
 from trials.words.numbers import plain
 
 
@@ -29,51 +29,74 @@ def stop_rules() -> list[str]:
     ]
 
 
-def bench_steps() -> list[list[str]]:
-    """The order of work at the bench: a step and how it is done."""
-    return [
-        [
-            text("Let it cool"),
-            text("Measure cold coupons only, at the temperature of the bench. Work in the order of the workbook."),
-        ],
-        [
-            text("Dross first"),
-            text("Grade the lower edge before anything is taken off. The worst spot of the edge counts."),
-        ],
-        [
-            text("Take the dross off"),
-            text("Scraper, then a brush for loose oxide. Never grind, file or blast: the edge is what is judged."),
-        ],
-        [
-            text("Squareness u"),
-            text("Find the marked edge. Keep clear of lead-in, joint, corners and slat marks."),
-        ],
-        [
-            text("Roughness Rz5"),
-            text("Along the edge at the stated depth, at the same places each time, across no slat mark or bead."),
-        ],
-        [
-            text("Write it down"),
-            text(
-                "Every reading as shown by the instrument, with side and inspector. A doubtful value is measured again "
-                "as a repeat; nothing is rubbed out."
-            ),
-        ],
+def bench_steps(measured: Collection[str]) -> list[list[str]]:
+    """The order of work at the bench: a step and how it is done; only what the trial measured (names of responses)."""
+    dross = bool({"dross", "dross_height"} & set(measured))
+    edge = bool({"roughness", "squareness", "drag", "kerf"} & set(measured))
+    parts = [
+        (True, _cool()),
+        (dross, _grade_dross()),
+        (edge, _clean(dross)),
+        ("squareness" in measured, _square()),
+        ("roughness" in measured, _rough()),
+        (True, _write()),
     ]
+    return [list(step) for wanted, step in parts if wanted]
 
 
-def where(readings: Mapping[str, int], cutoff_mm: float) -> list[str]:
-    """How many readings (by the label of the response), on which edge, and how long a trace of Rz5 is."""
-    parts = [text("{label}: {n} on each coupon", label=label, n=n) for label, n in readings.items()]
-    return [
+def _cool() -> tuple[str, str]:
+    how = text("Measure cold coupons only, at the temperature of the bench. Work in the order of the workbook.")
+    return text("Let it cool"), how
+
+
+def _grade_dross() -> tuple[str, str]:
+    how = text("Grade the lower edge before anything is taken off. The worst spot of the edge counts.")
+    return text("Dross first"), how
+
+
+def _clean(graded: bool) -> tuple[str, str]:
+    how = text("Scraper, then a brush for loose oxide. Never grind, file or blast: the edge is what is judged.")
+    return text("Take the dross off") if graded else text("Clean the edge"), how
+
+
+def _square() -> tuple[str, str]:
+    how = text("Find the marked edge. Keep clear of lead-in, joint, corners and slat marks.")
+    return text("Squareness u"), how
+
+
+def _rough() -> tuple[str, str]:
+    how = text("Along the edge at the stated depth, at the same places each time, across no slat mark or bead.")
+    return text("Roughness Rz5"), how
+
+
+def _write() -> tuple[str, str]:
+    how = text(
+        "Every reading as shown by the instrument, with side and inspector. A doubtful value is measured again as a "
+        "repeat; nothing is rubbed out."
+    )
+    return text("Write it down"), how
+
+
+def where(readings: Mapping[str, int], cutoff_mm: float | None) -> list[str]:
+    """How many readings (by the label of the response), on which edge, and how long a trace of Rz5 is.
+
+    cutoff_mm: None where no roughness is measured.
+    """
+    parts = [text("{label}: {n} on each coupon", label=word(label), n=n) for label, n in readings.items()]
+    lines = [
         text("Readings: {parts}.", parts="; ".join(parts)),
         text("Measure the edge that the workbook names, always at the same places."),
-        text(
-            "Rz5: cut-off {cutoff}, five lengths and half a cut-off at each end, so {length} of clean edge.",
-            cutoff=plain(cutoff_mm, "mm"),
-            length=plain(6 * cutoff_mm, "mm"),
-        ),
     ]
+    if cutoff_mm is not None:
+        length = plain(6 * cutoff_mm, "mm")
+        lines.append(
+            text(
+                "Rz5: cut-off {cutoff}, five lengths and half a cut-off at each end, so {length} of clean edge.",
+                cutoff=plain(cutoff_mm, "mm"),
+                length=length,
+            )
+        )
+    return lines
 
 
 def depths_unknown() -> str:
@@ -81,19 +104,21 @@ def depths_unknown() -> str:
     return text("Depths depend on the thickness of the coupon: ask the engineer for them.")
 
 
-def depths(thickness_mm: float, rz5_depth_mm: float, left_out_mm: float) -> list[str]:
-    """Where Rz5 and u are taken on an edge of one thickness."""
-    return [
-        text(
-            "Rz5: {depth} below the top face ({thickness} thick); write the depth down if it differs.",
-            depth=plain(rz5_depth_mm, "mm"),
-            thickness=plain(thickness_mm, "mm"),
-        ),
-        text(
-            "u: from {out} below the top face to {out} above the lower one; leave the rest out.",
-            out=plain(left_out_mm, "mm"),
-        ),
-    ]
+def rz5_depth(thickness_mm: float, depth_mm: float) -> str:
+    """Where Rz5 is taken on an edge of one thickness."""
+    return text(
+        "Rz5: {depth} below the top face ({thickness} thick); write the depth down if it differs.",
+        depth=plain(depth_mm, "mm"),
+        thickness=plain(thickness_mm, "mm"),
+    )
+
+
+def u_depths(left_out_mm: float) -> str:
+    """Where u is taken."""
+    return text(
+        "u: from {out} below the top face to {out} above the lower one; leave the rest out.",
+        out=plain(left_out_mm, "mm"),
+    )
 
 
 def varied(setting: str, levels: Sequence[str], unit: str, today: str) -> str:
@@ -166,12 +191,22 @@ def footer(title: str, made_on: str, program: str) -> str:
 
 def labels_footer(title: str, coupons: int) -> str:
     """Foot of the labels."""
-    return plural("{title} · {n} coupon", "{title} · {n} coupons", coupons, title=title)
+    return plural(
+        "{title} · {n} coupon, in the order of measuring",
+        "{title} · {n} coupons, in the order of measuring",
+        coupons,
+        title=title,
+    )
 
 
-def labels_title() -> str:
+def labels_title(title: str) -> str:
     """Title of the labels."""
-    return text("Coupon labels")
+    return text("Coupon labels: {title}", title=title)
+
+
+def label_place(place: int) -> str:
+    """On a label: the place in the order of measuring."""
+    return text("measure {place}", place=place)
 
 
 def run_sheet_words() -> dict[str, str | list[str]]:
@@ -195,11 +230,12 @@ def run_sheet_words() -> dict[str, str | list[str]]:
         "ticks": [text("nozzle centred"), text("height calibrated"), text("window changed")],
         "pierces": text("pierces before"),
         "fitted": text("fitted at"),
-        "open_head": [text("Outcome"), text("Time"), text("Setting changed"), text("Note")],
+        "outcome_head": [text("cut"), text("not severed"), text("aborted"), text("scrapped")],
+        "open_head": [text("Time"), text("Setting changed"), text("Note")],
         "coupons": text("Mounts and their coupons"),
         "outcomes": text(
-            "In the order printed, unless safety asks otherwise. Outcome: cut, not severed, aborted, or scrapped (for "
-            "a reason that has nothing to do with the cut). A nozzle taken off and fitted again is a new mount."
+            "In the order printed, unless safety asks otherwise. Tick what became of each coupon; scrapped: for a "
+            "reason that has nothing to do with the cut. A nozzle taken off and fitted again is a new mount."
         ),
         "map": text(
             "Mark and order of cutting with the direction of travel; thick: edge to measure; thin tick outside: "

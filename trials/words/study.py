@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
+from enum import StrEnum
 
-from trials.decide.results import Comparison, NextStep, NozzleRow, ResponseResult, Spread, State, Study, Worded
+from trials.decide.results import Comparison, Effect, NextStep, NozzleRow, ResponseResult, Spread, State, Study, Worded
 from trials.findings import Place
 from trials.infer.answer import Added, Answer
 from trials.responses import QUANTITIES, Scale
@@ -15,8 +16,8 @@ from trials.words.answer import word_of
 from trials.words.findings import say
 from trials.words.language import text
 from trials.words.model import rests_on_words
-from trials.words.numbers import confidence, fixed, listed, number, percent, plain, signed, with_unit
-from trials.words.settings import at_place, source_words
+from trials.words.numbers import confidence, fixed, listed, number, percent, plain, point, rounded, signed, with_unit
+from trials.words.settings import at_place, factor_name, source_words
 
 
 def answer_sentence(study: Study) -> str:
@@ -127,6 +128,21 @@ def change_words(c: Comparison, unit: str) -> str:
     return text("{size}, interval {low} to {high}", size=percent(value, sign=True), **span)
 
 
+def effect_words(effect: Effect, unit: str) -> tuple[str, str]:
+    """Size and interval of what one unit more of a setting does: per cent where it is a ratio, else in the unit."""
+    if effect.kind == "ratio":
+        ends = [percent(x - 1.0, 1, sign=True) for x in (effect.value, effect.low, effect.high)]
+    else:
+        ends = [f"{signed(x)} {shown(unit)}".strip() for x in (effect.value, effect.low, effect.high)]
+    return ends[0], text("{low} to {high}", low=ends[1], high=ends[2])
+
+
+def effect_name(effect: Effect) -> str:
+    """The setting with its step: `pressure, per bar`."""
+    name = factor_name(effect.factor)
+    return text("{factor}, per {unit}", factor=name, unit=shown(effect.unit)) if effect.unit else name
+
+
 def _lower_or_higher(lower: bool, size: str) -> str:
     return text("{size} lower", size=size) if lower else text("{size} higher", size=size)
 
@@ -156,7 +172,7 @@ def worthwhile_words(result: ResponseResult) -> str:
     if result.worthwhile is None:
         return ""
     if result.scale == Scale.LOG:
-        return f"{100.0 * math.expm1(result.worthwhile):.3g} %"
+        return f"{rounded(100.0 * math.expm1(result.worthwhile), 3)} %"
     return f"{plain(result.worthwhile)} {shown(result.unit)}".strip()
 
 
@@ -184,10 +200,10 @@ def exploratory_words() -> str:
     return text("Undeclared second look: these words are exploratory; the first verdict stands.")
 
 
-def remarks(result: ResponseResult) -> list[str]:
-    """What was said about a response, before its checks."""
+def remarks(result: ResponseResult, without: Collection[StrEnum] = ()) -> list[str]:
+    """What was said about a response, before its checks; without: kinds that stand in a table of their own."""
     first = [exploratory_words()] if result.exploratory else []
-    return [*first, *(say(finding) for finding in result.said)]
+    return [*first, *(say(finding) for finding in result.said if finding.kind not in without)]
 
 
 def beside_headline(result: ResponseResult) -> str | None:
@@ -208,7 +224,7 @@ def p_words(p: float | None) -> str:
     """A p-value in a table on the screen."""
     if p is None or math.isnan(p):
         return text("none")
-    return f"{p:.3f}" if p >= 0.001 else f"{p:.1e}"
+    return fixed(p, 3) if p >= 0.001 else point(f"{p:.1e}")
 
 
 def interval_words(low: float, high: float, digits: int = 4) -> str:

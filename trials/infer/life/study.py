@@ -29,6 +29,8 @@ Labels = NDArray[np.str_]
 
 FEW = 5
 """Failures of a type below which its interval is called rough (common practice, no source)."""
+OWN_SHAPE = 2
+"""Failures below which a type has no shape of its own: one failure fits any."""
 SHAPES_DIFFER = 0.05
 """p below which types are said not to share one Weibull shape."""
 
@@ -183,6 +185,8 @@ def _own_shapes(lives: _Lives, quantiles: Sequence[float], confidence: float) ->
     """Ratios with a shape for each type, where both types have failures that fix one."""
     found: list[LifeRatio] = []
     for name in lives.others:
+        if min(lives.failed[lives.labels == kind].sum() for kind in (name, lives.today)) < OWN_SHAPE:
+            continue
         for quantile in quantiles:
             try:
                 found.append(

@@ -8,6 +8,7 @@ import numpy as np
 
 from trials.report.figures.look import ACCENT, GREY, INK, LIGHT, PALE, canvas, svg
 from trials.words import bench_figures as words
+from trials.words.numbers import point
 
 if TYPE_CHECKING:
     from trials.bench.roughness import Roughness
@@ -38,7 +39,7 @@ def trace_figure(trace: Roughness) -> str:
             lower.text(
                 (left + right) / 2,
                 1.02,
-                f"{height:.3g}",
+                point(f"{height:.3g}"),
                 transform=lower.get_xaxis_transform(),
                 ha="center",
                 va="bottom",

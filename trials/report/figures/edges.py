@@ -31,7 +31,7 @@ from trials.units import shown
 from trials.words import figures as words
 from trials.words.language import text
 from trials.words.names import person
-from trials.words.numbers import percent
+from trials.words.numbers import percent, point
 from trials.words.settings import layer_name
 from trials.words.study import label
 
@@ -220,7 +220,7 @@ def by_factor_figure(
     result: ResponseResult, coupons: pd.DataFrame, settings: Sequence[Setting], types: Sequence[str]
 ) -> str:
     """One strip per nozzle type, one row of strips per setting: coupon marks, and the mean at each setting cut."""
-    with canvas(0.75 + 1.2 * len(settings), len(settings), len(types), sharey=True, squeeze=False) as (figure, grid):
+    with canvas(0.75 + 1.0 * len(settings), len(settings), len(types), sharey=True, squeeze=False) as (figure, grid):
         low, high = span(coupons["value"].to_numpy(float))
         for row, setting in enumerate(settings):
             for place, nozzle in enumerate(types):
@@ -248,7 +248,7 @@ def _draw_levels(
     used = np.unique(at)
     means = [values[at == place].mean() for place in used]
     axes.plot(used, means, color=ACCENT, lw=1.4, marker=marker(position), ms=5, ls=dash(position), mec="white", mew=0.7)
-    axes.set_xticks(places, [drawn(f"{v:g}" if isinstance(v, (int, float)) else v, 12) for v in known])
+    axes.set_xticks(places, [drawn(point(f"{v:g}") if isinstance(v, (int, float)) else v, 12) for v in known])
     axes.set_xlim(low, high)
     axes.tick_params(labelsize=8)
     axes.grid(axis="y", color=PALE, lw=0.4)
@@ -277,7 +277,7 @@ def _draw_spread(axes: Axes, result: ResponseResult, sources: Sequence[str]) -> 
         position, size = sources.index(part.source), sizes[part.source]
         axes.plot([0, size], [position] * 2, color=LIGHT, lw=1.2)
         axes.plot(size, position, marker="o", ms=6, color=ACCENT if part.source != "reading" else GREY)
-        axes.text(size, position - 0.12, f"  {size:.2g} ({percent(part.share)})", va="center", fontsize=8)
+        axes.text(size, position - 0.12, f"  {point(f'{size:.2g}')} ({percent(part.share)})", va="center", fontsize=8)
     axes.set_xlim(0, 1.75 * max(sizes.values(), default=0.0) or 1)
     axes.set_title(drawn(label(result), 34), fontsize=8.5)
     axes.set_xlabel(text("% of the typical edge") if in_percent else shown(result.unit) or text("grades"), fontsize=8.5)

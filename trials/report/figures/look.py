@@ -15,6 +15,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
+from trials.words.language import current
+from trials.words.numbers import point
+
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
@@ -67,7 +70,23 @@ def canvas(
     with sns.axes_style("ticks"), mpl.rc_context(_RC):
         figure = Figure(figsize=(width_in, height_in), layout="constrained")
         FigureCanvasSVG(figure)
-        yield figure, figure.subplots(rows, columns, **grid)
+        axes = figure.subplots(rows, columns, **grid)
+        if current().decimal != ".":
+            _write_in_language(figure)
+        yield figure, axes
+
+
+def _write_in_language(figure: Figure) -> None:
+    """Numbers on the axes with the decimal sign of the language."""
+    from matplotlib.ticker import ScalarFormatter
+
+    class InLanguage(ScalarFormatter):
+        def __call__(self, x: float, pos: int | None = None) -> str:
+            return point(super().__call__(x, pos))
+
+    for axes in figure.axes:
+        for axis in (axes.xaxis, axes.yaxis):
+            axis.set_major_formatter(InLanguage())
 
 
 def svg(figure: Figure) -> str:

@@ -12,6 +12,7 @@ import pandas as pd
 from trials.errors import InputError, Problems
 from trials.findings import Fact, Finding
 from trials.record_kinds import RecordKind
+from trials.store.language import kept_word
 from trials.store.records.changed_setting import nearest
 from trials.store.tables import FileTable, check_filled, read_table, sheet_names
 from trials.units import factor, match_header, shown
@@ -50,11 +51,7 @@ def _with_columns(path: str | Path, sheet: str, needed: tuple[str, ...]) -> File
         table = read_table(path, sheet, needed)
     except InputError:
         return None
-    found = {
-        matched[0]
-        for column in table.frame.columns
-        if (matched := match_header(str(column), dict.fromkeys(needed, "")))
-    }
+    found = {kept_word(str(column)).strip().lower() for column in table.frame.columns}
     return table if set(needed) <= found else None
 
 
@@ -66,10 +63,12 @@ def match_columns(
     found: dict[str, tuple[str, float]] = {}
     strange: list[str] = []
     for header in table.frame.columns:
-        matched = match_header(str(header), wanted)
+        matched = match_header(str(header), wanted) or match_header(kept_word(str(header)), wanted)
         if matched is None:
             _refuse_slip(str(header), wanted, table)
-            strange += [str(header)] if header not in GRADE_COLUMNS and "(plan)" not in str(header) else []
+            strange += (
+                [str(header)] if kept_word(str(header)) not in GRADE_COLUMNS and "(plan)" not in str(header) else []
+            )
             continue
         kept, scale = matched
         if kept in found:
@@ -97,7 +96,7 @@ def missing(table: FileTable, name: str) -> InputError:
 
 
 def _refuse_slip(header: str, wanted: dict[str, str], table: FileTable) -> None:
-    if header in GRADE_COLUMNS or "(plan)" in header:
+    if kept_word(header) in GRADE_COLUMNS or "(plan)" in header:
         return
     typed = header.strip().lower().replace(" ", "_").replace("-", "_")
     for kept, unit in wanted.items():

@@ -6,11 +6,10 @@ from typing import Any
 
 from trials.findings import About, Fact, Finding
 from trials.record_kinds import RecordKind
+from trials.store.language import SIDES
 from trials.store.records.records import Records
 from trials.store.records.spelling import by_folded, folded
 
-SIDES = ("left", "right", "near", "far")
-"""The four edges of a coupon, seen as on its label."""
 NAMED = ("side", "inspector", "instrument")
 
 

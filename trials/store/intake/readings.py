@@ -13,6 +13,7 @@ from trials.errors import InputError, Problems
 from trials.findings import Fact, Finding
 from trials.record_kinds import RecordKind
 from trials.responses import QUANTITIES, Quantity
+from trials.store.intake.bounds import reading_in
 from trials.store.intake.headers import (
     Columns,
     Placer,
@@ -26,6 +27,8 @@ from trials.store.intake.headers import (
 )
 from trials.store.intake.lives import note_says_good
 from trials.store.intake.names import one_spelling
+from trials.store.language import SIDES, kept_word
+from trials.store.records.bounds import as_typed, same_reading
 from trials.store.records.records import (
     READING_COLUMNS,
     Records,
@@ -45,6 +48,8 @@ from trials.trial import Method
 from trials.units import suffix
 
 PLAIN = {"coupon": "", "repeat": "", "thickness_mm": "mm", "u_mm": "mm", "rz5_um": "um", "dross_grade": ""}
+NOT_TYPED = ("field", "value", "beyond")
+"""Columns of a reading that no column of a file is named after."""
 READING_UNITS = {"cutoff_mm": "mm", "depth_mm": "mm"}
 
 
@@ -61,7 +66,7 @@ def read_readings(path: str | Path, records: Records) -> FileTable:
     """
     table = named_sheet(path, "readings", ("coupon",))
     known = quantities(records.trial)
-    wanted = {name: "" for name in READING_COLUMNS if name not in ("field", "value")} | READING_UNITS
+    wanted = {name: "" for name in READING_COLUMNS if name not in NOT_TYPED} | READING_UNITS
     wanted |= {column: suffix(quantity.unit) for column, quantity in known.items()}
     columns, left_out = match_columns(table, wanted, ("coupon",))
     values = [name for name in columns if name in known]
@@ -101,22 +106,22 @@ def _long_rows(
             check_was_cut(base["coupon"], recorded, **place("coupon"))
         for name, quantity in known.items():
             with problems.gathered():
-                value = number_in(cells[name], decimal_comma=table.decimal_comma, **place(name))
-                if value is None:
+                found = reading_in(cells[name], quantity, columns[name][1], table.decimal_comma, base, place(name))
+                if found is None:
                     continue
-                kept = check_value(_converted(value, columns[name][1]), quantity, **place(name))
                 reading = 1 if quantity.per_coupon else base["reading"]
                 if reading is None:
                     raise InputError("no reading number", allowed="1, 2, 3, ...", do="Number it.", **place("reading"))
-                rows.append((number, {**base, "reading": reading, "field": name, "value": kept}))
+                rows.append((number, {**base, "reading": reading, "field": name, **found}))
     problems.tell()
     return rows
 
 
 def _reading_base(cells: dict[str, Any], columns: Columns, place: Placer, decimal_comma: bool) -> dict[str, Any]:
     """The columns of a reading that are not values."""
-    names = [name for name in READING_COLUMNS if name not in ("field", "value")]
+    names = [name for name in READING_COLUMNS if name not in NOT_TYPED]
     row: dict[str, Any] = {name: text_in(cells.get(name)) for name in names}
+    row["side"] = kept_word(row["side"]) if row["side"] not in ("", *SIDES) else row["side"]
     row["reading"] = whole_in(cells.get("reading"), 1, decimal_comma=decimal_comma, **place("reading"))
     row["repeat"] = whole_in(cells.get("repeat"), 0, decimal_comma=decimal_comma, **place("repeat")) or 0
     row["measured_on"] = moment_in(cells.get("measured_on"), **place("measured_on"))
@@ -155,16 +160,16 @@ def _without_equals(
     rows: list[tuple[int, dict[str, Any]]], file: str
 ) -> tuple[list[tuple[int, dict[str, Any]]], tuple[Finding, ...]]:
     """One row per coupon, reading, repeat and field; equal ones are dropped, different ones refused, all at once."""
-    seen: dict[tuple[Any, ...], tuple[int, float]] = {}
+    seen: dict[tuple[Any, ...], tuple[int, dict[str, Any]]] = {}
     kept: list[tuple[int, dict[str, Any]]] = []
     equal = 0
     problems = Problems()
     for number, row in rows:
         key = (row["coupon"], row["reading"], row["repeat"], row["field"])
         if key not in seen:
-            seen[key] = (number, row["value"])
+            seen[key] = (number, row)
             kept.append((number, row))
-        elif row["value"] == seen[key][1]:
+        elif same_reading(row, seen[key][1]):
             equal += 1
         else:
             with problems.gathered():
@@ -173,13 +178,13 @@ def _without_equals(
     return kept, (Finding(RecordKind.EQUAL_CELLS, facts={"cells": equal}),) if equal else ()
 
 
-def _two_values(row: dict[str, Any], number: int, first: int, value: float, file: str) -> InputError:
+def _two_values(row: dict[str, Any], number: int, first: int, other: dict[str, Any], file: str) -> InputError:
     return InputError(
-        f"coupon {row['coupon']}, reading {row['reading']} has {value:g} in row {first}",
+        f"coupon {row['coupon']}, reading {row['reading']} has {as_typed(other)} in row {first}",
         file=file,
         row=number,
         column=row["field"],
-        found=row["value"],
+        found=as_typed(row) if row["beyond"] or row["value"] is None else row["value"],
         do="Keep one of them; a second measurement of the same place is repeat 1.",
     )
 

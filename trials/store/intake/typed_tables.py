@@ -14,6 +14,7 @@ from trials.findings import Finding
 from trials.record_kinds import RecordKind
 from trials.store.intake.headers import Placer, each_row, lower, match_columns, named_sheet, once, placer, result
 from trials.store.intake.readings import read_plain_readings, read_readings
+from trials.store.language import kept_word
 from trials.store.records.changed_setting import parse_changed_setting, written
 from trials.store.records.records import (
     CUT_COLUMNS,
@@ -154,7 +155,7 @@ def _added(path: str | Path, records: Records) -> tuple[set[str] | None, set[str
 
 def _cut_row(cells: dict[str, Any], place: Placer, planned: dict[str, dict[str, Any]], ordered: bool) -> dict[str, Any]:
     row: dict[str, Any] = {name: text_in(cells.get(name)) for name in CUT_COLUMNS}
-    row["outcome"] = row["outcome"].lower().replace(" ", "_")
+    row["outcome"] = _outcome(row["outcome"])
     row["coupon"] = as_mark(row["coupon"], planned)
     plan = planned.get(row["coupon"], {})
     row["cut_at"] = moment_in(cells.get("cut_at"), **place("cut_at"))
@@ -166,6 +167,12 @@ def _cut_row(cells: dict[str, Any], place: Placer, planned: dict[str, dict[str, 
     for name in ("mount", "sheet"):
         row[name] = row[name] or str(plan.get(name) or "")
     return row
+
+
+def _outcome(typed: str) -> str:
+    """The outcome as kept: in any case, with blanks, or in the words of a language of the papers."""
+    found = typed.lower().replace(" ", "_")
+    return found if not found or found in OUTCOMES else kept_word(typed).lower().replace(" ", "_")
 
 
 def _mount_row(cells: dict[str, Any], plan: dict[str, Any], place: Placer, decimal_comma: bool) -> dict[str, Any]:

@@ -145,6 +145,7 @@ def correct(
         change, old = reading_change(records, place, new_value, restore)
         _check_seen(seen, change)
         row = {name: plain(old[name]) for name in READING_COLUMNS}
+        row |= {} if restore and new_value is None else {"beyond": ""}
         row |= {"value": change.new, "who": who, "why": why, "entered_at": moment, "replaces": int(old["id"])}
         connection.execute(insert(schema.readings), row)
         _note_reading(connection, change, who, why, moment)

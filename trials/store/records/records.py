@@ -38,6 +38,7 @@ READING_COLUMNS = (
     "measured_on",
     "note",
     "ended",
+    "beyond",
 )
 JOURNAL_COLUMNS = ("id", "at", "who", "kind", "what", "why", "payload")
 LOOK_COLUMNS = (

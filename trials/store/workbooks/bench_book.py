@@ -15,8 +15,9 @@ from trials.store.records.records import OUTCOMES, Records
 from trials.store.records.rules import CUTOFF_FIELD, ENDS
 from trials.store.workbooks.book import Book, Cell, Column, between, choice, created_at, said
 from trials.trial import Method, Trial
-from trials.units import shown
 from trials.words.grade import dross_definition, dross_name
+from trials.words.language import text, word
+from trials.words.numbers import plain
 
 STREAM = 2
 """Second random stream of the trial's seed: the first lays out the plan, so the orders tell nothing of each other."""
@@ -25,15 +26,37 @@ LATER = 0.25
 THICKNESS = "thickness_mm"
 LIMIT_ROW = 4
 """Row (counted from 1) of the first limit on the sheet `how to`; range r is r - 1 rows below."""
-HOW_TO = (
-    ("order at the bench", "Cold coupon. Dross first; then take the dross off and brush loose oxide, never grind."),
-    ("", "Then u, then Rz5. Leave out lead-in, corners and slat marks; always the same sides and depths."),
-    ("rows", "Measure in the order of the rows. Grey cells are given; leave a cell empty where nothing was measured."),
-    ("repeat", "0 is the reading. A row with 1 is the same place measured again: do not look up the first value."),
-    ("side", "Which edge was measured, in the shop's own words; left and right as seen in cutting direction."),
-    ("ranges", "Worked out from each single reading while typing; the coupon's grade comes from `trials grade`."),
-    ("afterwards", "Save it and record it: trials record FOLDER this-file.xlsx"),
-)
+REPEAT = "repeat"
+
+
+def how_to() -> list[tuple[str, str]]:
+    """The routine, a step and how it is done."""
+    return [
+        (
+            text("order at the bench"),
+            text("Cold coupon. Dross first; then take the dross off and brush loose oxide, never grind."),
+        ),
+        ("", text("Then u, then Rz5. Leave out lead-in, corners and slat marks; always the same sides and depths.")),
+        (
+            text("rows"),
+            text(
+                "Measure in the order of the rows. Grey cells are given; leave a cell empty where nothing was measured."
+            ),
+        ),
+        (
+            text(REPEAT),
+            text("0 is the reading. A row with 1 is the same place measured again: do not look up the first value."),
+        ),
+        (
+            text("side"),
+            text("Which edge was measured, in the shop's own words; left and right as seen in cutting direction."),
+        ),
+        (
+            text("ranges"),
+            text("Worked out from each single reading while typing; the coupon's grade comes from `trials grade`."),
+        ),
+        (text("afterwards"), text("Save it and record it: trials record FOLDER this-file.xlsx")),
+    ]
 
 
 def measuring_order(records: Records) -> list[tuple[str, int]]:
@@ -76,8 +99,8 @@ def bench_workbook(records: Records, created: datetime | None = None) -> bytes:
     thickness = _thickness_by_coupon(records)
     columns = _columns(trial, [quantity for quantity, _ in asked], bool(thickness))
     rows = _rows(records, asked, thickness, [column.header for column in columns])
-    book = Book("Bench workbook", created_at(records, created))
-    book.filled_sheet("readings", columns, rows, frozen=4, group="measure_order")
+    book = Book(text("Bench workbook"), created_at(records, created), paper=trial.trial.paper)
+    book.filled_sheet("readings", columns, rows, frozen=3, group="measure_order", row_height=19.0)
     _how_to(book, trial, [quantity for quantity, _ in asked], bool(thickness))
     return book.data()
 
@@ -101,25 +124,39 @@ def _graded(trial: Trial, fields: list[str], varies: bool) -> list[tuple[str, st
 def _columns(trial: Trial, asked: list[Quantity], varies: bool) -> list[Column]:
     fields = [quantity.column for quantity in asked]
     columns = [
-        Column("measure_order", 15, typed=False),
-        Column("coupon", 9, typed=False),
+        Column("measure_order", 14, typed=False),
+        Column("coupon", 8, typed=False),
         Column("reading", 8, typed=False),
-        Column("repeat", 7, typed=False),
-        Column("side", 8, rule=choice(("left", "right"), "side", "Which edge, as seen in cutting direction.", False)),
+        *([Column("repeat", 7, typed=False)] if trial.bench.repeat_share else []),
+        Column(
+            "side",
+            8,
+            rule=choice(
+                (text("left"), text("right")), text("side"), text("Which edge, as seen in cutting direction."), False
+            ),
+        ),
     ]
     columns += [Column(f"{THICKNESS} (plan)", 10, typed=False)] if varies else []
     columns += [_value_column(quantity) for quantity in asked]
     columns += [Column(header, 13, typed=False) for _, header, _ in _graded(trial, fields, varies)]
-    columns += [Column("inspector", 13), Column("instrument", 15)]
+    columns += [Column("inspector", 11), Column("instrument", 12)]
     if CUTOFF_FIELD in fields:
-        columns.append(Column("cutoff_mm", 11, rule=between(0.08, 8, "cutoff_mm", "Cut-off, one for the whole trial.")))
+        columns.append(
+            Column("cutoff_mm", 11, rule=between(0.08, 8, "cutoff_mm", text("Cut-off, one for the whole trial.")))
+        )
         columns.append(Column("depth_mm", 11, rule=between(0, 1000, "depth_mm", _depth_words(trial))))
-    date = {"validate": "date", "criteria": ">", "value": datetime(2000, 1, 1), **said("measured_on", "A date.")}
-    columns += [Column("ended", 17, rule=choice(ENDS, "ended", "How the life ended."))] if _of_lives(trial) else []
+    date = {
+        "validate": "date",
+        "criteria": ">",
+        "value": datetime(2000, 1, 1),
+        **said(text("measured_on"), text("A date.")),
+    }
+    if _of_lives(trial):
+        columns.append(Column("ended", 17, rule=choice(ENDS, text("ended"), text("How the life ended."))))
     return [
         *columns,
-        Column("measured_on", 14, number_format="yyyy-mm-dd", rule=date),
-        Column("note", 26, align="left"),
+        Column("measured_on", 13, number_format="yyyy-mm-dd", rule=date),
+        Column("note", 20, align="left"),
     ]
 
 
@@ -130,9 +167,11 @@ def _of_lives(trial: Trial) -> bool:
 def _depth_words(trial: Trial) -> str:
     thickness = trial.application.thickness_mm
     if thickness is None:
-        return "Depth of the trace below the top face, mm."
+        return text("Depth of the trace below the top face, mm.")
     depth = standards.roughness_depth_mm(thickness)
-    return f"Depth of the trace below the top face, mm; {depth:g} mm is usual here (from memory)."
+    return text(
+        "Depth of the trace below the top face, mm; {depth} is usual here (from memory).", depth=plain(depth, "mm")
+    )
 
 
 def _value_column(quantity: Quantity) -> Column:
@@ -141,11 +180,19 @@ def _value_column(quantity: Quantity) -> Column:
     if quantity.scale == "grade" and quantity.high < 10:
         words = "; ".join(f"{step.grade} {dross_name(step.grade)}" for step in SCALE)
         grades = range(int(quantity.low), int(quantity.high) + 1)
-        return Column(title, width, rule=choice(list(grades), title, f"Worst place of the lower edge. {words}."))
+        return Column(
+            title,
+            width,
+            rule=choice(list(grades), title, text("Worst place of the lower edge. {grades}.", grades=words)),
+        )
     digits = max(0, -int(np.floor(np.log10(quantity.resolution))))
-    unit = shown(quantity.unit)
     high = min(quantity.high, 1e9)
-    message = f"{quantity.label}: {quantity.low:g} to {high:g} {unit}. Leave it empty where not measured."
+    message = text(
+        "{label}: {low} to {high}. Leave it empty where not measured.",
+        label=word(quantity.label),
+        low=plain(quantity.low),
+        high=plain(high, quantity.unit),
+    )
     number_format = f"0.{'0' * digits}" if digits else "0"
     return Column(title, width, number_format=number_format, rule=between(quantity.low, high, title, message))
 
@@ -186,7 +233,8 @@ def _range_formula(cell: str, thickness: str, limits: str, field: str) -> str:
     """The range of one reading, compared after rounding to 1e-9 like `trials.grade.iso9013`."""
     ranges = standards.squareness_ranges() if field == "u_mm" else standards.roughness_ranges()
     slope = chr(ord(limits) + 1)
-    inner = f'"worse than {ranges[-1].range}"'
+    worse = text("worse than {n}", n=ranges[-1].range)
+    inner = f'"{worse}"'
     for place in reversed(range(len(ranges))):
         row = LIMIT_ROW + place
         limit = f"ROUND('how to'!${limits}${row}+'how to'!${slope}${row}*{thickness},9)"
@@ -205,10 +253,12 @@ def _how_to(book: Book, trial: Trial, asked: list[Quantity], varies: bool) -> No
         _limit_table(book, sheet, trial, varies)
     number = 11 if graded else 0
     scale = [
-        (f"dross grade {step.grade}", f"{dross_name(step.grade)}: {dross_definition(step.grade)}") for step in SCALE
+        (text("dross grade {grade}", grade=step.grade), f"{dross_name(step.grade)}: {dross_definition(step.grade)}")
+        for step in SCALE
     ]
     scale = scale if any(quantity.scale == "grade" for quantity in asked) else []
-    for left, right in (*HOW_TO, ("", ""), *scale):
+    steps = [step for step in how_to() if step[0] != text(REPEAT) or trial.bench.repeat_share]
+    for left, right in (*steps, ("", ""), *scale):
         sheet.write_string(number, 0, left, bold)
         sheet.write_string(number, 1, right, plain)
         number += 1
@@ -219,20 +269,20 @@ def _how_to(book: Book, trial: Trial, asked: list[Quantity], varies: bool) -> No
 
 def _limit_table(book: Book, sheet: Any, trial: Trial, varies: bool) -> None:
     bold, plain = book.style(bold=True), book.style()
-    sheet.write_string(0, 0, f"Ranges of {standards.edition()}", bold)
-    sheet.write_string(1, 0, "thickness, mm", bold)
+    sheet.write_string(0, 0, text("Ranges of {standard}", standard=standards.edition()), bold)
+    sheet.write_string(1, 0, text("thickness, mm"), bold)
     if varies:
-        sheet.write_string(1, 1, "of each coupon, beside its mark", plain)
+        sheet.write_string(1, 1, text("of each coupon, beside its mark"), plain)
     else:
         sheet.write_number(1, 1, trial.application.thickness_mm, plain)
     heads = (
-        "range",
-        "u: base, mm",
-        "u: mm per mm",
-        "Rz5: base, µm",
-        "Rz5: µm per mm",
-        "limit of u, mm",
-        "limit of Rz5, µm",
+        text("range"),
+        text("u: base, mm"),
+        text("u: mm per mm"),
+        text("Rz5: base, µm"),
+        text("Rz5: µm per mm"),
+        text("limit of u, mm"),
+        text("limit of Rz5, µm"),
     )
     right = {"align": "right"}
     for place, head in enumerate(heads[: 5 if varies else 7]):

@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from trials.store.records.records import Records
+from trials.words.language import text, word
 
 GREY = "#E4E4E4"
 HEAD = "#D0D6DC"
@@ -34,13 +35,14 @@ class Column:
 class Book:
     """A workbook built in memory; the same content gives the same bytes for the same `created`."""
 
-    def __init__(self, title: str, created: datetime) -> None:
-        """Start an empty workbook; `created` is the only date inside it."""
+    def __init__(self, title: str, created: datetime, trial: str = "", paper: str = "A4") -> None:
+        """Start an empty workbook; `created` is the only date inside it, trial: its title, at the foot of each page."""
         import xlsxwriter
 
         self._buffer = io.BytesIO()
         self.workbook = xlsxwriter.Workbook(self._buffer, {"in_memory": True})
         self.workbook.set_properties({"title": title, "created": created.replace(tzinfo=None)})
+        self._trial, self._paper = trial.replace("&", "&&")[:100], paper
         self._formats: dict[tuple[Any, ...], Any] = {}
 
     def style(self, **properties: Any) -> Any:
@@ -58,10 +60,11 @@ class Book:
         spare: int = 0,
         frozen: int = 1,
         group: str = "",
+        row_height: float | None = None,
     ) -> Any:
         """A sheet with a header row, prefilled rows and `spare` empty ones; `frozen` columns stay in view.
 
-        A heavier line is drawn where the column `group` changes.
+        A heavier line is drawn where the column `group` changes; row_height in points, the usual one if None.
 
         A cell is its value, or a `Cell` where one cell departs from its column (locked, or a formula).
         """
@@ -69,7 +72,7 @@ class Book:
         head = self.style(bold=True, bg_color=HEAD, border=1, border_color=BORDER, text_wrap=True, align="center")
         for place, column in enumerate(columns):
             sheet.set_column(place, place, column.width)
-            sheet.write_string(0, place, column.header, head)
+            sheet.write_string(0, place, header_words(column.header), head)
             if column.rule:
                 sheet.data_validation(1, place, len(rows) + spare, place, column.rule)
         marks = [row[[column.header for column in columns].index(group)] for row in rows] if group else []
@@ -77,6 +80,8 @@ class Book:
             line = 2 if group and number > 1 and marks[number - 1] != marks[number - 2] else 1
             for place, (column, cell) in enumerate(zip(columns, row, strict=True)):
                 self._write(sheet, number, place, column, cell, line)
+        for number in range(1, len(rows) + 1) if row_height is not None else ():
+            sheet.set_row(number, row_height)
         for number in range(len(rows) + 1, len(rows) + spare + 1):
             for place, column in enumerate(columns):
                 self._write(sheet, number, place, replace(column, typed=True), None)
@@ -126,14 +131,13 @@ class Book:
         else:
             sheet.write_number(number, place, value, cell_format)
 
-    @staticmethod
-    def paper(sheet: Any, name: str) -> None:
-        """Landscape A4, one page wide, the name of the sheet at the foot."""
+    def paper(self, sheet: Any, name: str) -> None:
+        """Landscape, one page wide, the name of the sheet and of the trial at the foot."""
         sheet.set_landscape()
-        sheet.set_paper(9)
+        sheet.set_paper(1 if self._paper == "Letter" else 9)
         sheet.set_margins(left=0.4, right=0.4, top=0.5, bottom=0.6)
         sheet.fit_to_pages(1, 0)
-        sheet.set_footer(f"&L{name}&RPage &P of &N")
+        sheet.set_footer(f"&L{name}&C{self._trial}&R{text('Page &P of &N')}")
 
 
 @dataclass(frozen=True)
@@ -142,6 +146,12 @@ class Cell:
 
     value: Any
     typed: bool = False
+
+
+def header_words(header: str) -> str:
+    """A header as printed: in the words of the language where it has some, else as it is read back."""
+    name, mark, rest = header.partition(" (plan)")
+    return f"{word(name)}{mark}{rest}"
 
 
 def created_at(records: Records, created: datetime | None) -> datetime:
@@ -168,6 +178,6 @@ def said(title: str, message: str) -> dict[str, Any]:
     return {
         "input_title": title[:32],
         "input_message": message[:255],
-        "error_title": "Not accepted",
+        "error_title": text("Not accepted"),
         "error_message": message[:255],
     }

@@ -10,25 +10,51 @@ from trials.plan.cautions import nozzle_cautions
 from trials.store.records.records import OUTCOMES, Records, rows_of
 from trials.store.workbooks.book import Book, Column, between, choice, created_at
 from trials.trial import Trial
-from trials.units import shown
+from trials.words import columns
 from trials.words.findings import say
+from trials.words.language import text
+from trials.words.numbers import plain
 from trials.words.plan import described, limit_words
 
 SPARE_MOUNTS = 10
 SPARE_SHEETS = 4
 DATE = "yyyy-mm-dd hh:mm"
-HELD_UNITS = ("m_min", "mm", "um", "bar", "kw", "hz", "pct", "deg", "w", "s")
-STEPS = (
-    ("before each mount", "Look into the bore: right type, right specimen mark, clean, round. Mark the piece."),
-    ("at each mount", "Centre the nozzle, calibrate the height, then fill in its row on the sheet `mounts`."),
-    ("cuts", "One row per coupon in the order to cut. Fill in the outcome; change only what went differently."),
-    ("outcome", "cut, not_severed (the coupon hangs on), aborted (stopped), scrapped (lost for another reason)."),
-    ("cut_order", "Stands as planned. Where the order was changed, write the order in which they were really cut."),
-    ("changed_setting", "Only where a setting differed: column=value, several parted by ;  (see the example)."),
-    ("nozzle fitted again", "Add a row on `mounts` with a new mark, and write that mark in the rows it cut."),
-    ("sheets", "Heat or lot, surface and gas purity of each sheet, once."),
-    ("afterwards", "Save it and record it: trials cut FOLDER this-file.xlsx"),
-)
+
+
+def steps() -> list[tuple[str, str]]:
+    """How to fill it in, a step and what to do."""
+    return [
+        (
+            text("before each mount"),
+            text("Look into the bore: right type, right specimen mark, clean, round. Mark the piece."),
+        ),
+        (
+            text("at each mount"),
+            text("Centre the nozzle, calibrate the height, then fill in its row on the sheet `mounts`."),
+        ),
+        (
+            text("cuts"),
+            text("One row per coupon in the order to cut. Fill in the outcome; change only what went differently."),
+        ),
+        (
+            text("outcome"),
+            text("cut, not_severed (the coupon hangs on), aborted (stopped), scrapped (lost for another reason)."),
+        ),
+        (
+            text("cut_order"),
+            text("Stands as planned. Where the order was changed, write the order in which they were really cut."),
+        ),
+        (
+            text("changed_setting"),
+            text("Only where a setting differed: column=value, several parted by ;  (see the example)."),
+        ),
+        (
+            text("nozzle fitted again"),
+            text("Add a row on `mounts` with a new mark, and write that mark in the rows it cut."),
+        ),
+        (text("sheets"), text("Heat or lot, surface and gas purity of each sheet, once.")),
+        (text("afterwards"), text("Save it and record it: trials cut FOLDER this-file.xlsx")),
+    ]
 
 
 def run_workbook(records: Records, created: datetime | None = None) -> bytes:
@@ -37,7 +63,8 @@ def run_workbook(records: Records, created: datetime | None = None) -> bytes:
     Read back by `intake.read_cuts`, `read_mounts` and `read_sheets`. The same records and `created` (default: the
     moment of the freeze) give the same bytes.
     """
-    book = Book("Run workbook", created_at(records, created))
+    heading = records.trial.trial
+    book = Book(text("Run workbook"), created_at(records, created), heading.title, heading.paper)
     book.text_sheet("read first", _first_sheet(records.trial))
     cuts = book.filled_sheet("cuts", *_cuts(records), frozen=2, group="mount")
     book.filled_sheet("mounts", *_mounts(records), spare=SPARE_MOUNTS)
@@ -47,21 +74,28 @@ def run_workbook(records: Records, created: datetime | None = None) -> bytes:
 
 
 def _first_sheet(trial: Trial) -> list[tuple[str, str]]:
-    lines = [(trial.trial.title, ""), ("question", trial.trial.question)]
-    lines += [("engineer", trial.trial.engineer)] if trial.trial.engineer else []
-    lines += [("material", _material(trial)), ("How to fill it in", ""), *STEPS, ("example", _example(trial))]
-    lines += [("Kept constant", ""), *(_held(name, value) for name, value in trial.held.items())] if trial.held else []
+    lines = [(trial.trial.title, ""), (text("question"), trial.trial.question)]
+    lines += [(text("engineer"), trial.trial.engineer)] if trial.trial.engineer else []
+    lines += [
+        (text("material"), _material(trial)),
+        (text("How to fill it in"), ""),
+        *steps(),
+        (text("example"), _example(trial)),
+    ]
+    lines += (
+        [(text("Kept constant"), ""), *(_held(name, value) for name, value in trial.held.items())] if trial.held else []
+    )
     if trial.plan.limits:
-        lines += [("Not to be cut", ""), *(("limit", limit_words(limit)) for limit in trial.plan.limits)]
-    lines += [("Nozzle types", ""), *((nozzle.type, described(nozzle)) for nozzle in trial.nozzles)]
+        lines += [(text("Not to be cut"), ""), *((text("limit"), limit_words(limit)) for limit in trial.plan.limits)]
+    lines += [(text("Nozzle types"), ""), *((nozzle.type, described(nozzle)) for nozzle in trial.nozzles)]
     found = [say(finding) for finding in nozzle_cautions(trial)]
-    lines += [("Cautions", ""), *((caution.hazard, caution.text) for caution in standards.cautions())]
-    return lines + [("nozzles", sentence) for sentence in found]
+    lines += [(text("Cautions"), ""), *((text(caution.hazard), text(caution.text)) for caution in standards.cautions())]
+    return lines + [(text("nozzles"), sentence) for sentence in found]
 
 
 def _material(trial: Trial) -> str:
     a = trial.application
-    thickness = f"{a.thickness_mm:g} mm" if a.thickness_mm else ""
+    thickness = plain(a.thickness_mm, "mm") if a.thickness_mm else ""
     return ", ".join(part for part in (a.material, thickness, a.gas) if part)
 
 
@@ -70,27 +104,28 @@ def _example(trial: Trial) -> str:
     for name, factor in list(trial.factors.items())[:2]:
         value = factor.levels[-1]
         parts.append(f"{trial.factor_column(name)}={value if factor.is_text else format(value, 'g')}")
-    return "; ".join(parts) or "no setting is varied in this trial"
+    return "; ".join(parts) or text("no setting is varied in this trial")
 
 
 def _held(name: str, value: Any) -> tuple[str, str]:
     """`speed_m_min`, 1.1 -> (`speed`, `1.1 m/min`)."""
-    unit = next((u for u in HELD_UNITS if name.endswith(f"_{u}")), "")
-    words = name[: -len(unit) - 1] if unit else name
-    text = "yes" if value is True else "no" if value is False else f"{value:g}" if not isinstance(value, str) else value
-    return words.replace("_", " "), f"{text} {shown(unit)}".strip()
+    return columns.split(name)[0], columns.amount(name, value)
 
 
 def _cuts(records: Records) -> tuple[list[Column], list[list[Any]]]:
     factors = list(records.factor_columns.values())
-    place = "Place in the order of cutting: 1, 2, 3, ... each once."
+    place = text("Place in the order of cutting: 1, 2, 3, ... each once.")
     columns = [
         Column("cut_order", 9, rule=between(1, 100000, "cut_order", place, whole=True)),
         Column("coupon", 9, typed=False),
         *(Column(f"{name} (plan)", _width(name), typed=False) for name in ("nozzle", "specimen", *factors)),
         Column("mount", 9),
         Column("sheet", 9),
-        Column("outcome", 13, rule=choice(OUTCOMES, "outcome", "What became of the coupon.")),
+        Column(
+            "outcome",
+            13,
+            rule=choice([text(one) for one in OUTCOMES], text("outcome"), text("What became of the coupon.")),
+        ),
         Column("cut_at", 17, number_format=DATE),
         Column("changed_setting", 26, align="left"),
         Column("note", 34, align="left"),
@@ -104,7 +139,8 @@ def _cuts(records: Records) -> tuple[list[Column], list[list[Any]]]:
                 cut.get("cut_order") or plan["order"],
                 *(plan[name] for name in ("coupon", "nozzle", "specimen", *factors)),
                 *(cut.get(name) or plan[name] for name in ("mount", "sheet")),
-                *(cut.get(name, "") for name in ("outcome", "cut_at", "changed_setting", "note")),
+                text(cut["outcome"]) if cut.get("outcome") else "",
+                *(cut.get(name, "") for name in ("cut_at", "changed_setting", "note")),
             ]
         )
     return columns, rows
@@ -116,7 +152,7 @@ def _width(name: str) -> float:
 
 def _mounts(records: Records) -> tuple[list[Column], list[list[Any]]]:
     def yes_no(name: str, message: str) -> Column:
-        return Column(name, 18, rule=choice(("yes", "no"), name, message))
+        return Column(name, 18, rule=choice((text("yes"), text("no")), text(name), message))
 
     columns = [
         Column("mount", 9),
@@ -125,10 +161,12 @@ def _mounts(records: Records) -> tuple[list[Column], list[list[Any]]]:
         Column("specimen", 11),
         Column("sheet", 9),
         Column("fitted_at", 17, number_format=DATE),
-        yes_no("centring_checked", "Was the beam centred in the nozzle?"),
-        yes_no("height_calibrated", "Was the height control calibrated after fitting?"),
-        Column("pierces_before", 15, rule=between(0, 1e6, "pierces_before", "Pierces of this specimen so far.", True)),
-        yes_no("window_changed", "Was the protective window changed during this mount?"),
+        yes_no("centring_checked", text("Was the beam centred in the nozzle?")),
+        yes_no("height_calibrated", text("Was the height control calibrated after fitting?")),
+        Column(
+            "pierces_before", 15, rule=between(0, 1e6, "pierces_before", text("Pierces of this specimen so far."), True)
+        ),
+        yes_no("window_changed", text("Was the protective window changed during this mount?")),
     ]
     names = [column.header for column in columns]
     return columns, [[row[name] for name in names] for row in rows_of(records.mounts)]
