@@ -83,11 +83,15 @@ class RecordKind(StrEnum):
 
 
 class Where(StrEnum):
-    """Which other readings a suspected slip was compared with."""
+    """Which other readings a suspected slip was compared with; pair: the one other reading of its coupon; whole: its
+    coupon as a whole against those at like settings, or all of the trial."""
 
     COUPON = "coupon"
     LIKE_COUPONS = "like_coupons"
     TRIAL = "trial"
+    PAIR = "pair"
+    WHOLE_LIKE = "whole_like"
+    WHOLE_TRIAL = "whole_trial"
 
 
 class JournalKind(StrEnum):

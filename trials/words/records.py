@@ -116,6 +116,9 @@ def _slip(finding: Finding) -> str:
         Where.COUPON: text("its coupon"),
         Where.LIKE_COUPONS: text("coupons of this nozzle at this setting"),
         Where.TRIAL: text("the trial"),
+        Where.PAIR: text("its coupon"),
+        Where.WHOLE_LIKE: text("coupons of this nozzle at this setting, as are all readings of its coupon"),
+        Where.WHOLE_TRIAL: text("all coupons of the trial, as are all readings of its coupon"),
     }[Where(str(finding.facts["where"]))]
     ratio = found.value / median.value
     times = text("{x} times", x=point(f"{ratio:.3g}")) if ratio >= 1 else text("{x} of", x=point(f"{ratio:.2g}"))
