@@ -39,6 +39,8 @@ class RecordKind(StrEnum):
     # what is still to be done
     COUPONS_OPEN = "coupons_open"
     WITHOUT_READINGS = "without_readings"
+    READINGS_OPEN = "readings_open"
+    REPEATS_OPEN = "repeats_open"
     # what was passed over in a file, or was known already
     CUTS_KNOWN = "cuts_known"
     READINGS_KNOWN = "readings_known"

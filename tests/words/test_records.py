@@ -110,6 +110,18 @@ SAID = [
     (Finding(RecordKind.PLANNED_ORDER_TAKEN), "No column cut_order: the planned order was taken."),
     (Finding(RecordKind.READ_AS_LATIN, facts={"file": "t.csv"}), "t.csv: not UTF-8; read as Windows-1252 (Latin-1)."),
     (
+        Finding(RecordKind.READINGS_OPEN, About(response="Rz5"), {"open": 1, "wanted": 9}),
+        "Rz5: 1 reading of 9 is open.",
+    ),
+    (
+        Finding(RecordKind.READINGS_OPEN, About(response="Rz5"), {"open": 2, "wanted": 9}),
+        "Rz5: 2 readings of 9 are open.",
+    ),
+    (
+        Finding(RecordKind.REPEATS_OPEN, About(response="Rz5"), {"open": 3, "wanted": 3}),
+        "Rz5: 3 repeats of 3 are open.",
+    ),
+    (
         Finding(RecordKind.NOT_MEASURABLE, TWO, {"reason": "dross over the whole edge"}),
         "Rz5 could not be measured on K7T, B2M: dross over the whole edge.",
     ),

@@ -204,6 +204,12 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
     RecordKind.WITHOUT_READINGS: _many(
         "{n} cut coupon has no readings: {coupons}.", "{n} cut coupons have no readings: {coupons}."
     ),
+    RecordKind.READINGS_OPEN: _many(
+        "{response}: {n} reading of {wanted} is open.", "{response}: {n} readings of {wanted} are open.", counted="open"
+    ),
+    RecordKind.REPEATS_OPEN: _many(
+        "{response}: {n} repeat of {wanted} is open.", "{response}: {n} repeats of {wanted} are open.", counted="open"
+    ),
     RecordKind.CUTS_KNOWN: _many(
         "{n} cut record was already there and equal; ignored.",
         "{n} cut records were already there and equal; ignored.",

@@ -150,7 +150,7 @@ def _times(step: float, zero_counts: bool) -> Distance:
 def _pairs(
     rows: pd.DataFrame, suspected: Mapping[int, object], step: float, zero_counts: bool
 ) -> dict[int, tuple[float, Where]]:
-    """Of two readings of a coupon that are far from each other the one farther from the trial; both where that is small."""
+    """Of two readings of a coupon far from each other the one farther from the trial; both where the trial is small."""
     found: dict[int, tuple[float, Where]] = {}
     pairs = rows[rows.groupby("coupon")["value"].transform("size") == 2]
     for _, pair in pairs.groupby("coupon", sort=False):
