@@ -175,7 +175,9 @@ def test_status_on_the_way(frozen, tmp_path):
     trials.cut_as_planned(frozen)
     found = trials.status(frozen)
     assert found.next.command.name == "record"
-    assert [len(f.about.coupons) for f in found.open] == [53]
+    open_of = {f.kind: f for f in found.open if f.kind is RecordKind.WITHOUT_READINGS}
+    assert len(open_of[RecordKind.WITHOUT_READINGS].about.coupons) == 53
+    assert [f.facts["open"] for f in found.open if f.kind is RecordKind.READINGS_OPEN] == [159, 159, 53]
     trials.record(frozen, readings(frozen, coupons=marks(frozen)[1:]))
     found = trials.status(frozen)
     assert (found.open, found.next.command.name) == ((), "verdict")

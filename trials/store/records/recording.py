@@ -287,8 +287,8 @@ class _Sorted:
 def _new_readings(long: FileTable, records: Records) -> _Sorted:
     """Checked rows that are not on record yet; what was corrected or withdrawn since stays as it was decided."""
     checked, stored = _Checked.of(records), dict[_Key, dict[str, Any]]()
-    for old in rows_of(current(records.all_readings)):
-        stored[_key(old)] = old
+    for kept in rows_of(current(records.all_readings)):
+        stored[_key(kept)] = kept
     earlier, ends = _earlier_values(records), _ends(records)
     fresh: list[dict[str, Any]] = []
     overruled: list[Finding] = []
