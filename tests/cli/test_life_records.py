@@ -89,7 +89,7 @@ def test_a_cause_is_corrected_with_a_reason_and_an_older_file_is_refused(trials,
 
 
 BAD = [
-    (["cylindrical,C9,,10,worn,,"], "row 2, column specimen: not a specimen of this trial"),
+    (["cylindrical,C99,,10,worn,,"], "row 2, column specimen: not a specimen of this trial"),
     (["cylindrical,c1,,10,worn,,"], "Write 'C1' if it is that piece"),
     (["plated,C1,,10,worn,,"], "row 2, column nozzle: specimen C1 is of type 'cylindrical'"),
     (["cylindrical,,,10,worn,,"], "column specimen: no specimen"),
@@ -108,7 +108,7 @@ def test_a_life_that_cannot_be_kept_is_one_line_and_nothing_is_written(trials, f
 
 
 def test_all_problems_come_in_one_answer(trials, folder, tmp_path):
-    done = trials("life", folder, table(tmp_path, ["plated,C1,,10,worn,,", "plated,P9,,10,worn,,", ROWS[7]]))
+    done = trials("life", folder, table(tmp_path, ["plated,C1,,10,worn,,", "plated,P99,,10,worn,,", ROWS[7]]))
     assert done.code == 2 and done.err.count("\n") == 2 and "row 2" in done.err and "row 3" in done.err
 
 

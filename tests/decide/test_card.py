@@ -2,9 +2,10 @@
 
 import pytest
 
+from trials.asked import BestBy
 from trials.decide.card import Watch, choose, look_alikes, safe_around, settings_of, watch
 from trials.decide.chart import Said
-from trials.decide.window import Best, TypeWindow, WindowStudy
+from trials.decide.window_result import Best, TypeWindow, WindowStudy
 from trials.errors import InputError
 from trials.infer.answer import Answer
 from trials.nozzles import Nozzle
@@ -47,7 +48,17 @@ def window(low):
     units = {"pressure": "bar", "standoff": "mm"}
     today = {"pressure": 0.72, "standoff": 1.0}
     return WindowStudy(
-        ("pressure", "standoff"), units, {}, 0.9, (0.5, 0.7, 0.9), (0.6, 1.0, 1.4), today, "roughness", "um", (own,)
+        ("pressure", "standoff"),
+        units,
+        {},
+        0.9,
+        (0.5, 0.7, 0.9),
+        (0.6, 1.0, 1.4),
+        today,
+        "roughness",
+        "um",
+        BestBy.CHANCE,
+        (own,),
     )
 
 

@@ -120,12 +120,12 @@ M9 = {"mount": "M9", "nozzle": "cylindrical", "specimen": "C1", "sheet": "S1"}
         (
             replaced(("QF4", 3, "cut", "", "", "pressure_bar=0.7")),
             None,
-            ["Coupon QF4 was cut with pressure_bar 0.7, planned 0.9."],
+            ["Coupon QF4 was cut with pressure 0.7 bar, planned 0.9 bar."],
         ),
         (
             replaced(("QF4", 3, "cut", "", "", "speed_m_min=1.0")),
             None,
-            ["Coupon QF4 was cut with speed_m_min 1, planned 1.1."],
+            ["Coupon QF4 was cut with speed 1 m/min, planned 1.1 m/min."],
         ),
         (
             replaced(("QF4", 3, "not_severed", "", "", "", "hung on"), ("T9R", 4, "scrapped"), ("W3H", 5, "aborted")),

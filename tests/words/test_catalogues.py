@@ -132,8 +132,9 @@ def without(said: str, users: tuple[str, ...]) -> str:
 
 
 def notes(records) -> tuple[str, ...]:
-    """What people noted at the machine and named at the bench."""
-    found = [*records.cuts["note"].unique(), *records.readings["instrument"].unique()]
+    """What people noted at the machine, named at the bench and gave as a source."""
+    lives = records.trial.lives
+    found = [*records.cuts["note"].unique(), *records.readings["instrument"].unique(), lives.source if lives else ""]
     return tuple(str(note) for note in found if note)
 
 

@@ -124,6 +124,8 @@ def effects(ready: Prepared, fit: MixedFit, place: Place) -> tuple[Effect, ...]:
             continue
         ends = [_moved(place, factor, step) for step in (1.0, -1.0)]
         rows = (mean_rows(ready, ends[0]) - mean_rows(ready, ends[1])) / 2.0
+        if not rows.any(axis=1).all():  # its terms could not be told apart and left the model
+            continue
         for label, slope in zip(ready.types, means(fit, rows), strict=True):
             shown = [math.exp(x) if log else x for x in (slope.value, slope.low, slope.high)]
             found.append(Effect(label, factor, asked.unit, place, "ratio" if log else "difference", *shown))
