@@ -27,14 +27,20 @@ class RecordKind(StrEnum):
     NOT_CALIBRATED = "not_calibrated"
     SHEET_ADDED = "sheet_added"
     NO_READING = "no_reading"
+    NOT_MEASURABLE = "not_measurable"
     FEWER_READINGS = "fewer_readings_than_planned"
     # readings and instruments to look at again
     SLIP = "slip"
     INSTRUMENT_UNKNOWN = "instrument_unknown"
     CALIBRATION_OPEN = "calibration_open"
+    READING_UNPLANNED = "reading_unplanned"
+    DATED_LATER = "dated_later"
+    SIDE_UNKNOWN = "side_unknown"
     # what is still to be done
     COUPONS_OPEN = "coupons_open"
     WITHOUT_READINGS = "without_readings"
+    READINGS_OPEN = "readings_open"
+    REPEATS_OPEN = "repeats_open"
     # what was passed over in a file, or was known already
     CUTS_KNOWN = "cuts_known"
     READINGS_KNOWN = "readings_known"
@@ -45,6 +51,9 @@ class RecordKind(StrEnum):
     ROWS_WITHOUT_OUTCOME = "rows_without_outcome"
     PLANNED_ORDER_TAKEN = "planned_order_taken"
     READ_AS_LATIN = "read_as_latin"
+    NAMES_TAKEN_AS = "names_taken_as"
+    TITLES_PASSED_OVER = "titles_passed_over"
+    SHEET_RENAMED = "sheet_renamed"
     NOTED_GOOD = "noted_good"
     # what changed after the freeze, and words that a later rule gives otherwise
     QUESTION_AMENDED = "question_amended"
@@ -76,11 +85,15 @@ class RecordKind(StrEnum):
 
 
 class Where(StrEnum):
-    """Which other readings a suspected slip was compared with."""
+    """Which other readings a suspected slip was compared with; pair: the one other reading of its coupon; whole: its
+    coupon as a whole against those at like settings, or all of the trial."""
 
     COUPON = "coupon"
     LIKE_COUPONS = "like_coupons"
     TRIAL = "trial"
+    PAIR = "pair"
+    WHOLE_LIKE = "whole_like"
+    WHOLE_TRIAL = "whole_trial"
 
 
 class JournalKind(StrEnum):

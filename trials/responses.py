@@ -14,6 +14,14 @@ class Scale(StrEnum):
     GRADE = "grade"
 
 
+class Beyond(StrEnum):
+    """Readings that are no measured figure: a bound of the instrument's range on either side, or none at all."""
+
+    ABOVE = "above"
+    BELOW = "below"
+    NOT_MEASURABLE = "not_measurable"
+
+
 @dataclass(frozen=True)
 class Quantity:
     """One measured quantity.

@@ -273,3 +273,14 @@ def test_spikes_are_bridged_or_kept_on_request_and_both_are_stated():
 )
 def test_texture_is_not_taken_for_spikes(trace):
     assert measure_profile(trace, 15.0 / len(trace)).notes == ()
+
+
+def test_a_clipped_trace_is_flagged():
+    """A trace of 77 um cut to 25: what the instrument could not follow stands level at the end of its range."""
+    rng = np.random.default_rng(5)
+    heights = gaussian_filter1d(rng.normal(size=len(along())), 20.0)
+    heights *= 77.0 / np.ptp(heights)
+    assert K.TRACE_CLIPPED not in [one.kind for one in measure_profile(heights, 0.001).warnings]
+    assert K.TRACE_CLIPPED not in [one.kind for one in measure_profile(np.round(heights, 1), 0.001).warnings]
+    found = measure_profile(np.clip(heights, -12.5, 12.5), 0.001)
+    assert K.TRACE_CLIPPED in [one.kind for one in found.warnings]

@@ -137,3 +137,13 @@ def test_bad_scans_give_one_named_line(call, error, message):
     with pytest.raises(error, match=message) as caught:
         call()
     assert "\n" not in str(caught.value)
+
+
+def test_one_spike_of_a_scan_is_flagged_with_its_place():
+    offset = 0.01 * np.sin(DEPTH)
+    assert K.SCAN_SPIKE not in [one.kind for one in perpendicularity(DEPTH, offset, 12.0).warnings]
+    struck = offset.copy()
+    struck[120] += 0.5
+    found = perpendicularity(DEPTH, struck, 12.0)
+    assert [one.kind for one in found.warnings] == [K.SCAN_SPIKE]
+    assert found.warnings[0].facts["depth"].value == pytest.approx(DEPTH[120])

@@ -175,7 +175,9 @@ def test_status_on_the_way(frozen, tmp_path):
     trials.cut_as_planned(frozen)
     found = trials.status(frozen)
     assert found.next.command.name == "record"
-    assert [len(f.about.coupons) for f in found.open] == [53]
+    open_of = {f.kind: f for f in found.open if f.kind is RecordKind.WITHOUT_READINGS}
+    assert len(open_of[RecordKind.WITHOUT_READINGS].about.coupons) == 53
+    assert [f.facts["open"] for f in found.open if f.kind is RecordKind.READINGS_OPEN] == [159, 159, 53]
     trials.record(frozen, readings(frozen, coupons=marks(frozen)[1:]))
     found = trials.status(frozen)
     assert (found.open, found.next.command.name) == ((), "verdict")
@@ -338,3 +340,34 @@ def test_a_dry_run_of_cuts_keeps_nothing(frozen, tmp_path):
     before = (frozen / "trial.db").read_bytes()
     assert trials.cut(frozen, [path], dry_run=True).added == 1
     assert (frozen / "trial.db").read_bytes() == before
+
+
+def test_status_counts_what_is_open_by_response_and_points_to_no_verdict_before(cut):
+    every = marks(cut)
+    path = cut / "part.csv"
+    path.write_text("coupon,reading,rz5_um\n" + "".join(f"{mark},1,30\n" for mark in every), encoding="utf-8")
+    trials.record(cut, path)
+    seen = trials.status(cut)
+    n = len(every)
+    assert [(one.about.response, one.facts["open"], one.facts["wanted"]) for one in seen.open] == [
+        ("Rz5", 2 * n, 3 * n),
+        ("u", 3 * n, 3 * n),
+        ("dross grade", n, n),
+    ]
+    assert seen.next.command.name == "record"
+    text = readings(cut, "rest.csv", coupons=every[1:]).read_text(encoding="utf-8")
+    lines = [line.replace(",31.0,", ",30,", 1) if ",1,31.0," in line else line for line in text.splitlines()]
+    (cut / "rest.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    trials.record(cut, cut / "rest.csv")
+    assert [one.facts["open"] for one in trials.status(cut).open] == [2, 3, 1]
+    no = "not measurable"
+    path.write_text(
+        "coupon,reading,rz5_um,u_mm,note\n"
+        + "".join(f"{every[0]},{i},{no if i > 1 else 30},{no},torn\n" for i in (1, 2, 3)),
+        encoding="utf-8",
+    )
+    trials.record(cut, path)
+    (cut / "d.csv").write_text(f"coupon,dross_grade\n{every[0]},2\n", encoding="utf-8")
+    trials.record(cut, cut / "d.csv")
+    done = trials.status(cut)
+    assert (done.open, done.next.command.name) == ((), "verdict")

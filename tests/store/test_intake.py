@@ -59,7 +59,7 @@ def test_separators_and_encodings(tmp_path, text, encoding):
 def test_latin_1_is_said(tmp_path):
     table = read_table(written(tmp_path, "a,b\n1,Größe\n", encoding="latin-1"))
     assert table.frame["b"].tolist() == ["Größe"]
-    assert heard(table) == [f"{tmp_path / 't.csv'}: not UTF-8; read as Latin-1."]
+    assert heard(table) == [f"{tmp_path / 't.csv'}: not UTF-8; read as Windows-1252 (Latin-1)."]
 
 
 def test_standard_input(monkeypatch):

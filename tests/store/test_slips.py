@@ -1,6 +1,9 @@
+from dataclasses import replace
+
 import pandas as pd
 import pytest
 
+from trials.record_kinds import Where
 from trials.store.records import database
 from trials.store.records.records import READING_COLUMNS
 from trials.store.records.slips import slips
@@ -21,7 +24,8 @@ def long(values, coupon="KX7", field="rz5_um"):
         ([30.0, 31.0, 153.0], [153.0]),
         ([30.0, 31.0, 0.0], [0.0]),
         ([30.0, 3.2, 300.0, 31.0, 32.0], [3.2, 300.0]),
-        ([30.0, 300.0], []),
+        ([30.0, 300.0], [30.0, 300.0]),
+        ([30.0, 140.0], []),
         ([0.0, 0.0, 0.0], []),
     ],
 )
@@ -52,3 +56,43 @@ def test_a_lonely_reading_is_compared_with_the_trial(cut):
 )
 def test_fields_on_which_tenfold_is_no_surprise_are_left_alone(cut, field, values, flagged):
     assert [slip.value for slip in slips(long(values, field=field), database.load(cut))] == flagged
+
+
+def of_coupons(by_coupon, field="rz5_um"):
+    return pd.concat([long(values, coupon=mark, field=field) for mark, values in by_coupon.items()])
+
+
+def test_a_pair_that_its_neighbours_settle_has_one_slip(cut):
+    others = {mark: [40.0, 41.0, 42.0] for mark in ("B2M", "QF4", "T9R", "W3H")}
+    found = slips(of_coupons({"KX7": [41.0, 412.0], **others}), database.load(cut))
+    assert [(slip.coupon, slip.value) for slip in found] == [("KX7", 412.0)]
+
+
+@pytest.mark.parametrize(
+    ("field", "typed", "usual", "flagged"),
+    [
+        ("rz5_um", [410.0, 420.0, 405.0], 41.0, 3),
+        ("rz5_um", [4.1, 4.2, 4.0], 41.0, 3),
+        ("u_mm", [0.0047, 0.0049, 0.0045], 0.12, 3),  # typed in inches: 25.4 times too small
+        ("rz5_um", [205.0, 210.0, 200.0], 41.0, 0),  # five times rougher than all others may be the settings
+    ],
+)
+def test_a_coupon_typed_wrongly_as_a_whole_is_far_from_the_others(cut, field, typed, usual, flagged):
+    others = {mark: [usual, 1.02 * usual, 0.98 * usual] for mark in ("B2M", "QF4", "T9R", "W3H", "ZN6")}
+    found = slips(of_coupons({"KX7": typed, **others}, field), database.load(cut))
+    assert [(slip.coupon, slip.where) for slip in found] == [("KX7", Where.WHOLE_TRIAL)] * flagged
+
+
+def test_coupons_at_like_settings_come_before_all_of_the_trial(cut):
+    records = database.load(cut)
+    coupons = records.coupons.assign(pressure_bar=0.5, gas_purity_class="2.5")
+    alike = replace(records, coupons=coupons)
+    marks = coupons.loc[coupons["nozzle"] == "double", "coupon"].tolist()
+    found = slips(of_coupons({mark: [41.0, 42.0, 40.0] for mark in marks[1:]} | {marks[0]: [246.0] * 3}), alike)
+    assert [(slip.coupon, slip.where) for slip in found] == [(marks[0], Where.WHOLE_LIKE)] * 3
+    assert "as are all readings of its coupon" in say(found[0].finding)
+
+
+def test_a_bound_of_the_instrument_is_no_slip(cut):
+    rows = long([30.0, 31.0, 320.0])
+    assert not slips(rows.assign(beyond=["", "", "above"]), database.load(cut))

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from pydantic import create_model
+from tests_support import readings_table
 
 import trials.frozen
 import trials.trial
@@ -17,6 +18,7 @@ from trials.frozen import changes, freeze_hash
 from trials.record_kinds import JournalKind
 from trials.store import records
 from trials.store.records import database, migrations
+from trials.store.records.check import check
 from trials.store.records.fingerprint import fingerprint, look_of
 from trials.store.records.journal import entries
 from trials.store.records.old_prose import payload_of
@@ -260,3 +262,18 @@ def test_new_keys_as_values(toml):
     assert kept["sheet_m2"] == 95.0 and kept["currency"] == "EUR"
     assert kept["nozzle_prices"] == {nozzle.type: nozzle.price for nozzle in found.nozzles}
     assert records.costs_of(parse(toml)) == {}
+
+
+def test_a_chained_trial_of_schema_3_gets_the_column_of_bounds_with_its_next_entry(cut):
+    with closing(sqlite3.connect(cut / "trial.db")) as connection, connection:
+        connection.execute("UPDATE about SET value = '3' WHERE name = 'schema_version'")
+    with pytest.raises(InputError, match="the records were damaged, or changed by another program"):
+        records.load(cut)  # the version alone was changed
+    with closing(sqlite3.connect(cut / "trial.db")) as connection, connection:
+        connection.execute("ALTER TABLE readings DROP COLUMN beyond")
+    before = (cut / "trial.db").read_bytes()
+    assert len(records.load(cut).cuts) == 8
+    assert (cut / "trial.db").read_bytes() == before
+    records.record_readings(cut, readings_table(("KX7", 1, "rz5_um", 30.0)))
+    assert records.load(cut).readings["beyond"].tolist() == [""]
+    assert check(cut).findings == ()

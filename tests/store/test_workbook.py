@@ -230,3 +230,29 @@ def test_workbooks_are_set_for_the_paper_of_the_trial(frozen, tmp_path):
         for found, size in ((records, '"9"'), (letter, '"1"')):
             page = inside(written(tmp_path / "a.xlsx", make(found)))["xl/worksheets/sheet1.xml"]
             assert f"paperSize={size}" in page
+
+
+def test_the_edge_to_measure_stands_on_every_row_and_reads_back(cut, tmp_path):
+    records = database.load(cut)
+    edges = dict(zip(records.coupons["coupon"], ["left", "right", "near", "far"] * 2, strict=True))
+    placed = replace(records, coupons=records.coupons.assign(edge=records.coupons["coupon"].map(edges)))
+    head, *rows = cells(written(tmp_path / "bench.xlsx", bench_workbook(placed)), "readings")
+    given = [row for row in rows if row[head.index("coupon")]]
+    assert len(given) == 27
+    assert [row[head.index("side")] for row in given] == [edges[row[head.index("coupon")]] for row in given]
+    side = next(
+        rule
+        for rule in re.findall(
+            r"<dataValidation .*?</dataValidation>", inside(tmp_path / "bench.xlsx")["xl/worksheets/sheet1.xml"], re.S
+        )
+        if 'promptTitle="side"' in rule
+    )
+    assert "left,right,near,far" in side
+    assert len(intake.read_readings(tmp_path / "bench.xlsx", records).frame) == 0
+
+
+def test_rows_stand_open_for_what_is_measured_once_more(frozen, tmp_path):
+    path = written(tmp_path / "bench.xlsx", bench_workbook(database.load(frozen)))
+    sheet = inside(path)["xl/worksheets/sheet1.xml"]
+    styles = [re.findall(r'<c r="[A-E]\d+" s="(\d+)"/>', row) for row in re.findall(r"<row .*?</row>", sheet)][-6:]
+    assert [len(row) for row in styles] == [5] * 6  # the mark too is open, where it is grey in the rows above

@@ -108,7 +108,51 @@ SAID = [
     ),
     (Finding(RecordKind.ROWS_WITHOUT_OUTCOME, facts={"rows": 1}), "1 row has no outcome yet; left out."),
     (Finding(RecordKind.PLANNED_ORDER_TAKEN), "No column cut_order: the planned order was taken."),
-    (Finding(RecordKind.READ_AS_LATIN, facts={"file": "t.csv"}), "t.csv: not UTF-8; read as Latin-1."),
+    (Finding(RecordKind.READ_AS_LATIN, facts={"file": "t.csv"}), "t.csv: not UTF-8; read as Windows-1252 (Latin-1)."),
+    (
+        Finding(RecordKind.READINGS_OPEN, About(response="Rz5"), {"open": 1, "wanted": 9}),
+        "Rz5: 1 reading of 9 is open.",
+    ),
+    (
+        Finding(RecordKind.READINGS_OPEN, About(response="Rz5"), {"open": 2, "wanted": 9}),
+        "Rz5: 2 readings of 9 are open.",
+    ),
+    (
+        Finding(RecordKind.REPEATS_OPEN, About(response="Rz5"), {"open": 3, "wanted": 3}),
+        "Rz5: 3 repeats of 3 are open.",
+    ),
+    (
+        Finding(RecordKind.NOT_MEASURABLE, TWO, {"reason": "dross over the whole edge"}),
+        "Rz5 could not be measured on K7T, B2M: dross over the whole edge.",
+    ),
+    (
+        Finding(RecordKind.TITLES_PASSED_OVER, facts={"file": "t.csv", "rows": 2, "row": 4}),
+        "t.csv: the header was found in row 4; what stands above was passed over.",
+    ),
+    (
+        Finding(RecordKind.SHEET_RENAMED, facts={"sheet": "Monday", "wanted": "readings"}),
+        "No sheet readings: taken from the sheet Monday, the only one with its columns.",
+    ),
+    (
+        Finding(RecordKind.NAMES_TAKEN_AS, facts={"column": "instrument", "found": "Stylus 4", "kept": "stylus 4"}),
+        "instrument Stylus 4 is taken as stylus 4, which differs only in case or spaces.",
+    ),
+    (
+        Finding(RecordKind.READING_UNPLANNED, TWO, {"reading": 9, "wanted": 3}),
+        "Reading 9 of Rz5 on K7T, B2M, where the plan asks for 3: a slip of the number?",
+    ),
+    (
+        Finding(RecordKind.DATED_LATER, facts={"rows": 1, "last": "2062-03-04"}),
+        "1 row is dated after the day of its entry, 2062-03-04; correct the date.",
+    ),
+    (
+        Finding(RecordKind.DATED_LATER, facts={"rows": 2, "last": "2062-03-04"}),
+        "2 rows are dated after the day of their entry, the last 2062-03-04; correct the dates.",
+    ),
+    (
+        Finding(RecordKind.SIDE_UNKNOWN, ONE, {"side": "lefft", "known": ("left", "right")}),
+        "Side lefft on K7T is none of left, right: differences between sides are looked for by these words.",
+    ),
     (
         Finding(RecordKind.NOTED_GOOD, facts={"notes": 2, "ended": "taken off good"}),
         "2 notes say still good: kept as taken off good in the column ended.",

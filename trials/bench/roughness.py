@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from trials.bench.kinds import BenchKind
 from trials.bench.profile_filter import mean_line
-from trials.bench.traces import bridge, check_heights, check_unit, find_spikes, levelled
+from trials.bench.traces import bridge, check_heights, check_unit, clipped_points, find_spikes, levelled
 from trials.errors import InputError
 from trials.findings import Amount, Fact, Finding
 from trials.standards import cutoff_default_mm, cutoff_rows, instrument_rows
@@ -104,7 +104,9 @@ def measure_profile(
         found = _automatic(level, spacing_mm, automatic)
     else:
         found = _measure(level, spacing_mm, lengths[0])
-    warnings = (*found.warnings, *_doubts(found, tip_um))
+    flat = clipped_points(heights)
+    clipped = (Finding(BenchKind.TRACE_CLIPPED, facts={"points": flat}),) if flat else ()
+    warnings = (*found.warnings, *_doubts(found, tip_um), *clipped)
     return replace(found, warnings=warnings, notes=(*notes, *found.notes))
 
 

@@ -20,6 +20,9 @@ from trials.standards import delta_a_rows
 
 FloatArray = npt.NDArray[np.float64]
 
+SPIKE_WIDTH = 5
+LEAST_SPIKE_MM = 0.01
+"""Below this no point of a scan is a spike (common practice, no source)."""
 FEW_POINTS = 10
 """Fewer points between the ends than this raise a warning (common practice, no source)."""
 UNIT_SLIP = 10.0
@@ -274,4 +277,19 @@ def _doubts(depth: FloatArray, offset: FloatArray, low: float, high: float) -> t
         doubts.append(Finding(BenchKind.FEW_POINTS, facts=facts))
     if np.ptp(offset) == 0:
         doubts.append(Finding(BenchKind.OFFSET_CONSTANT))
-    return tuple(doubts)
+    inside = (depth >= low) & (depth <= high)
+    return (*doubts, *_spike(depth[inside], offset[inside]))
+
+
+def _spike(depth: FloatArray, offset: FloatArray) -> tuple[Finding, ...]:
+    """One point that stands off its neighbours by more than all the others span: dust or a slip, hardly the flank."""
+    if len(depth) < FEW_POINTS:
+        return ()
+    from scipy.ndimage import median_filter
+
+    away = np.abs(offset - median_filter(offset, size=SPIKE_WIDTH, mode="nearest"))
+    worst = int(np.argmax(away))
+    if not away[worst] > max(float(np.ptp(np.delete(offset, worst))), LEAST_SPIKE_MM):
+        return ()
+    facts: dict[str, Fact] = {"depth": Amount(float(depth[worst]), "mm"), "away": Amount(float(away[worst]), "mm")}
+    return (Finding(BenchKind.SCAN_SPIKE, facts=facts),)

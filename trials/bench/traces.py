@@ -119,6 +119,24 @@ def check_unit(levelled_um: FloatArray) -> None:
         )
 
 
+CLIPPED_SHARE = 0.01
+"""Of the points of a trace that may stand level at its highest or lowest value (common practice, no source)."""
+CLIPPED_RUN = 5
+"""So many neighbours at the very same extreme are a limit of the instrument, not the tip of a peak."""
+
+
+def clipped_points(heights_um: FloatArray) -> int:
+    """How many points stand at the highest or lowest value in rows that only a limit makes; 0 where none do."""
+    most = 0
+    for extreme in (heights_um.max(), heights_um.min()):
+        flat = heights_um == extreme
+        edges = np.flatnonzero(np.diff(np.concatenate([[False], flat, [False]])))
+        runs = edges[1::2] - edges[::2]
+        points = int(runs[runs >= CLIPPED_RUN].sum())
+        most = max(most, points if points > CLIPPED_SHARE * len(flat) else 0)
+    return most
+
+
 def find_spikes(heights_um: FloatArray) -> npt.NDArray[np.bool_]:
     """Points (n,) that stand far off the median of their neighbours: dust, a knock, a dropped digit.
 

@@ -59,11 +59,13 @@ def grade(
     class_: str = typer.Option(None, "--class", help="Execution class of EN 1090-2: EXC3, or EXC3 2008."),
     rule: str = typer.Option("guard band", "--rule", help="guard band (ISO 14253-1), or simple acceptance."),
     uncertainty: list[str] = typer.Option([], "--uncertainty", help="U at k = 2 by column: rz5_um=2.0; may repeat."),
+    nozzles: bool = typer.Option(False, "--nozzles", help="Name the nozzle of each coupon; the bench stays blind."),
     json_: bool = JSON,
 ) -> None:
     """Grade edges by ISO 9013.
 
-    A whole trial, a plain table, or one value. A trial names its own requirement and rule.
+    A whole trial, a plain table, or one value. A trial names its own requirement and rule. The table of a trial names
+    no nozzle unless it is asked for.
 
     Example: `trials grade my-trial`, `trials grade readings.csv --thickness 6 --class EXC3`, or
     `trials grade --u 0.12 --rz5 31 --thickness 6 --need-squareness 2 --uncertainty u_mm=0.02`
@@ -73,7 +75,7 @@ def grade(
     if source is None:
         _grade_one(thickness, u, rz5, dross, asked, json_)
     elif source.is_dir() or not source.exists():
-        _grade_trial(source, asked, json_)
+        _grade_trial(source, asked, json_, nozzles)
     else:
         _grade_table(source, thickness, asked, json_)
 
@@ -92,7 +94,7 @@ def _grade_table(path: Path, thickness: float, asked: Asked, json_: bool) -> Non
         show.next_step(text("trials adopt, if the table tells nozzle types apart and you want to compare them"))
 
 
-def _grade_trial(folder: Path, asked: Asked, json_: bool) -> None:
+def _grade_trial(folder: Path, asked: Asked, json_: bool, nozzles: bool) -> None:
     from trials import steps
     from trials.words.requirement import required
 
@@ -105,7 +107,8 @@ def _grade_trial(folder: Path, asked: Asked, json_: bool) -> None:
         )
     judged_by = records.trial.bench.judged_by
     needed, zones = required(records.trial.application.required), steps.zones_of(records.trial)
-    _show_grades(steps.grade_trial(records), json_, judged_by, needed, zones)
+    graded = steps.grade_trial(records)
+    _show_grades(graded if nozzles or json_ else graded.drop(columns="nozzle"), json_, judged_by, needed, zones)
     if not json_:
         show.next_command("fit", folder)
 

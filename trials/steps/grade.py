@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from trials.errors import InputError
+from trials.errors import InputError, collected
 from trials.store.records.as_cut import NOT_CUT, coupon_table
 from trials.store.records.records import Records
 from trials.trial import Trial
@@ -99,12 +99,40 @@ def grade_table(
     rule: Rule = "guard band",
     uncertainty: Mapping[str, float] | None = None,
 ) -> pd.DataFrame:
-    """Grade a plain table of readings (coupon, u_mm, rz5_um, dross_grade, thickness_mm) without a trial."""
+    """Grade a plain table of readings (coupon, u_mm, rz5_um, dross_grade, thickness_mm) without a trial.
+
+    thickness_mm: of the rows that state none themselves; raises InputError where a row states another.
+    """
     from trials.grade.coupons import grade_coupons
     from trials.store.intake.typed_tables import read_plain_readings
 
     readings = read_plain_readings(path)
+    if thickness_mm is not None and THICKNESS in readings:
+        _check_thickness(readings[THICKNESS], thickness_mm, str(path))
+        readings = readings.assign(**{THICKNESS: readings[THICKNESS].fillna(thickness_mm)})
+        thickness_mm = None
     return grade_coupons(readings, requirement(need), thickness_mm, rule=rule, uncertainty=uncertainty)
+
+
+THICKNESS = "thickness_mm"
+
+
+def _check_thickness(column: pd.Series, given: float, file: str) -> None:
+    """Refuse rows whose own thickness is another than the one that was given for all."""
+    others = column[column.notna() & (column != given)]
+    problems = [
+        InputError(
+            f"another thickness than the {given:g} mm of --thickness",
+            file=file,
+            row=int(str(row)),
+            column=THICKNESS,
+            found=float(found),
+            do="Correct the cell, or leave out the option: the table has its own.",
+        )
+        for row, found in others.items()
+    ]
+    if problems:
+        raise collected(problems)
 
 
 def zones_of(trial: Trial) -> tuple[Zone, ...]:

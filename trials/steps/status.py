@@ -77,7 +77,7 @@ def status(folder: Path | str) -> Status:
 @dataclass(frozen=True)
 class _Seen:
     """What the next step is decided by; unmeasured: marks of cut coupons without readings; look: kept ones, and
-    whether the newest is at the records as they stand."""
+    whether the newest is at the records as they stand; readings_open: by response."""
 
     records: Records
     table: pd.DataFrame
@@ -87,6 +87,7 @@ class _Seen:
     slips: tuple[Slip, ...]
     look: int
     current: bool
+    readings_open: tuple[Finding, ...]
 
 
 def _seen(found: Records) -> _Seen:
@@ -94,11 +95,13 @@ def _seen(found: Records) -> _Seen:
 
     table = records.coupon_table(found)
     measurable = table.loc[table["outcome"] == Outcome.CUT, "coupon"]
-    without = tuple(measurable[~measurable.isin(set(found.readings["coupon"]))])
+    without = tuple(measurable[~measurable.isin(set(records.standing(found.all_readings)["coupon"]))])
     look = look_number(found)
     cut = int((table["outcome"] != records.NOT_CUT).sum())
     slips = tuple(records.open_slips(found))
-    return _Seen(found, table, cut, len(measurable), without, slips, look, kept_paper_is_current(found, look))
+    missing = _readings_open(found, tuple(measurable)) if cut else ()
+    current = kept_paper_is_current(found, look)
+    return _Seen(found, table, cut, len(measurable), without, slips, look, current, missing)
 
 
 def _steps(seen: _Seen) -> tuple[StepState, ...]:
@@ -122,7 +125,40 @@ def _open(seen: _Seen) -> tuple[Finding, ...]:
         found.append(Finding(RecordKind.COUPONS_OPEN, facts={"coupons": uncut}))
     if seen.cut and seen.unmeasured:
         found.append(Finding(RecordKind.WITHOUT_READINGS, About(coupons=seen.unmeasured)))
-    return (*found, *(slip.finding for slip in seen.slips))
+    doubts = records.calibration_doubts(records.instruments(seen.records.folder), seen.records.readings)
+    return (*found, *seen.readings_open, *_repeats_open(seen), *(slip.finding for slip in seen.slips), *doubts)
+
+
+def _readings_open(found: Records, marks: tuple[str, ...]) -> tuple[Finding, ...]:
+    """Readings that the plan asks for and nobody took, by response; what could not be measured is not open."""
+    if found.trial.plan.method in (Method.LIFE, Method.BENCH, Method.ADOPTED):
+        return ()
+    return _missing(found, marks, RecordKind.READINGS_OPEN)
+
+
+def _repeats_open(seen: _Seen) -> tuple[Finding, ...]:
+    """Blind repeats that are in the order of measuring and nobody took, by response, once one of them was."""
+    from trials.store.workbooks import measuring_order
+
+    if not (seen.records.readings["repeat"] == 1).any():
+        return ()
+    again = tuple(mark for mark, repeat in measuring_order(seen.records) if repeat == 1)
+    return _missing(seen.records, again, RecordKind.REPEATS_OPEN)
+
+
+def _missing(found: Records, marks: tuple[str, ...], kind: RecordKind) -> tuple[Finding, ...]:
+    rows = records.standing(found.all_readings)
+    rows = rows[(rows["repeat"] == int(kind is RecordKind.REPEATS_OPEN)) & rows["coupon"].isin(marks)]
+    said = []
+    for name, asked in found.trial.responses.items():
+        quantity = found.trial.quantity(name)
+        each = 1 if quantity.per_coupon else asked.readings
+        mine = rows[(rows["field"] == quantity.column) & (rows["reading"] <= each)]
+        wanted = each * len(marks)
+        open_ = wanted - len(mine.drop_duplicates(["coupon", "reading"]))
+        if open_:
+            said.append(Finding(kind, About(response=quantity.short), {"open": open_, "wanted": wanted}))
+    return tuple(said)
 
 
 def _retired(found: Records) -> tuple[Finding, ...]:
@@ -159,7 +195,7 @@ def _next(seen: _Seen) -> Next:
     if seen.cut < len(seen.table):
         as_planned = None if method == Method.LADDER else Command("cut", (folder, "--as-planned"))
         return Next(Command("cut", (folder, Blank.FILE)), instead=as_planned)
-    if seen.unmeasured:
+    if seen.unmeasured or seen.readings_open:
         return Next(Command("record", (folder, Blank.FILE)))
     if seen.slips:
         return _look_again(folder, seen.slips[0])

@@ -5,20 +5,23 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Iterator
+import re
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from trials.errors import InputError
-from trials.findings import Finding
+from trials.errors import InputError, Problems
+from trials.findings import Fact, Finding
 from trials.record_kinds import RecordKind
 from trials.store import guard
 from trials.store.language import kept_word
+from trials.store.valueless import Valueless, valueless_cells
 
 if TYPE_CHECKING:
     from python_calamine import CalamineWorkbook
@@ -28,6 +31,8 @@ MAX_WHOLE = 1_000_000
 """Of readings, repeats, orders and pierces: what a person counts, and far below what a database holds."""
 YES_NO = {"yes": "yes", "y": "yes", "true": "yes", "1": "yes", "no": "no", "n": "no", "false": "no", "0": "no"}
 SAVE = "Save it as CSV or XLSX."
+TOP = 20
+"""Rows at the top of a table among which its header is looked for."""
 
 
 @dataclass(frozen=True)
@@ -56,10 +61,11 @@ def sourced(table: FileTable | pd.DataFrame) -> FileTable:
     return table if isinstance(table, FileTable) else FileTable(table)
 
 
-def read_table(path: str | Path, sheet: str | None = None) -> FileTable:
+def read_table(path: str | Path, sheet: str | None = None, needed: Collection[str] = ()) -> FileTable:
     """Cells of a CSV file, a workbook sheet, or (`-`) CSV on standard input, with empty rows left out.
 
-    Cells are text, numbers, dates or None.
+    Cells are text, numbers, dates, None, or `Valueless`. Title rows above the header are passed over and said; needed:
+    columns that the header names, which tell it from them.
 
     Raises
     ------
@@ -70,11 +76,11 @@ def read_table(path: str | Path, sheet: str | None = None) -> FileTable:
     data = _bytes(path, name)
     if Path(name).suffix.lower() in WORKBOOKS or data.startswith(b"PK\x03\x04"):
         rows, found = _workbook_rows(data, name, sheet)
-        frame, header_row = _frame(rows, name)
-        return FileTable(frame, name, header_row, sheet=found)
+        frame, header_row, titles = _frame(rows, name, needed)
+        return FileTable(frame, name, header_row, sheet=found, said=titles)
     rows, decimal_comma, said = _csv_rows(data, name)
-    frame, header_row = _frame(rows, name)
-    return FileTable(frame, name, header_row, decimal_comma, said=said)
+    frame, header_row, titles = _frame(rows, name, needed)
+    return FileTable(frame, name, header_row, decimal_comma, said=(*said, *titles))
 
 
 def sheet_names(path: str | Path) -> list[str]:
@@ -100,7 +106,15 @@ def _text(data: bytes, name: str) -> tuple[str, tuple[Finding, ...]]:
     try:
         return data.decode("utf-8-sig"), ()
     except UnicodeDecodeError:
-        return data.decode("latin-1"), (Finding(RecordKind.READ_AS_LATIN, facts={"file": name}),)
+        return _windows(data), (Finding(RecordKind.READ_AS_LATIN, facts={"file": name}),)
+
+
+def _windows(data: bytes) -> str:
+    """Windows-1252, which is Latin-1 with signs in place of most control characters; the five without stay."""
+    return "".join(_SIGNS.get(sign, sign) for sign in data.decode("latin-1"))
+
+
+_SIGNS = {chr(code): sign for code in range(0x80, 0xA0) if (sign := bytes([code]).decode("cp1252", errors="ignore"))}
 
 
 def _csv_rows(data: bytes, name: str) -> tuple[list[tuple[int, list[Any]]], bool, tuple[Finding, ...]]:
@@ -114,8 +128,7 @@ def _csv_rows(data: bytes, name: str) -> tuple[list[tuple[int, list[Any]]], bool
     if lines and lines[0].lower().startswith("sep=") and len(lines[0]) == 5:
         separator, skipped = lines[0][4], 1
         text = "\n".join(lines[1:])
-    header = next((line for line in lines[skipped:] if line.strip()), "")
-    separator = separator or max(";\t,", key=lambda mark: _outside_quotes(header).count(mark))
+    separator = separator or _separator([line for line in lines[skipped:] if line.strip()][: TOP + 1])
     guard.check_cells(text, separator, name)
     try:
         parsed = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True))
@@ -126,7 +139,29 @@ def _csv_rows(data: bytes, name: str) -> tuple[list[tuple[int, list[Any]]], bool
     rows: list[tuple[int, list[Any]]] = [
         (number, [cell.strip() or None for cell in row]) for number, row in enumerate(parsed, 1 + skipped)
     ]
-    return rows, separator == ";", said
+    return rows, separator == ";" or (separator == "\t" and not _has_points(rows)), said
+
+
+def _separator(lines: list[str]) -> str:
+    """What parts the cells: the commonest mark of the first line of which the next has some too; a title has none."""
+
+    def count(line: str, mark: str) -> int:
+        return _outside_quotes(line).count(mark)
+
+    marks = ";\t,"
+    for line, following in pairwise(lines):
+        mark = max(marks, key=lambda each: count(line, each))
+        if count(line, mark) and count(following, mark):
+            return mark
+    return max(marks, key=lambda each: count(lines[0], each) if lines else 0)
+
+
+def _has_points(rows: list[tuple[int, list[Any]]]) -> bool:
+    """Whether any cell is a number with a decimal point."""
+    return any(_POINT.fullmatch(cell) for _, row in rows for cell in row if cell)
+
+
+_POINT = re.compile(r"[-+]?\d*\.\d+")
 
 
 def _outside_quotes(line: str) -> str:
@@ -165,7 +200,12 @@ def _workbook_rows(data: bytes, name: str, sheet: str | None) -> tuple[list[tupl
         )
     with _readable(name):
         cells = book.get_sheet_by_name(found).to_python(skip_empty_area=False)
-    return [(number, [_cell(cell) for cell in row]) for number, row in enumerate(cells, 1)], found
+        without = valueless_cells(data, found)
+    rows = [[_cell(cell) for cell in row] for row in cells]
+    for (row, column), cell in without.items():
+        if row < len(rows) and column < len(rows[row]):
+            rows[row][column] = cell
+    return list(enumerate(rows, 1)), found
 
 
 def _cell(cell: Any) -> Any:
@@ -174,22 +214,24 @@ def _cell(cell: Any) -> Any:
     return cell
 
 
-def _frame(rows: list[tuple[int, list[Any]]], name: str) -> tuple[pd.DataFrame, int]:
-    """The cells below the header, and the row of the header."""
+def _frame(
+    rows: list[tuple[int, list[Any]]], name: str, needed: Collection[str]
+) -> tuple[pd.DataFrame, int, tuple[Finding, ...]]:
+    """The cells below the header, the row of the header, and what is said of rows above it."""
     filled = [(number, row) for number, row in rows if any(cell is not None for cell in row)]
     if not filled:
         raise InputError("the table is empty", file=name, do="It needs a header row and rows below it.")
+    titles = _titles(filled, needed)
+    facts: dict[str, Fact] = {"file": name, "rows": titles, "row": filled[titles][0]}
+    said = (Finding(RecordKind.TITLES_PASSED_OVER, facts=facts),) if titles else ()
+    filled = filled[titles:]
     header = _header(*filled[0], name)
     width = len(header)
+    problems = Problems()
     for number, row in filled[1:]:
-        if any(cell is not None for cell in row[width:]):
-            raise InputError(
-                f"has more cells than the header ({width})",
-                file=name,
-                row=number,
-                found=next(cell for cell in row[width:] if cell is not None),
-                do="A decimal comma needs `;` between the cells; or give the extra column a name.",
-            )
+        with problems.gathered():
+            _check_width(number, row, header, name)
+    problems.tell()
     body = [(row + [None] * width)[:width] for _, row in filled[1:]]
     columns = [column for column in header if column]
     table = pd.DataFrame(
@@ -198,7 +240,69 @@ def _frame(rows: list[tuple[int, list[Any]]], name: str) -> tuple[pd.DataFrame, 
         index=[number for number, _ in filled[1:]],
         dtype=object,
     )
-    return table, filled[0][0]
+    return table, filled[0][0], said
+
+
+def _titles(filled: list[tuple[int, list[Any]]], needed: Collection[str]) -> int:
+    """How many of the first rows stand above the header.
+
+    The header is the first row that names what is needed, else the first that is no single cell above a row of names.
+    """
+    top = [[cell for cell in row if cell is not None] for _, row in filled[:TOP]]
+    wanted = {_plain_name(column) for column in needed}
+    for place, row in enumerate(top):
+        if wanted and wanted <= {_plain_name(kept_word(cell)) for cell in row if isinstance(cell, str)}:
+            return place
+    first = next((place for place, row in enumerate(top) if len(row) > 1), 0)
+    named = all(isinstance(cell, str) and not _is_number(cell) for cell in top[first])
+    return first if named else 0
+
+
+def _plain_name(name: str) -> str:
+    return re.sub(r"[\s\-]+", "_", name.strip()).lower()
+
+
+def _check_width(number: int, row: list[Any], header: list[str], name: str) -> None:
+    """Raise InputError where a row has a cell that no column name stands over."""
+    width = len(header)
+    beyond = next((cell for cell in row[width:] if cell is not None), None)
+    if beyond is not None:
+        raise InputError(
+            f"has more cells than the header ({width})",
+            file=name,
+            row=number,
+            found=beyond,
+            do="A decimal comma needs `;` between the cells; or give the extra column a name.",
+        )
+    for place, (cell, column) in enumerate(zip(row, header, strict=False), 1):
+        if cell is not None and not column:
+            raise InputError(
+                f"a cell under no name (column {place} of the header is blank)",
+                file=name,
+                row=number,
+                found=cell,
+                do="Name the column, or remove its cells.",
+            )
+
+
+def check_filled(table: FileTable, headers: Collection[str]) -> None:
+    """Refuse cells without a value in the named columns, all at once.
+
+    Raises
+    ------
+    InputError
+        For each error of a workbook and each formula without a stored value.
+    """
+    problems = Problems()
+    for header in headers:
+        for number, cell in table.frame[header].items():
+            if isinstance(cell, Valueless):
+                with problems.gathered():
+                    problem = "an error in place of a value" if cell.error else str(cell)
+                    do = "Mend the cell." if cell.error else "Open and save the workbook in a spreadsheet program."
+                    found = cell.error or None
+                    raise InputError(problem, found=found, do=do, column=header, **table.place(number))
+    problems.tell()
 
 
 def _header(number: int, row: list[Any], name: str) -> list[str]:
@@ -297,7 +401,7 @@ def moment_in(cell: Any, **place: Any) -> str:
         return cell.date().isoformat() if whole_day else cell.isoformat(sep=" ", timespec="minutes")
     if isinstance(cell, date):
         return cell.isoformat()
-    text = str(cell).strip()
+    text = _DOTTED.sub(_dashed, str(cell).strip())
     for kind in (time, datetime):
         try:
             moment = kind.fromisoformat(text)
@@ -307,6 +411,14 @@ def moment_in(cell: Any, **place: Any) -> str:
             return moment_in(moment)
     allowed = "2026-03-31, 2026-03-31 14:05 or 14:05"
     raise InputError("not a date", found=cell, allowed=allowed, do="Write year-month-day.", **place)
+
+
+_DOTTED = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4})(?!\d)")
+"""Day.month.year; with strokes, or two digits of the year, it cannot be told what is what."""
+
+
+def _dashed(found: re.Match[str]) -> str:
+    return f"{found[3]}-{found[2]:0>2}-{found[1]:0>2}"
 
 
 def yes_no_in(cell: Any, **place: Any) -> str:

@@ -262,6 +262,16 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
     BenchKind.SCAN_SORTED: _alone("points were not in order of depth: sorted"),
     BenchKind.FEW_POINTS: _few_points,
     BenchKind.OFFSET_CONSTANT: _alone("the offset never changes: check that the probe touched the flank"),
+    BenchKind.SCAN_SPIKE: _amounts(
+        "one point at depth {depth} stands off its neighbours by {away}, more than all the others span: scan it again",
+        depth=4,
+        away=3,
+    ),
+    BenchKind.TRACE_CLIPPED: lambda f: plural(
+        "{n} point stands level at the end of the range: the trace is clipped, and its roughness too small",
+        "{n} points stand level at the end of the range: the trace is clipped, and its roughness too small",
+        _count(f, "points"),
+    ),
     BenchKind.READING_UNCERTAIN: _uncertain,
     BenchKind.ONE_INSPECTOR: _alone("One inspector took part: what differs between inspectors is not in this figure."),
     BenchKind.UNEQUAL_COUNTS: _alone("Counts are unequal: intervals are given for repeatability only."),

@@ -117,6 +117,7 @@ def _readings() -> dict[str, str]:
         "depth_mm": text("depth below the top face, in mm"),
         "measured_on": text("when it was measured, as typed"),
         "ended": text("how the life of a nozzle ended"),
+        "beyond": text("above or below: the value is a bound of the instrument; not_measurable: the note says why"),
     }
 
 

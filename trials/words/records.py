@@ -116,6 +116,9 @@ def _slip(finding: Finding) -> str:
         Where.COUPON: text("its coupon"),
         Where.LIKE_COUPONS: text("coupons of this nozzle at this setting"),
         Where.TRIAL: text("the trial"),
+        Where.PAIR: text("its coupon"),
+        Where.WHOLE_LIKE: text("coupons of this nozzle at this setting, as are all readings of its coupon"),
+        Where.WHOLE_TRIAL: text("all coupons of the trial, as are all readings of its coupon"),
     }[Where(str(finding.facts["where"]))]
     ratio = found.value / median.value
     times = text("{x} times", x=point(f"{ratio:.3g}")) if ratio >= 1 else text("{x} of", x=point(f"{ratio:.2g}"))
@@ -172,6 +175,7 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
         "Fewer than the planned {n} readings of {response} on {coupons}.",
         counted="wanted",
     ),
+    RecordKind.NOT_MEASURABLE: _line("{response} could not be measured on {coupons}: {reason}."),
     RecordKind.SLIP: _slip,
     RecordKind.INSTRUMENT_UNKNOWN: _many(
         "Instrument {instrument} measured {n} value and is not in the register.",
@@ -183,11 +187,28 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
         "Instrument {instrument} measured {n} values on days that no calibration on record covers, the last on {last}.",
         counted="values",
     ),
+    RecordKind.READING_UNPLANNED: _line(
+        "Reading {reading} of {response} on {coupons}, where the plan asks for {wanted}: a slip of the number?"
+    ),
+    RecordKind.DATED_LATER: _many(
+        "{n} row is dated after the day of its entry, {last}; correct the date.",
+        "{n} rows are dated after the day of their entry, the last {last}; correct the dates.",
+        counted="rows",
+    ),
+    RecordKind.SIDE_UNKNOWN: _line(
+        "Side {side} on {coupons} is none of {known}: differences between sides are looked for by these words."
+    ),
     RecordKind.COUPONS_OPEN: _many(
         "{n} coupon is not recorded as cut.", "{n} coupons are not recorded as cut.", counted="coupons"
     ),
     RecordKind.WITHOUT_READINGS: _many(
         "{n} cut coupon has no readings: {coupons}.", "{n} cut coupons have no readings: {coupons}."
+    ),
+    RecordKind.READINGS_OPEN: _many(
+        "{response}: {n} reading of {wanted} is open.", "{response}: {n} readings of {wanted} are open.", counted="open"
+    ),
+    RecordKind.REPEATS_OPEN: _many(
+        "{response}: {n} repeat of {wanted} is open.", "{response}: {n} repeats of {wanted} are open.", counted="open"
     ),
     RecordKind.CUTS_KNOWN: _many(
         "{n} cut record was already there and equal; ignored.",
@@ -216,7 +237,12 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
         "{n} row has no outcome yet; left out.", "{n} rows have no outcome yet; left out.", counted="rows"
     ),
     RecordKind.PLANNED_ORDER_TAKEN: _line("No column cut_order: the planned order was taken."),
-    RecordKind.READ_AS_LATIN: _line("{file}: not UTF-8; read as Latin-1."),
+    RecordKind.READ_AS_LATIN: _line("{file}: not UTF-8; read as Windows-1252 (Latin-1)."),
+    RecordKind.NAMES_TAKEN_AS: _line("{column} {found} is taken as {kept}, which differs only in case or spaces."),
+    RecordKind.TITLES_PASSED_OVER: _line(
+        "{file}: the header was found in row {row}; what stands above was passed over."
+    ),
+    RecordKind.SHEET_RENAMED: _line("No sheet {wanted}: taken from the sheet {sheet}, the only one with its columns."),
     RecordKind.NOTED_GOOD: _many(
         "{n} note says still good: kept as {ended} in the column ended.",
         "{n} notes say still good: kept as {ended} in the column ended.",

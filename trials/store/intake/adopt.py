@@ -37,7 +37,7 @@ from trials.store.records.journal import write_journal
 from trials.store.records.place import database_path, with_identity
 from trials.store.records.records import Records
 from trials.store.records.rules import check_value
-from trials.store.tables import FileTable, number_in, read_table, text_in
+from trials.store.tables import FileTable, check_filled, number_in, read_table, text_in
 from trials.trial import Trial, parse
 from trials.units import column as column_name
 from trials.units import factor as unit_factor
@@ -173,6 +173,7 @@ def _check_columns(
                 allowed=", ".join(have),
                 do=nearest(name, have) or "Name one of these.",
             )
+    check_filled(table, wanted)
 
 
 def _cells(table: FileTable) -> Iterable[tuple[int, dict[str, Any]]]:

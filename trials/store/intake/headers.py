@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
-from trials.errors import InputError
-from trials.findings import Finding
+from trials.errors import InputError, Problems
+from trials.findings import Fact, Finding
 from trials.record_kinds import RecordKind
 from trials.store.language import kept_word
 from trials.store.records.changed_setting import nearest
-from trials.store.tables import FileTable, read_table, sheet_names
+from trials.store.tables import FileTable, check_filled, read_table, sheet_names
 from trials.units import factor, match_header, shown
 
 GRADE_COLUMNS = ("range of u", "range of Rz5", "measure_order")
@@ -30,10 +31,28 @@ def lower(names: list[str]) -> list[str]:
     return [name.lower() for name in names]
 
 
-def named_sheet(path: str | Path, name: str) -> FileTable:
-    """The sheet of that name, or the only sheet of a workbook, or a CSV file."""
+def named_sheet(path: str | Path, name: str, needed: tuple[str, ...]) -> FileTable:
+    """The sheet of that name, or the only sheet of a workbook, or a CSV file; needed: columns that it has.
+
+    A sheet of another name is taken, and said, where it is the only one that has those columns.
+    """
     names = sheet_names(path)
-    return read_table(path, name if len(names) > 1 else None)
+    if len(names) < 2 or name in lower(names):
+        return read_table(path, name if len(names) > 1 else None, needed)
+    fitting = [table for each in names if (table := _with_columns(path, each, needed)) is not None]
+    if len(fitting) != 1:
+        return read_table(path, name, needed)
+    facts: dict[str, Fact] = {"sheet": fitting[0].sheet, "wanted": name}
+    return replace(fitting[0], said=(*fitting[0].said, Finding(RecordKind.SHEET_RENAMED, facts=facts)))
+
+
+def _with_columns(path: str | Path, sheet: str, needed: tuple[str, ...]) -> FileTable | None:
+    try:
+        table = read_table(path, sheet, needed)
+    except InputError:
+        return None
+    found = {kept_word(str(column)).strip().lower() for column in table.frame.columns}
+    return table if set(needed) <= found else None
 
 
 def match_columns(
@@ -60,6 +79,7 @@ def match_columns(
     for name in needed:
         if name not in found:
             raise missing(table, name)
+    check_filled(table, [header for header, _ in found.values()])
     left_out = (Finding(RecordKind.COLUMNS_LEFT_OUT, facts={"columns": tuple(strange)}),) if strange else ()
     return found, left_out
 
@@ -117,16 +137,19 @@ def placer(table: FileTable, number: int, columns: Columns) -> Placer:
 
 
 def once(rows: dict[int, dict[str, Any]], column: str, file: str) -> None:
-    """Raise InputError where a column that must not repeat does."""
+    """Raise InputError for each cell of a column that must not repeat and does."""
     seen: dict[Any, int] = {}
+    problems = Problems()
     for number, row in rows.items():
         value = row[column]
         if value is None:
             continue
         if value in seen:
             do = f"Row {seen[value]} has it too; keep one."
-            raise InputError("stands twice", file=file, row=number, column=column, found=value, do=do)
-        seen[value] = number
+            with problems.gathered():
+                raise InputError("stands twice", file=file, row=number, column=column, found=value, do=do)
+        seen.setdefault(value, number)
+    problems.tell()
 
 
 def result(

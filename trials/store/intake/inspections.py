@@ -8,9 +8,9 @@ from typing import Any
 
 import pandas as pd
 
-from trials.errors import InputError
+from trials.errors import InputError, Problems
 from trials.responses import QUANTITIES
-from trials.store.intake.headers import each_row, head, match_columns, named_sheet, placer
+from trials.store.intake.headers import Columns, Placer, each_row, head, match_columns, named_sheet, placer
 from trials.store.records.rules import check_value
 from trials.store.tables import number_in, text_in, whole_in
 from trials.units import suffix
@@ -39,7 +39,7 @@ def read_inspections(path: str | Path, needed: tuple[str, ...] = ("coupon",)) ->
     InputError
         If a column is missing or a cell cannot be used.
     """
-    table = named_sheet(path, "readings")
+    table = named_sheet(path, "readings", needed)
     known = {quantity.column: quantity for quantity in QUANTITIES.values()}
     wanted = dict.fromkeys(WHO, "") | {name: suffix(quantity.unit) for name, quantity in known.items()}
     columns, _ = match_columns(table, wanted, needed)
@@ -47,23 +47,27 @@ def read_inspections(path: str | Path, needed: tuple[str, ...] = ("coupon",)) ->
     if not found:
         allowed = ", ".join(known)
         raise InputError("no column of readings", allowed=allowed, do="Name one in the header row.", **head(table))
-    comma = table.decimal_comma
     rows: list[dict[str, Any]] = []
+    problems = Problems()
     for number, cells in each_row(table, columns):
-        place = placer(table, number, columns)
-        row: dict[str, Any] = {"coupon": text_in(cells.get("coupon")), "inspector": text_in(cells.get("inspector"))}
-        if not row["coupon"] and "coupon" in needed:
-            raise InputError("no coupon", do="Fill in its mark, or remove the row.", **place("coupon"))
-        row["reading"] = whole_in(cells.get("reading"), 1, decimal_comma=comma, **place("reading")) or 1
-        row["repeat"] = whole_in(cells.get("repeat"), 0, decimal_comma=comma, **place("repeat")) or 0
-        for name in found:
-            value = number_in(cells[name], decimal_comma=comma, **place(name))
-            row[name] = (
-                None if value is None else check_value(_converted(value, columns[name][1]), known[name], **place(name))
-            )
-        rows.append(row)
+        with problems.gathered():
+            rows.append(_row(cells, columns, placer(table, number, columns), table.decimal_comma, "coupon" in needed))
+    problems.tell()
     frame = pd.DataFrame(rows, columns=[*WHO, *found]).astype(dict.fromkeys(found, "float64"))
     return Inspections(frame, tuple(found), table.file)
+
+
+def _row(cells: dict[str, Any], columns: Columns, place: Placer, comma: bool, marked: bool) -> dict[str, Any]:
+    row: dict[str, Any] = {"coupon": text_in(cells.get("coupon")), "inspector": text_in(cells.get("inspector"))}
+    if not row["coupon"] and marked:
+        raise InputError("no coupon", do="Fill in its mark, or remove the row.", **place("coupon"))
+    row["reading"] = whole_in(cells.get("reading"), 1, decimal_comma=comma, **place("reading")) or 1
+    row["repeat"] = whole_in(cells.get("repeat"), 0, decimal_comma=comma, **place("repeat")) or 0
+    for quantity in (q for q in QUANTITIES.values() if q.column in columns):
+        name = quantity.column
+        value = number_in(cells[name], decimal_comma=comma, **place(name))
+        row[name] = None if value is None else check_value(_converted(value, columns[name][1]), quantity, **place(name))
+    return row
 
 
 def _converted(value: float, scale: float) -> float:

@@ -11,7 +11,7 @@ import pandas as pd
 from trials.endings import Ended, Part
 from trials.errors import InputError, Problems
 from trials.store.records.rules import ENDS, ended_in
-from trials.store.tables import FileTable, number_in, read_table, text_in, whole_in, yes_no_in
+from trials.store.tables import FileTable, check_filled, number_in, read_table, text_in, whole_in, yes_no_in
 
 UNITS = ("hours", "metres", "pierces")
 STILL_GOOD = "still good"
@@ -72,6 +72,7 @@ def read_table_of_lives(path: Any, columns: LifeColumns, several: bool = False) 
     """
     raw = read_table(path)
     source, unit = _source(raw, columns)
+    check_filled(raw, [name for name in (*vars(columns).values(), source.life) if name in raw.frame])
     rows, problems = list[dict[str, Any]](), Problems()
     for number, cells in zip(raw.frame.index, raw.frame.to_dict("records"), strict=True):
         with problems.gathered():

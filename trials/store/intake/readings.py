@@ -13,6 +13,7 @@ from trials.errors import InputError, Problems
 from trials.findings import Fact, Finding
 from trials.record_kinds import RecordKind
 from trials.responses import QUANTITIES, Quantity
+from trials.store.intake.bounds import reading_in
 from trials.store.intake.headers import (
     Columns,
     Placer,
@@ -25,7 +26,9 @@ from trials.store.intake.headers import (
     result,
 )
 from trials.store.intake.lives import note_says_good
+from trials.store.intake.names import one_spelling
 from trials.store.language import SIDES, kept_word
+from trials.store.records.bounds import as_typed, same_reading
 from trials.store.records.records import (
     READING_COLUMNS,
     Records,
@@ -39,11 +42,14 @@ from trials.store.records.rules import (
     outcomes,
     quantities,
 )
+from trials.store.records.spelling import as_mark
 from trials.store.tables import FileTable, moment_in, number_in, text_in, whole_in
 from trials.trial import Method
 from trials.units import suffix
 
 PLAIN = {"coupon": "", "repeat": "", "thickness_mm": "mm", "u_mm": "mm", "rz5_um": "um", "dross_grade": ""}
+NOT_TYPED = ("field", "value", "beyond")
+"""Columns of a reading that no column of a file is named after."""
 READING_UNITS = {"cutoff_mm": "mm", "depth_mm": "mm"}
 
 
@@ -58,9 +64,9 @@ def read_readings(path: str | Path, records: Records) -> FileTable:
         For every cell that cannot be used, a coupon that is unknown or was not cut, two values for one place, or
         mixed cut-offs.
     """
-    table = named_sheet(path, "readings")
+    table = named_sheet(path, "readings", ("coupon",))
     known = quantities(records.trial)
-    wanted = {name: "" for name in READING_COLUMNS if name not in ("field", "value")} | READING_UNITS
+    wanted = {name: "" for name in READING_COLUMNS if name not in NOT_TYPED} | READING_UNITS
     wanted |= {column: suffix(quantity.unit) for column, quantity in known.items()}
     columns, left_out = match_columns(table, wanted, ("coupon",))
     values = [name for name in columns if name in known]
@@ -76,7 +82,7 @@ def read_readings(path: str | Path, records: Records) -> FileTable:
         raise missing(table, "reading")
     rows = _long_rows(table, columns, {name: known[name] for name in values}, records)
     kept, equal = _without_equals(rows, table.file)
-    said = (*table.said, *left_out, *equal, *_with_ends(kept, records))
+    said = (*table.said, *left_out, *equal, *_with_ends(kept, records), *one_spelling(kept, records))
     long = result(kept, READING_COLUMNS, table.file, said)
     check_cutoff(long.frame, records, table.file)
     return long
@@ -95,25 +101,25 @@ def _long_rows(
         base: dict[str, Any] = {"reading": 0}
         with problems.gathered():
             base = _reading_base(cells, columns, place, table.decimal_comma)
+            base["coupon"] = base["coupon"] if base["coupon"] in marks else as_mark(base["coupon"], marks)
             check_coupon(base["coupon"], marks, **place("coupon"))
             check_was_cut(base["coupon"], recorded, **place("coupon"))
         for name, quantity in known.items():
             with problems.gathered():
-                value = number_in(cells[name], decimal_comma=table.decimal_comma, **place(name))
-                if value is None:
+                found = reading_in(cells[name], quantity, columns[name][1], table.decimal_comma, base, place(name))
+                if found is None:
                     continue
-                kept = check_value(_converted(value, columns[name][1]), quantity, **place(name))
                 reading = 1 if quantity.per_coupon else base["reading"]
                 if reading is None:
                     raise InputError("no reading number", allowed="1, 2, 3, ...", do="Number it.", **place("reading"))
-                rows.append((number, {**base, "reading": reading, "field": name, "value": kept}))
+                rows.append((number, {**base, "reading": reading, "field": name, **found}))
     problems.tell()
     return rows
 
 
 def _reading_base(cells: dict[str, Any], columns: Columns, place: Placer, decimal_comma: bool) -> dict[str, Any]:
     """The columns of a reading that are not values."""
-    names = [name for name in READING_COLUMNS if name not in ("field", "value")]
+    names = [name for name in READING_COLUMNS if name not in NOT_TYPED]
     row: dict[str, Any] = {name: text_in(cells.get(name)) for name in names}
     row["side"] = kept_word(row["side"]) if row["side"] not in ("", *SIDES) else row["side"]
     row["reading"] = whole_in(cells.get("reading"), 1, decimal_comma=decimal_comma, **place("reading"))
@@ -153,28 +159,34 @@ def _converted(value: float, scale: float) -> float:
 def _without_equals(
     rows: list[tuple[int, dict[str, Any]]], file: str
 ) -> tuple[list[tuple[int, dict[str, Any]]], tuple[Finding, ...]]:
-    """One row per coupon, reading, repeat and field; equal ones are dropped, different ones refused."""
-    seen: dict[tuple[Any, ...], tuple[int, float]] = {}
+    """One row per coupon, reading, repeat and field; equal ones are dropped, different ones refused, all at once."""
+    seen: dict[tuple[Any, ...], tuple[int, dict[str, Any]]] = {}
     kept: list[tuple[int, dict[str, Any]]] = []
     equal = 0
+    problems = Problems()
     for number, row in rows:
         key = (row["coupon"], row["reading"], row["repeat"], row["field"])
         if key not in seen:
-            seen[key] = (number, row["value"])
+            seen[key] = (number, row)
             kept.append((number, row))
-            continue
-        first, value = seen[key]
-        if value != row["value"]:
-            raise InputError(
-                f"coupon {row['coupon']}, reading {row['reading']} has {value:g} in row {first}",
-                file=file,
-                row=number,
-                column=row["field"],
-                found=row["value"],
-                do="Keep one of them; a second measurement of the same place is repeat 1.",
-            )
-        equal += 1
+        elif same_reading(row, seen[key][1]):
+            equal += 1
+        else:
+            with problems.gathered():
+                raise _two_values(row, number, *seen[key], file)
+    problems.tell()
     return kept, (Finding(RecordKind.EQUAL_CELLS, facts={"cells": equal}),) if equal else ()
+
+
+def _two_values(row: dict[str, Any], number: int, first: int, other: dict[str, Any], file: str) -> InputError:
+    return InputError(
+        f"coupon {row['coupon']}, reading {row['reading']} has {as_typed(other)} in row {first}",
+        file=file,
+        row=number,
+        column=row["field"],
+        found=as_typed(row) if row["beyond"] or row["value"] is None else row["value"],
+        do="Keep one of them; a second measurement of the same place is repeat 1.",
+    )
 
 
 def read_plain_readings(path: str | Path) -> pd.DataFrame:
@@ -187,7 +199,7 @@ def read_plain_readings(path: str | Path) -> pd.DataFrame:
     InputError
         If a column is missing or a cell cannot be used.
     """
-    table = named_sheet(path, "readings")
+    table = named_sheet(path, "readings", ("coupon",))
     columns, _ = match_columns(table, PLAIN, ("coupon",))
     known = {quantity.column: quantity for quantity in QUANTITIES.values() if quantity.column in columns}
     if not known:
@@ -197,7 +209,11 @@ def read_plain_readings(path: str | Path) -> pd.DataFrame:
             do="Name one in the header row.",
             **head(table),
         )
-    rows = {number: _plain_row(cells, columns, known, table, number) for number, cells in each_row(table, columns)}
+    rows, problems = dict[int, list[Any]](), Problems()
+    for number, cells in each_row(table, columns):
+        with problems.gathered():
+            rows[number] = _plain_row(cells, columns, known, table, number)
+    problems.tell()
     frame = pd.DataFrame.from_dict(rows, orient="index", columns=list(columns))
     numbers = [name for name in columns if name not in ("coupon", "repeat")]
     return frame.astype(dict.fromkeys(numbers, "float64"))

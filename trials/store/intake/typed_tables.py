@@ -30,6 +30,7 @@ from trials.store.records.rules import (
     check_mount,
 )
 from trials.store.records.slips import Slip, open_slips, slips
+from trials.store.records.spelling import as_mark
 from trials.store.tables import FileTable, moment_in, read_table, sheet_names, text_in, whole_in, yes_no_in
 
 __all__ = [
@@ -56,7 +57,7 @@ def read_cuts(path: str | Path, records: Records) -> FileTable:
     InputError
         For every cell that cannot be used.
     """
-    table = named_sheet(path, "cuts")
+    table = named_sheet(path, "cuts", ("coupon", "outcome"))
     columns, left_out = match_columns(table, dict.fromkeys(CUT_COLUMNS, ""), ("coupon", "outcome"))
     marks, sheets = _added(path, records)
     said = [*table.said, *left_out]
@@ -91,14 +92,14 @@ def read_mounts(path: str | Path, records: Records) -> FileTable:
     InputError
         For every cell that cannot be used.
     """
-    table = named_sheet(path, "mounts")
+    table = named_sheet(path, "mounts", ("mount",))
     columns, left_out = match_columns(table, dict.fromkeys(MOUNT_COLUMNS, ""), ("mount",))
     planned = {row["mount"]: row for row in rows_of(records.planned_mounts)}
     rows: dict[int, dict[str, Any]] = {}
     problems = Problems()
     for number, cells in each_row(table, columns):
         place = placer(table, number, columns)
-        plan = planned.get(text_in(cells.get("mount")), {})
+        plan = planned.get(as_mark(text_in(cells.get("mount")), planned), {})
         with problems.gathered():
             row = _mount_row(cells, plan, place, table.decimal_comma)
             if not row["mount"]:
@@ -120,17 +121,20 @@ def read_sheets(path: str | Path, records: Records) -> FileTable:
     InputError
         For every cell that cannot be used.
     """
-    table = named_sheet(path, "sheets")
+    table = named_sheet(path, "sheets", ("sheet",))
     columns, left_out = match_columns(table, dict.fromkeys(SHEET_COLUMNS, ""), ("sheet",))
     known = set(records.planned_sheets["sheet"])
     rows: dict[int, dict[str, Any]] = {}
+    problems = Problems()
     for number, cells in each_row(table, columns):
         row = {name: text_in(cells.get(name)) for name in SHEET_COLUMNS}
-        if not row["sheet"]:
-            raise InputError("no sheet", do="Name the sheet.", **placer(table, number, columns)("sheet"))
-        if row["sheet"] in known and not any(row[name] for name in SHEET_COLUMNS[1:]):
-            continue
-        rows[number] = row
+        row["sheet"] = as_mark(row["sheet"], known)
+        with problems.gathered():
+            if not row["sheet"]:
+                raise InputError("no sheet", do="Name the sheet.", **placer(table, number, columns)("sheet"))
+            if row["sheet"] not in known or any(row[name] for name in SHEET_COLUMNS[1:]):
+                rows[number] = row
+    problems.tell()
     once(rows, "sheet", table.file)
     return result(list(rows.items()), SHEET_COLUMNS, table.file, (*table.said, *left_out))
 
@@ -152,6 +156,7 @@ def _added(path: str | Path, records: Records) -> tuple[set[str] | None, set[str
 def _cut_row(cells: dict[str, Any], place: Placer, planned: dict[str, dict[str, Any]], ordered: bool) -> dict[str, Any]:
     row: dict[str, Any] = {name: text_in(cells.get(name)) for name in CUT_COLUMNS}
     row["outcome"] = _outcome(row["outcome"])
+    row["coupon"] = as_mark(row["coupon"], planned)
     plan = planned.get(row["coupon"], {})
     row["cut_at"] = moment_in(cells.get("cut_at"), **place("cut_at"))
     row["cut_order"] = (
@@ -172,6 +177,7 @@ def _outcome(typed: str) -> str:
 
 def _mount_row(cells: dict[str, Any], plan: dict[str, Any], place: Placer, decimal_comma: bool) -> dict[str, Any]:
     row: dict[str, Any] = {name: text_in(cells.get(name)) for name in MOUNT_COLUMNS}
+    row["mount"] = str(plan.get("mount") or row["mount"])
     for name in ("nozzle", "specimen", "sheet"):
         row[name] = row[name] or str(plan.get(name) or "")
     for name in ("order", "pierces_before"):

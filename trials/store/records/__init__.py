@@ -39,7 +39,7 @@ from trials.store.records.looks import (
     note_provisional,
 )
 from trials.store.records.recording import record_as_planned, record_cuts, record_readings
-from trials.store.records.records import READING_COLUMNS, Records
+from trials.store.records.records import READING_COLUMNS, Records, standing
 from trials.store.records.retirement import Retired, open_coupons, retire, retired
 from trials.store.records.rules import check_coupon, check_was_cut, outcomes, quantities
 from trials.store.records.slips import Slip, open_slips
@@ -109,4 +109,5 @@ __all__ = [
     "retired",
     "revived",
     "row_change",
+    "standing",
 ]

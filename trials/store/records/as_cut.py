@@ -9,9 +9,11 @@ import pandas as pd
 from trials.errors import InputError
 from trials.findings import About, Fact, Finding
 from trials.record_kinds import RecordKind
+from trials.responses import Beyond
 from trials.store.records.changed_setting import nearest, parse_changed_setting
-from trials.store.records.records import Records, rows_of
+from trials.store.records.records import Records, current, rows_of
 from trials.store.records.region import left_out, outside_plan
+from trials.store.records.rules import quantities
 from trials.trial import Method, Outcome
 
 NOT_CUT = "not cut yet"
@@ -72,7 +74,7 @@ def analysis_table(records: Records, response_name: str) -> pd.DataFrame:
     Re-measurements (repeat above 0) are left out, and coupons cut far outside the plan (`region`). A response that is
     judged once per coupon (dross grade) has one row per coupon, the worst. Columns: coupon, sheet, mount, nozzle,
     specimen, the factor columns, cut_order, order, side, reading, value (kept unit), block, outcome; in cutting order,
-    then by reading.
+    then by reading; last `beyond` (`above`, `below` or empty) where any reading is a bound of the instrument's range.
 
     Raises
     ------
@@ -92,9 +94,11 @@ def analysis_table(records: Records, response_name: str) -> pd.DataFrame:
         rows = worst_first.drop_duplicates("coupon").sort_index()
     coupons = coupon_table(records)
     coupons = coupons[(coupons["outcome"] == "cut") & ~coupons["coupon"].isin(left_out(records, coupons))]
-    merged = coupons.merge(rows[["coupon", "side", "reading", "value"]], on="coupon", how="inner", validate="1:m")
+    bounds = ["beyond"] if (rows["beyond"] != "").any() else []
+    read = rows[["coupon", "side", "reading", "value", *bounds]]
+    merged = coupons.merge(read, on="coupon", how="inner", validate="1:m")
     factors = list(records.factor_columns.values())
-    names = [*HEAD, *factors, "cut_order", "order", "side", "reading", "value", "block", "outcome"]
+    names = [*HEAD, *factors, "cut_order", "order", "side", "reading", "value", "block", "outcome", *bounds]
     return merged.sort_values(["cut_order", "reading"], kind="stable")[names].reset_index(drop=True)
 
 
@@ -113,7 +117,19 @@ def departures(records: Records) -> tuple[Finding, ...]:
         *_mounts(records),
         *_added_sheets(records),
         *_few_readings(records, coupons),
+        *not_measurable(records),
     )
+
+
+def not_measurable(records: Records) -> tuple[Finding, ...]:
+    """Readings that could not be taken, with their reasons, one finding for each response and reason."""
+    rows = current(records.all_readings)
+    rows = rows[rows["beyond"] == Beyond.NOT_MEASURABLE.value]
+    known, found = quantities(records.trial), list[Finding]()
+    for (field, note), mine in rows.groupby(["field", "note"], sort=False):
+        marks = list(dict.fromkeys(mine["coupon"]))
+        found.append(_of_coupons(RecordKind.NOT_MEASURABLE, marks, known[str(field)].short, reason=str(note)))
+    return tuple(found)
 
 
 def _lost(coupons: pd.DataFrame) -> list[Finding]:

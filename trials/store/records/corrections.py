@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -36,6 +36,7 @@ from trials.store.records.rules import (
     quantities,
 )
 from trials.store.records.slips import open_slips
+from trials.store.records.spelling import as_mark
 from trials.store.tables import moment_in, number_in, text_in, whole_in, yes_no_in
 
 
@@ -51,7 +52,8 @@ def confirm_slips(
     """
     _named(who, why)
     with writing(folder) as (connection, records):
-        found = [slip for slip in open_slips(records) if coupons is None or slip.coupon in coupons]
+        meant = None if coupons is None else {as_mark(mark, records.coupons["coupon"]) for mark in coupons}
+        found = [slip for slip in open_slips(records) if meant is None or slip.coupon in meant]
         if not found:
             raise InputError("no suspected slip to confirm", found=coupons, do="See `trials status`.")
         confirm(connection, records, found, who, why, stamp(at))
@@ -100,7 +102,7 @@ def reading_change(
     records: Records, place: ReadingPlace, new_value: float | None = None, restore: bool = False
 ) -> tuple[Change, dict[str, Any]]:
     """What a correction of one reading would change, and the row it would replace; raises as `correct`."""
-    coupon, field = place.coupon, place.field
+    coupon, field = as_mark(place.coupon, records.coupons["coupon"]), place.field
     check_coupon(coupon, set(records.coupons["coupon"]))
     known = quantities(records.trial)
     if field not in known:
@@ -143,6 +145,7 @@ def correct(
         change, old = reading_change(records, place, new_value, restore)
         _check_seen(seen, change)
         row = {name: plain(old[name]) for name in READING_COLUMNS}
+        row |= {} if restore and new_value is None else {"beyond": ""}
         row |= {"value": change.new, "who": who, "why": why, "entered_at": moment, "replaces": int(old["id"])}
         connection.execute(insert(schema.readings), row)
         _note_reading(connection, change, who, why, moment)
@@ -163,6 +166,7 @@ def detail_change(records: Records, place: ReadingPlace, new: str) -> tuple[Chan
     InputError
         If there is no such reading, or nothing would change.
     """
+    place = replace(place, coupon=as_mark(place.coupon, records.coupons["coupon"]))
     check_coupon(place.coupon, set(records.coupons["coupon"]))
     rows = records.readings[records.readings["coupon"] == place.coupon]
     numbers = sorted(rows["reading"].unique())
@@ -298,12 +302,13 @@ def row_change(records: Records, of: str, mark: str, column: str, new: Any) -> C
 
 def _row_change(records: Records, asked: _RowChange) -> tuple[Change, dict[str, Any]]:
     """The change, and the whole new row."""
-    key, mark, column = asked.of, asked.mark, asked.column
+    key, column = asked.of, asked.column
     _, columns, _ = _TABLES[key]
     if column not in columns[1:]:
         raise InputError("unknown column", found=column, allowed=", ".join(columns[1:]), do="Use one of these.")
     value = _typed(column, asked.value)
     recorded = {"coupon": records.cuts, "mount": records.mounts, "sheet": records.sheets}[key]
+    mark = as_mark(asked.mark, recorded[key])
     old = next((row for row in rows_of(recorded) if row[key] == mark), None)
     if old is None:
         raise InputError(f"nothing is recorded for this {key}", found=mark, do="Record it with `trials cut`.")
@@ -322,10 +327,10 @@ def _correct_row(folder: Path | str, asked: _RowChange, who: str, why: str, at: 
     with writing(folder) as (connection, records):
         change, new = _row_change(records, asked)
         _check_seen(asked.seen, change)
-        kept = current_rows(connection, target, asked.of).get(asked.mark)
+        kept = current_rows(connection, target, asked.of).get(change.mark)
         extra = {"who": who, "why": why, "entered_at": moment, "replaces": kept["id"] if kept else None}
         connection.execute(insert(target), {**new, **extra})
-        facts = {"of": asked.of, "mark": asked.mark, "column": asked.column, "old": change.old, "new": change.new}
+        facts = {"of": asked.of, "mark": change.mark, "column": asked.column, "old": change.old, "new": change.new}
         write_journal(connection, moment, who, kind, facts, why)
     return Recorded(1, 0)
 

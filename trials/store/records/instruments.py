@@ -24,6 +24,7 @@ from trials.store.records.folder import read_trial, records_place, require_froze
 from trials.store.records.journal import write_journal
 from trials.store.records.migrations import transaction
 from trials.store.records.rules import quantities
+from trials.store.records.spelling import folded
 from trials.store.tables import moment_in
 from trials.words.records import instrument as instrument_words
 
@@ -92,25 +93,30 @@ def instruments(folder: Path | str) -> list[Instrument]:
 
 def calibration_doubts(known: Sequence[Instrument], readings: pd.DataFrame) -> tuple[Finding, ...]:
     """What the register leaves open about readings: instruments that are not in it, and days that no calibration
-    covers. Silent where there is no register."""
+    covers, a reading without a date counting on the day of its entry. Silent where there is no register."""
     if not known:
         return ()
     used = readings[readings["instrument"].astype(str) != ""]
     said = []
     for name, rows in used.groupby("instrument", sort=True):
-        mine = [one for one in known if one.instrument == name]
+        mine = [one for one in known if folded(one.instrument) == folded(str(name))]
         if not mine:
             facts: dict[str, Fact] = {"instrument": str(name), "values": len(rows)}
             said.append(Finding(RecordKind.INSTRUMENT_UNKNOWN, facts=facts))
             continue
-        days = rows["measured_on"].astype(str).str.slice(0, 10)
-        days = days[days.str.fullmatch(_DAY.pattern)]
+        days = _days(rows)
         open_days = days[[not any(_covers(one, day) for one in mine) for day in days]]
         if len(open_days):
             last = str(open_days.max())
             days_facts: dict[str, Fact] = {"instrument": str(name), "values": len(open_days), "last": last}
             said.append(Finding(RecordKind.CALIBRATION_OPEN, facts=days_facts))
     return tuple(said)
+
+
+def _days(readings: pd.DataFrame) -> pd.Series[str]:
+    """The day of each reading: when it was measured, or entered where that is not known."""
+    measured, entered = (readings[name].astype(str).str.slice(0, 10) for name in ("measured_on", "entered_at"))
+    return measured.where(measured.str.fullmatch(_DAY.pattern), entered)
 
 
 def _covers(one: Instrument, day: str) -> bool:

@@ -18,9 +18,11 @@ from trials.errors import InputError
 from trials.record_kinds import JournalKind
 from trials.store.records import chain, schema
 from trials.store.records.old_prose import fill_looks, fill_payloads
-from trials.store.records.place import Place
+from trials.store.records.place import Place, Server
 
-SCHEMA_VERSION = 3
+SCHEMA_VERSION = 4
+CHAINED = 3
+"""The first version whose journal is a chain."""
 _VERSION = "schema_version"
 IDENTITY_DIGITS = 12
 
@@ -46,6 +48,7 @@ def transaction(place: Place, *, writes: bool) -> Iterator[Connection]:
     with schema.begun(place, writes=writes) as connection:
         found = _version(connection, place)
         if not writes and found != SCHEMA_VERSION:
+            _refuse_copy(place)
             with _copy_in_memory(connection) as copy:
                 _migrate(copy, found, place)
                 yield copy
@@ -57,6 +60,16 @@ def transaction(place: Place, *, writes: bool) -> Iterator[Connection]:
         yield connection
         if writes and connection.in_transaction():
             chain.seal(connection)
+
+
+def _refuse_copy(place: Place) -> None:
+    """Records on a server are brought up to date where they are, by the first entry."""
+    if isinstance(place, Server):
+        raise InputError(
+            "the records on the server are of an earlier version",
+            file=str(place),
+            do="Make one entry (`trials record`, `cut` or `correct`), which brings them up to date.",
+        )
 
 
 def _version(connection: Connection, place: Place) -> int:
@@ -81,9 +94,11 @@ def _version(connection: Connection, place: Place) -> int:
 
 
 def _migrate(connection: Connection, found: int, place: Place) -> None:
-    has_chain = any(column["name"] == "digest" for column in inspect(connection).get_columns(schema.journal.name))
-    if found not in _STEPS or has_chain:  # the version alone was changed
-        raise chain.damaged("version", str(place))
+    newer = CHAINED if found < CHAINED else found + 1
+    if found not in _STEPS or _has_mark(connection, newer) or (found >= CHAINED and not _has_mark(connection, CHAINED)):
+        raise chain.damaged("version", str(place))  # the version alone was changed
+    if found >= CHAINED:
+        chain.lock(connection)
     for number in range(found, SCHEMA_VERSION):
         _STEPS[number](connection)
     connection.execute(update(schema.about).where(schema.about.c.name == _VERSION).values(value=str(SCHEMA_VERSION)))
@@ -107,6 +122,7 @@ def _second_to_third(connection: Connection) -> None:
 
     The identity is made from the question as it was first frozen, so that a copy for reading has the same.
     """
+    _third_to_fourth(connection)  # rows are bound with the columns that this version reads
     _add_columns(connection, schema.journal, ("covers", "previous", "digest"))
     for index in schema.journal.indexes:
         index.create(connection)
@@ -127,7 +143,19 @@ def _place_looks(connection: Connection) -> None:
         connection.execute(update(schema.looks).where(schema.looks.c.look == look).values(values))
 
 
-_STEPS: dict[int, Callable[[Connection], None]] = {1: _first_to_second, 2: _second_to_third}
+def _third_to_fourth(connection: Connection) -> None:
+    """A reading may be a bound of the instrument, or none that could be taken."""
+    _add_columns(connection, schema.readings, ("beyond",))
+
+
+_STEPS: dict[int, Callable[[Connection], None]] = {1: _first_to_second, 2: _second_to_third, 3: _third_to_fourth}
+_MARKS = {CHAINED: (schema.journal, "digest"), 4: (schema.readings, "beyond")}
+"""A column that a database has from this version on."""
+
+
+def _has_mark(connection: Connection, version: int) -> bool:
+    table, name = _MARKS[version]
+    return any(column["name"] == name for column in inspect(connection).get_columns(table.name))
 
 
 def _add_columns(connection: Connection, target: Table, names: tuple[str, ...]) -> None:

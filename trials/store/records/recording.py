@@ -13,7 +13,9 @@ from sqlalchemy import Connection, insert
 from trials.errors import InputError, Problems
 from trials.findings import Fact, Finding
 from trials.record_kinds import JournalKind, RecordKind
+from trials.responses import Beyond, Quantity
 from trials.store.records import schema
+from trials.store.records.bounds import as_typed, same_reading
 from trials.store.records.changed_setting import nearest
 from trials.store.records.corrections import confirm_slips, correct, correct_cut, correct_mount, correct_sheet
 from trials.store.records.entry import (
@@ -48,6 +50,7 @@ from trials.store.records.rules import (
     quantities,
 )
 from trials.store.records.slips import open_slips
+from trials.store.records.unexpected import dated_later, unplanned_readings
 from trials.store.tables import FileTable, sourced
 
 __all__ = [
@@ -97,7 +100,8 @@ def record_cuts(
         if dry_run:
             undo(connection)
     heard = [line for rows in (cuts, mounts, sheets) if rows is not None for line in sourced(rows).said]
-    stands = (*(line for _, lines in details for line in lines), *overruled)
+    odd = dated_later(rows_of(sourced(cuts).frame.reindex(columns=CUT_COLUMNS)), "cut_at", moment)
+    stands = (*(line for _, lines in details for line in lines), *overruled, *odd)
     return Recorded(added, ignored, (*heard, *_known(RecordKind.CUTS_KNOWN, ignored), *stands))
 
 
@@ -165,7 +169,8 @@ def record_readings(
             undo(connection)
     overruled = found_in_file.overruled
     ignored = len(given.frame) - len(rows)
-    said = (*given.said, *_known(RecordKind.READINGS_KNOWN, ignored - len(overruled)), *overruled)
+    odd = (*unplanned_readings(rows, records.trial), *dated_later(rows, "measured_on", moment))
+    said = (*given.said, *_known(RecordKind.READINGS_KNOWN, ignored - len(overruled)), *overruled, *odd)
     return Recorded(len(rows), ignored, said, tuple(found))
 
 
@@ -281,40 +286,58 @@ class _Sorted:
 
 def _new_readings(long: FileTable, records: Records) -> _Sorted:
     """Checked rows that are not on record yet; what was corrected or withdrawn since stays as it was decided."""
-    known, marks, recorded = quantities(records.trial), set(records.coupons["coupon"]), outcomes(records)
-    stored: dict[_Key, float | None] = {}
-    withdrawn: dict[_Key, int] = {}
-    for old in rows_of(current(records.all_readings)):
-        stored[_key(old)] = old["value"]
-        if old["value"] is None:
-            withdrawn[_key(old)] = int(old["id"])
+    checked, stored = _Checked.of(records), dict[_Key, dict[str, Any]]()
+    for kept in rows_of(current(records.all_readings)):
+        stored[_key(kept)] = kept
     earlier, ends = _earlier_values(records), _ends(records)
     fresh: list[dict[str, Any]] = []
     overruled: list[Finding] = []
     problems = Problems()
     for number, raw in zip(long.frame.index, rows_of(long.frame), strict=True):
         place = long.place(number)
-        row = cleaned({"repeat": 0, **raw}, READING_COLUMNS, records)
-        row["repeat"] = row["repeat"] or 0
-        if row["field"] not in known:
-            hint = nearest(row["field"], list(known))
-            raise InputError("unknown field", found=row["field"], allowed=", ".join(known), do=hint, **place)
-        check_coupon(row["coupon"], marks, **place)
-        check_was_cut(row["coupon"], recorded, **place)
-        row["value"] = check_value(row["value"], known[row["field"]], **place)
+        row = checked.row(raw, place)
         key = _key(row)
-        measured_anew = stored.get(key) is None and row["value"] not in earlier.get(key, set())
-        if measured_anew:
-            stored[key] = row["value"]
-            fresh.append(row | {"replaces": withdrawn.get(key)})
-        elif row["value"] != stored[key]:
-            with problems.gathered():
-                overruled.append(_overruled(row, stored[key], earlier.get(key, set()), place))
-        else:
+        old = stored.get(key)
+        gone = old is None or old["value"] is None
+        if same_reading(row, old):
             with problems.gathered():
                 _check_end(row, ends.get(key, []), place)
+        elif gone and row["value"] not in earlier.get(key, set()):
+            stored[key] = row
+            fresh.append(row | {"replaces": int(old["id"]) if old and "id" in old else None})
+        else:
+            with problems.gathered():
+                overruled.append(_overruled(row, old or {}, earlier.get(key, set()), place))
     problems.tell()
     return _Sorted(fresh, tuple(overruled))
+
+
+@dataclass(frozen=True)
+class _Checked:
+    """What a row of readings is checked by."""
+
+    records: Records
+    known: dict[str, Quantity]
+    marks: frozenset[str]
+    outcomes: dict[str, str]
+
+    @classmethod
+    def of(cls, records: Records) -> _Checked:
+        """The rules of one trial."""
+        return cls(records, quantities(records.trial), frozenset(records.coupons["coupon"]), outcomes(records))
+
+    def row(self, raw: dict[str, Any], place: dict[str, Any]) -> dict[str, Any]:
+        """A row as it is kept; raises InputError where it cannot be."""
+        row = cleaned({"repeat": 0, **raw}, READING_COLUMNS, self.records)
+        row["repeat"] = row["repeat"] or 0
+        if row["field"] not in self.known:
+            hint = nearest(row["field"], list(self.known))
+            raise InputError("unknown field", found=row["field"], allowed=", ".join(self.known), do=hint, **place)
+        check_coupon(row["coupon"], self.marks, **place)
+        check_was_cut(row["coupon"], self.outcomes, **place)
+        if row["beyond"] != Beyond.NOT_MEASURABLE:
+            row["value"] = check_value(row["value"], self.known[row["field"]], **place)
+        return row
 
 
 _Key = tuple[str, int, int, str]
@@ -354,8 +377,9 @@ def _check_end(row: dict[str, Any], ends: list[str], place: dict[str, Any]) -> N
         )
 
 
-def _overruled(row: dict[str, Any], kept: float | None, earlier: set[float], place: dict[str, Any]) -> Finding:
+def _overruled(row: dict[str, Any], old: dict[str, Any], earlier: set[float], place: dict[str, Any]) -> Finding:
     """The finding that a decision stands against an older file; raises where the value was never on record."""
+    kept = old.get("value")
     if row["value"] in earlier:
         facts: dict[str, Fact] = {"mark": row["coupon"], "reading": row["reading"], "column": row["field"]}
         facts |= {"repeat": row["repeat"], "found": row["value"], "kept": kept}
@@ -364,9 +388,9 @@ def _overruled(row: dict[str, Any], kept: float | None, earlier: set[float], pla
     repeat = f", repeat {row['repeat']}" if row["repeat"] else ""
     where = f"coupon {row['coupon']}, reading {row['reading']}{repeat}"
     raise InputError(
-        f"{where} is on record with {kept:g}",
+        f"{where} is on record with {as_typed(old)}",
         column=row["field"],
-        found=row["value"],
+        found=as_typed(row) if row["beyond"] or row["value"] is None else row["value"],
         do="Readings are never overwritten: put that into the cell, or state who and why with `trials correct`.",
         **place,
     )

@@ -9,6 +9,7 @@ from typing import Any
 
 import pandas as pd
 
+from trials.responses import Beyond
 from trials.trial import Trial
 
 OUTCOMES = ("cut", "not_severed", "aborted", "scrapped")
@@ -38,6 +39,7 @@ READING_COLUMNS = (
     "measured_on",
     "note",
     "ended",
+    "beyond",
 )
 JOURNAL_COLUMNS = ("id", "at", "who", "kind", "what", "why", "payload")
 LOOK_COLUMNS = (
@@ -132,6 +134,12 @@ def current(rows: pd.DataFrame) -> pd.DataFrame:
     """The rows that no other row replaces, in the order they were entered."""
     replaced = set(rows["replaces"].dropna())
     return rows[~rows["id"].isin(replaced)].reset_index(drop=True)
+
+
+def standing(all_readings: pd.DataFrame) -> pd.DataFrame:
+    """Current readings and places that could not be measured; without what was withdrawn."""
+    rows = current(all_readings)
+    return rows[rows["value"].notna() | (rows["beyond"] == Beyond.NOT_MEASURABLE.value)]
 
 
 def plain(value: Any) -> Any:

@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from trials.endings import Ended, Part
-from trials.errors import InputError
+from trials.errors import InputError, Problems
 from trials.responses import QUANTITIES, Quantity, Scale
 from trials.store.records.changed_setting import nearest, parse_changed_setting
 from trials.store.records.records import OUTCOMES, Records, plain
@@ -144,23 +144,26 @@ def check_was_cut(coupon: str, recorded: Mapping[str, str], **place: Any) -> Non
 
 
 def check_cutoff(long: pd.DataFrame, records: Records, file: str = "") -> None:
-    """Raise InputError where roughness readings of one trial, stored or new, name more than one cut-off."""
+    """Raise InputError for each roughness reading of a trial that names another cut-off than the first."""
     stored = records.readings
     known = stored.loc[(stored["field"] == CUTOFF_FIELD) & stored["cutoff_mm"].notna(), "cutoff_mm"].tolist()
     new = long[(long["field"] == CUTOFF_FIELD) & long["cutoff_mm"].notna()]
     first = known[0] if known else None
+    problems = Problems()
     for row, value in zip(new.index, new["cutoff_mm"], strict=True):
         if first is None:
             first = value
         elif value != first:
-            raise InputError(
-                f"cut-offs are mixed: other roughness readings of this trial have {first:g} mm",
-                file=file,
-                row=int(row) if file else None,
-                column="cutoff_mm",
-                found=float(value),
-                do="Measure all coupons with one cut-off, or correct the cell.",
-            )
+            with problems.gathered():
+                raise InputError(
+                    f"cut-offs are mixed: other roughness readings of this trial have {first:g} mm",
+                    file=file,
+                    row=int(row) if file else None,
+                    column="cutoff_mm",
+                    found=float(value),
+                    do="Measure all coupons with one cut-off, or correct the cell.",
+                )
+    problems.tell()
 
 
 def check_cut(

@@ -128,6 +128,7 @@ readings = _recorded(
     _text("measured_on"),
     _text("note"),
     Column("ended", Text, nullable=False, default="", server_default=""),
+    Column("beyond", Text, nullable=False, default="", server_default=""),
 )
 instruments = _recorded(
     "instruments",

@@ -10,9 +10,9 @@ import numpy as np
 import pandas as pd
 
 from trials.findings import About, Amount, Fact, Finding
-from trials.infer.checks.far import far_from_others
+from trials.infer.checks.far import Distance, far_from_others
 from trials.record_kinds import RecordKind, Where
-from trials.responses import QUANTITIES, Quantity
+from trials.responses import QUANTITIES, Beyond, Quantity
 from trials.store.records.changed_setting import parse_changed_setting
 from trials.store.records.records import Records
 
@@ -20,6 +20,11 @@ TIMES = 5.0
 """A reading more than this many times its neighbours' median, or less than one part in as many, is suspected."""
 STEPS = 5.0
 """A difference of so few steps of the instrument is never suspected."""
+WHOLE_TIMES = {Where.WHOLE_LIKE: 5.0, Where.WHOLE_TRIAL: 8.0}
+"""The same for a coupon as a whole; settings and types alone hardly make a coupon eight times rougher than the others,
+a decimal point (10) or an inch (25.4) does."""
+WHOLE_ENOUGH = {Where.WHOLE_LIKE: 2, Where.WHOLE_TRIAL: 5}
+"""Fewest other coupons that a coupon is compared with."""
 ENOUGH = {Where.COUPON: 2, Where.LIKE_COUPONS: 3, Where.TRIAL: 5}
 """Fewest other readings that a reading is compared with, by where they come from."""
 
@@ -51,11 +56,14 @@ def slips(long: pd.DataFrame, records: Records) -> list[Slip]:
     """Suspected slips among `long` (columns as readings, stored or about to be), in the order of its rows.
 
     A reading is compared with the median of the other readings of the same field: of its coupon (two others or
-    more), else of its nozzle at its setting (three), else of the trial (five). Only fields on which tenfold is
+    more), else of its nozzle at its setting (three), else of the trial (five); a coupon
+    as a whole with other coupons. Only fields on which tenfold is
     surprising are looked at: no grades, no dross heights; a zero only where the model works on a log scale.
     """
     fields = [field for field in long["field"].unique() if _judged(field, records)]
     judged = long[long["value"].notna() & long["field"].isin(fields)].copy()
+    if "beyond" in judged:  # a bound of the instrument was typed on purpose
+        judged = judged[~judged["beyond"].isin([Beyond.ABOVE.value, Beyond.BELOW.value])]
     judged["cell"] = judged["coupon"].map(_cells(records))
     judged["position"] = np.arange(len(judged))
     found: list[tuple[int, Slip]] = []
@@ -111,6 +119,8 @@ def _field_slips(field: str, rows: pd.DataFrame, records: Records) -> list[tuple
         counts = rest.groupby(key)["value"].transform("size") if key else None
         if counts is not None:
             rest = rest[(counts <= ENOUGH[where]) & ~rest["position"].isin(suspected)]
+    suspected |= _pairs(rows, suspected, step, zero_counts)
+    suspected = _whole_coupons(rows, step) | suspected
     chosen = rows[rows["position"].isin(suspected)]
     return [(row["position"], _slip(row, field, *suspected[row["position"]])) for row in chosen.to_dict("records")]
 
@@ -119,6 +129,13 @@ def _group_slips(group: pd.DataFrame, where: Where, step: float, zero_counts: bo
     values = group["value"].to_numpy(float)
     if len(values) <= ENOUGH[where] or values.max() <= TIMES * values.min():
         return {}
+    positions = group["position"].to_numpy()
+    found = far_from_others(values, _times(step, zero_counts), float(np.log(TIMES)), ENOUGH[where])
+    return {int(positions[at]): (others, where) for at, others in found.items()}
+
+
+def _times(step: float, zero_counts: bool) -> Distance:
+    """How many times values are off medians, as a logarithm; zero where the instrument hardly tells them apart."""
 
     def times(here: np.ndarray, others: np.ndarray) -> np.ndarray:
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -127,9 +144,45 @@ def _group_slips(group: pd.DataFrame, where: Where, step: float, zero_counts: bo
         far[ignored | np.isnan(far)] = 0.0
         return far
 
-    positions = group["position"].to_numpy()
-    found = far_from_others(values, times, float(np.log(TIMES)), ENOUGH[where])
-    return {int(positions[at]): (others, where) for at, others in found.items()}
+    return times
+
+
+def _pairs(
+    rows: pd.DataFrame, suspected: Mapping[int, object], step: float, zero_counts: bool
+) -> dict[int, tuple[float, Where]]:
+    """Of two readings of a coupon far from each other the one farther from the trial; both where the trial is small."""
+    found: dict[int, tuple[float, Where]] = {}
+    pairs = rows[rows.groupby("coupon")["value"].transform("size") == 2]
+    for _, pair in pairs.groupby("coupon", sort=False):
+        values, positions = pair["value"].to_numpy(float), pair["position"].tolist()
+        far = _times(step, zero_counts)(values, values[::-1]).max() > np.log(TIMES)
+        if not far or any(position in suspected for position in positions):
+            continue
+        others = rows.loc[rows["coupon"] != pair["coupon"].iloc[0], "value"]
+        if len(others) < ENOUGH[Where.TRIAL]:
+            found |= {int(p): (float(other), Where.PAIR) for p, other in zip(positions, values[::-1], strict=True)}
+            continue
+        middle = float(others.median())
+        worse = int(np.argmax(np.abs(np.log(np.maximum(values, step or 1e-9) / max(middle, step or 1e-9)))))
+        found[int(positions[worse])] = (float(values[1 - worse]), Where.PAIR)
+    return found
+
+
+def _whole_coupons(rows: pd.DataFrame, step: float) -> dict[int, tuple[float, Where]]:
+    """Every reading of coupons whose median is far from those of like coupons, or of the trial where these are few."""
+    middles = rows.groupby("coupon", sort=False).agg(value=("value", "median"), cell=("cell", "first"))
+    counts = middles.groupby("cell")["value"].transform("size")
+    enough = counts > WHOLE_ENOUGH[Where.WHOLE_LIKE]
+    groups = [(Where.WHOLE_LIKE, like) for _, like in middles[enough].groupby("cell", sort=False)]
+    found: dict[str, tuple[float, Where]] = {}
+    for where, group in (*groups, (Where.WHOLE_TRIAL, middles)):
+        limit, fewest = float(np.log(WHOLE_TIMES[where])), WHOLE_ENOUGH[where]
+        far = far_from_others(group["value"].to_numpy(float), _times(step, False), limit, fewest)
+        for at, others in far.items():
+            if where is Where.WHOLE_LIKE or not enough[group.index[at]]:
+                found[str(group.index[at])] = (others, where)
+    chosen = rows[rows["coupon"].isin(found)]
+    return {int(p): found[str(c)] for p, c in zip(chosen["position"], chosen["coupon"], strict=True)}
 
 
 def _slip(row: Mapping[Hashable, Any], field: str, median: float, where: Where) -> Slip:

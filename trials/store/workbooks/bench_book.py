@@ -10,6 +10,7 @@ import numpy as np
 from trials import standards
 from trials.grade.dross import SCALE
 from trials.responses import Quantity
+from trials.store.language import SIDES
 from trials.store.records.as_cut import coupon_table
 from trials.store.records.records import OUTCOMES, Records
 from trials.store.records.rules import CUTOFF_FIELD, ENDS
@@ -27,6 +28,8 @@ THICKNESS = "thickness_mm"
 LIMIT_ROW = 4
 """Row (counted from 1) of the first limit on the sheet `how to`; range r is r - 1 rows below."""
 REPEAT = "repeat"
+SPARE = 6
+"""Open rows below the last, for places that are measured once more."""
 
 
 def how_to() -> list[tuple[str, str]]:
@@ -44,12 +47,21 @@ def how_to() -> list[tuple[str, str]]:
             ),
         ),
         (
+            text("spare rows"),
+            text(
+                "Open rows at the end, for what is measured once more: type the mark, the reading and repeat 1, 2, ..."
+            ),
+        ),
+        (
             text(REPEAT),
             text("0 is the reading. A row with 1 is the same place measured again: do not look up the first value."),
         ),
         (
             text("side"),
-            text("Which edge was measured, in the shop's own words; left and right as seen in cutting direction."),
+            text(
+                "The edge to measure, given by the plan: left, right, near or far as on the run sheet. Change it only "
+                "where another edge was measured."
+            ),
         ),
         (
             text("ranges"),
@@ -100,7 +112,7 @@ def bench_workbook(records: Records, created: datetime | None = None) -> bytes:
     columns = _columns(trial, [quantity for quantity, _ in asked], bool(thickness))
     rows = _rows(records, asked, thickness, [column.header for column in columns])
     book = Book(text("Bench workbook"), created_at(records, created), paper=trial.trial.paper)
-    book.filled_sheet("readings", columns, rows, frozen=3, group="measure_order", row_height=19.0)
+    book.filled_sheet("readings", columns, rows, SPARE, frozen=3, group="measure_order", row_height=19.0)
     _how_to(book, trial, [quantity for quantity, _ in asked], bool(thickness))
     return book.data()
 
@@ -132,7 +144,10 @@ def _columns(trial: Trial, asked: list[Quantity], varies: bool) -> list[Column]:
             "side",
             8,
             rule=choice(
-                (text("left"), text("right")), text("side"), text("Which edge, as seen in cutting direction."), False
+                tuple(word(side) for side in SIDES),
+                text("side"),
+                text("The edge to measure, as on the run sheet."),
+                False,
             ),
         ),
     ]
@@ -205,10 +220,12 @@ def _rows(
     place = {header: _letter(i) for i, header in enumerate(headers)}
     graded = _graded(trial, [quantity.column for quantity, _ in asked], bool(thickness))
     rows: list[list[Any]] = []
+    edges = _edges(records)
     for order, (mark, repeat) in enumerate(measuring_order(records), 1):
         for reading in range(1, most + 1):
             cells: dict[str, Any] = {"measure_order": order, "coupon": mark, "reading": reading, "repeat": repeat}
             cells[f"{THICKNESS} (plan)"] = thickness.get(mark)
+            cells["side"] = edges.get(mark)
             for quantity, readings in asked:
                 closed = reading > (1 if quantity.per_coupon else readings)
                 cells[quantity.column] = Cell(None) if closed else None
@@ -220,6 +237,14 @@ def _rows(
                 cells[header] = Cell(_range_formula(f"{place[field]}{number}", where, limits, field))
             rows.append([cells.get(header) for header in headers])
     return rows
+
+
+def _edges(records: Records) -> dict[str, str]:
+    """Edge to measure of each coupon, as its word on the papers; empty for a plan without a layout."""
+    if "edge" not in records.coupons:
+        return {}
+    coupons = records.coupons
+    return {str(mark): word(str(edge)) for mark, edge in zip(coupons["coupon"], coupons["edge"], strict=True) if edge}
 
 
 def _letter(place: int) -> str:
