@@ -306,3 +306,23 @@ def test_equal_sets_of_reasons_are_counted_the_most_frequent_first():
     elsewhere = Finding(K.OVER_LIMIT, About(response="squareness"))
     sets = [(over,), (near, over), (elsewhere,), (near, over), (elsewhere,), (near, over)]
     assert counted(sets) == [((near, over), 3), ((elsewhere,), 2), ((over,), 1)]
+
+
+@pytest.mark.parametrize(
+    ("values", "beyond", "judged_by", "answer"),
+    [
+        ([40.0, 100.0], ["", "above"], "worst", "no"),  # the bound itself is over the limit of 49.6 um at 12 mm
+        ([40.0, 45.0], ["", "above"], "worst", "undecided"),  # it may be anything above 45
+        ([40.0, 2.0], ["", "below"], "worst", "yes"),  # not the worst, so it decides nothing
+        ([60.0, 55.0], ["below", ""], "worst", "undecided"),
+        ([48.0, 60.0], ["", "below"], "mean", "undecided"),
+        ([48.0, 42.0], ["", "below"], "mean", "yes"),
+        ([48.0, 60.0], ["", ""], "mean", "no"),
+    ],
+)
+def test_a_bound_of_the_instrument_leaves_open_what_it_could_turn(values, beyond, judged_by, answer):
+    readings = pd.DataFrame({"coupon": ["K"] * 2, "rz5_um": values, "beyond": beyond})
+    graded = grade_coupons(readings, Requirement(roughness_range=2), 12.0, judged_by=judged_by).iloc[0]
+    assert graded["meets"] == answer
+    kinds = [reason.kind for reason in graded["reasons"]]
+    assert (K.BEYOND_RANGE in kinds) == (answer == "undecided") and K.NEAR_LIMIT not in kinds

@@ -177,7 +177,7 @@ def test_names_as_a_person_writes_them():
     ("estimate", "low", "numbers", "words"),
     [
         (0.961, 0.546, (4, 46), "about 4, at most 46"),
-        (0.644, 0.0, (36, 100), "about 36, no limit shown"),
+        (0.644, 0.0, (36, 100), "about 36, perhaps all"),
         (0.9999, 0.93, (0, 7), "hardly any, at most 7"),
         (float("nan"), 0.5, None, "–"),
     ],

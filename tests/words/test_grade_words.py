@@ -32,6 +32,10 @@ SCOPE = {"low": Amount(0.5, "mm"), "high": Amount(32.0, "mm")}
             "u worse than range 5; u over the limit",
         ),
         (
+            [Finding(K.BEYOND_RANGE, About(response=Item.ROUGHNESS))],
+            "Rz5 beyond the range of its instrument, which leaves it open",
+        ),
+        (
             [Finding(K.NEAR_LIMIT, About(response=Item.ROUGHNESS))],
             "Rz5 too near the limit for the uncertainty of the bench",
         ),

@@ -65,7 +65,8 @@ def grade_coupons(
 
     readings: wide (`coupon` and any of `u_mm`, `rz5_um`, `dross_grade`) or long (`coupon`, `response`, `value`, the
     response by its name or its column); rows with `repeat` above zero are left out. thickness_mm: one figure, or by
-    coupon; None takes the column of that name in `readings`. cuts: `coupon`, `outcome`; without it every coupon counts
+    coupon; None takes the column of that name in `readings`. `beyond` (above, below or empty): a bound of the
+    instrument's range, which leaves open what it could turn. cuts: `coupon`, `outcome`; without it every coupon counts
     as cut. judged_by: `worst` or `mean` (dross is always the worst). uncertainty: by column, expanded U at k = 2 or an
     `Uncertainty`. In the result `designation` holds a `Designation`, `meets` a `Meets`, `reasons` a tuple of findings.
 
@@ -222,6 +223,8 @@ def _measure(
         n_rz5=counts["rz5_um"],
         squareness=iso9013.squareness_range(judged["u_mm"], thickness),
         roughness=iso9013.roughness_range(judged["rz5_um"], thickness),
+        above=_beyond(table, codes, len(names), values, "above", judged_by),
+        below=_beyond(table, codes, len(names), values, "below", judged_by),
     )
 
 
@@ -281,10 +284,35 @@ def _conformity(
         return decide(value, limit, known.standard(n if judged_by == "mean" else 1), rule, confidence)
 
     return Parts(
-        squareness=judge("u_mm", edge.u_mm, limits.squareness_mm, edge.n_u),
-        roughness=judge("rz5_um", edge.rz5_um, limits.roughness_um, edge.n_rz5),
+        squareness=_settled(judge("u_mm", edge.u_mm, limits.squareness_mm, edge.n_u), edge, Item.SQUARENESS),
+        roughness=_settled(judge("rz5_um", edge.rz5_um, limits.roughness_um, edge.n_rz5), edge, Item.ROUGHNESS),
         dross=None if limits.dross_grade is None else decide(edge.dross, limits.dross_grade),
     )
+
+
+def _settled(part: npt.NDArray[np.int8] | None, edge: Edges, item: Item) -> npt.NDArray[np.int8] | None:
+    """A decision, left undecided where a bound of the instrument's range could turn it."""
+    return None if part is None else np.where(edge.open_ended(part, item), np.int8(UNDECIDED), part)
+
+
+def _beyond(
+    table: pd.DataFrame, codes: npt.NDArray[np.int64], n: int, values: Mapping[str, FloatArray], side: str, by: JudgedBy
+) -> dict[str, npt.NDArray[np.bool_]]:
+    """By item, coupons (n,) with a reading beyond the range on one side.
+
+    Judged by the worst, a reading below the range counts only where it is the worst itself.
+    """
+    if "beyond" not in table.columns:
+        return {}
+    flagged = (table["beyond"] == side).to_numpy()
+    found: dict[str, npt.NDArray[np.bool_]] = {}
+    for item, column in ((Item.SQUARENESS, "u_mm"), (Item.ROUGHNESS, "rz5_um")):
+        rows = flagged & ~np.isnan(values[column])
+        if by == "worst" and side == "below":
+            worst = _collect(values[column], codes, n, np.fmax)
+            rows &= values[column] >= worst[codes]
+        found[item] = np.bincount(codes[rows], minlength=n) > 0
+    return found
 
 
 def _meets(parts: Parts, outcome: npt.NDArray[np.object_]) -> npt.NDArray[np.int8]:

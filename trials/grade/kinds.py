@@ -36,6 +36,7 @@ class GradeKind(StrEnum):
     """facts: last"""
     OVER_LIMIT = "over_the_limit"
     NEAR_LIMIT = "too_near_the_limit"
+    BEYOND_RANGE = "beyond_the_range_of_the_instrument"
     NOT_MEASURED = "not_measured"
     FEW_READINGS = "few_readings"
     """facts: usual"""

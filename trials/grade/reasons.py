@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -29,7 +29,11 @@ WITHOUT_EDGE = {
 
 @dataclass(frozen=True)
 class Edges:
-    """What was found on each of n coupons: judged values, counts and ranges."""
+    """What was found on each of n coupons: judged values, counts and ranges.
+
+    above, below: by item, coupons whose judged value may be higher (lower) than it stands, since a reading was beyond
+    the range of its instrument.
+    """
 
     u_mm: FloatArray
     rz5_um: FloatArray
@@ -38,6 +42,14 @@ class Edges:
     n_rz5: npt.NDArray[np.int64]
     squareness: npt.NDArray[np.int64]
     roughness: npt.NDArray[np.int64]
+    above: Mapping[str, BoolArray] = field(default_factory=dict)
+    below: Mapping[str, BoolArray] = field(default_factory=dict)
+
+    def open_ended(self, part: npt.NDArray[np.int8], item: str) -> BoolArray:
+        """Where a decision (n,) rests on a bound of the instrument's range that leaves it open."""
+        nowhere = np.zeros(len(part), dtype=bool)
+        above, below = self.above.get(item, nowhere), self.below.get(item, nowhere)
+        return np.asarray((above & (part != NO)) | (below & ~above & (part != YES)))
 
 
 @dataclass(frozen=True)
@@ -85,8 +97,10 @@ def _on_the_edge(edge: Edges, thickness: FloatArray, parts: Parts) -> Iterator[F
         if part is None:
             continue
         missing = np.isnan(value)
+        bound = edge.open_ended(part, item)
         yield _about(GradeKind.OVER_LIMIT, item), part == NO
-        yield _about(GradeKind.NEAR_LIMIT, item), (part == UNDECIDED) & ~missing & ~unknown
+        yield _about(GradeKind.NEAR_LIMIT, item), (part == UNDECIDED) & ~missing & ~unknown & ~bound
+        yield _about(GradeKind.BEYOND_RANGE, item), bound & ~missing & ~unknown
         yield _about(GradeKind.NOT_MEASURED, item), missing
     for item, count in ((Item.SQUARENESS, edge.n_u), (Item.ROUGHNESS, edge.n_rz5)):
         usual = usual_readings()[item].readings

@@ -44,7 +44,7 @@ def grade_trial(records: Records) -> pd.DataFrame:
     wanted = ("rz5_um", "u_mm", "dross_grade")
     names = {trial.quantity(name).column: name for name in Item if name in trial.responses}
     rows = records.readings[records.readings["field"].isin([*wanted, *names])]
-    long = rows.assign(response=rows["field"].replace(names))[["coupon", "response", "value", "repeat"]]
+    long = rows.assign(response=rows["field"].replace(names))[["coupon", "response", "value", "repeat", "beyond"]]
     planned = coupon_table(records)
     graded = grade_coupons(
         long,

@@ -140,9 +140,10 @@ def _repeats_open(seen: _Seen) -> tuple[Finding, ...]:
     """Blind repeats that are in the order of measuring and nobody took, by response, once one of them was."""
     from trials.store.workbooks import measuring_order
 
-    if not (seen.records.readings["repeat"] == 1).any():
-        return ()
     again = tuple(mark for mark, repeat in measuring_order(seen.records) if repeat == 1)
+    rows = seen.records.readings
+    if not ((rows["repeat"] == 1) & rows["coupon"].isin(again)).any():
+        return ()
     return _missing(seen.records, again, RecordKind.REPEATS_OPEN)
 
 

@@ -301,5 +301,5 @@ def fails_words(chance: ChanceResult | None) -> str:
     about, most = found
     size = text("about {n}", n=about) if about else text("hardly any")
     if most >= 100:
-        return text("{size}, no limit shown", size=size)
+        return text("{size}, perhaps all", size=size)
     return text("{size}, at most {most}", size=size, most=most)

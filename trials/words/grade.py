@@ -94,6 +94,7 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
     GradeKind.WORSE_THAN_LAST: _worse,
     GradeKind.OVER_LIMIT: _of_item("{item} over the limit"),
     GradeKind.NEAR_LIMIT: _of_item("{item} too near the limit for the uncertainty of the bench"),
+    GradeKind.BEYOND_RANGE: _of_item("{item} beyond the range of its instrument, which leaves it open"),
     GradeKind.NOT_MEASURED: _not_measured,
     GradeKind.FEW_READINGS: _few,
     GradeKind.NO_REQUIREMENT: _alone("no requirement stated"),

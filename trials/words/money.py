@@ -206,7 +206,7 @@ def _gas_not_counted(finding: Finding) -> str:
 
 
 def _lens_not_counted(finding: Finding) -> str:
-    return text("Lenses are not counted (state lens_price and lens_hours under [costs]).")
+    return text("Lenses are not counted.")
 
 
 def _rework_not_counted(finding: Finding) -> str:
