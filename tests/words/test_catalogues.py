@@ -149,7 +149,7 @@ def test_the_papers_ask_for_nothing_that_the_catalogue_lacks(example):
     from trials.steps.verdict_facts import verdict_extras
 
     records = steps.load(example("oxygen_12mm"))
-    found = catalogue(PATHS[0], "de")
+    found = catalogue(HOME / "words" / "catalogues" / "de.po", "de")
     missing: set[str] = set()
     evidence, day = steps.evidence(records), date(2026, 3, 2)
     result = study(records.trial, evidence)
