@@ -9,7 +9,7 @@ from plan.settling.scenes import problem
 
 from trials.infer.answer import Levels
 from trials.plan.settling.request import Candidate, Goal, Pattern, Space
-from trials.plan.settling.two_looks import SHARES, two_looks
+from trials.plan.settling.two_looks import SHARES, _grown, two_looks
 
 ONE = Candidate((6, 4, 4), 1, 3, 2, 2)
 PATTERN = Pattern(1, 3, 2, 2)
@@ -46,12 +46,27 @@ def money(given, specimens):
     return float(given.prices.money(PATTERN, np.array([specimens]))[0])
 
 
-def test_the_whole_plan_is_the_smallest_that_reaches_the_chance(given, found):
+@pytest.mark.parametrize("chance", [0.65, 0.7, 0.75, 0.8, 0.85, 0.9])
+def test_the_whole_plan_is_the_smallest_that_reaches_the_chance(given, chance):
     # each part is cut on a sheet of its own
-    others = found.whole[1]
-    assert found.whole == whole_plan(others)
-    assert chances(given, found.whole, 2).reached(GOAL)[0] >= 0.8
-    assert chances(given, whole_plan(others - 1), 2).reached(GOAL)[0] < 0.8
+    goal = Goal(chance)
+    whole = two_looks(given, goal, Space(most_specimens=20), ONE).whole
+    assert whole == whole_plan(whole[1])
+    assert chances(given, whole, 2).reached(goal)[0] >= chance
+    assert chances(given, whole_plan(whole[1] - 1), 2).reached(goal)[0] < chance
+
+
+def test_the_second_part_is_cut_on_a_sheet_of_its_own(given, found):
+    """A chance that the plan would have on one sheet, but not on two, takes more specimens."""
+    one, two = (float(chances(given, found.whole, sheets).reached(GOAL)[0]) for sheets in (1, 2))
+    assert one > two + 1e-4
+    assert two_looks(given, Goal((one + two) / 2), Space(most_specimens=20), ONE).whole > found.whole
+
+
+def test_plans_grow_in_proportion_up_to_what_can_be_had():
+    # five to three: 5, 6.67, 8.33 and 10 of today's beside 3, 4, 5 and 6, to the nearest whole number
+    grown = _grown(Candidate((5, 3, 3), 1, 3, 2, 2), (9, 6, 5))
+    assert grown.tolist() == [[5, 3, 3], [7, 4, 4], [8, 5, 5], [9, 6, 5]]
 
 
 def test_money_and_chances_of_stopping_are_those_of_the_first_part(given, found):
