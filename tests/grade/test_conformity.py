@@ -12,6 +12,7 @@ from trials.grade.conformity import (
     execution_class,
     guard_factor,
     limits_of,
+    zones,
 )
 from trials.grade.kinds import Item
 from trials.trial import Requirement
@@ -105,3 +106,34 @@ def test_bad_input(call, error, message):
 def test_decision_never_turns_better_as_the_value_grows():
     values = np.linspace(0.1, 0.3, 401)
     assert (np.diff(decide(values, 0.2, 0.01)) <= 0).all()
+
+
+def test_zones_by_hand():
+    # guard band 1.644854 u_c of one reading: u 0.05 mm, Rz5 5 um (the repeatability part is not divided); range 2 of
+    # ISO 9013 at 10 mm is 40 + 0.8 * 10 = 48 um
+    asked = Requirement(u_mm=0.5, roughness_range=2)
+    given = {"u_mm": 0.1, "rz5_um": Uncertainty(10.0, repeatability_sd=3.0)}
+    u, rz5 = zones(asked, 10.0, uncertainty=given)
+    assert (u.item, u.unit, u.limit, u.expanded) == (Item.SQUARENESS, "mm", 0.5, 0.1)
+    assert (u.met, u.failed) == pytest.approx((0.4177573, 0.5822427), abs=1e-7)
+    assert (rz5.item, rz5.unit, rz5.limit, rz5.expanded) == (Item.ROUGHNESS, "um", 48.0, 10.0)
+    assert (rz5.met, rz5.failed) == pytest.approx((39.775732, 56.224268), abs=1e-6)
+    for zone, column in ((u, "u_mm"), (rz5, "rz5_um")):
+        doubt = given[column] if isinstance(given[column], Uncertainty) else Uncertainty(given[column])
+        around = [zone.met - 1e-6, zone.met + 1e-6, zone.failed - 1e-6, zone.failed + 1e-6]
+        assert decide(around, zone.limit, doubt.standard()).tolist() == [1, 0, 0, -1]
+
+
+def test_zones_without_a_guard_band_meet_at_the_limit():
+    asked = Requirement(u_mm=0.5, rz5_um=30.0)
+    bare = zones(asked, 10.0)
+    assert [(z.limit, z.expanded, z.met, z.failed) for z in bare] == [(0.5, 0.0, 0.5, 0.5), (30.0, 0.0, 30.0, 30.0)]
+    simple = zones(asked, 10.0, "simple acceptance", {"rz5_um": 4.0})
+    assert [(z.expanded, z.met, z.failed) for z in simple] == [(0.0, 0.5, 0.5), (4.0, 30.0, 30.0)]
+
+
+def test_a_guard_band_wider_than_the_limit_leaves_nothing_proved_to_meet():
+    (zone,) = zones(Requirement(u_mm=0.05), 10.0, uncertainty={"u_mm": 0.2})
+    assert zone.met == 0.0
+    assert zone.failed == pytest.approx(0.2144854, abs=1e-7)  # 0.05 + 1.644854 * 0.1
+    assert zones(Requirement(), 10.0, uncertainty={"u_mm": 0.2}) == ()

@@ -251,7 +251,7 @@ def test_one_edge_by_its_figures():
         (lambda: grade_coupons(wide(coupon=["K", None], u_mm=0.1), ASKED, 6.0), InputError, "reading without coupon"),
         (lambda: grade_coupons(wide(coupon=["K"], u_mm=[-0.1]), ASKED, 6.0), InputError, "negative value of coupon K"),
         (
-            lambda: grade_coupons(wide(coupon=["K", "L", "M"], rz5_um=[3.0, -2.0, 4.0]), ASKED, 6.0),
+            lambda: grade_coupons(wide(coupon=["K", "L", "M"], rz5_um=[0.5, -2.0, 4.0]), ASKED, 6.0),
             InputError,
             "column rz5_um: negative value of coupon L; found -2.0",
         ),

@@ -280,6 +280,13 @@ def test_correlation_of_effects_is_found_at_its_level():
         effect_correlation(first[1:], second, np.ones((400, 1)), {})
 
 
+def test_effects_without_a_spread_do_not_correlate():
+    first, specimen = np.tile([1.0, -1.0, 0.5, -0.5], 6), np.repeat(np.arange(6), 4)
+    second = first + specimen  # specimens of the first response have equal means: no variance between them
+    found = effect_correlation(first, second, np.ones((24, 1)), {"specimen": specimen})
+    assert found["specimen"] == 0.0 and found["coupon"] == pytest.approx(1.0)
+
+
 def test_how_many_specimens_would_show_it():
     edge = one_type(seed=3)
     rule = Rule(tolerance_bound(edge, 0.97, 3, confidence=0.5), 3)

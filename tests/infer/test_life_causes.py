@@ -104,3 +104,12 @@ def test_one_cause_is_no_competition():
 def test_lives_that_are_no_numbers_are_refused(time, error):
     with pytest.raises(error):
         cumulative_incidence(np.array(time), ["a", "b"])
+
+
+def test_a_type_that_a_cause_ended_none_of_has_the_limits_of_none_in_n():
+    """Eight pieces, none ended so: up to 1 - 0.025^(1/8) of them."""
+    never = ["worn" if c == "hit" and k == "d" else c for c, k in zip(C, K, strict=True)]
+    hit = next(one for one in study_causes(T, never, K, "p", 0.95) if one.cause == "hit")
+    row = next(row for row in hit.types if row.nozzle == "d")
+    assert (row.ends, row.ended, row.low) == (0, 0.0, 0.0)
+    assert row.high == pytest.approx(1 - 0.025 ** (1 / 8), rel=1e-12)

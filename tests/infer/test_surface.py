@@ -156,6 +156,25 @@ def test_the_mean_of_new_coupons_of_one_sample_is_student_t():
         mean_of_new(edge, {"coupon": 3})
 
 
+@pytest.mark.parametrize("mounted", [True, False])
+def test_the_same_specimens_drop_out_of_new_coupons_where_mounts_have_a_spread_of_their_own(mounted):
+    """Eight specimens spread by 1 and mounts by 0.05: new mounts of the same ones lie within the mounts' spread."""
+    rng = np.random.default_rng(7)
+    specimen, mount = np.repeat(np.arange(8), 6), np.repeat(np.arange(24), 2)
+    y = rng.normal(0, 1.0, 8)[specimen] + rng.normal(0, 0.05, 24)[mount] + rng.normal(0, 0.05, 48)
+    groups = {"specimen": specimen, "mount": mount} if mounted else {"specimen": specimen}
+    edge = find_source(y, np.ones((48, 1)), groups, np.full(48, "a", object)).edge(np.ones(1), "a", 0.0, 0.4)
+
+    def width(specimens):
+        low, high = mean_of_new(edge, {"specimen": specimens, "mount": 8, "reading": 16})
+        return high - low
+
+    if mounted:
+        assert width(1) == width(50) < 0.2
+    else:
+        assert width(1) > 1.5 * width(50) > 0.5
+
+
 def test_many_contrasts_are_each_estimated_as_alone(trial):
     y, fixed, groups, types = trial
     judged = YardstickDesign.build(fixed, groups, "specimen", types).fit(y)

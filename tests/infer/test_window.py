@@ -12,6 +12,9 @@ def test_the_hull_counts_its_border_and_nothing_beyond():
     cut = np.array([[0.5, 1.0], [0.9, 1.0], [0.5, 3.0]])
     points = np.array([[0.5, 1.0], [0.7, 2.0], [0.6, 1.5], [0.8, 2.0], [0.4, 1.0], [0.9, 3.0]])
     assert inside_hull(cut, points).tolist() == [True, True, True, False, False, False]
+    # the larger setting first, and one coupon twice
+    cut = np.vstack([cut, cut[:1]])[:, ::-1]
+    assert inside_hull(cut, points[:, ::-1]).tolist() == [True, True, True, False, False, False]
 
 
 @pytest.mark.parametrize("cut", [[[0.5, 1.0]], [[0.5, 1.0], [0.7, 2.0], [0.9, 3.0]], [[0.5, 1.0], [0.9, 1.0]]])

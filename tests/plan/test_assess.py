@@ -1,6 +1,7 @@
 """What a plan can show, against closed forms, simulation and hand counts."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -284,12 +285,38 @@ def test_which_spreads_are_expected_and_which_are_missing_is_said():
     assert not {PlanKind.SPREAD_SOURCE, PlanKind.SPREAD_MISSING, PlanKind.EFFECTIVE_COUPONS} & set(none)
 
 
-@pytest.mark.parametrize(("today", "others", "counted"), [(4, 2, (2, 2.0)), (3, 3, (3, 1.0))])
+@pytest.mark.parametrize(("today", "others", "counted"), [(4, 2, (2, 2.0)), (2, 3, (3, 2 / 3)), (3, 3, (3, 1.0))])
 def test_more_specimens_of_todays_type_are_counted_as_such(today, others, counted):
-    """Two of each other type beside four of the one in use; three of each."""
+    """Two of each other type beside four of the one in use; three beside two; three of each."""
     text = trial_text(specimens=others, sheets=1)
     own = [f"PL0{n}" for n in range(others)]
     trial = parse(text.replace(str(own), str([f"PL0{n}" for n in range(today)])))
     frame, spreads = build_frame(trial, make_plan(trial)), expected_spreads(trial, "roughness")
     found = frame.counts(frame.covariance(spreads, 3), spreads, 3)
     assert (found.specimens, found.today) == counted
+
+
+def test_a_change_is_the_difference_of_the_types_changes():
+    """Coefficients of means made by hand: every type rises by 3 per bar, the second by 2 more; over 0.4 bar, 0.8."""
+    trial = parse(trial_text(types=2))
+    frame = build_frame(trial, make_plan(trial))
+    (asked,) = (q for q in questions_of(trial, frame) if q.subject == Subject(Asks.CHANGE, factor="pressure"))
+    pressure, second = frame.settings["pressure"].astype(float), frame.settings["nozzle"] == TYPES[1]
+    means = 50.0 + 3.0 * pressure + second * (7.0 + 2.0 * pressure)
+    coefficients = np.linalg.lstsq(frame.fixed, means, rcond=None)[0]
+    assert asked.contrast @ coefficients == pytest.approx([0.8], abs=1e-9)
+
+
+def test_common_settings_are_those_of_every_type_or_all_where_there_is_none():
+    trial = parse(trial_text(types=2))
+    frame = build_frame(trial, make_plan(trial))
+    low = {"nozzle": TYPES[0], "pressure": 0.5, "standoff": 1.0}
+    middle, high = low | {"pressure": 0.7}, low | {"pressure": 0.9}
+
+    def common(*points):
+        settings = {name: np.array([point[name] for point in points], dtype=object) for name in low}
+        return [setting["pressure"] for setting in replace(frame, settings=settings).common_settings()]
+
+    other = {"nozzle": TYPES[1]}
+    assert common(low, middle, middle | other, high | other) == [0.7]
+    assert common(low, middle, high | other) == [0.5, 0.7, 0.9]

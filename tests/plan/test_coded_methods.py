@@ -7,6 +7,7 @@ from tests_support import told
 from trials.errors import Infeasible, InputError
 from trials.plan.choose import make_plan
 from trials.plan.methods.coded import _read_generators
+from trials.plan.settings import setting_formula
 from trials.trial import parse
 
 FILE = """
@@ -183,3 +184,9 @@ def test_pilot_cuts_corners_and_todays_setting_twice_in_each_mount():
 def test_what_a_classical_plan_cannot_do_is_refused(method, count, plan, more, error, says):
     with pytest.raises(error, match=says):
         planned(method, count, plan, more)
+
+
+def test_a_setting_is_named_in_signs():
+    factors = '[factors.pressure]\nlevels = [0.5, 0.9]\nunit = "bar"\n' + LENS
+    trial = parse(FILE.format(factors=factors, plan='method = "full"'))
+    assert setting_formula(trial, {"pressure": 0.7, "lens": "new"}) == "pressure 0.7 bar, lens new"

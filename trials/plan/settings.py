@@ -173,7 +173,7 @@ def setting_formula(trial: Trial, setting: Mapping[str, Level]) -> str:
     for name, value in setting.items():
         level = value if isinstance(value, str) else f"{value:g}"
         parts.append(f"{name} {level} {trial.factors[name].unit}".strip())
-    return ", ".join(parts) or "the held settings"
+    return ", ".join(parts)
 
 
 def coded(trial: Trial, setting: Mapping[str, Level]) -> dict[str, float]:

@@ -50,7 +50,13 @@ def joined(trial, given, further):
 
 @pytest.mark.parametrize(
     "further",
-    [None, Further((4, 3, 3), False, 3, 2, 1), Further((0, 0, 0), True, 4, 4, 1), Further((3, 2, 2), True, 2, 0, 1)],
+    [
+        None,
+        Further((5, 1, 2), False, 3, 3, 1),
+        Further((4, 3, 3), False, 3, 2, 1),
+        Further((0, 0, 0), True, 4, 4, 1),
+        Further((3, 2, 2), True, 2, 0, 1),
+    ],
 )
 def test_chances_are_those_of_the_frame_of_the_laid_out_block(trial, given, further):
     laid_out = make_plan(trial) if further is None else joined(trial, given, further)

@@ -47,6 +47,10 @@ def test_a_table_that_is_missing_is_added():
     assert put_in("[trial]\nx = 1", (Line("plan", "sheets", 2),)) == "[trial]\nx = 1\n\n[plan]\nsheets = 2\n"
 
 
+def test_a_header_that_ends_the_file_gets_its_line_below():
+    assert put_in("[trial]\nx = 1\n[plan]", (Line("plan", "sheets", 2),)) == "[trial]\nx = 1\n[plan]\nsheets = 2\n"
+
+
 @pytest.mark.parametrize("text", ['nozzles = [{ type = "a", specimens = ["A1"] }]\n', "plan.sheets = 3\n[plan.more]\n"])
 def test_a_file_that_is_laid_out_otherwise_is_left_alone(text):
     line = Line("nozzles", "specimens", ["A1", "A2"], "a") if "nozzles" in text else Line("plan", "sheets", 1)

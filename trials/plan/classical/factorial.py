@@ -195,7 +195,7 @@ def best_generators(names: Sequence[str], basic: int) -> dict[str, tuple[str, ..
     words = np.zeros((len(sets), 1), dtype=np.int64)
     for column in full.T:
         words = np.hstack([words, words ^ column[:, None]])
-    lengths = np.bitwise_count(words[:, 1:]) if hasattr(np, "bitwise_count") else _bit_count(words[:, 1:])
+    lengths = np.bitwise_count(words[:, 1:])
     pattern = np.stack([(lengths == size).sum(axis=1) for size in range(1, len(names) + 1)], axis=1)
     longest = np.array([-sum(int(mask).bit_count() for mask in row) for row in sets])
     best = np.lexsort((longest, *pattern.T[::-1]))[0]
@@ -204,9 +204,3 @@ def best_generators(names: Sequence[str], basic: int) -> dict[str, tuple[str, ..
         name: tuple(names[i] for i in range(basic) if mask >> i & 1)
         for name, mask in zip(names[basic:], chosen, strict=True)
     }
-
-
-def _bit_count(values: np.ndarray) -> np.ndarray:
-    """Count the bits of whole numbers below 2^32."""
-    bits = (values[..., None] >> np.arange(32)) & 1
-    return np.asarray(bits.sum(axis=-1))
