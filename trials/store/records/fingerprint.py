@@ -43,8 +43,9 @@ COLUMNS: Mapping[int, Mapping[str, tuple[str, ...]]] = {
     1: _FIRST,
     2: {**_FIRST, "readings": (*_FIRST["readings"], "ended")},
 }
-"""Columns of each table by version. A version that is out is never edited: a new column that decides which
-coupons count or which readings are there makes a new version, and a look that was kept under an older one is compared by the older list, and by whatever was filled in since."""
+"""Columns of each table by version. A version that is out is never edited: a new column that decides which coupons
+count or which readings are there makes a new version, and a look that was kept under an older one is compared by the
+older list, and by whatever was filled in since."""
 
 
 def fingerprint(records: Records, version: int = FINGERPRINT_VERSION) -> str:
