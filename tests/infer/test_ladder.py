@@ -310,6 +310,7 @@ def test_one_specimen_per_type_is_judged_by_mounts():
         ({"reference": "other"}, WrongArgument, "No mount of 'other'"),
         ({"confidence": 1.0}, WrongArgument, "between 0 and 1"),
         ({"low": LOW - 5, "high": HIGH - 5, "kind": "ratio"}, WrongArgument, "above zero"),
+        ({"low": LOW - np.nanmin(LOW), "kind": "ratio"}, WrongArgument, "above zero"),
         ({"types": NAMES}, WrongShape, "one type"),
     ],
 )

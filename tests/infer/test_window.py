@@ -11,7 +11,9 @@ from trials.infer.chance.window import inside_hull, region_band
 def test_the_hull_counts_its_border_and_nothing_beyond():
     cut = np.array([[0.5, 1.0], [0.9, 1.0], [0.5, 3.0]])
     points = np.array([[0.5, 1.0], [0.7, 2.0], [0.6, 1.5], [0.8, 2.0], [0.4, 1.0], [0.9, 3.0]])
-    assert inside_hull(cut, points).tolist() == [True, True, True, False, False, False]
+    expected = [True, True, True, False, False, False]
+    assert inside_hull(cut, points).tolist() == expected
+    assert inside_hull(cut[:, ::-1], points[:, ::-1]).tolist() == expected  # the factors in the other order
 
 
 @pytest.mark.parametrize("cut", [[[0.5, 1.0]], [[0.5, 1.0], [0.7, 2.0], [0.9, 3.0]], [[0.5, 1.0], [0.9, 1.0]]])
