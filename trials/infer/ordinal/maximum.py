@@ -248,7 +248,7 @@ class _Integral:
         up, low = self.pulls()
         by_mode, by_curvature, f_slope = self._through()
         q_mode = self._sum(expit(-self.u) - expit(self.low))
-        mode_by_sd = (-q_mode + self.sd * self.mode * self.f_sum) / self.curvature
+        mode_by_sd = (-q_mode - self.sd * self.mode * self.f_sum) / self.curvature
         curve_by_sd = 2 * self.sd * self.f_sum - self.sd**2 * self.mode * f_slope
         direct = -np.sum(self.share * self.z * self._sum(self.un - self.ln))
         by_sd = direct + np.sum(by_mode * mode_by_sd + by_curvature * curve_by_sd)
