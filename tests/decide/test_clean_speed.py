@@ -6,10 +6,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from trials.decide.clean_speed import Worthwhile, mount_steps, study_clean_speed
-from trials.errors import InputError, NotIdentifiable
+from trials.decide.clean_speed import Worthwhile, _word, mount_steps, study_clean_speed
+from trials.errors import InputError, NotFinite, NotIdentifiable
 from trials.infer.answer import Added, levels
 from trials.infer.ladder import compare_ladders
+from trials.infer.ladder.comparison import LadderComparison
 
 STEPS = (1.0, 2.0, 3.0, 4.0)
 CUT = ["cut"] * 4
@@ -173,3 +174,10 @@ def test_bad_input_is_named(change, worthwhile, said):
 def test_one_ladder_of_each_type_cannot_be_judged():
     with pytest.raises(NotIdentifiable, match="One mount per type"):
         study_clean_speed(table(plain=[4.0], double=[5.0]), "plain", HALF, levels(1))
+
+
+@pytest.mark.parametrize("missing", ["low", "high"])
+def test_one_missing_end_of_an_interval_gives_no_word(missing):
+    ends = {"value": 0.1, "low": 0.0, "high": 0.2, "same_low": 0.0, "same_high": 0.2, "p": 0.5} | {missing: np.nan}
+    with pytest.raises(NotFinite, match="interval"):
+        _word(LadderComparison(name="double", against="plain", kind="difference", **ends), HALF)

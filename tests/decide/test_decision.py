@@ -4,7 +4,8 @@ import dataclasses
 
 import pytest
 
-from trials.decide.decision import decide, decide_lives
+from trials.decide.advice import Advice
+from trials.decide.decision import _gains, decide, decide_lives
 from trials.decide.decision_result import (
     Action,
     Because,
@@ -15,11 +16,13 @@ from trials.decide.decision_result import (
     Question,
     Span,
 )
+from trials.decide.ladder import LadderAnswer, LadderComparison
 from trials.decide.lives import ANYWHERE, LifeComparison, LivesAnswer
 from trials.decide.results import Comparison, Mean, NozzleRow, ResponseResult, State, Study, Worded
 from trials.findings import Place, PlaceKind
 from trials.infer.answer import Answer
 from trials.infer.life import LifeStudy
+from trials.trial import CLEAN_SPEED
 
 PLACE = Place(PlaceKind.TODAY, ({"pressure": 0.7},), {"pressure": "bar"})
 BETTER, WORSE, SAME, OPEN = Answer.BETTER, Answer.WORSE, Answer.SAME, Answer.NOT_SETTLED
@@ -144,3 +147,32 @@ def test_a_longer_life_decides_a_life_trial():
     assert (found.price, found.price_against, found.gains[0].value) == (1.15, 1.0, 2.0)
     assert decide_lives(life(OPEN, 1.2, 0.8, 1.7)).action == Action.CUT_MORE
     assert decide_lives(life(WORSE, 0.5, 0.3, 0.8)).nozzle == "plain"
+
+
+@pytest.mark.parametrize(
+    ("pair", "dominated"),
+    [
+        (("b", "a", 1.4, 1.2, 1.6), ("b",)),
+        (("b", "a", 1.4, 0.9, 1.9), ()),
+        (("a", "b", 0.7, 0.6, 0.8), ("b",)),
+        (("a", "b", 0.7, 0.6, 1.1), ()),
+        (("c", "a", 1.4, 1.2, 1.6), ()),
+    ],
+)
+def test_a_pair_of_equal_price_dominates_where_both_limits_show_it(pair, dominated):
+    study = made({"a": BETTER, "b": OPEN}, {"a": 9.0, "b": 9.0})
+    shown = Comparison(*pair[:2], PLACE, "ratio", *pair[2:], 0.01)
+    result = dataclasses.replace(study.results[0], pairs=(shown,))
+    assert decide(dataclasses.replace(study, results=(result,))).dominated == dominated
+
+
+def test_the_gain_in_speed_is_that_of_the_type_changed_to():
+    study = made({"a": BETTER, "b": SAME})
+    size = (0.01, BETTER, None, 0.95, (0.5, 0.3, 0.7), 2.0, 2.0)
+    faster = tuple(
+        LadderComparison(name, "today", PLACE, "difference", value, value - 0.2, value + 0.2, *size)
+        for name, value in (("b", 0.9), ("a", 0.5))
+    )
+    ladder = LadderAnswer("speed", "m/min", "today", PLACE, comparisons=faster)
+    gains = _gains(dataclasses.replace(study, ladder=ladder), Advice(Action.CHANGE, "a"))
+    assert [(gain.response, gain.value, gain.low, gain.high) for gain in gains] == [(CLEAN_SPEED, 0.5, 0.3, 0.7)]

@@ -23,6 +23,10 @@ def found(example):
     return result, failing(records.trial, studied, result.chances, known.coupons, known.tables["dross"])
 
 
+def test_no_window_is_made_that_nobody_asked_for(found):
+    assert found[0].window is None
+
+
 def test_draws_say_what_the_chances_say(found):
     result, fails = found
     for each in fails:

@@ -9,7 +9,7 @@ from tests_support import TRIAL_TEXT
 from trials.decide.decision_result import CostInput, MoneyKind
 from trials.decide.failing import DRAWS, Failing
 from trials.decide.known_lives import KnownLife, KnownLives
-from trials.decide.money import USUAL_LIFE_HOURS, money
+from trials.decide.money import USUAL_LIFE_HOURS, _Speed, money
 from trials.findings import Place, PlaceKind
 from trials.gas import normal_volume_flow
 from trials.trial import parse
@@ -151,3 +151,11 @@ def test_no_requirement_no_rework():
     trial = parse(TRIAL_TEXT + COSTS)
     found = money(trial, PLACE, (), LIVES)
     assert kinds(found) == [MoneyKind.FAILING_NOT_KNOWN] and {t.parts["rework"] for t in found.types} == {0.0}
+
+
+def test_draws_of_a_speed_have_its_error_and_stay_above_a_tenth():
+    rng = np.random.default_rng(3)
+    drawn = _Speed(5.0, 0.2).draws(rng)
+    # 1,024 draws: one standard error is 0.2 / 32 of the mean and 0.2 / 45 of the spread; five are allowed
+    assert drawn.mean() == pytest.approx(5.0, abs=0.032) and drawn.std() == pytest.approx(0.2, abs=0.023)
+    assert _Speed(5.0, 50.0).draws(rng).min() == pytest.approx(0.5, rel=EXACT)

@@ -4,9 +4,9 @@ import pytest
 from tests_support import TRIAL_TEXT
 
 from trials.decide.response import fit_response
-from trials.decide.window import study_window
+from trials.decide.window import asks_window, study_window
 from trials.errors import InputError
-from trials.trial import parse
+from trials.trial import Method, parse
 
 REQUIRED = "required = { squareness_range = 2, roughness_range = 2, dross_grade = 1 }"
 NOTHING = "nothing that the requirement names was measured"
@@ -50,3 +50,12 @@ def test_two_levels_make_a_map_and_one_does_not(window):
     assert found.across == ("pressure", "standoff") and found.x == (0.7, 0.9) and found.y == (0.6, 1.4)
     with pytest.raises(InputError, match="two factors with several numbers"):
         window(text.replace("[0.5, 0.7, 0.9]", "[0.7]"), settings=[(0.7, s) for s in (0.6, 1.0, 1.4)])
+
+
+@pytest.mark.parametrize(
+    ("method", "aim", "asked"),
+    [("surface", "effects", True), ("full", "prediction", True), ("full", "effects", False)],
+)
+def test_a_surface_or_a_plan_for_prediction_asks_for_the_window(trial, method, aim, asked):
+    plan = trial.plan.model_copy(update={"method": Method(method), "aim": aim})
+    assert asks_window(trial.model_copy(update={"plan": plan})) is asked

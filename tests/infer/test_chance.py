@@ -495,3 +495,11 @@ def test_the_worst_of_some_readings_by_direct_summation(readings, ratio):
     direct = special.ndtr(room[:, None] - ratio * z) @ (density / density.sum())
     found = edge_chance(0.0, 1.0, ratio, Rule(room, readings))
     assert found == pytest.approx(direct, abs=1e-7)  # quadrature: 16 and 48 nodes
+
+
+def test_a_level_that_does_not_vary_correlates_with_nothing():
+    groups = {"specimen": np.repeat(np.arange(4), 3)}
+    within = np.tile([1.0, 0.0, -1.0], 4)  # specimens alike: their variance is zero
+    both = within + np.repeat([0.0, 3.0, -1.0, 5.0], 3)
+    found = effect_correlation(within, both, np.ones((12, 1)), groups)
+    assert found == {"specimen": 0.0, "coupon": pytest.approx(1.0)}
