@@ -436,7 +436,7 @@ OXYGEN = World(
         "shower": Kind(35.7, 0.64, 0.60, 1.2, 0.34, 1.4, 0.130, 1.00, 0.060, 0.10, 0.12, 0.05),
     },
     pressure=oxygen_pressure,
-    seed=104,
+    seed=158,
 )
 NITROGEN = World(
     kinds={

@@ -109,6 +109,7 @@ def demo(
     from rich.console import Console
 
     from trials.steps.demo import Stage, demo_trial
+    from trials.words.first_page import provisional_words
     from trials.words.language import text
     from trials.words.study import answer_sentence
 
@@ -125,6 +126,7 @@ def demo(
     show.say(
         text("The data of this demo are invented."),
         text("Question: {question}", question=found.study.question),
+        *filter(None, [provisional_words(found.study)]),
         text("Answer: {answer}", answer=answer_sentence(found.study)),
     )
     show.say(

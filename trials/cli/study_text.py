@@ -18,9 +18,9 @@ from trials.words.answer import word_of
 from trials.words.chances import asked_words, likely, notes
 from trials.words.decision import decision_rows, money_notes
 from trials.words.findings import say
-from trials.words.first_page import answer_box
+from trials.words.first_page import answer_box, answered_by, provisional_words
 from trials.words.language import plural, text
-from trials.words.numbers import number, percent
+from trials.words.numbers import listed, number, percent
 from trials.words.settings import at_place, term_words
 from trials.words.study import (
     answer_sentence,
@@ -43,7 +43,7 @@ from trials.words.study import (
 
 SCREEN = 80
 SCREEN_LINES = 40
-AROUND = 7  # lines of the head of the table and of the next command, with the empty ones
+AROUND = 8  # lines of the head and the note of the table and of the next command, with the empty ones
 MOST_POINTS = 4
 LEAST_LINES, MOST_LINES = 2, 5  # of one point
 
@@ -62,7 +62,7 @@ def print_answer(study: Study, look_further: str) -> None:
             break
     _write([*top, ""])
     show.table(head, rows)
-    _write([*lists, "", text("All figures: {command}", command=look_further)])
+    _write([*_told_apart(study), *lists, "", text("All figures: {command}", command=look_further)])
 
 
 def _write(lines: Sequence[str]) -> None:
@@ -82,7 +82,7 @@ def answer_lines(study: Study) -> list[str]:
     """The answer in the words of the first page of a verdict, as lines of the screen."""
     box = answer_box(study)
     lines = [study.title, *_folded(study.question), ""]
-    lines += [text("Provisional: a reading is still open.")] if study.provisional else []
+    lines += [provisional_words(study)] if study.provisional else []
     sure = f"{box.sure} ({box.figures})" if box.figures else box.sure
     what = f"{box.what} {box.at}".strip()
     parts = [(box.does, what), (text("How sure"), sure), (text("The others"), box.others), *decision_rows(study)[:1]]
@@ -140,6 +140,17 @@ def _types(study: Study) -> tuple[list[str], list[list[str]]]:
     for cells, row in zip(rows, study.nozzles, strict=True):
         cells.append(text("today's nozzle") if row.today else "; ".join(text(one.answer) for one in row.answers))
     return head, rows
+
+
+def _told_apart(study: Study) -> list[str]:
+    """That shares met and answers are about other things, so that they need not agree."""
+    symbols = answered_by(study)
+    if not symbols or not any(row.share_met for row in study.nozzles):
+        return []
+    told = text(
+        "Met: everything required, coupons of all settings. Answer: by {symbols} alone.", symbols=listed(symbols)
+    )
+    return _folded(told)
 
 
 def _short(words: str, most: int) -> str:

@@ -90,9 +90,10 @@ def verdict(
         )
         return
     from trials.words.findings import say
+    from trials.words.first_page import provisional_words
     from trials.words.study import answer_sentence
 
-    show.say(answer_sentence(found.study))
+    show.say(*filter(None, [provisional_words(found.study)]), answer_sentence(found.study))
     if found.study.exploratory:
         template = "This is look {look}, more than the trial declared: exploratory. The first verdict is kept."
         show.say(text(template, look=found.look))

@@ -71,20 +71,29 @@ def _column(ready: Prepared, name: str) -> Labels:
 
 
 def far_mask(ready: Prepared) -> Mask:
-    """Readings (n,) that stand far from the others of their coupon."""
-    return checks.far_readings(ready.y, _column(ready, "coupon"))
+    """Readings (n,) that stand far from the others of their coupon, or in a pair that lies far apart."""
+    coupon = _column(ready, "coupon")
+    return checks.far_readings(ready.y, coupon) | checks.far_pairs(ready.y, coupon)
 
 
 def far_readings(ready: Prepared, fit: MixedFit) -> Finding:
-    """Readings far from their neighbours: flagged, never removed; facts: (coupon, reading, value) of each."""
-    far = far_mask(ready)
-    rows = ready.table[far]
+    """Readings far from their neighbours: flagged, never removed.
+
+    Facts: (coupon, reading, value) of each; of pairs that lie far apart (coupon, one value, the other).
+    """
+    coupon = _column(ready, "coupon")
+    rows = ready.table[checks.far_readings(ready.y, coupon)]
     readings = tuple(
         (str(coupon), str(reading), Amount(float(value), ready.quantity.unit))
         for coupon, reading, value in zip(rows["coupon"], rows["reading"], rows["value"], strict=True)
     )
-    about = About(coupons=tuple(dict.fromkeys(map(str, rows["coupon"]))))
-    return _check(StudyKind.FAR_READINGS, bool(far.any()), {"readings": readings}, about)
+    apart = ready.table[checks.far_pairs(ready.y, coupon)].groupby("coupon", sort=False)["value"]
+    pairs: tuple[Fact, ...] = tuple(
+        (str(name), *(Amount(float(value), ready.quantity.unit) for value in own)) for name, own in apart
+    )
+    named = (*map(str, rows["coupon"]), *(str(name) for name, _ in apart))
+    facts: dict[str, Fact] = {"readings": readings, "pairs": pairs}
+    return _check(StudyKind.FAR_READINGS, bool(named), facts, About(coupons=tuple(dict.fromkeys(named))))
 
 
 def _coupon_residuals(ready: Prepared) -> tuple[NDArray[np.int_], Array]:
@@ -107,8 +116,8 @@ def centring(ready: Prepared, fit: MixedFit) -> Finding | None:
         return None
     residuals = ready.y - ready.fixed @ fit.coefficients
     far = far_mask(ready)
-    mount, coupon, side = (_column(ready, name)[~far] for name in ("mount", "coupon", "side"))
-    shifts = checks.side_shifts(residuals[~far], mount, coupon, side)
+    mount, coupon, side, nozzle = (_column(ready, name)[~far] for name in ("mount", "coupon", "side", NOZZLE))
+    shifts = checks.side_shifts(residuals[~far], mount, coupon, side, nozzle)
     if not shifts:
         return None
     off: list[Fact] = []

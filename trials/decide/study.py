@@ -76,6 +76,7 @@ def study(trial: Trial, evidence: Evidence, in_full: bool = False) -> Study:
     likely = chances(trial, studied, today, evidence.coupons, evidence.grades, dross)
     fails = failing(trial, studied, likely, evidence.coupons, dross)
     needed = [finding for result in results if result.primary for finding in result.more]
+    needed += ladder.more if ladder else ()
     return Study(
         title=trial.trial.title,
         question=trial.trial.question,
@@ -93,7 +94,7 @@ def study(trial: Trial, evidence: Evidence, in_full: bool = False) -> Study:
         asks=asked_by(trial),
         fewer=fewer_fail(fails, trial.today.type),
         money=money(trial, today, fails, evidence.lives, ladder),
-        more=more_cutting(trial, [*needed, *(ladder.more if ladder else ())], evidence.coupons),
+        more=None if evidence.open_slips else more_cutting(trial, needed, evidence.coupons),
         currency=trial.trial.currency,
     )
 
@@ -203,7 +204,7 @@ def next_steps(
     ladder: LadderAnswer | None = None,
     window: WindowStudy | None = None,
 ) -> tuple[NextStep, ...]:
-    """What to do next, most urgent first."""
+    """What to do next, most urgent first; while a reading is open, how much more to cut is not told: it leans on it."""
     steps = [_settle(slip) for slip in evidence.open_slips]
     undone = int((evidence.coupons["outcome"] == "not cut yet").sum())
     if undone:
@@ -217,7 +218,7 @@ def next_steps(
     for result in decisive:
         better = [c for c in result.comparisons if c.answer == Answer.BETTER]
         steps += [_if_better(trial, result.response, result.pieces, c) for c in better]
-        steps += [NextStep(finding, command=EXTEND) for finding in result.more]
+        steps += [NextStep(finding, command=EXTEND) for finding in result.more if not evidence.open_slips]
     for result in decisive:
         for check in result.checks:
             if check.kind == StudyKind.CENTRING and check.weight != Weight.NOTHING_FOUND:

@@ -18,7 +18,7 @@ from trials.report.extras import VerdictExtras
 from trials.report.ladder_page import ladder_column
 from trials.trial import Trial
 from trials.words.decision import decision_rows, money_notes
-from trials.words.first_page import answer_box, decision_lines, fails_of_hundred, fails_words
+from trials.words.first_page import answer_box, answer_head, answered_by, decision_lines, fails_of_hundred, fails_words
 from trials.words.frame import day_words
 from trials.words.ladders import table_note
 from trials.words.language import text
@@ -121,7 +121,7 @@ def nozzle_table(study: Study, trial: Trial, graded: pd.DataFrame | None) -> dic
             text("Nozzle type"),
             *([text("Of 100 edges, fail")] if barred else []),
             *(name for name, _, _ in columns),
-            text("Answer"),
+            answer_head(study),
         ],
         "nozzle_widths": [width for _, width, _ in columns],
         "nozzle_bars": barred,
@@ -142,7 +142,7 @@ def _columns(study: Study, trial: Trial, tallies: Sequence[Counts]) -> list[tupl
     cut = [text("{cut} of {planned}", cut=row.n_coupons, planned=row.n_coupons + row.n_lost) for row in rows]
     found: list[tuple[str, float, list[str]]] = [*ladder_column(study, rows)]
     if tallies and any(row.share_met for row in rows):
-        found.append((text("Met, of those cut"), 1.0, [text("{n} of {cut}", n=c.met, cut=c.cut) for c in tallies]))
+        found.append((text("Met, at all settings"), 1.0, [text("{n} of {cut}", n=c.met, cut=c.cut) for c in tallies]))
         if any(c.undecided for c in tallies):
             found.append((text("Too near to say"), 0.8, [str(c.undecided) for c in tallies]))
         found.append((text("Failed"), 1.25, [failed_words(c) for c in tallies]))
@@ -187,8 +187,10 @@ def _note(study: Study, tallies: Sequence[Counts], barred: bool) -> str:
     if tallies:
         notes.append(
             text(
-                "Coupons are counted over all settings; one coupon can fail several; a lost one is counted as lost "
-                "only."
+                "Coupons are counted over all settings, so that they are other edges than those at this one; one "
+                "coupon can fail several; a lost one is counted as lost only."
             )
         )
+    if barred and (symbols := answered_by(study)):
+        notes.append(text("The answer goes by {symbols} alone, not by all that is required.", symbols=listed(symbols)))
     return " ".join(notes)

@@ -30,9 +30,25 @@ def _far_readings(finding: Finding) -> str:
         return text("No reading stands far from the others of its coupon.")
     rows = [facts.as_row(row) for row in facts.several(finding, "readings")]
     named = [_reading(*row) for row in rows]
-    return text(
+    said = text(
         "Far from the other readings of the coupon: {readings}. Measure again or correct; it stays in.",
         readings=_some(named),
+    )
+    pairs = [_pair(*facts.as_row(row)) for row in facts.several(finding, "pairs")]
+    apart = text(
+        "Two readings far apart, and which one is off cannot be told: {pairs}. Measure again or correct; both stay in.",
+        pairs=_some(pairs),
+    )
+    return " ".join([*([said] if named else []), *([apart] if pairs else [])])
+
+
+def _pair(coupon: Fact, one: Fact, other: Fact) -> str:
+    first, second = facts.as_amount(one), facts.as_amount(other)
+    return text(
+        "coupon {coupon}: {one} and {other}",
+        coupon=coupon,
+        one=number(first.value),
+        other=with_unit(second.value, second.unit),
     )
 
 

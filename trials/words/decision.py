@@ -27,7 +27,10 @@ def decision_sentence(study: Study) -> str:
     """The decision of a study in one sentence."""
     found = decide(study)
     parts = [_does(found), *_gained(study, found), *_side_effects(study, found)]
-    return text("{sentence}.", sentence="; ".join(parts))
+    sentence = "; ".join(parts)
+    if study.provisional:
+        return text("provisional, since a reading is still open: {sentence}.", sentence=sentence)
+    return text("{sentence}.", sentence=sentence)
 
 
 def decision_rows(study: Study) -> list[Row]:

@@ -97,7 +97,7 @@ def answer_box(study: Study) -> AnswerBox:
     others = [lines[2], dominated_words(decided)]
     return AnswerBox(
         action=found.action,
-        does=does_words(found.action),
+        does=does_words(found.action, study.provisional),
         what=lines[0],
         at=at_words(decided),
         sure=" ".join(filter(None, sure)),
@@ -112,7 +112,7 @@ def _window_box(study: Study, found: WindowStudy, advised: Advice) -> AnswerBox:
     own = [finding for finding in study.confirmed if finding.about.nozzle == found.widest.nozzle]
     return AnswerBox(
         action=advised.action,
-        does=text("Run"),
+        does=text("Would run") if study.provisional else text("Run"),
         what=what,
         at=place,
         sure=" ".join([sure, *map(say, own)]),
@@ -121,8 +121,14 @@ def _window_box(study: Study, found: WindowStudy, advised: Advice) -> AnswerBox:
     )
 
 
-def does_words(action: Action) -> str:
-    """The name of the first line of the answer."""
+def does_words(action: Action, provisional: bool = False) -> str:
+    """The name of the first line of the answer; provisional: what it would be, if an open reading changed nothing."""
+    if provisional and action != Action.NOTHING:
+        return {
+            Action.CHANGE: text("Would change to"),
+            Action.KEEP: text("Would keep"),
+            Action.CUT_MORE: text("Would cut more"),
+        }[action]
     return {
         Action.CHANGE: text("Change to"),
         Action.KEEP: text("Keep"),
@@ -283,6 +289,24 @@ def _of_others(study: Study, answer: Answer, names: Sequence[str]) -> str:
     if answer == Answer.BETTER:
         return text("{names}: also better than {today}.", **known, today=_today(study))
     return text("{names}: worse than {today}.", **known, today=_today(study))
+
+
+def provisional_words(study: Study) -> str:
+    """That a reading is open; empty where none is."""
+    return text("Provisional: a reading is still open.") if study.provisional else ""
+
+
+def answered_by(study: Study) -> list[str]:
+    """Symbols of the measured responses by which the types are compared; none where a ladder answers too."""
+    words = {one.response for row in study.nozzles for one in row.answers}
+    known = {result.response: symbol(result) for result in study.results}
+    return [known[name] for name in known if name in words] if words <= known.keys() else []
+
+
+def answer_head(study: Study) -> str:
+    """Head of the column of answers, with what they go by."""
+    symbols = answered_by(study)
+    return text("Answer, by {symbols}", symbols=listed(symbols)) if symbols else text("Answer")
 
 
 def fails_of_hundred(chance: ChanceResult | None) -> tuple[int, int] | None:

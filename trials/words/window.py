@@ -47,6 +47,33 @@ def answer(found: WindowStudy) -> str:
     )
 
 
+def beside_today(found: WindowStudy) -> str:
+    """How the bests go with a first page that speaks of today's setting; empty where they are the same setting."""
+    moved = [each for each in found.types if each.best.gain is not None]
+    if found.asked or not moved:
+        return ""
+    proved = [each.nozzle for each in moved if each.best.gain is not None and _proved(each.best.gain)]
+    names = {"place": _at(found.today, found), "nozzles": listed([each.nozzle for each in moved])}
+    if not proved:
+        return text(
+            "The first page compares at today's setting ({place}). The best of {nozzles} lies elsewhere, but is not "
+            "shown to be better there, so that page does not move the setting.",
+            **names,
+        )
+    return text(
+        "The first page compares at today's setting ({place}). The best of {nozzles} lies elsewhere; a typical edge "
+        "that differs there is shown for {proved}.",
+        **names,
+        proved=listed(proved),
+    )
+
+
+def _proved(gain: Gain) -> bool:
+    """Whether the interval of a gain leaves out no gain."""
+    none = 1.0 if gain.kind == "ratio" else 0.0
+    return gain.high < none or gain.low > none
+
+
 def answer_lines(found: WindowStudy) -> tuple[str, str, str, str]:
     """The answer of a window trial for its first page: which nozzle, where, how sure, and what of the others."""
     widest = found.widest

@@ -1,10 +1,9 @@
 """Checks of data and model that go with every fit."""
 
-from trials.infer.checks.far import far_coupons, far_from_others, far_readings
+from trials.infer.checks.far import far_coupons, far_from_others, far_pairs, far_readings
 from trials.infer.checks.residuals import (
     BoxCox,
     Shape,
-    SideShift,
     Slope,
     added_columns,
     box_cox,
@@ -14,10 +13,10 @@ from trials.infer.checks.residuals import (
     lack_of_fit,
     log_variance_within,
     residual_shape,
-    side_shifts,
     slope,
 )
 from trials.infer.checks.shuffle import Shuffle, shuffle_test
+from trials.infer.checks.sides import SideShift, side_shifts
 
 __all__ = [
     "BoxCox",
@@ -31,6 +30,7 @@ __all__ = [
     "coupon_residuals",
     "far_coupons",
     "far_from_others",
+    "far_pairs",
     "far_readings",
     "independent_of",
     "lack_of_fit",

@@ -68,6 +68,20 @@ def far_readings(values: Array, coupon: Labels) -> NDArray[np.bool_]:
     return far
 
 
+def far_pairs(values: Array, coupon: Labels) -> NDArray[np.bool_]:
+    """Readings (n,) of coupons with two readings that lie far apart, in robust standard deviations of such gaps.
+
+    Both are named, since nobody knows which one slipped.
+    """
+    _, place, counts = np.unique(np.asarray(coupon, dtype=str), return_inverse=True, return_counts=True)
+    paired = np.flatnonzero(counts[place] == 2)
+    pairs = paired[np.argsort(place[paired], kind="stable")].reshape(-1, 2)
+    gaps = np.abs(values[pairs[:, 0]] - values[pairs[:, 1]])
+    far = np.zeros(len(values), dtype=bool)
+    far[pairs[gaps > LIMIT * robust_sd(gaps[gaps > 0])]] = True
+    return far
+
+
 def _gap(here: Array, others: Array) -> Array:
     return np.abs(here - others)
 

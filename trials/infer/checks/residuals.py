@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 from scipy import special
 
@@ -21,7 +20,6 @@ from trials.infer.mixed import FTest, MixedDesign, fit_mixed
 Array = NDArray[np.float64]
 Labels = NDArray[Any]
 Indices = NDArray[np.intp]
-SideMean = tuple[object, object, float]  # coupon, side, mean residual
 
 
 @dataclass(frozen=True)
@@ -52,17 +50,6 @@ class BoxCox:
     high: float
     powers: Array
     criterion: Array
-
-
-@dataclass(frozen=True)
-class SideShift:
-    """Side difference of one mount: largest difference between side means, model's scale, and its adjusted p."""
-
-    mount: object
-    high_side: object
-    low_side: object
-    difference: float
-    p: float
 
 
 def added_columns(response: Array, fixed: Array, groups: Mapping[str, Labels], extra: Array) -> FTest | None:
@@ -154,58 +141,6 @@ def log_variance_within(values: Array, coupon: Labels, resolution: float) -> tup
     free = counts[keep] - 1.0
     variance = np.maximum(squares[keep] / free, resolution**2 / 12.0)
     return first[keep], np.log(variance) - (special.digamma(free / 2) - np.log(free / 2))
-
-
-def side_shifts(residuals: Array, mount: Labels, coupon: Labels, side: Labels) -> tuple[SideShift, ...]:
-    """Side differences per mount, Bonferroni over mounts; an off-centre nozzle shows on one side.
-
-    residuals (n,) of readings from the fixed part; where a coupon was read on several sides its own level is taken
-    off first. Mounts with fewer than two sides, or too few coupons, give nothing.
-    """
-    table = _cells(residuals, mount, coupon, side)
-    found = [_one_mount(label, rows) for label, rows in table.items()]
-    known = [shift for shift in found if shift is not None]
-    return tuple(SideShift(s.mount, s.high_side, s.low_side, s.difference, min(1.0, s.p * len(known))) for s in known)
-
-
-def _cells(residuals: Array, mount: Labels, coupon: Labels, side: Labels) -> dict[object, list[SideMean]]:
-    frame = pd.DataFrame({"mount": mount, "coupon": coupon, "side": side, "value": residuals})
-    known = frame[frame["side"].notna() & (frame["side"].astype(str) != "")]
-    means = known.groupby(["mount", "coupon", "side"], sort=False, as_index=False)["value"].mean()
-    table: dict[object, list[SideMean]] = {}
-    for m, c, s, value in means.itertuples(index=False, name=None):
-        table.setdefault(m, []).append((c, s, float(value)))
-    return table
-
-
-def _one_mount(label: object, rows: list[SideMean]) -> SideShift | None:
-    sides = sorted({s for _, s, _ in rows}, key=str)
-    coupons = sorted({c for c, _, _ in rows}, key=str)
-    if len(sides) < 2 or len(rows) < len(sides) + 2:
-        return None
-    paired = len(rows) > len(coupons)
-    design = np.zeros((len(rows), len(sides) - 1 + (len(coupons) if paired else 1)))
-    values = np.array([value for _, _, value in rows])
-    for i, (c, s, _) in enumerate(rows):
-        design[i, coupons.index(c) if paired else 0] = 1.0
-        if s != sides[0]:
-            design[i, -len(sides) + sides.index(s)] = 1.0
-    return _side_test(label, sides, design, values)
-
-
-def _side_test(label: object, sides: list[object], design: Array, values: Array) -> SideShift | None:
-    q = len(sides) - 1
-    solution, _, rank, _ = np.linalg.lstsq(design, values, rcond=None)
-    free = len(values) - rank
-    full = float(np.sum((values - design @ solution) ** 2))
-    base = design[:, :-q]
-    less = float(np.sum((values - base @ np.linalg.lstsq(base, values, rcond=None)[0]) ** 2))
-    if free < 1 or full <= 0 or rank < design.shape[1]:
-        return None
-    levels = np.concatenate([[0.0], solution[-q:]])
-    p = float(special.fdtrc(q, free, (less - full) / q / (full / free)))
-    high, low = int(levels.argmax()), int(levels.argmin())
-    return SideShift(label, sides[high], sides[low], float(levels[high] - levels[low]), p)
 
 
 def box_cox(values: Array, fixed: Array, groups: Mapping[str, Labels], powers: Array | None = None) -> BoxCox:

@@ -1,0 +1,104 @@
+"""Side differences per mount: an off-centre nozzle shows on one side."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy import special
+
+Array = NDArray[np.float64]
+Labels = NDArray[Any]
+SideMean = tuple[object, object, float]  # coupon, side, mean residual
+FEWEST_FREE = 6
+"""Degrees of freedom from like mounts that carry a test of a mount which is too small for one of its own."""
+
+
+@dataclass(frozen=True)
+class SideShift:
+    """Side difference of one mount: largest difference between side means, model's scale, and its adjusted p."""
+
+    mount: object
+    high_side: object
+    low_side: object
+    difference: float
+    p: float
+
+
+def side_shifts(
+    residuals: Array, mount: Labels, coupon: Labels, side: Labels, kind: Labels | None = None
+) -> tuple[SideShift, ...]:
+    """Side differences per mount, Bonferroni over mounts; an off-centre nozzle shows on one side.
+
+    residuals (n,) of readings from the fixed part; where a coupon was read on several sides its own level is taken
+    off first. A mount with too few coupons to show its own spread is judged by the coupons of the other mounts of its
+    kind (labels (n,), all mounts alike if left out). Mounts with fewer than two sides give nothing.
+    """
+    kinds = dict(zip(mount, np.zeros(len(mount)) if kind is None else kind, strict=True))
+    table = _cells(residuals, mount, coupon, side)
+    found = [
+        _one_mount(label, rows)
+        or _beside_others(label, rows, [own for m, own in table.items() if m != label and kinds[m] == kinds[label]])
+        for label, rows in table.items()
+    ]
+    known = [shift for shift in found if shift is not None]
+    return tuple(SideShift(s.mount, s.high_side, s.low_side, s.difference, min(1.0, s.p * len(known))) for s in known)
+
+
+def _cells(residuals: Array, mount: Labels, coupon: Labels, side: Labels) -> dict[object, list[SideMean]]:
+    frame = pd.DataFrame({"mount": mount, "coupon": coupon, "side": side, "value": residuals})
+    known = frame[frame["side"].notna() & (frame["side"].astype(str) != "")]
+    means = known.groupby(["mount", "coupon", "side"], sort=False, as_index=False)["value"].mean()
+    table: dict[object, list[SideMean]] = {}
+    for m, c, s, value in means.itertuples(index=False, name=None):
+        table.setdefault(m, []).append((c, s, float(value)))
+    return table
+
+
+def _one_mount(label: object, rows: list[SideMean]) -> SideShift | None:
+    sides = sorted({s for _, s, _ in rows}, key=str)
+    coupons = sorted({c for c, _, _ in rows}, key=str)
+    if len(sides) < 2 or len(rows) < len(sides) + 2:
+        return None
+    paired = len(rows) > len(coupons)
+    design = np.zeros((len(rows), len(sides) - 1 + (len(coupons) if paired else 1)))
+    values = np.array([value for _, _, value in rows])
+    for i, (c, s, _) in enumerate(rows):
+        design[i, coupons.index(c) if paired else 0] = 1.0
+        if s != sides[0]:
+            design[i, -len(sides) + sides.index(s)] = 1.0
+    return _side_test(label, sides, design, values)
+
+
+def _side_test(label: object, sides: list[object], design: Array, values: Array) -> SideShift | None:
+    q = len(sides) - 1
+    solution, _, rank, _ = np.linalg.lstsq(design, values, rcond=None)
+    free = len(values) - rank
+    full = float(np.sum((values - design @ solution) ** 2))
+    base = design[:, :-q]
+    less = float(np.sum((values - base @ np.linalg.lstsq(base, values, rcond=None)[0]) ** 2))
+    if free < 1 or full <= 0 or rank < design.shape[1]:
+        return None
+    levels = np.concatenate([[0.0], solution[-q:]])
+    p = float(special.fdtrc(q, free, (less - full) / q / (full / free)))
+    high, low = int(levels.argmax()), int(levels.argmin())
+    return SideShift(label, sides[high], sides[low], float(levels[high] - levels[low]), p)
+
+
+def _beside_others(label: object, rows: list[SideMean], others: Sequence[list[SideMean]]) -> SideShift | None:
+    """Sides of a small mount, one reading of each coupon, against how coupons differ inside the other mounts."""
+    values = pd.Series([value for _, _, value in rows], dtype=float).groupby([side for _, side, _ in rows], sort=True)
+    levels, each = values.mean(), values.size()
+    alone = [own for own in (rows, *others) if len({coupon for coupon, _, _ in own}) == len(own)]
+    inside = [np.array([value for _, _, value in own]) for own in alone if own is not rows]
+    free, q = sum(len(own) - 1 for own in inside), len(levels) - 1
+    squares = sum(float(np.sum((own - own.mean()) ** 2)) for own in inside)
+    if q < 1 or free < FEWEST_FREE or squares <= 0 or rows not in alone:
+        return None
+    between = float(np.sum(each * (levels - np.average(levels, weights=each)) ** 2))
+    p = float(special.fdtrc(q, free, between / q / (squares / free)))
+    return SideShift(label, levels.idxmax(), levels.idxmin(), float(levels.max() - levels.min()), p)
