@@ -1,14 +1,15 @@
 """The example trials beside the truth that made them."""
 
 import json
+import math
 from pathlib import Path
 
 import pytest
 
 from trials import steps
+from trials.decide.checking import off_centre
 from trials.decide.kinds import StudyKind
 from trials.findings import Weight
-from trials.infer.answer import Added
 from trials.words.findings import say
 
 HOME = Path(__file__).parent.parent / "example_data"
@@ -37,9 +38,15 @@ def test_no_word_contradicts_the_truth(found):
     for comparison in rough.comparisons:
         if comparison.answer != "not settled":
             assert comparison.answer == truth["types"][comparison.nozzle]["true_answer"]
-    # in the nitrogen trial one lost coupon, taken at the worst value seen, could undo the better word, so it stays open
-    shown = [c for c in rough.comparisons if c.answer == "better" or c.answer_adds == Added.LOST_DECIDE]
+    shown = [c for c in rough.comparisons if c.answer == "better"]
     assert len(shown) == 1 and shown[0].high < 1
+
+
+def test_the_demo_ends_in_three_different_answers(example):
+    study = steps.fit(example("oxygen_12mm"))
+    words = {row.nozzle: row.answers[0].answer for row in study.nozzles if row.answers}
+    # true ratios 0.98, 0.71 and 0.94 of today's Rz5; shower spreads twice as much as was expected, and stays open
+    assert words == {"plated": "same for practical purposes", "double": "better", "shower": "not settled"}
 
 
 def test_every_bound_on_a_chance_lies_below_the_truth(found):
@@ -52,10 +59,25 @@ def test_every_bound_on_a_chance_lies_below_the_truth(found):
 
 
 def test_what_was_put_in_is_named(found):
-    study, _ = found
+    study, truth = found
     checks = {c.kind for r in study.results for c in r.checks if c.weight != Weight.NOTHING_FOUND}
-    wanted = {StudyKind.FAR_READINGS, StudyKind.CENTRING, StudyKind.WEAR_IN_A_MOUNT, StudyKind.SPREAD_ALONG_AN_EDGE}
-    assert wanted <= checks
+    assert {StudyKind.FAR_READINGS, StudyKind.CENTRING} <= checks
+    # in the nitrogen trial the slip stands with a type that spreads less, and hides that another spreads more
+    assert (StudyKind.SPREAD_ALONG_AN_EDGE in checks) is ("shower" in truth["types"])
+    off = truth["put_in"]["off-centre mount"].split(" ")[0]
+    leaning = [name for r in study.results for c in r.checks if c.kind == StudyKind.CENTRING for name in off_centre(c)]
+    assert leaning == [off]
     said = " ".join(map(say, study.departures))
     assert "was not severed" in said and "was scrapped" in said
     assert any(step.finding.kind == StudyKind.SETTLE_READING for step in study.next_steps) and study.provisional
+
+
+def test_the_change_as_a_mount_goes_on_holds_the_truth(found):
+    # three or four coupons a mount leave a wide interval: no trend is shown, none of the true size is ruled out
+    study, truth = found
+    rough = next(r for r in study.results if r.response == "roughness")
+    wear = next(c for c in rough.checks if c.kind == StudyKind.WEAR_IN_A_MOUNT)
+    spatter = truth["spreads"]["spatter_log_rz5_per_pierce"]
+    for kind in truth["types"].values():
+        ten = 100.0 * math.expm1(10.0 * spatter + kind["wear_log_rz5_per_100_pierces"] / 10.0)  # of ten coupons
+        assert wear.facts["low"].value < ten < wear.facts["high"].value

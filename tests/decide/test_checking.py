@@ -146,6 +146,17 @@ def test_a_far_coupon_is_named_and_a_far_reading_with_its_value(trial, make_tabl
     assert far.facts["readings"] == ((table["coupon"][31], str(table["reading"][31]), Amount(4000.0, "um")),)
 
 
+def test_of_two_readings_far_apart_both_are_named_with_their_coupon(trial, make_table):
+    table = make_table(readings=2)
+    assert checking.far_readings(*ready_of(trial, table)).weight == Weight.NOTHING_FOUND
+    mark, first = table["coupon"][31], table.index[table["coupon"] == table["coupon"][31]][0]
+    table.loc[table.index[table["coupon"] == mark], "value"] = [40.0, 400.0]
+    found = checking.far_readings(*ready_of(trial, table))
+    assert found.facts == {"readings": (), "pairs": ((mark, Amount(40.0, "um"), Amount(400.0, "um")),)}
+    assert found.about.coupons == (mark,) and found.weight == Weight.LOOK_AT
+    assert checking.far_mask(ready_of(trial, table)[0]).nonzero()[0].tolist() == [first, first + 1]
+
+
 def test_a_leaning_mount_shows_its_size_and_its_sides(trial, make_table):
     table = make_table(readings=4, spread=(0.02, 0.05, 0.0, 0.04, 0.02))
     leaning = (table["mount"] == "M120") & (table["side"] == "right")

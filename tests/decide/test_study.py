@@ -13,6 +13,7 @@ from trials.decide.study import Evidence, cannot_say, next_steps, nozzle_rows, s
 from trials.findings import About, Amount, Finding, Place, PlaceKind, Weight
 from trials.infer.answer import Added, Answer
 from trials.infer.model import RestsOn
+from trials.plan.kinds import PlanKind
 from trials.trial import parse
 
 TODAY = Place(PlaceKind.TODAY, ({"pressure": 0.7, "standoff": 1.0},), {"pressure": "bar", "standoff": "mm"})
@@ -94,6 +95,14 @@ def test_more_than_two_primary_responses_are_too_many(primaries, said):
     trial = parse(text)
     assert len(trial.primaries) == primaries
     assert (StudyKind.MANY_PRIMARIES in kinds(cannot_say(trial, (), evidence()))) is said
+
+
+def test_how_many_more_is_not_told_while_a_reading_is_open(trial):
+    slip = Finding(StudyKind.REFUSED, About(coupons=("A1", "1")))
+    rough = result(more=(Finding(PlanKind.NEEDED), Finding(StudyKind.ONE_PIECE_OF_EACH)))
+    told = [step.finding.kind for step in next_steps(trial, (rough,), evidence(open_slips=(slip,)))]
+    assert told == [StudyKind.SETTLE_READING, StudyKind.NOT_RECORDED_AS_CUT, StudyKind.ONE_PIECE_OF_EACH]
+    assert PlanKind.NEEDED in [step.finding.kind for step in next_steps(trial, (rough,), evidence())]
 
 
 def test_next_steps_come_most_urgent_first_and_once(trial):

@@ -1,6 +1,7 @@
 """The operating window on invented readings with two planted optima: where it is safe, where it is best."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -147,6 +148,23 @@ def test_words_say_the_numbers_and_go_through_the_language(found):
     assert "though the best was picked" in said and "µm" in said
     with speaking(Language("xx", lambda template: "zz", lambda one, many, n: "zz")):
         assert set(" ".join(words.sentences(found)).split()) == {"zz"}
+
+
+def test_a_best_elsewhere_is_told_beside_todays_setting(found):
+    # both optima were planted half a step away: 0.47 / 4 + 0.26 / 4 = 17 % rougher today, with spreads of 3 %
+    gains = [each.best.gain for each in found.types]
+    assert all(gain.high < 1.0 for gain in gains)
+    assert "shown for plain and double." in words.beside_today(found)
+    open_ = replace(gains[0], low=0.9, high=1.1)
+    first, second = found.types
+    unproved = replace(first, best=replace(first.best, gain=open_))
+    said = words.beside_today(replace(found, types=(unproved, second)))
+    assert "best of plain and double lies elsewhere" in said and "shown for double." in said
+    today = replace(second, best=replace(second.best, gain=None))
+    said = words.beside_today(replace(found, types=(unproved, today)))
+    assert "best of plain lies elsewhere, but is not shown to be better" in said and "0.7 bar" in said
+    assert words.beside_today(replace(found, types=(today, today))) == ""
+    assert words.beside_today(replace(found, asked=True)) == ""
 
 
 def test_the_maps_are_drawn_the_same_each_time(found):

@@ -108,6 +108,17 @@ def test_far_reading_needs_a_majority():
     assert not checks.far_readings(np.ones(6), np.array(list("aaabbb"))).any()
 
 
+def test_two_readings_far_apart_are_both_named():
+    gaps = np.array([0.02, -0.03, 0.01, 0.03, -0.02, 0.9])
+    values = np.concatenate([np.stack([np.zeros(6), gaps], axis=1).ravel(), [5.0, 0.0, 0.1, 9.0]])
+    coupon = np.array([*np.repeat(list("abcdef"), 2), "three", "three", "three", "one"])
+    # the median gap is 0.025 (five standard deviations: 0.19); coupons with one or three readings are no pairs
+    assert checks.far_pairs(values, coupon).nonzero()[0].tolist() == [10, 11]
+    mixed = np.random.default_rng(3).permutation(len(values))
+    assert sorted(mixed[checks.far_pairs(values[mixed], coupon[mixed])]) == [10, 11]
+    assert not checks.far_pairs(np.array([1.0, 1.0, 2.0]), np.array(["a", "a", "b"])).any()
+
+
 def test_within_spread_is_corrected_and_floored():
     # mean of log chi-square/v is digamma(v/2) - log(v/2) (Bartlett and Kendall 1946): the corrected logs average to
     # log sigma^2; 4,000 coupons of 3 readings give a standard error of 0.018, taken four times
@@ -131,6 +142,24 @@ def test_side_shift_is_found_in_one_mount_only():
     assert found[2].difference == pytest.approx(0.15, abs=0.05)  # standard error 0.0125
     assert min(s.p for m, s in found.items() if m != 2) > 0.01
     assert checks.side_shifts(residuals, mount, coupon, np.array([""] * 192, dtype=object)) == ()
+
+
+def test_a_mount_of_three_coupons_is_judged_beside_like_mounts():
+    mount, coupon = np.repeat(np.arange(8), 3), np.arange(24)
+    side = np.tile(["left", "near", "right"], 8).astype(object)
+    residuals = np.tile([0.0, 0.01, -0.01], 8).astype(float)
+    residuals[:3] = [0.15, 0.0, 0.0]
+    found = {s.mount: s for s in checks.side_shifts(residuals, mount, coupon, side)}
+    # seven mounts give squares 7 x 0.0002 on 14 df (0.0001 each), the first one 0.015 on 2: F 75, taken eight times
+    assert found[0].p == pytest.approx(8 * stats.f.sf(75.0, 2, 14), rel=1e-9)
+    assert (found[0].high_side, found[0].difference) == ("left", pytest.approx(0.15))
+    assert min(s.p for m, s in found.items() if m) > 0.5
+    # three mounts of its own kind carry no test: 2 x 2 df, and those of another kind do not count
+    kinds = np.where(mount < 3, "a", "b")
+    assert {s.mount for s in checks.side_shifts(residuals, mount, coupon, side, kinds)} == {3, 4, 5, 6, 7}
+    alone = np.where(side == "left", "", side)
+    assert 0 in {s.mount for s in checks.side_shifts(residuals, mount, coupon, alone)}
+    assert checks.side_shifts(residuals, mount, coupon, np.full(24, "left", dtype=object)) == ()
 
 
 def test_residual_shape_and_far_coupons():

@@ -7,6 +7,7 @@ import pytest
 from scipy import stats
 
 from trials.plan.assess import assess
+from trials.plan.assess.effort import effort
 from trials.plan.assess.frame import build_frame
 from trials.plan.assess.questions import Asks
 from trials.plan.choose import make_plan
@@ -16,6 +17,7 @@ from trials.trial import parse, worthwhile_on_scale
 from trials.words.plan_chances import settled_words
 
 DESIGNS = Path(__file__).parents[2] / "designs"
+EXAMPLES = DESIGNS.parent / "example_data"
 ASKED, HOURS = 0.8, 24.0
 
 
@@ -52,6 +54,16 @@ def test_types_of_edges_are_settled_rightly_both_ways(planned, name):
     trial, plan, _ = planned(name)
     chances = judge_plan(problem_of(trial), plan).chances
     assert min(chances.different, chances.same) >= ASKED
+
+
+@pytest.mark.parametrize("name", ["oxygen_12mm", "nitrogen_6mm"])
+def test_the_example_trials_settle_in_three_working_days(name):
+    trial = parse((EXAMPLES / name / "trial.toml").read_text(encoding="utf-8"), name)
+    plan = make_plan(trial)
+    chances = judge_plan(problem_of(trial), plan).chances
+    assert min(chances.different, chances.same) >= ASKED
+    work = effort(trial, plan)
+    assert (work.machine_minutes + work.bench_minutes) / 60.0 <= HOURS
 
 
 def test_each_of_six_settings_is_seen_if_it_matters(planned):

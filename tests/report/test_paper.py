@@ -92,8 +92,10 @@ def test_first_page_holds_question_answer_table_figure_limits_next_step(data, st
     assert data["question"] == study.question
     assert [row["type"] for row in data["nozzle_rows"]] == ["Cylindrical", "Cylindrical plated", "Double", "Shower"]
     assert data["nozzle_rows"][0]["today"] and not data["nozzle_rows"][1]["today"]
-    heads = ["Met, of those cut", "Too near to say", "Failed", "Lost", "Price, EUR"]
-    assert data["nozzle_head"] == ["Nozzle type", "Of 100 edges, fail", *heads, "Answer"]
+    heads = ["Met, at all settings", "Too near to say", "Failed", "Lost", "Price, EUR"]
+    assert data["nozzle_head"] == ["Nozzle type", "Of 100 edges, fail", *heads, "Answer, by Rz5"]
+    # coupons of all settings and edges at one, everything required and Rz5 alone: told apart below the table
+    assert "other edges than those at this one" in data["table_note"] and "by Rz5 alone" in data["table_note"]
     # 1 - 0.88 and 1 - 0.71 of 100; 1 - 0.61 and 1 - 0.44
     assert [row["fails"] for row in data["nozzle_rows"]] == [[39, 56], [], [12, 29], []]
     assert data["nozzle_rows"][2]["fails_words"] == "about 12, at most 29"
@@ -114,7 +116,7 @@ def test_the_coupons_are_counted_once_for_all_pages(data, study, extras, trial):
     grades = next(section for section in data["sections"] if section["title"] == "Grades of the coupons")["blocks"][0]
     later = [dict(zip(grades["head"], row, strict=True)) for row in grades["rows"]]
     for one, other, own in zip(first, later, found.values(), strict=True):
-        assert one["Met, of those cut"] == f"{own.met} of {own.cut}"
+        assert one["Met, at all settings"] == f"{own.met} of {own.cut}"
         assert (one["Lost"], one["Too near to say"]) == (other["Lost"], other["Too near to say"])
         assert (other["Met"], other["Cut"]) == (str(own.met), str(own.cut))
         assert one["Failed"] == other["Failed"]
@@ -444,7 +446,7 @@ def test_no_chances_no_section():
 def test_columns_that_would_be_empty_are_left_out(study, trial):
     rows = tuple(dataclasses.replace(r, price=None, share_met=None) for r in study.nozzles)
     data = verdict_data(dataclasses.replace(study, nozzles=rows, chances=()), trial, MADE_ON, VerdictExtras())
-    assert data["nozzle_head"] == ["Nozzle type", "Coupons cut", "Answer"] and not data["nozzle_bars"]
+    assert data["nozzle_head"] == ["Nozzle type", "Coupons cut", "Answer, by Rz5"] and not data["nozzle_bars"]
     assert {len(row["cells"]) for row in data["nozzle_rows"]} == {1} == {len(data["nozzle_widths"])}
 
 

@@ -73,6 +73,11 @@ def test_the_decision_in_one_sentence(study, sentence):
     assert text_of(decision_sentence(study)) == sentence
 
 
+def test_the_decision_is_provisional_while_a_reading_is_open():
+    said = decision_sentence(made({"a": WORSE, "b": SAME}, provisional=True))
+    assert said == "provisional, since a reading is still open: keep Today."
+
+
 def test_rows_of_a_change_with_money():
     flips = (Flip(CostInput.FAILING, 0.04, 0.36, 0.34), Flip(CostInput.LIFE, 2640.0, 2640.0, 1320.0))
     money = money_of(Span(-0.45, -1.03, 0.16), per_year=Span(-18035.0, -41312.0, 6447.0), flips=flips)

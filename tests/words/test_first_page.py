@@ -14,11 +14,13 @@ from trials.responses import QUANTITIES
 from trials.words.first_page import (
     about_words,
     answer_box,
+    answer_head,
     decision_lines,
     fails_of_hundred,
     fails_words,
     floor_words,
     person,
+    provisional_words,
 )
 
 PLACE = Place(PlaceKind.TODAY, ({"pressure": 0.7},), {"pressure": "bar"})
@@ -97,6 +99,31 @@ def test_better():
     )
     assert answer_box(study).figures == "Rz5 33 % lower, interval 19 to 45 %"
     assert decision_lines(study)[:2] == ["change to Double wall", "keep Today"]
+
+
+@pytest.mark.parametrize(
+    ("comparisons", "now", "open_"),
+    [
+        ((ratio("a", BETTER),), "Change to", "Would change to"),
+        ((ratio("a", WORSE),), "Keep", "Would keep"),
+        ((ratio("a", OPEN),), "Cut more", "Would cut more"),
+        ((), "No answer", "No answer"),
+    ],
+)
+def test_while_a_reading_is_open_the_box_says_what_the_answer_would_be(comparisons, now, open_):
+    assert answer_box(made(*comparisons)).does == now
+    assert answer_box(made(*comparisons, provisional=True)).does == open_
+    assert provisional_words(made(*comparisons)) == ""
+    assert "still open" in provisional_words(made(*comparisons, provisional=True))
+
+
+def test_the_head_of_the_answers_says_what_they_go_by():
+    assert answer_head(made(ratio("a", SAME))) == "Answer, by Rz5"
+    assert answer_head(made()) == "Answer"
+    edges = made(ratio("a", SAME))
+    faster = Worded("clean_speed", SAME, None)
+    rows = tuple(dataclasses.replace(row, answers=(*row.answers, faster)) for row in edges.nozzles)
+    assert answer_head(dataclasses.replace(edges, nozzles=rows)) == "Answer"
 
 
 def test_better_by_a_size_that_is_open():

@@ -233,6 +233,13 @@ SAID = [
         LOOK,
         "coupon H4H reading 2: 423 µm.",
     ),
+    (
+        K.FAR_READINGS,
+        {"readings": (), "pairs": (("P7F", Amount(52.2, "um"), Amount(345.0, "um")),)},
+        About(),
+        LOOK,
+        "Two readings far apart, and which one is off cannot be told: coupon P7F: 52.2 and 345 µm. Measure",
+    ),
     (K.FAR_COUPONS, {}, About(), CALM, "No coupon stands far"),
     (K.FAR_COUPONS, {}, About(coupons=tuple("ABCDEFGH")), LOOK, "coupon A, B, C, D, E, F and 2 more."),
     (K.CENTRING, {"mounts": 1, "shifts": ()}, About(), CALM, "(1 mount looked at)"),

@@ -87,7 +87,8 @@ def far_readings(ready: Prepared, fit: MixedFit) -> Finding:
         (str(coupon), str(reading), Amount(float(value), ready.quantity.unit))
         for coupon, reading, value in zip(rows["coupon"], rows["reading"], rows["value"], strict=True)
     )
-    apart = ready.table[checks.far_pairs(ready.y, coupon)].groupby("coupon", sort=False)["value"]
+    both = ready.table[checks.far_pairs(ready.y, coupon)].sort_values(["coupon", "reading"], kind="stable")
+    apart = both.groupby("coupon", sort=False)["value"]
     pairs: tuple[Fact, ...] = tuple(
         (str(name), *(Amount(float(value), ready.quantity.unit) for value in own)) for name, own in apart
     )

@@ -24,6 +24,7 @@ from trials.decide.window import asks_window, window_of
 from trials.decide.window_result import WindowStudy
 from trials.findings import About, Amount, Fact, Finding, Place, PlaceKind, Weight, each_once
 from trials.infer.answer import Answer, levels
+from trials.plan.kinds import PlanKind
 from trials.trial import LOST, Method, Trial
 
 EXTEND = Command("extend", (Blank.FOLDER,))
@@ -218,7 +219,8 @@ def next_steps(
     for result in decisive:
         better = [c for c in result.comparisons if c.answer == Answer.BETTER]
         steps += [_if_better(trial, result.response, result.pieces, c) for c in better]
-        steps += [NextStep(finding, command=EXTEND) for finding in result.more if not evidence.open_slips]
+        told = [f for f in result.more if f.kind != PlanKind.NEEDED or not evidence.open_slips]
+        steps += [NextStep(finding, command=EXTEND) for finding in told]
     for result in decisive:
         for check in result.checks:
             if check.kind == StudyKind.CENTRING and check.weight != Weight.NOTHING_FOUND:
