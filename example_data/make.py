@@ -451,7 +451,7 @@ NITROGEN = World(
     spatter=0.028,
     u_digits=3,
     instrument="measuring microscope",
-    seed=46,
+    seed=48,
     start=datetime(2025, 3, 18, 7, 30),
 )
 TRIALS = {"oxygen_12mm": (OXYGEN, "cylindrical", "shower"), "nitrogen_6mm": (NITROGEN, "pointed 2.0", "pointed 2.0")}

@@ -62,7 +62,7 @@ def test_what_was_put_in_is_named(found):
     study, truth = found
     checks = {c.kind for r in study.results for c in r.checks if c.weight != Weight.NOTHING_FOUND}
     assert {StudyKind.FAR_READINGS, StudyKind.CENTRING} <= checks
-    # in the nitrogen trial the slip stands with a type that spreads less, and hides that another spreads more
+    # in the nitrogen trial two readings a coupon leave it open whether the pointed body spreads more along an edge
     assert (StudyKind.SPREAD_ALONG_AN_EDGE in checks) is ("shower" in truth["types"])
     off = truth["put_in"]["off-centre mount"].split(" ")[0]
     leaning = [name for r in study.results for c in r.checks if c.kind == StudyKind.CENTRING for name in off_centre(c)]
