@@ -99,6 +99,9 @@ def test_alike_are_those_that_differ_by_less_than_their_error():
     assert best._alike(upward, ROWS, KEPT, 2, -1.0) == (KEPT[2],)
     # at the place that was not the best, only what is higher by far is told from it
     assert best._alike(fit, ROWS, KEPT, 1, 1.0) == (KEPT[0], KEPT[1])
+    # of the same place twice none is worse; without it the second of two would be taken for the best itself
+    assert best._alike(fit, ROWS[[1, 1, 2]], KEPT, 0, 1.0) == (KEPT[0], KEPT[1])
+    assert best._alike(fit, ROWS[[2, 0, 0]], KEPT, 1, 1.0) == (KEPT[1], KEPT[2])
 
 
 def test_all_are_alike_where_settings_change_nothing():
@@ -148,12 +151,47 @@ def test_what_would_confirm_the_best(trial, monkeypatch):
     assert (found.coupons, found.readings, found.confidence) == (3, 3, asked["sure"])
     assert (found.low, found.high) == pytest.approx((20.0, 30.0), rel=EXACT) and found.settings == {"pressure": 0.8}
     assert best._confirmation(known, "squareness", "double", {}, 0.0) is None
+    two = trial.nozzles[0].model_copy(update={"specimens": trial.nozzles[0].specimens[:2]})
+    fewer = trial.model_copy(update={"nozzles": (two, *trial.nozzles[1:])})
+    alone = Made(ready=Made(quantity=quantity, types=("cylindrical",)))
+    best._confirmation(
+        Made(**{**vars(known), "trial": fewer, "sources": {"roughness": alone}}), "roughness", "cylindrical", {}, 0
+    )
+    # two specimens are cut on two sheets at most; all 5 % for the one type
+    assert asked["counts"] == {"sheet": 2, "specimen": 2, "mount": 2, "coupon": 2, "reading": 6}
+    assert asked["sure"] == pytest.approx(0.95, rel=EXACT)
     one_sheet = trial.model_copy(update={"plan": trial.plan.model_copy(update={"sheets": 1})})
     best._confirmation(Made(**{**vars(known), "trial": one_sheet}), "roughness", "double", {}, 0.0)
     assert asked["counts"]["sheet"] == 1
 
 
 GRID = [{"x": x, "y": y, "z": 7.0} for y in (10.0, 20.0, 30.0, 40.0, 50.0) for x in (1.0, 2.0, 3.0, 4.0, 5.0)]
+
+
+def test_a_best_puts_the_figures_of_its_own_place_together(monkeypatch):
+    fit = fitted((3.0, -0.2, -0.5), (0.04, 0.01, 0.02), 12.0, "as measured", higher=True)
+    rows = {0.0: ROWS[0], 1.0: ROWS[1], 2.0: ROWS[2]}
+    monkeypatch.setattr(best, "rows_at", lambda ready, label, kept: np.array([rows[p["x"]] for p in kept]))
+    monkeypatch.setattr(best, "_confirmation", lambda known, main, label, settings, moved: (label, settings, moved))
+    application = Made(window_chance=0.9, best_by=BestBy.CHANCE)
+    known = Made(trial=Made(application=application, factors={}), studied={"edge": fit})
+    chances, lows = np.array([0.5, 0.9, 0.6]), np.array([0.4, 0.8, 0.5])
+    found = best.best_of(known, "new", KEPT, chances, lows, "edge", KEPT[2])
+    # the typical edges 3.0, 2.8, 2.5, higher is better; the chance decides for the second
+    values, covariance = ROWS @ fit.fit.coefficients, ROWS @ np.diag([0.04, 0.01, 0.02]) @ ROWS.T
+    band = region_band(values, covariance, np.full(3, 12.0))
+    assert (found.settings, found.chance, found.chance_low) == (KEPT[1], 0.9, 0.8)
+    assert found.edge == pytest.approx(2.8, rel=EXACT)
+    ends = (band.low[1], band.high[1], band.alone_low[1], band.alone_high[1])
+    assert (found.edge_low, found.edge_high, found.alone_low, found.alone_high) == pytest.approx(ends, rel=EXACT)
+    # from today's 2.5 to 2.8 is 0.3 more, less what picking made of it
+    assert found.gain.value == pytest.approx(0.3 + found.gain.optimism, rel=1e-9) and found.gain.optimism < 0
+    moved = -optimism(-values, covariance)
+    assert found.confirm == ("new", KEPT[1], pytest.approx(moved, rel=EXACT)) and moved < -1e-3
+    outside = best.best_of(known, "new", KEPT, chances, lows, "edge", None)
+    assert outside.gain is None and outside.edge == found.edge
+    grades_alone = best.best_of(known, "new", KEPT, chances, lows, "", KEPT[2])
+    assert grades_alone == Best(KEPT[1], 0.9, 0.8)
 
 
 def test_places_that_could_have_been_picked_are_the_ends_and_the_middle():
@@ -184,6 +222,40 @@ def test_bests_are_compared_at_their_own_places(monkeypatch, scale, higher):
         "ratio" if scale == "log" else "difference"
     )
     assert found.settings == {"x": 2.0, "y": 0.0} and found.against_settings == {"x": 1.0, "y": 0.0}
+
+
+@pytest.mark.parametrize(
+    ("step", "error", "word"),
+    [
+        (-0.7, 0.1, Answer.BETTER),
+        (0.7, 0.1, Answer.WORSE),
+        # 1.812 errors at 90 %, 2.228 at 95 %, a fifth is worthwhile: the same within 0.172, though 0.212 is open
+        (0.0, 0.095, Answer.SAME),
+        # less than none within 0.172, not within 0.212
+        (-0.19, 0.095, Answer.NOT_SETTLED),
+    ],
+)
+def test_the_word_on_two_bests_takes_each_limit_at_its_own_confidence(monkeypatch, step, error, word):
+    fit = fitted((3.0, step), (0.0, error**2))
+    monkeypatch.setattr(best, "rows_at", lambda ready, label, kept: np.array([[1.0, label == "new"]] * len(kept)))
+    new, now = ((label, Best({"x": 1.0}, 0.9, 0.8), [{"x": 1.0}, {"x": 2.0}]) for label in ("new", "old"))
+    assert best._compared(fit, new, now, Levels(0.95, 0.90), Margins(0.2, 0.2)).answer == word
+
+
+def test_the_band_of_two_bests_runs_over_pairs_of_places(monkeypatch):
+    fit = fitted((3.0, -0.6, -0.1), (0.01, 0.02, 0.03), 10.0, "as measured")
+    monkeypatch.setattr(
+        best, "rows_at", lambda ready, label, kept: np.array([[1.0, label == "new", p["x"]] for p in kept])
+    )
+    grid = [{"x": x} for x in (0.0, 1.0, 2.0)]
+    found = best._compared(
+        fit, ("new", Best({"x": 2.0}, 0.9, 0.8), grid), ("old", Best({"x": 1.0}, 0.9, 0.8), grid),
+        Levels(0.95, 0.90), Margins(0.2, 0.2),
+    )  # fmt: skip
+    rows = np.array([[0.0, 1.0, own - other] for own in (2.0, 0.0, 1.0) for other in (1.0, 0.0, 2.0)])
+    band = region_band(rows @ [3.0, -0.6, -0.1], rows @ np.diag([0.01, 0.02, 0.03]) @ rows.T, np.full(9, 10.0))
+    assert found.value == pytest.approx(-0.7, rel=EXACT)
+    assert (found.low, found.high) == pytest.approx((band.low[0], band.high[0]), rel=1e-9)
 
 
 def test_bests_are_compared_only_where_there_is_something_to_compare(trial, monkeypatch):

@@ -169,6 +169,18 @@ def test_shuffling_counts_arrangements_by_sheet(trial, make_table):
     assert checking.shuffled(*ready_of(trial, one[one["nozzle"] == "double"])) is None
 
 
+def test_specimens_are_shuffled_by_what_is_left_beside_the_settings(trial, make_table):
+    """One specimen lost its coupons at the highest pressure, which alone moves its mean across that of the others."""
+    table = make_table(effect=(0.0, -0.3), spread=(0.0, 0.01, 0.0, 0.01, 0.01))
+    table["value"] *= np.exp(3.0 * table["pressure_bar"])
+    lost = table[(table["specimen"] != "c0") | (table["pressure_bar"] < 0.9)]
+    found = checking.shuffled(*ready_of(trial, lost))
+    # as if nothing were lost: the arrangement as cut and its mirror image are the most extreme of 8
+    assert (found.facts["p"], found.facts["smallest_p"]) == (0.25, 0.25)
+    ready, _ = ready_of(trial, lost)
+    assert checking.shuffle_specimens(ready, ready.y).p > 0.25
+
+
 def test_shape_and_scale_are_flagged_when_they_are_wrong(trial, make_table):
     table = make_table(spread=(0.02, 0.05, 0.0, 0.05, 0.02), seed=3)
     ready, fit = ready_of(trial, table)
