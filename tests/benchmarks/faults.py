@@ -175,12 +175,16 @@ class Calls:
         return (yield from self._traced(self.by_fixture[fixturedef.argname]))
 
     @pytest.hookimpl(wrapper=True)
-    def pytest_runtest_call(self, item: pytest.Item) -> Iterator[None]:
+    def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
         began = time.process_time()
         try:
-            return (yield from self._traced(self.by_test[item.nodeid]))
+            return (yield)
         finally:
             self.seconds[item.nodeid] += time.process_time() - began
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_call(self, item: pytest.Item) -> Iterator[None]:
+        return (yield from self._traced(self.by_test[item.nodeid]))
 
     def _traced(self, into: set[str]) -> Iterator[None]:
         outer = sys.gettrace()
