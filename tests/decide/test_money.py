@@ -175,8 +175,6 @@ def test_draws_of_a_speed_have_its_error_and_stay_above_a_tenth():
 
 SPEED = '[factors.speed]\nunit = "mm/s"\nlevels = [10.0, 20.0]\ntoday = 10.0\n'
 SPEEDS = TRIAL_TEXT.replace("[held]\nspeed_m_min = 1.1\n", SPEED)
-    "[held]\nspeed_m_min = 1.1\n", '[factors.speed]\nunit = "mm/s"\nlevels = [10.0, 20.0]\ntoday = 10.0\n'
-)
 
 
 def at(*settings):
