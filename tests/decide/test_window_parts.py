@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 
 from trials.decide import window
+from trials.decide.window_result import WindowStudy
 from trials.errors import InputError, NotIdentifiable
 from trials.trial import parse
 
@@ -182,3 +183,17 @@ def test_a_window_says_what_it_rests_on(monkeypatch, three):
     one = {"roughness": studied["roughness"], "dross": Made(ready=Made(types=("double",)), graded=1)}
     assert [each.nozzle for each in window.study_window(three, one, corners(three)).types] == ["double"]
     assert math.isclose(found.wanted, three.application.window_chance)
+
+
+def test_the_widest_window_is_that_which_is_shown_then_estimated_then_likeliest():
+    def study(*types):
+        rows = [Made(share_bound=bound, share_estimate=share, best=Made(chance=best)) for bound, share, best in types]
+        fields = dict.fromkeys(WindowStudy.__dataclass_fields__) | {"types": tuple(rows)}
+        return WindowStudy(**fields), rows
+
+    shown, rows = study((0.1, 0.2, 0.91), (0.05, 0.9, 0.99))
+    assert (shown.shown, shown.likely, shown.widest) == (True, True, rows[0])
+    likely, rows = study((0.0, 0.2, 0.95), (0.0, 0.3, 0.91))
+    assert (likely.shown, likely.likely, likely.widest) == (False, True, rows[1])
+    never, rows = study((0.0, 0.0, 0.4), (0.0, 0.0, 0.5))
+    assert (never.shown, never.likely, never.widest) == (False, False, rows[1])
