@@ -61,6 +61,9 @@ def test_drift_is_the_change_over_all_cuts(trial, make_table, slope):
     for end in ("value", "low", "high"):
         assert log_of(after.facts[end]) - log_of(before.facts[end]) == pytest.approx(53 * slope, abs=EXACT)
     assert before.facts["low"].value < before.facts["value"].value < before.facts["high"].value
+    # a change of 10 % or more is far beyond its error of some 3 %: looked at, unlike what chance makes
+    assert after.facts["p"] < 0.01 and after.weight == Weight.LOOK_AT
+    assert before.facts["p"] > 0.01 and before.weight == Weight.NOTHING_FOUND
     assert after.kind == StudyKind.DRIFT and checking.drift(*ready_of(trial, plain.drop(columns="cut_order"))) is None
     unknown = plain.assign(cut_order=plain["cut_order"].where(plain["coupon"] != plain["coupon"].iloc[0]))
     assert checking.drift(*ready_of(trial, unknown)) is None and checking.wear(*ready_of(trial, unknown)) is None
