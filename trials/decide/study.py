@@ -21,7 +21,7 @@ from trials.decide.response import Studied, fit_response, study_response
 from trials.decide.results import Comparison, NozzleRow, ResponseResult, Share, Study, Worded
 from trials.decide.window import asks_window, window_of
 from trials.decide.window_result import BestComparison, WindowStudy
-from trials.findings import Fact, Finding, each_once
+from trials.findings import About, Amount, Fact, Finding, Weight, each_once
 from trials.infer.answer import levels
 from trials.trial import LOST, Method, Trial
 
