@@ -40,8 +40,8 @@ def pick(known: Known, label: str, kept: Sequence[Settings], chances: Array, low
     if aim is BestBy.EDGE and main:
         return int(np.argmin(edges))
     spent = _spent(known.trial, label, kept, chances)
-    for safe in () if spent is None else (lows >= wanted, chances >= wanted):
-        if safe.any():
+    for safe in (lows >= wanted, chances >= wanted):
+        if spent is not None and safe.any():
             return int(np.lexsort((edges, np.where(safe, spent, np.inf)))[0])
     alike = np.flatnonzero(chances >= chances.max() - ALIKE)
     worth = edges if main else -lows
