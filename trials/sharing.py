@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -45,7 +46,22 @@ def shared(work: Callable[[Piece], Result], pieces: Sequence[Piece], seconds: fl
         yield from map(alone, pieces)
         return
     parallel = joblib.Parallel(n_jobs=jobs, return_as="generator", batch_size=1, max_nbytes=None)
-    yield from parallel(joblib.delayed(alone)(piece) for piece in pieces)
+    with _interrupts_wait():
+        results = parallel(joblib.delayed(alone)(piece) for piece in pieces)
+    yield from results
+
+
+@contextmanager
+def _interrupts_wait() -> Iterator[None]:
+    """Processes started inside never hear Ctrl-C: this one does, afterwards, and ends them without their tracebacks."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _on_one_thread(work: Callable[[Piece], Result], piece: Piece) -> Result:
