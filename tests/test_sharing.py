@@ -1,11 +1,14 @@
 """The same figures whoever works: processes of this computer, or a Dask cluster by its address."""
 
+import signal
+
 import numpy as np
 import pandas as pd
 import pytest
 from tests_support import TRIAL_TEXT
 
 from tests.plan.test_simulate import SMALL, UM, plan_arrays
+from trials.cli import main
 from trials.decide.own_honesty import honesty_of
 from trials.decide.study import Evidence
 from trials.errors import InputError, WrongArgument
@@ -52,7 +55,10 @@ def alone(work):
 
 def same(first, second):
     """To the last bit."""
-    return all(np.array_equal(np.asarray(a, dtype=object), np.asarray(b, dtype=object)) for a, b in zip(first, second))
+    return all(
+        np.array_equal(np.asarray(a, dtype=object), np.asarray(b, dtype=object))
+        for a, b in zip(first, second, strict=True)
+    )
 
 
 def process_of(_):
@@ -96,14 +102,46 @@ def test_other_versions_on_a_cluster_are_refused():
 
 
 def test_little_work_stays_here_and_much_is_shared(monkeypatch):
-    import os
+    asked = []
+
+    class Parallel:
+        def __init__(self, n_jobs, **config):
+            asked.append(n_jobs)
+
+        def __call__(self, calls):
+            return (work(*args, **more) for work, args, more in calls)
 
     monkeypatch.setattr("trials.sharing.ENOUGH", 5.0)
     monkeypatch.setattr("joblib.effective_n_jobs", lambda jobs=1: 2 if jobs == -1 else 1)
-    assert set(shared(process_of, range(4), 4.9)) == {os.getpid()}
-    assert os.getpid() not in set(shared(process_of, range(4), 5.0))
+    monkeypatch.setattr("joblib.Parallel", Parallel)
+    assert list(shared(abs, range(3), 4.9)) == [0, 1, 2] and asked == []
+    assert list(shared(abs, range(3), 5.0)) == [0, 1, 2] and asked == [-1]
     with working("1"):
-        assert set(shared(process_of, range(4), 100.0)) == {os.getpid()}
+        assert list(shared(abs, range(3), 100.0)) == [0, 1, 2] and asked == [-1]
+
+
+def test_workers_do_not_hear_an_interrupt():
+    with working("2"):
+        assert set(shared(hears_interrupts, range(4), 0.0)) == {False}
+    assert hears_interrupts(0)
+
+
+def hears_interrupts(_):
+    return signal.SIGINT not in signal.pthread_sigmask(signal.SIG_BLOCK, [])
+
+
+@pytest.mark.parametrize("kind", [KeyboardInterrupt(), 130])
+def test_an_interrupted_command_says_one_line(kind, monkeypatch, capsys):
+    def app(**_):
+        if isinstance(kind, BaseException):
+            raise kind
+        return kind
+
+    app.registered_commands = [None]
+    monkeypatch.setattr(main, "app", app)
+    with pytest.raises(SystemExit) as ended:
+        main.run()
+    assert ended.value.code == 2 and capsys.readouterr().err == "trials: Stopped; nothing was written.\n"
 
 
 def fail(piece):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import signal
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -46,22 +47,22 @@ def shared(work: Callable[[Piece], Result], pieces: Sequence[Piece], seconds: fl
         yield from map(alone, pieces)
         return
     parallel = joblib.Parallel(n_jobs=jobs, return_as="generator", batch_size=1, max_nbytes=None)
-    with _interrupts_wait():
+    with _deaf_to_interrupts():
         results = parallel(joblib.delayed(alone)(piece) for piece in pieces)
     yield from results
 
 
 @contextmanager
-def _interrupts_wait() -> Iterator[None]:
+def _deaf_to_interrupts() -> Iterator[None]:
     """Processes started inside never hear Ctrl-C: this one does, afterwards, and ends them without their tracebacks."""
-    if not hasattr(signal, "pthread_sigmask"):
+    if threading.current_thread() is not threading.main_thread():
         yield
         return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
     try:
         yield
     finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+        signal.signal(signal.SIGINT, before)
 
 
 def _on_one_thread(work: Callable[[Piece], Result], piece: Piece) -> Result:
