@@ -26,7 +26,7 @@ OPEN = tuple({"specimen": s, "mount": 0.0, "coupon": 0.006, "reading": 0.003} fo
 
 @pytest.fixture(scope="module")
 def work():
-    """All that is shared out, small: a trial's own honesty, power, and chances over open spreads; with what was told."""
+    """All that is shared out, small: own honesty, power, chances over open spreads; and what was told meanwhile."""
     from tests.decide.conftest import make_table
 
     table = make_table.__wrapped__()(specimens=5, sheets=1, settings=SETTINGS, spread=(0.0, 0.12, 0.0, 0.08, 0.05))
@@ -55,10 +55,8 @@ def alone(work):
 
 def same(first, second):
     """To the last bit."""
-    return all(
-        np.array_equal(np.asarray(a, dtype=object), np.asarray(b, dtype=object))
-        for a, b in zip(first, second, strict=True)
-    )
+    pairs = zip(first, second, strict=True)
+    return all(np.array_equal(np.asarray(a, dtype=object), np.asarray(b, dtype=object)) for a, b in pairs)
 
 
 def process_of(_):
@@ -127,7 +125,7 @@ def test_workers_do_not_hear_an_interrupt():
 
 
 def hears_interrupts(_):
-    return signal.SIGINT not in signal.pthread_sigmask(signal.SIG_BLOCK, [])
+    return signal.getsignal(signal.SIGINT) is not signal.SIG_IGN
 
 
 @pytest.mark.parametrize("kind", [KeyboardInterrupt(), 130])
