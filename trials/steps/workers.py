@@ -63,8 +63,9 @@ def _client(address: str) -> Iterator[Any]:
             found=address,
             do="Install it with `pip install 'nozzle-trials[cluster]'`, or give a number of workers.",
         ) from None
+    connect: Any = Client  # untyped
     try:
-        client = Client(address, timeout=WAIT_SECONDS, set_as_default=False)
+        client = connect(address, timeout=WAIT_SECONDS, set_as_default=False)
     except (OSError, ValueError, TypeError) as error:
         raise _refused(address, "no Dask scheduler answers there") from error
     with client:
