@@ -298,7 +298,7 @@ def test_more_specimens_of_todays_type_are_counted_as_such(today, others, counte
 
 
 def test_effective_coupons_do_not_depend_on_more_specimens_of_todays_type():
-    """Each mount is cut alike, so what its coupons are worth is the same with four of today's beside two as with two."""
+    """Mounts are cut alike, so a coupon is worth the same with four of today's beside two as with two."""
 
     def counts(text):
         trial = parse(text)
