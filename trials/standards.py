@@ -160,12 +160,6 @@ def delta_a_rows() -> tuple[DeltaA, ...]:
 
 
 @cache
-def delta_a_thin_other() -> DeltaA:
-    """The second reading of the rule below 3 mm, for whoever prefers it."""
-    return DeltaA(**_data()["iso9013"]["delta_a"]["thin_other"])
-
-
-@cache
 def usual_readings() -> Mapping[str, UsualReadings]:
     """Usual number of readings by response, from memory."""
     return MappingProxyType({row["response"]: UsualReadings(**row) for row in _data()["iso9013"]["usual_readings"]})

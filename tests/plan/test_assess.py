@@ -312,13 +312,13 @@ def test_effective_coupons_do_not_depend_on_more_specimens_of_todays_type():
 
 def test_the_error_at_a_corner_by_hand():
     """One type, all four settings in each mount: at a corner the mean of one coupon of each specimen."""
-    text = trial_text(sheets=2, specimens=4, types=1)
+    text = trial_text(sheets=3, specimens=6, types=1)
     trial = parse(text.replace("[0.5, 0.7, 0.9]", "[0.5, 0.9]").replace("[0.6, 1.0, 1.4]", "[0.6, 1.4]"))
     found = prediction_map(trial, make_plan(trial), "roughness", TYPES[0])
     spreads = expected_spreads(trial, "roughness")
     one = spreads["specimen"] ** 2 + spreads["coupon"] ** 2 + spreads["reading"] ** 2 / 3
     assert (found.x[0], found.y[0]) == (0.5, 0.6)
-    assert found.errors[0, 0] == pytest.approx((one / 4) ** 0.5, rel=1e-9)
+    assert found.errors[0, 0] == pytest.approx((one / 6) ** 0.5, rel=1e-9)
 
 
 def test_a_change_is_the_difference_of_the_types_changes():
