@@ -13,8 +13,22 @@ from tests_support import TRIAL_TEXT, draw_blank
 EXAMPLES = Path(__file__).parent.parent / "example_data"
 MOMENT = datetime(2026, 1, 12, 8, tzinfo=UTC)
 LONGEST = (
-    *("test_house.py", "test_ready_made_trials.py", "test_way.py", "test_paper.py", "test_nonsense_language.py"),
-    *("test_designs_dry_run.py", "test_settle.py", "test_window.py", "test_fuzz.py"),
+    *(
+        "test_ready_made_trials.py",
+        "test_house.py",
+        "test_nonsense_language.py",
+        "test_way.py",
+        "test_extend_to_settle.py",
+    ),
+    *(
+        "test_paper.py",
+        "test_fuzz.py",
+        "test_server.py",
+        "test_settle.py",
+        "test_designs_dry_run.py",
+        "test_catalogues.py",
+    ),
+    *("test_records_steps.py", "test_life_study.py", "test_window_example.py", "test_response.py", "test_search.py"),
 )
 """Files that take long are begun first, so that the workers, a file each at a time, end together."""
 
@@ -48,6 +62,11 @@ def one_process():
 def blank_pictures(monkeypatch):
     """Pictures are made but not drawn, for tests of papers that do not look at them; drawing is most of a paper."""
     draw_blank(monkeypatch)
+
+
+@pytest.fixture
+def drawn_pictures():
+    """For a test that looks at pictures, where the others of its folder have them blank."""
 
 
 @pytest.fixture(autouse=True, scope="session")

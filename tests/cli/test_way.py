@@ -10,7 +10,6 @@ import pytest
 from trials.cli.main import app, run
 
 
-@pytest.mark.usefixtures("blank_pictures")
 def test_status_names_the_next_command_after_every_step(trials, small):
     assert "Next: trials plan" in trials("status", small("new")).out
     frozen = small("frozen")
@@ -148,7 +147,6 @@ def verdict_of(trials, folder):
     return found["look"], found["study"]
 
 
-@pytest.mark.usefixtures("blank_pictures")
 def test_a_correction_is_no_further_look_and_is_printed(trials, small):
     from trials.store.records import kept_looks
 
@@ -166,7 +164,6 @@ def test_a_correction_is_no_further_look_and_is_printed(trials, small):
     assert said["facts"]["new"] == 33.3 and said["facts"]["who"] == "AB"
 
 
-@pytest.mark.usefixtures("blank_pictures")
 def test_a_withdrawn_reading_is_a_further_look_and_exploratory(trials, small):
     from trials.store.records import kept_looks
 
@@ -178,7 +175,6 @@ def test_a_withdrawn_reading_is_a_further_look_and_exploratory(trials, small):
     assert len(kept_looks(folder)) == 2
 
 
-@pytest.mark.usefixtures("blank_pictures")
 @pytest.mark.parametrize(("value", "look"), [("33.3", 1), ("--withdraw", 2)])
 def test_while_a_reading_is_open_a_verdict_is_provisional_and_uses_no_look(trials, small, value, look):
     from trials.store.records import kept_looks

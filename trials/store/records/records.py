@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from trials.responses import Beyond
@@ -113,21 +114,25 @@ def table(rows: Iterable[Mapping[str, Any]], columns: Iterable[str]) -> pd.DataF
 
 def typed(data: Mapping[str, Sequence[Any]]) -> pd.DataFrame:
     """Columns of cells as a table, each of one kind; see `table`."""
-    return pd.DataFrame({name: _typed(name, cells) for name, cells in data.items()}, columns=list(data))
+    index = pd.RangeIndex(max(map(len, data.values()), default=0))  # shared by all columns, so that none is aligned
+    columns = {name: pd.Series(kept := _typed(name, cells), index, kept.dtype) for name, cells in data.items()}
+    return pd.DataFrame(columns, index, list(data))
 
 
-def _typed(name: str, cells: Sequence[Any]) -> pd.Series:
+def _typed(name: str, cells: Sequence[Any]) -> pd.api.extensions.ExtensionArray | np.ndarray:
     known = [cell for cell in cells if cell is not None]
     if name in REAL:
-        return pd.Series(cells, dtype="float64")
+        return np.array(cells, dtype=np.float64)
     if name in WHOLE:
-        return pd.Series(cells, dtype="Int64" if len(known) < len(cells) or name == "replaces" else "int64")
+        optional = len(known) < len(cells) or name == "replaces"
+        return pd.array(cells, dtype="Int64") if optional else np.array(cells, dtype=np.int64)
     if known and all(isinstance(cell, bool) for cell in cells):
-        return pd.Series(cells, dtype="bool")
+        return np.array(cells, dtype=np.bool_)
     if known and all(isinstance(cell, (int, float)) for cell in known):
-        whole = all(isinstance(cell, int) for cell in cells)
-        return pd.Series(cells, dtype="int64" if whole else "float64")
-    return pd.Series(["" if cell is None else cell for cell in cells], dtype="object")
+        return np.array(cells, dtype=np.int64 if all(isinstance(cell, int) for cell in cells) else np.float64)
+    texts = np.empty(len(cells), dtype=object)
+    texts[:] = ["" if cell is None else cell for cell in cells]
+    return texts
 
 
 def current(rows: pd.DataFrame) -> pd.DataFrame:
