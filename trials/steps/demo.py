@@ -44,7 +44,7 @@ def demo_trial(source: Path, folder: Path, tell: Callable[[Stage], None]) -> Ver
     tell(Stage.PLANNING)
     freeze(folder, propose(read_trial(folder)[0]), MOMENT)
     tell(Stage.PAPERS)
-    run_sheet(folder)
+    run_sheet(folder, MOMENT)
     tell(Stage.CUTS)
     records = load(folder)
     cuts = intake.read_cuts(source / "cuts.csv", records)

@@ -8,7 +8,7 @@ from enum import StrEnum
 from trials.decide.kinds import StudyKind
 from trials.findings import Fact, Finding, Weight
 from trials.words import facts
-from trials.words.language import plural, text
+from trials.words.language import plural, text, word
 from trials.words.numbers import chance, changed, listed, number, point, with_unit
 
 MANY = 6  # names in one sentence; more are counted
@@ -74,8 +74,8 @@ def _shift(mount: Fact, nozzle: Fact, high: Fact, low: Fact, difference: Fact) -
         "mount {mount} ({nozzle}): {high} against {low} {difference}",
         mount=mount,
         nozzle=nozzle,
-        high=high,
-        low=low,
+        high=word(str(high)),
+        low=word(str(low)),
         difference=changed(facts.as_amount(difference)),
     )
 

@@ -4,7 +4,7 @@ Payloads by kind: frozen `coupons, mounts, sheets`; plan `finding` (see `kept_fi
 changed `key, old, new`; block added `block, coupons, declared`; cuts recorded `coupons, details, as_planned`; readings
 recorded `readings, coupons`; reading corrected `coupon, reading, repeat, field, old, new` (new null: withdrawn); cut,
 mount and sheet corrected `of, mark, column, old, new`; slip confirmed `coupon, reading, repeat, field, value, median,
-where`; specimen retired `specimen, nozzle`; instrument `instrument, calibrated_on, due_on, uncertainty, note`; adopted
+where`; specimen retired `specimen, nozzle`; repeat marks drawn `coupons`; instrument `instrument, calibrated_on, due_on, uncertainty, note`; adopted
 `file, rows, coupons`; verdict `look`; provisional verdict `fingerprint` (of the question that was asked).
 An entry of version 0.1.0 whose prose could not be parsed has the payload `text` alone.
 """
