@@ -75,7 +75,7 @@ def example(tmp_path_factory):
         recording.record_cuts(
             folder, *(getattr(intake, f"read_{kind}")(source / f"{kind}.csv", records) for kind in kinds), at=MOMENT
         )
-        rows = intake.read_readings(source / "readings.csv", steps.load(folder))
+        rows = intake.read_bench(source / "readings.csv", steps.load(folder)).readings
         recording.record_readings(folder, rows, at=MOMENT)
         return folder
 

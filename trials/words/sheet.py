@@ -87,7 +87,6 @@ def where(readings: Mapping[str, int], cutoff_mm: float | None) -> list[str]:
     lines = [
         text("Readings: {parts}.", parts="; ".join(parts)),
         text("Measure the edge that stands beside the mark, always at the same places."),
-        edge_of_mark(),
     ]
     if cutoff_mm is not None:
         length = plain(6 * cutoff_mm, "mm")
@@ -145,7 +144,8 @@ def list_heads() -> list[str]:
 
 def coupon_list() -> tuple[str, str]:
     """Title of the list of coupons on the bench card, and what to know."""
-    return text("Coupons in the order of measuring"), text("Tick each one off when all its readings are written down.")
+    tick = text("Tick each one off when all its readings are written down.")
+    return text("Coupons in the order of measuring"), f"{edge_of_mark()} {tick}"
 
 
 def repeat_list() -> tuple[str, str]:
