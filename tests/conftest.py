@@ -61,7 +61,7 @@ def trial_text() -> str:
 def example(tmp_path_factory):
     """Folder of an example trial by name, recorded as the demo does and made once; only to be read."""
     from trials import steps
-    from trials.store.intake import typed_tables as intake
+    from trials.store import intake
     from trials.store.records import recording
     from trials.store.records.folder import read_trial
 

@@ -59,7 +59,9 @@ QUANTITIES: dict[str, Quantity] = {
         Quantity(
             "squareness", "perpendicularity tolerance u", "u_mm", "mm", Scale.AS_MEASURED, 0.001, 0.0, 10.0, symbol="u"
         ),
-        Quantity("dross", "dross grade", "dross_grade", "", Scale.GRADE, 1.0, 0.0, 4.0, per_coupon=True, taken_off=True),
+        Quantity(
+            "dross", "dross grade", "dross_grade", "", Scale.GRADE, 1.0, 0.0, 4.0, per_coupon=True, taken_off=True
+        ),
         Quantity(
             "dross_height", "dross height", "dross_height_mm", "mm", Scale.AS_MEASURED, 0.01, 0.0, 20.0, taken_off=True
         ),

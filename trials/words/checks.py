@@ -116,8 +116,8 @@ def _drift_at_the_bench(finding: Finding) -> str:
     span, p = _interval(finding), chance(facts.figure(finding, "p"))
     if _flagged(finding):
         return text(
-            "The readings drift over the order of measuring: {value} from first to last (95 % interval {interval}). The "
-            "random order keeps it from favouring a type; check the instrument on its reference piece.",
+            "The readings drift over the order of measuring: {value} from first to last (95 % interval {interval}). "
+            "The random order keeps it from favouring a type; check the instrument on its reference piece.",
             value=changed(facts.amount(finding, "value")),
             interval=span,
         )

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pandas as pd
 
-from trials.errors import InputError, Problems
+from trials.errors import Problems
 from trials.store.intake.headers import named_sheet
 from trials.store.intake.readings import read_table_of_readings
 from trials.store.language import kept_word
@@ -93,5 +92,5 @@ def _orders(table: FileTable, records: Records) -> pd.Series:
 def _listed(table: FileTable, records: Records) -> bool:
     marks = list(dict.fromkeys(text_in(cell) for cell in _cells(table, "coupon") if cell is not None))
     planned = dict(zip(records.coupons["coupon"], records.coupons["order"], strict=True))
-    keys: tuple[Callable[[str], object], ...] = (str, lambda mark: planned.get(mark, 0))
-    return len(marks) >= FEW and any(marks == sorted(marks, key=key) for key in keys)
+    by_cut = sorted(marks, key=lambda mark: int(planned.get(mark, 0)))
+    return len(marks) >= FEW and marks in (sorted(marks), by_cut)

@@ -1,4 +1,4 @@
-"""Blind repeats: a coupon that is measured again goes to the bench under a second mark, which does not tell which it is."""
+"""Blind repeats: a coupon goes to the bench again under a second mark, which does not tell which one it is."""
 
 from __future__ import annotations
 

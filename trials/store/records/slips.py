@@ -32,8 +32,10 @@ ENOUGH = {Where.COUPON: 2, Where.LIKE_COUPONS: 3, Where.TRIAL: 5}
 
 @dataclass(frozen=True)
 class Slip:
-    """One suspected slip; value and neighbours_median in the unit of the field; where: which readings are those; seen_as:
-    the mark it had at the bench, if another."""
+    """One suspected slip; value and neighbours_median in the unit of the field; where: which readings are those.
+
+    seen_as: the mark it had at the bench, if another.
+    """
 
     coupon: str
     reading: int

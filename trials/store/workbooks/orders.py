@@ -10,7 +10,7 @@ from trials.store.records.second_marks import second_marks
 from trials.trial import Method
 
 STREAM, AGAIN_STREAM = 2, 4
-"""Streams of the trial's seed: the first lays out the plan and the third draws second marks, so none tells of another."""
+"""Streams of the trial's seed: the first lays out the plan, the third draws second marks; none tells of another."""
 LATER = 0.25
 """The last coupons, this share of all, are not measured again: those that are lie some way back by then."""
 
