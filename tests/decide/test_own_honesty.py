@@ -3,9 +3,9 @@
 import pandas as pd
 import pytest
 
+from trials.decide.evidence import Evidence
 from trials.decide.own_honesty import honesty_of, own_honesty
 from trials.decide.response import fit_response
-from trials.decide.study import Evidence
 from trials.infer.answer import Answer
 
 SETTINGS = [(0.7, 1.0)] * 3

@@ -14,12 +14,12 @@ from collections.abc import Callable, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from trials.decide.evidence import Evidence
 from trials.decide.judged import design_of
 from trials.decide.measured import mean_rows
 from trials.decide.prepare import NOZZLE, Array, Prepared
 from trials.decide.response import Studied, compared_at, fit_response
 from trials.decide.results import HonestyRow, OwnHonesty
-from trials.decide.study import Evidence
 from trials.findings import Place
 from trials.infer.answer import Answer, Levels, critical_values_below
 from trials.infer.answer import levels as share_out
