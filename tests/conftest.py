@@ -88,7 +88,7 @@ def trial_text() -> str:
 def example(tmp_path_factory):
     """Folder of an example trial by name, recorded as the demo does and made once; only to be read."""
     from trials import steps
-    from trials.store.intake import typed_tables as intake
+    from trials.store import intake
     from trials.store.records import recording
     from trials.store.records.folder import read_trial
 
@@ -102,7 +102,7 @@ def example(tmp_path_factory):
         recording.record_cuts(
             folder, *(getattr(intake, f"read_{kind}")(source / f"{kind}.csv", records) for kind in kinds), at=MOMENT
         )
-        rows = intake.read_readings(source / "readings.csv", steps.load(folder))
+        rows = intake.read_bench(source / "readings.csv", steps.load(folder)).readings
         recording.record_readings(folder, rows, at=MOMENT)
         return folder
 

@@ -36,9 +36,12 @@ def test_plan_freezes_once(trials, small):
 
 def test_papers_of_the_cutting_day(trials, small):
     folder = small("frozen")
-    assert trials("sheet", folder).code == 0
-    names = {path.name for path in (folder / "papers").iterdir()}
-    assert {"run-sheet.pdf", "bench-card.pdf", "labels.pdf", "run-workbook.xlsx", "bench-workbook.xlsx"} <= names
+    said = trials("sheet", folder)
+    papers = folder / "papers"
+    assert said.code == 0 and f"For the bench: {papers / 'bench'}" in " ".join(said.out.split())
+    assert {"run-sheet.pdf", "run-workbook.xlsx", "repeat-labels.pdf"} <= {path.name for path in papers.iterdir()}
+    bench = {path.name for path in (papers / "bench").iterdir()}
+    assert {"bench-card.pdf", "labels.pdf", "bench-workbook.xlsx", "repeats-workbook.xlsx"} <= bench
 
 
 def filled(source, target, outcomes):

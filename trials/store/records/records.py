@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -41,6 +41,7 @@ READING_COLUMNS = (
     "note",
     "ended",
     "beyond",
+    "measured_order",
 )
 JOURNAL_COLUMNS = ("id", "at", "who", "kind", "what", "why", "payload")
 LOOK_COLUMNS = (
@@ -55,6 +56,7 @@ WHOLE = {
     "pierces_before",
     "reading",
     "repeat",
+    "measured_order",
     "id",
     "replaces",
     "look",
@@ -73,7 +75,7 @@ class Records:
     planned_sheets: the plan alone. cuts, readings (long): the current rows; all_cuts, all_readings: with every
     corrected row and the row that replaced it. journal: read it through `trials.store.records.journal`; looks: without
     their papers, which `trials.store.records.looks` reads. confirmed: ids of readings whose suspected slip was
-    confirmed.
+    confirmed. repeat_marks: second mark -> coupon, for the blind repeats.
     """
 
     folder: Path
@@ -91,6 +93,7 @@ class Records:
     all_cuts: pd.DataFrame
     all_readings: pd.DataFrame
     confirmed: frozenset[int] = frozenset()
+    repeat_marks: Mapping[str, str] = field(default_factory=dict)
     frozen_at: str = ""
     freeze_hash: str = ""
     identity: str = ""
