@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from types import NoneType
 from typing import Any
 
 import pandas as pd
@@ -41,6 +42,8 @@ READING_COLUMNS = (
     "ended",
     "beyond",
 )
+PLACE = ("coupon", "reading", "repeat", "field")
+"""What tells one reading from the others."""
 JOURNAL_COLUMNS = ("id", "at", "who", "kind", "what", "why", "payload")
 LOOK_COLUMNS = (
     *("look", "at", "declared", "summary_json", "fingerprint", "fingerprint_version", "rule_version"),
@@ -117,17 +120,18 @@ def typed(data: Mapping[str, Sequence[Any]]) -> pd.DataFrame:
 
 
 def _typed(name: str, cells: Sequence[Any]) -> pd.Series:
-    known = [cell for cell in cells if cell is not None]
+    kinds = set(map(type, cells))
+    whole, missing = kinds <= {int}, NoneType in kinds
     if name in REAL:
         return pd.Series(cells, dtype="float64")
     if name in WHOLE:
-        return pd.Series(cells, dtype="Int64" if len(known) < len(cells) or name == "replaces" else "int64")
-    if known and all(isinstance(cell, bool) for cell in cells):
+        return pd.Series(cells, dtype="Int64" if missing or name == "replaces" else "int64")
+    known = kinds - {NoneType}
+    if known == {bool} and not missing:
         return pd.Series(cells, dtype="bool")
-    if known and all(isinstance(cell, (int, float)) for cell in known):
-        whole = all(isinstance(cell, int) for cell in cells)
+    if known and known <= {int, float, bool}:
         return pd.Series(cells, dtype="int64" if whole else "float64")
-    return pd.Series(["" if cell is None else cell for cell in cells], dtype="object")
+    return pd.Series(["" if cell is None else cell for cell in cells] if missing else cells, dtype="object")
 
 
 def current(rows: pd.DataFrame) -> pd.DataFrame:
