@@ -137,6 +137,8 @@ def test_bench_cells_have_limits_and_drop_downs(frozen, tmp_path):
     assert "0,1,2,3,4" in kinds["dross_grade"]
     assert "left,right" in kinds["side"]
     assert "4 continuous, fused" in kinds["dross_grade"]
+    for column in ("rz5_um", "u_mm", "dross_grade"):  # `>100` and `not measurable` may be typed
+        assert re.search(r'errorStyle="(warning|information)"', kinds[column]), column
     assert "0 to 1000 µm" in kinds["rz5_um"]
     assert "<sheetProtection" in sheet
     assert 'state="frozen"' in sheet

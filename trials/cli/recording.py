@@ -116,7 +116,7 @@ def correct(
     folder: Path = FOLDER,
     coupon: str = typer.Argument(..., help="Mark of the coupon (or of the mount or sheet, with --of)."),
     column: str = typer.Argument("", help="Column to correct, such as rz5_um or outcome."),
-    value: str = typer.Argument("", help="The right value, with a decimal point or comma."),
+    value: str = typer.Argument("", help="The right value, with a decimal point or comma; >100; not measurable."),
     reading: int = typer.Option(0, "--reading", help="Number of the reading on the coupon."),
     repeat: int = typer.Option(0, "--repeat", help="Which re-measurement, 0 for the reading itself."),
     of: str = typer.Option("coupon", "--of", help="coupon, mount or sheet."),

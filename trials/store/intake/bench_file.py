@@ -55,9 +55,12 @@ def _read(table: FileTable, chosen: pd.Series, records: Records) -> FileTable:
 def _placed(part: FileTable, order: pd.Series, records: Records) -> FileTable:
     """The readings with coupon and repeat behind each second mark, and the place in the order of measuring."""
     frame = part.frame.copy()
-    behind = [coupon_behind(c, r, records) for c, r in zip(frame["coupon"], frame["repeat"], strict=True)]
-    frame["coupon"], frame["repeat"] = [c for c, _ in behind], [r for _, r in behind]
-    frame["measured_order"] = order.reindex(frame.index).to_numpy()
+    if records.repeat_marks:
+        typed = list(zip(frame["coupon"], frame["repeat"], strict=True))
+        behind = {pair: coupon_behind(*pair, records) for pair in set(typed)}
+        frame["coupon"], frame["repeat"] = [behind[p][0] for p in typed], [behind[p][1] for p in typed]
+    places = order.reindex(frame.index).astype(object)
+    frame["measured_order"] = places.where(places.notna(), None)
     return replace(part, frame=frame)
 
 

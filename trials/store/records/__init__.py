@@ -10,6 +10,7 @@ from trials.store.records.check import Checked, check
 from trials.store.records.corrections import (
     READING_DETAILS,
     Change,
+    NewReading,
     ReadingPlace,
     confirm_slips,
     correct,
@@ -61,6 +62,7 @@ __all__ = [
     "KeptWord",
     "NewLook",
     "NewQuestion",
+    "NewReading",
     "ReadingPlace",
     "Recorded",
     "Records",

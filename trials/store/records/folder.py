@@ -295,7 +295,7 @@ def _planned(stored: _Source, name: str, columns: tuple[str, ...]) -> pd.DataFra
 
 
 def _typed_table(found: Stored, names: Sequence[str]) -> pd.DataFrame:
-    return typed(dict(zip(names, zip(*found.of(*names), strict=True), strict=True))) if found.rows else table([], names)
+    return typed(found.cells(*names)) if found.rows else table([], names)
 
 
 def _looks(found: Stored) -> pd.DataFrame:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from types import NoneType
 from typing import Any
 
 import numpy as np
@@ -43,6 +44,8 @@ READING_COLUMNS = (
     "beyond",
     "measured_order",
 )
+PLACE = ("coupon", "reading", "repeat", "field")
+"""What tells one reading from the others."""
 JOURNAL_COLUMNS = ("id", "at", "who", "kind", "what", "why", "payload")
 LOOK_COLUMNS = (
     *("look", "at", "declared", "summary_json", "fingerprint", "fingerprint_version", "rule_version"),
@@ -123,18 +126,18 @@ def typed(data: Mapping[str, Sequence[Any]]) -> pd.DataFrame:
 
 
 def _typed(name: str, cells: Sequence[Any]) -> pd.api.extensions.ExtensionArray | np.ndarray:
-    known = [cell for cell in cells if cell is not None]
+    kinds = set(map(type, cells))
+    missing, known = NoneType in kinds, kinds - {NoneType}
     if name in REAL:
         return np.array(cells, dtype=np.float64)
     if name in WHOLE:
-        optional = len(known) < len(cells) or name == "replaces"
-        return pd.array(cells, dtype="Int64") if optional else np.array(cells, dtype=np.int64)
-    if known and all(isinstance(cell, bool) for cell in cells):
+        return pd.array(cells, dtype="Int64") if missing or name == "replaces" else np.array(cells, dtype=np.int64)
+    if known == {bool} and not missing:
         return np.array(cells, dtype=np.bool_)
-    if known and all(isinstance(cell, (int, float)) for cell in known):
-        return np.array(cells, dtype=np.int64 if all(isinstance(cell, int) for cell in cells) else np.float64)
+    if known and known <= {int, float, bool}:
+        return np.array(cells, dtype=np.int64 if kinds <= {int} else np.float64)
     texts = np.empty(len(cells), dtype=object)
-    texts[:] = ["" if cell is None else cell for cell in cells]
+    texts[:] = ["" if cell is None else cell for cell in cells] if missing else cells
     return texts
 
 

@@ -84,9 +84,8 @@ def slips(long: pd.DataFrame, records: Records) -> list[Slip]:
 def open_slips(records: Records) -> list[Slip]:
     """Suspected slips among the current readings that nobody confirmed or corrected."""
     suspected = {(s.coupon, s.reading, s.repeat, s.field): s for s in slips(records.readings, records)}
-    rows = records.readings
-    keys = zip(rows["coupon"], rows["reading"], rows["repeat"], rows["field"], rows["id"], strict=True)
-    settled = {tuple(key) for *key, number in keys if number in records.confirmed}
+    rows = records.readings[records.readings["id"].isin(records.confirmed)]
+    settled = set(zip(rows["coupon"], rows["reading"], rows["repeat"], rows["field"], strict=True))
     return [slip for key, slip in suspected.items() if key not in settled]
 
 

@@ -231,7 +231,7 @@ def _value_column(quantity: Quantity) -> Column:
         return Column(
             title,
             width,
-            rule=choice(list(grades), title, text("Worst place of the lower edge. {grades}.", grades=words)),
+            rule=choice(list(grades), title, text("Worst place of the lower edge. {grades}.", grades=words), False),
         )
     digits = max(0, -int(np.floor(np.log10(quantity.resolution))))
     high = min(quantity.high, 1e9)
@@ -242,7 +242,8 @@ def _value_column(quantity: Quantity) -> Column:
         high=plain(high, quantity.unit),
     )
     number_format = f"0.{'0' * digits}" if digits else "0"
-    return Column(title, width, number_format=number_format, rule=between(quantity.low, high, title, message))
+    rule = between(quantity.low, high, title, message) | {"error_type": "warning"}  # `>100` may be typed all the same
+    return Column(title, width, number_format=number_format, rule=rule)
 
 
 def _rows(listed: _List, thickness: dict[str, float], headers: list[str]) -> list[list[Any]]:
