@@ -77,8 +77,7 @@ def _inverse(count: int) -> Array:
     for i in range(count):
         matrix[i, i : i + 3] = 1 / 6, 4 / 6, 1 / 6
     matrix[count, :5] = matrix[count + 1, -5:] = 1, -4, 6, -4, 1  # third derivatives on both sides of a knot are equal
-    found: Array = np.linalg.inv(matrix)[:, :count]
-    return found
+    return np.asarray(np.linalg.inv(matrix)[:, :count], dtype=float)
 
 
 def _stretch(x: Array, low: float, step: float, count: int) -> tuple[NDArray[np.intp], Array]:

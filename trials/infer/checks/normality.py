@@ -10,12 +10,13 @@ from scipy.special import ndtr, ndtri
 from trials.errors import WrongArgument
 
 Array = NDArray[np.float64]
+Series = tuple[float, ...]
 FEWEST, MOST = 6, 5000
 _LAST = (0.0, 0.221157, -0.147981, -2.07119, 4.434685, -2.706056)
 _LAST_BUT_ONE = (0.0, 0.042981, -0.293762, -1.752461, 5.682633, -3.582633)
 _GAMMA = (-2.273, 0.459)
-_FEW = (0.544, -0.39978, 0.025054, -6.714e-4), (1.3822, -0.77857, 0.062767, -0.0020322)
-_MANY = (-1.5861, -0.31082, -0.083751, 0.0038915), (-0.4803, -0.082676, 0.0030302)
+_FEW: tuple[Series, Series] = (0.544, -0.39978, 0.025054, -6.714e-4), (1.3822, -0.77857, 0.062767, -0.0020322)
+_MANY: tuple[Series, Series] = (-1.5861, -0.31082, -0.083751, 0.0038915), (-0.4803, -0.082676, 0.0030302)
 
 
 def shapiro_wilk(sample: Array) -> float:

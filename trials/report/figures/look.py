@@ -7,7 +7,7 @@ outlines, so no font is asked of the reader's machine.
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from functools import cache
 from typing import TYPE_CHECKING, Any
@@ -101,7 +101,8 @@ def svg(figure: Figure) -> str:
     for axes in figure.axes:
         axes.spines[["top", "right"]].set_visible(False)
     stream = io.StringIO()
-    FigureCanvasSVG(figure).print_svg(stream, metadata={"Date": None, "Creator": None})  # drawn once, laid out in it
+    write: Callable[..., None] = FigureCanvasSVG(figure).print_svg  # savefig would draw everything twice
+    write(stream, metadata={"Date": None, "Creator": None})
     return stream.getvalue()
 
 
