@@ -7,6 +7,7 @@ from trials.late import fetched_late
 if TYPE_CHECKING:
     from trials.store.intake.adopt import Adoption, Keys, adopt
     from trials.store.intake.adopted_file import ASSUMED_WORTHWHILE, AdoptedResponse
+    from trials.store.intake.bench_file import BenchFile, read_bench
     from trials.store.intake.inspections import read_inspections
     from trials.store.intake.readings import read_plain_readings, read_readings
     from trials.store.intake.traces import Points, place_of, point_files, read_points
@@ -18,6 +19,7 @@ __all__ = fetched_late(
     {
         "adopt": "Adoption Keys adopt",
         "adopted_file": "ASSUMED_WORTHWHILE AdoptedResponse",
+        "bench_file": "BenchFile read_bench",
         "inspections": "read_inspections",
         "readings": "read_plain_readings read_readings",
         "traces": "Points place_of point_files read_points",

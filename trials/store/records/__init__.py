@@ -45,8 +45,10 @@ if TYPE_CHECKING:
     )
     from trials.store.records.recording import record_as_planned, record_cuts, record_readings
     from trials.store.records.records import READING_COLUMNS, Records, standing
+    from trials.store.records.repeats import draw_marks
     from trials.store.records.retirement import Retired, open_coupons, retire, retired
     from trials.store.records.rules import check_coupon, check_was_cut, outcomes, quantities
+    from trials.store.records.second_marks import coupon_behind, second_marks
     from trials.store.records.slips import Slip, open_slips
 
 __all__ = fetched_late(
@@ -68,8 +70,10 @@ __all__ = fetched_late(
         "looks": "KeptLook KeptWord NewLook costs_of keep_look kept_look kept_looks note_provisional",
         "recording": "record_as_planned record_cuts record_readings",
         "records": "READING_COLUMNS Records standing",
+        "repeats": "draw_marks",
         "retirement": "Retired open_coupons retire retired",
         "rules": "check_coupon check_was_cut outcomes quantities",
+        "second_marks": "coupon_behind second_marks",
         "slips": "Slip open_slips",
     },
 )
