@@ -128,8 +128,8 @@ def test_every_kind_has_a_sentence_of_its_own(kind):
 
 def test_no_two_kinds_share_a_value_with_another_room():
     # members of different enumerations with one value would be one key of the collected sentences
-    assert {kind for kind in findings.SENTENCES if kind in set(map(str, PlanKind))} == set(PlanKind)
-    assert all(type(kind) is PlanKind for kind in findings.SENTENCES if kind in set(map(str, PlanKind)))
+    assert {kind for kind in findings.sentences() if kind in set(map(str, PlanKind))} == set(PlanKind)
+    assert all(type(kind) is PlanKind for kind in findings.sentences() if kind in set(map(str, PlanKind)))
 
 
 @pytest.mark.parametrize(

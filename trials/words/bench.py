@@ -5,15 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from enum import StrEnum
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from trials.bench.agreement import Agreement
-from trials.bench.gauge import GaugeStudy
 from trials.bench.kinds import BenchKind, Design, Source
-from trials.bench.variance_table import Spread
 from trials.findings import Amount, Finding
 from trials.units import shown
 from trials.words.language import plural, text
 from trials.words.numbers import fixed, percent, plain, rounded
+
+if TYPE_CHECKING:
+    from trials.bench.agreement import Agreement
+    from trials.bench.gauge import GaugeStudy
+    from trials.bench.variance_table import Spread
 
 
 def source(name: str) -> str:

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
 from trials.decide.card import Card, CardKind, LookAlike, Safe, Setting, Span, Watch
-from trials.findings import Finding
-from trials.nozzles import Nozzle
 from trials.words.chart import said_gains
 from trials.words.facts import amount, figure, whole, word
 from trials.words.frame import day_words
@@ -15,6 +14,10 @@ from trials.words.language import text
 from trials.words.lives import unit_words
 from trials.words.numbers import number, percent, plain, with_unit
 from trials.words.settings import factor_name
+
+if TYPE_CHECKING:
+    from trials.findings import Finding
+    from trials.nozzles import Nozzle
 
 
 def title(found: Card) -> str:

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 from trials.commands import Blank, Command
 from trials.decide.decision import LIFE, decide, decide_lives
 from trials.decide.decision_result import Action, Because, Decision, FewerFail, Gain, MoreCutting, Question
-from trials.decide.lives import LivesAnswer
-from trials.decide.results import ResponseResult, Study
 from trials.infer.answer import Answer
 from trials.words import money as words
 from trials.words import window
@@ -19,6 +18,10 @@ from trials.words.names import person
 from trials.words.numbers import fixed, listed, number, percent, with_unit
 from trials.words.settings import at_place
 from trials.words.study import symbol
+
+if TYPE_CHECKING:
+    from trials.decide.lives import LivesAnswer
+    from trials.decide.results import ResponseResult, Study
 
 Row = tuple[str, str]
 SETTLE = Command("plan", (Blank.FOLDER, "--settle", "80", "--spreads-from", Blank.FOLDER))

@@ -5,14 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from trials.decide.advice import Advice, advice
-from trials.decide.chance_result import ChanceResult
 from trials.decide.decision import decide
 from trials.decide.decision_result import Action, Decision
-from trials.decide.results import Comparison, ResponseResult, Study
-from trials.decide.window_result import WindowStudy
-from trials.findings import Finding
 from trials.infer.answer import Answer
 from trials.plan.kinds import PlanKind
 from trials.responses import Scale
@@ -23,6 +20,12 @@ from trials.words.language import text
 from trials.words.names import person
 from trials.words.numbers import fixed, listed, percent, with_unit
 from trials.words.study import change_words, symbol, worthwhile_words
+
+if TYPE_CHECKING:
+    from trials.decide.chance_result import ChanceResult
+    from trials.decide.results import Comparison, ResponseResult, Study
+    from trials.decide.window_result import WindowStudy
+    from trials.findings import Finding
 
 _FRACTIONS = (
     (1 / 20, "a twentieth"),

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 from trials.findings import Amount, Fact, Finding
-from trials.nozzles import Nozzle
 from trials.plan.kinds import PlanKind
 from trials.plan.settings import limit_facts
-from trials.plan.sheet_map import SheetMap
-from trials.trial import Limit
 from trials.words.confounding import SENTENCES as TOLD_APART
 from trials.words.language import plural, text
 from trials.words.numbers import listed, plain
 from trials.words.worthwhile import grade_without_worthwhile
+
+if TYPE_CHECKING:
+    from trials.nozzles import Nozzle
+    from trials.plan.sheet_map import SheetMap
+    from trials.trial import Limit
 
 Say = Callable[[Finding], str]
 

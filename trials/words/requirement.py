@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from trials.grade.conformity import Demand, demands
 from trials.grade.kinds import Item
-from trials.standards import ExecutionClass
-from trials.trial import Application, Requirement
 from trials.words.language import text
 from trials.words.numbers import plain
+
+if TYPE_CHECKING:
+    from trials.standards import ExecutionClass
+    from trials.trial import Application, Requirement
 
 
 def job_and_requirement(job: Application) -> str:

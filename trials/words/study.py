@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterable
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
 from trials.decide.results import Comparison, Effect, NextStep, NozzleRow, ResponseResult, Spread, State, Study, Worded
-from trials.findings import Place
 from trials.infer.answer import Added, Answer
 from trials.responses import QUANTITIES, Scale
 from trials.units import shown
@@ -18,6 +18,9 @@ from trials.words.language import text
 from trials.words.model import rests_on_words
 from trials.words.numbers import confidence, fixed, listed, number, percent, plain, point, rounded, signed, with_unit
 from trials.words.settings import at_place, factor_name, source_words
+
+if TYPE_CHECKING:
+    from trials.findings import Place
 
 
 def answer_sentence(study: Study) -> str:

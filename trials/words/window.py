@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
 from trials.asked import BestBy
-from trials.decide.decision_result import Decision
-from trials.decide.decision_result import Gain as Proved
-from trials.decide.window_result import BestComparison, Gain, TypeWindow, WindowStudy
 from trials.units import shown
 from trials.words.answer import word_of
 from trials.words.language import plural, text
 from trials.words.names import person
 from trials.words.numbers import fixed, listed, number, percent, plain, signed, with_unit
 from trials.words.settings import factor_name, setting_words
+
+if TYPE_CHECKING:
+    from trials.decide.decision_result import Decision
+    from trials.decide.decision_result import Gain as Proved
+    from trials.decide.window_result import BestComparison, Gain, TypeWindow, WindowStudy
 
 
 def sentences(found: WindowStudy) -> tuple[str, ...]:

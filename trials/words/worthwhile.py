@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
-from trials.decide.results import ResponseResult
-from trials.findings import Finding
 from trials.responses import Scale
 from trials.trial import Trial, expected_level, worthwhile_margins
 from trials.units import shown
@@ -13,6 +12,10 @@ from trials.words.facts import whole
 from trials.words.language import text
 from trials.words.numbers import rounded, with_unit
 from trials.worthwhile import Margins
+
+if TYPE_CHECKING:
+    from trials.decide.results import ResponseResult
+    from trials.findings import Finding
 
 
 def worthwhile_limits(result: ResponseResult) -> str:
