@@ -17,14 +17,14 @@ from trials.report.counts import Counts, counts, failed_words
 from trials.report.extras import VerdictExtras
 from trials.standards import edition, roughness_ranges, squareness_ranges
 from trials.trial import Outcome, Trial
-from trials.units import shown
 from trials.words import columns
 from trials.words.findings import say
 from trials.words.frame import day_words
 from trials.words.grade import reasons_counted
 from trials.words.language import text
-from trials.words.numbers import in_groups, plain
+from trials.words.numbers import bare, in_groups
 from trials.words.plan import limit_words
+from trials.words.system import shown_unit
 
 
 def program() -> str:
@@ -102,10 +102,10 @@ def settings_section(trial: Trial) -> dict[str, Any]:
     """Settings that were held, varied, and not allowed."""
     kept = "; ".join(f"{name} {value}" for name, value in held_rows(trial))
     varied = "; ".join(
-        f"{b.setting(name, '')}: {', '.join(plain(level) for level in f.levels)} {shown(f.unit)}".strip()
+        f"{b.setting(name, '')}: {', '.join(bare(level, f.unit) for level in f.levels)} {shown_unit(f.unit)}".strip()
         for name, f in trial.factors.items()
     )
-    limits = "; ".join(limit_words(limit) for limit in trial.plan.limits)
+    limits = "; ".join(limit_words(limit, trial.units) for limit in trial.plan.limits)
     unknown = text("Held settings were not recorded in the trial file.")
     lines = [text("Held: {settings}.", settings=kept) if kept else unknown]
     lines += [text("Varied: {settings}.", settings=varied)] if varied else []

@@ -318,7 +318,7 @@ def _pictures(result: ResponseResult, trial: Trial, table: pd.DataFrame | None) 
 def _settings(trial: Trial, table: pd.DataFrame) -> list[Setting]:
     """The factors that the table holds."""
     known = ((trial.factor_column(name), name, f) for name, f in trial.factors.items())
-    return [Setting(column, b.setting(name, f.unit), f.levels) for column, name, f in known if column in table]
+    return [Setting(column, b.setting(name, f.unit), f.levels, f.unit) for column, name, f in known if column in table]
 
 
 def against_settings(result: ResponseResult, trial: Trial, table: pd.DataFrame) -> list[b.Block]:

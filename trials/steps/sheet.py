@@ -13,7 +13,7 @@ from trials.steps.grade import require_plan
 from trials.steps.journal import plan_findings
 from trials.steps.load import load
 from trials.steps.plan import plan_paper
-from trials.store.language import papers_of
+from trials.store.language import papers_of, units_of
 from trials.store.records.records import Records
 
 RUN_BOOK, BENCH_BOOK = "run-workbook.xlsx", "bench-workbook.xlsx"
@@ -33,7 +33,8 @@ def run_sheet(folder: Path | str) -> list[Path]:
     said = plan_findings(whole)
     with papers_of(records.trial):
         files = _files(records, said, day)
-    files["plan.pdf"] = plan_paper(whole, day)
+    with units_of(records.trial):
+        files["plan.pdf"] = plan_paper(whole, day)
     place = papers_folder(whole)
     return [write_beside(place / name, data) for name, data in files.items()]
 
