@@ -29,7 +29,7 @@ from trials.words.grade import dross_definition, dross_name
 from trials.words.numbers import bare, fixed, point
 from trials.words.plan import described, limit_words, map_notes
 from trials.words.requirement import job_and_requirement
-from trials.words.system import inches, scale_in_use, setting_in_use, shown_unit
+from trials.words.system import inches, scale_in_use, shown_unit
 
 TITLE_LENGTH = 80
 """So many characters of a title fit beside the number of the page."""
@@ -99,10 +99,9 @@ def _level(value: object, asked: Factor) -> str:
     """A setting in the unit in use, with the decimals that show every level of its factor."""
     if not isinstance(value, (int, float)) or value != value:
         return _value(value)
-    levels = [setting_in_use(float(level), asked.unit) for level in asked.levels]
-    places = max(len(f"{level:g}".partition(".")[2]) for level in levels)
-    figure = setting_in_use(float(value), asked.unit)
-    return fixed(figure, places) if round(figure, places) == figure else point(f"{figure:g}")
+    places = max(len(f"{float(level):g}".partition(".")[2]) for level in asked.levels)
+    whole = scale_in_use(asked.unit) == 1.0 and round(float(value), places) == value
+    return fixed(float(value), places) if whole else bare(float(value), asked.unit)
 
 
 def _value(value: object) -> str:
