@@ -12,7 +12,6 @@ from trials.errors import TrialError
 
 app = typer.Typer(
     name="trials",
-    help="Find out on your own machine which cutting nozzle to run, and print a verdict a manager can sign.",
     no_args_is_help=True,
     cls=Grouped,
     rich_markup_mode=None,

@@ -21,7 +21,7 @@ from trials.words import columns
 from trials.words.findings import say
 from trials.words.frame import day_words
 from trials.words.grade import reasons_counted
-from trials.words.language import text
+from trials.words.language import text, word
 from trials.words.numbers import bare, in_groups
 from trials.words.plan import limit_words
 from trials.words.system import shown_unit
@@ -129,7 +129,7 @@ def judged_section(trial: Trial, extras: VerdictExtras) -> dict[str, Any]:
         "Ranges of u and Rz5 by {standard}; status of the limits in this program: {statuses}. The standard itself was "
         "not at hand; whoever holds it should compare.",
         standard=edition(),
-        statuses=", ".join(statuses),
+        statuses=", ".join(map(word, statuses)),
     )
     lines = [ranges, _decides(trial), _rule(trial), *(known or [unknown]), *extras.bench_facts]
     return b.section(text("How it was judged"), [b.columns(lines)])

@@ -13,7 +13,7 @@ from trials.trial import Trial
 from trials.units import column
 from trials.words import columns
 from trials.words.findings import say
-from trials.words.language import text
+from trials.words.language import text, word
 from trials.words.numbers import plain
 from trials.words.plan import described, limit_words
 from trials.words.system import setting_in_use, unit_in_use
@@ -101,7 +101,7 @@ def _first_sheet(trial: Trial) -> list[tuple[str, str]]:
 def _material(trial: Trial) -> str:
     a = trial.application
     thickness = plain(a.thickness_mm, "mm") if a.thickness_mm else ""
-    return ", ".join(part for part in (a.material, thickness, a.gas) if part)
+    return ", ".join(part for part in (a.material, thickness, word(a.gas)) if part)
 
 
 def _example(trial: Trial) -> str:
