@@ -36,6 +36,14 @@ def few_simulated_trials():
         yield
 
 
+@pytest.fixture(scope="session", autouse=True)
+def one_process():
+    """Work is shared out where a test asks for it, however long it is: tests run side by side already."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("trials.sharing.ENOUGH", float("inf"))
+        yield
+
+
 @pytest.fixture
 def blank_pictures(monkeypatch):
     """Pictures are made but not drawn, for tests of papers that do not look at them; drawing is most of a paper."""

@@ -3,9 +3,9 @@
 import pandas as pd
 import pytest
 
+from trials.decide.evidence import Evidence
 from trials.decide.own_honesty import honesty_of, own_honesty
 from trials.decide.response import fit_response
-from trials.decide.study import Evidence
 from trials.infer.answer import Answer
 
 SETTINGS = [(0.7, 1.0)] * 3
@@ -38,14 +38,18 @@ def test_the_rule_speaks_wrongly_about_as_often_as_it_says(trial, small, monkeyp
     assert found.settled_at_worthwhile == row.at_worthwhile[Answer.BETTER] > row.at_none[Answer.BETTER] + 0.1
 
 
-def test_a_slow_machine_stops_at_the_fewest_trials(trial, small, monkeypatch):
-    for name, value in {"TRIALS": 40, "SECONDS": 0.0, "FEWEST": 20, "AT_ONCE": 10}.items():
+def test_a_large_trial_that_is_fitted_one_by_one_gets_fewer_trials(trial, small, monkeypatch):
+    readings = len(small)
+    given = {"TRIALS": 60, "FEWEST": 20, "AT_ONCE": 10, "READINGS": 30 * readings}
+    for name, value in given.items():
         monkeypatch.setattr(f"trials.decide.own_honesty.{name}", value)
+    assert honesty_of(trial, evidence(small))[0].trials == 60
+    monkeypatch.setattr("trials.infer.mixed.cells.MOST_ROWS", 0)
     seen = []
     (found,) = honesty_of(trial, evidence(small), lambda done, of: seen.append((done, of)))
-    assert found.trials == 20 and seen == [(10, 40), (20, 40)]
-    monkeypatch.setattr("trials.decide.own_honesty.SECONDS", 1e9)
-    assert honesty_of(trial, evidence(small))[0].trials == 40
+    assert found.trials == 30 and seen == [(10, 30), (20, 30), (30, 30)]
+    monkeypatch.setattr("trials.decide.own_honesty.READINGS", 1)
+    assert honesty_of(trial, evidence(small))[0].trials == 20
 
 
 def test_what_was_found_does_not_enter(trial, small):

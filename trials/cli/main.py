@@ -10,6 +10,9 @@ import typer
 from trials.cli.panels import Grouped
 from trials.errors import TrialError
 
+INTERRUPTED = 130
+"""What Typer makes of Ctrl-C, by version; in others it goes on as KeyboardInterrupt."""
+
 app = typer.Typer(
     name="trials",
     no_args_is_help=True,
@@ -72,9 +75,11 @@ def run() -> None:
     except TrialError as error:
         _fail(str(error))
     except (typer.Abort, KeyboardInterrupt):
-        _fail("Stopped; nothing was written.")
+        code = INTERRUPTED
     except Exception as error:
         _show_usage(error)
+    if code == INTERRUPTED:
+        _fail("Stopped; nothing was written.")
     raise SystemExit(code or 0)
 
 

@@ -34,6 +34,12 @@ def _as_kept(context: typer.Context, asked: bool) -> bool:
 
 FOLDER = typer.Argument(..., help="Folder of the trial.", callback=_folder)
 JSON = typer.Option(False, "--json", help="Print the same as JSON.", is_eager=True, callback=_as_kept)
+WORKERS = typer.Option(
+    "",
+    "--workers",
+    envvar="TRIALS_WORKERS",
+    help="Processes for simulations, or the address of a Dask cluster. Left out: all cores for long work.",
+)
 WHO = typer.Option(..., "--who", help="Your name, kept in the journal.")
 WHY = typer.Option(..., "--why", help="The reason, kept in the journal.")
 
@@ -59,6 +65,7 @@ def plan(
     picture: Path | None = typer.Option(None, "--picture", help="Write chance against money as SVG to this file."),
     against: Path | None = typer.Option(None, "--against", help="Folder of another plan, to set beside this one."),
     as_written: bool = AS_WRITTEN,
+    workers: str = WORKERS,
     json_: bool = JSON,
 ) -> None:
     """Choose the coupons and freeze the plan.
@@ -69,6 +76,7 @@ def plan(
     Example: `trials plan my-trial --settle 80` to look for a plan, `trials plan my-trial` to freeze.
     """
     from trials.cli import settle_text
+    from trials.steps.workers import working
 
     if against is not None:
         settle_text.beside(folder, against, json_)
@@ -77,11 +85,12 @@ def plan(
         settle, settle_if, settle_all, tuple(pieces), bare, budget, spreads_from, write, picture, json_
     )
     if settle_text.is_asked(folder, asked, not show_only):
-        with progress_bar(settle_text.progress_words()) as looking:
+        with working(workers), progress_bar(settle_text.progress_words()) as looking:
             made = settle_text.look(folder, asked, looking)
         settle_text.show_settled(folder, asked, made)
         return
-    _freeze_or_show(folder, show_only, json_, as_written)
+    with working(workers):
+        _freeze_or_show(folder, show_only, json_, as_written)
 
 
 def _freeze_or_show(folder: Path, show_only: bool, json_: bool, as_written: bool) -> None:
