@@ -18,11 +18,13 @@ import numpy as np
 
 from trials import steps
 from trials.decide import own_honesty
-from trials.steps import demo
+from trials.report.figures.window import window_figure
+from trials.report.pictures import picture_bytes
 from trials.steps.adopt import Adoption, adopt
 from trials.store.intake import typed_tables as intake
 from trials.store.intake.adopt import Keys
 from trials.store.records import recording
+from trials.store.records.folder import read_trial
 from trials.trial import parse
 
 ROOT = Path(__file__).parents[2]
@@ -114,9 +116,28 @@ def invented(case: Case, folder: Path) -> Path:
     return steps.verdict(folder, at=MOMENT).path
 
 
+def recorded(name: str, folder: Path) -> None:
+    """An example trial with everything on record; what its folder has no table of happened as planned."""
+    source = EXAMPLES / name
+    shutil.copy(source / "trial.toml", folder)
+    steps.freeze(folder, steps.propose(read_trial(folder)[0]), MOMENT)
+    records = steps.load(folder)
+    kinds = {kind: getattr(intake, f"read_{kind}") for kind in ("cuts", "mounts", "sheets")}
+    tables = [
+        read(source / f"{kind}.csv", records) for kind, read in kinds.items() if (source / f"{kind}.csv").exists()
+    ]
+    recording.record_cuts(folder, *tables, at=MOMENT)
+    recording.record_readings(folder, intake.read_readings(source / "readings.csv", steps.load(folder)), at=MOMENT)
+
+
 def example(name: str) -> Callable[[Path], Path]:
     """The verdict of an example trial."""
-    return lambda folder: demo.demo_trial(EXAMPLES / name, folder, lambda _: None).path
+
+    def made(folder: Path) -> Path:
+        recorded(name, folder)
+        return steps.verdict(folder, at=MOMENT).path
+
+    return made
 
 
 def adopted(folder: Path) -> Path:
@@ -182,8 +203,8 @@ def readme() -> None:
     """The second picture of the README, the operating window; the first is page 1 of the demo's verdict."""
     folder = OUT / "readme"
     folder.mkdir(parents=True)
-    example("nitrogen_5mm")(folder)
-    steps.keep_window_picture(steps.window(folder), PICTURES / "window.png")
+    recorded("nitrogen_5mm", folder)
+    (PICTURES / "window.png").write_bytes(picture_bytes(window_figure(steps.window(folder)), ".png"))
 
 
 def main(names: Sequence[str]) -> None:

@@ -295,11 +295,10 @@ def _calm(found: list[Finding], in_full: bool) -> list[b.Block]:
     names = {} if in_full else {c.kind: check_name(c.kind) for c in found if c.weight == Weight.NOTHING_FOUND}
     known = [name for name in names.values() if name]
     rest = [say(c) for c in found if not names.get(c.kind)]
-    parts = [b.words(text("Nothing found: {checks}.", checks="; ".join(known)))] if known else []
-    return [
-        *parts,
-        *([b.words(text("Nothing found:")), b.columns(rest) if len(rest) > 3 else b.listed(rest)] if rest else []),
-    ]
+    head = (
+        text("Nothing found: {checks}.", checks="; ".join(known)) if known else text("Nothing found:") if rest else ""
+    )
+    return [b.words(head), b.columns(rest) if len(rest) > 3 else b.listed(rest)]
 
 
 def _asks_for_a_look(result: ResponseResult, *kinds: StudyKind) -> bool:

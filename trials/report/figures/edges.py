@@ -224,7 +224,9 @@ def by_factor_figure(
     result: ResponseResult, coupons: pd.DataFrame, settings: Sequence[Setting], types: Sequence[str]
 ) -> str:
     """One strip per nozzle type, one row of strips per setting: coupon marks, and the mean at each setting cut."""
-    with canvas(0.75 + 1.0 * len(settings), len(settings), len(types), sharey=True, squeeze=False) as (figure, grid):
+    titles = [wrapped(nozzle, max(10, 62 // len(types)), 6) for nozzle in types]
+    height = 0.5 + 0.12 * max(title.count("\n") + 2 for title in titles) + 1.0 * len(settings)
+    with canvas(height, len(settings), len(types), sharey=True, squeeze=False) as (figure, grid):
         low, high = span(coupons["value"].to_numpy(float))
         for row, setting in enumerate(settings):
             for place, nozzle in enumerate(types):
@@ -233,7 +235,7 @@ def by_factor_figure(
                 _draw_levels(axes, part[setting.column].tolist(), part["value"].to_numpy(float), setting, place)
                 axes.set_ylim(low, high)
                 if row == 0:
-                    axes.set_title(wrapped(nozzle, max(10, 62 // len(types)), 2), fontsize=8.5)
+                    axes.set_title(titles[place], fontsize=8.5)
                 axes.set_xlabel(drawn(setting.words, max(14, 90 // len(types))), fontsize=8.5)
         figure.supylabel(axis_words(result), fontsize=9)
         return svg(figure)
