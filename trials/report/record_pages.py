@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
 from importlib import metadata
 from typing import Any
@@ -40,11 +40,14 @@ def grades_section(graded: pd.DataFrame | None, trial: Trial) -> dict[str, Any]:
     title = text("Grades of the coupons")
     if graded is None or graded.empty:
         return b.section(title, [])
-    rows = [_grade_row(found, graded[graded["nozzle"] == found.nozzle]) for found in counts(graded, trial.types)]
+    items = [(column, head) for column, head in _items() if _graded(graded, column)]
+    found = counts(graded, trial.types)
+    rows = [
+        _grade_row(each, graded[graded["nozzle"] == each.nozzle], [column for column, _ in items]) for each in found
+    ]
     names = [
         *(text("Nozzle type"), text("Planned"), text("Lost"), text("Cut")),
-        *(text("Met"), text("Too near to say"), text("Failed")),
-        *(text("Rz5, by range"), text("u, by range"), text("Dross, by grade")),
+        *(text("Met"), text("Too near to say"), text("Failed"), *(head for _, head in items)),
     ]
     reasons = counted(graded.loc[graded["meets"] != Meets.YES, "reasons"])
     note = text(
@@ -54,29 +57,39 @@ def grades_section(graded: pd.DataFrame | None, trial: Trial) -> dict[str, Any]:
     return b.section(
         title,
         [
-            b.table(names, rows, range(1, 6), (1.7, 0.95, 0.6, 0.55, 0.6, 0.9, 1.6, 1.5, 1.5, 1.7)),
+            b.table(names, rows, range(1, 6), (1.7, 0.95, 0.6, 0.55, 0.6, 0.9, 1.6, *(1.6 for _ in items))),
             b.words(note),
             b.columns(reasons_counted(known, n) for known, n in reasons[:8]),
         ],
     )
 
 
-def _grade_row(found: Counts, part: pd.DataFrame) -> list[str]:
+def _items() -> list[tuple[str, str]]:
+    """Column of each item that is graded, and its head."""
+    return [
+        ("roughness_range", text("Rz5, by range")),
+        ("squareness_range", text("u, by range")),
+        ("dross_grade", text("Dross, by grade")),
+    ]
+
+
+def _graded(graded: pd.DataFrame, column: str) -> bool:
+    """Whether any coupon has a range or grade of an item."""
+    return column in graded and bool((pd.to_numeric(graded[column], errors="coerce").fillna(-1) != -1).any())
+
+
+def _grade_row(found: Counts, part: pd.DataFrame, columns: Sequence[str]) -> list[str]:
     edges = part[part["outcome"] == Outcome.CUT]
     ranges = {0: text("worse"), -1: text("not graded")}
     return [
         found.nozzle,
         *map(str, (found.planned, found.lost, found.cut, found.met, found.undecided)),
         failed_words(found),
-        _tally(edges, "roughness_range", ranges),
-        _tally(edges, "squareness_range", ranges),
-        _tally(edges, "dross_grade", {-1: text("not graded")}),
+        *(_tally(edges, column, {-1: text("not graded")} if column == "dross_grade" else ranges) for column in columns),
     ]
 
 
 def _tally(part: pd.DataFrame, column: str, names: Mapping[int, str]) -> str:
-    if column not in part:
-        return "–"
     values = pd.to_numeric(part[column], errors="coerce").fillna(-1).astype(int)
     found = values.value_counts()
     order = sorted(found.index, key=lambda grade: (grade == -1, grade in names, grade))

@@ -295,9 +295,8 @@ def _calm(found: list[Finding], in_full: bool) -> list[b.Block]:
     names = {} if in_full else {c.kind: check_name(c.kind) for c in found if c.weight == Weight.NOTHING_FOUND}
     known = [name for name in names.values() if name]
     rest = [say(c) for c in found if not names.get(c.kind)]
-    head = (
-        text("Nothing found: {checks}.", checks="; ".join(known)) if known else text("Nothing found:") if rest else ""
-    )
+    none = text("Nothing found:") if rest else ""
+    head = text("Nothing found: {checks}.", checks="; ".join(known)) if known else none
     return [b.words(head), b.columns(rest) if len(rest) > 3 else b.listed(rest)]
 
 

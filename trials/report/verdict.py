@@ -124,14 +124,11 @@ def _sections(study: Study, trial: Trial, extras: VerdictExtras) -> list[dict[st
         cautions_section(),
         ladder_section(study.ladder),
         _chances(study),
-    ]
-    found += pages[:decisive]
-    found += [
-        honesty_section(study),
-        spread_section(ordered),
         grades_section(extras.graded, trial),
         departures_section(study, extras),
     ]
+    found += pages[:decisive]
+    found += [honesty_section(study), spread_section(ordered)]
     found += [*map(_more, extras.sections), *pages[decisive:]]
     return [part for part in found if part["blocks"]]
 
