@@ -61,6 +61,9 @@ def test_drift_is_the_change_over_all_cuts(trial, make_table, slope):
     for end in ("value", "low", "high"):
         assert log_of(after.facts[end]) - log_of(before.facts[end]) == pytest.approx(53 * slope, abs=EXACT)
     assert before.facts["low"].value < before.facts["value"].value < before.facts["high"].value
+    # a change of 10 % or more is far beyond its error of some 3 %: looked at, unlike what chance makes
+    assert after.facts["p"] < 0.01 and after.weight == Weight.LOOK_AT
+    assert before.facts["p"] > 0.01 and before.weight == Weight.NOTHING_FOUND
     assert after.kind == StudyKind.DRIFT and checking.drift(*ready_of(trial, plain.drop(columns="cut_order"))) is None
     unknown = plain.assign(cut_order=plain["cut_order"].where(plain["coupon"] != plain["coupon"].iloc[0]))
     assert checking.drift(*ready_of(trial, unknown)) is None and checking.wear(*ready_of(trial, unknown)) is None
@@ -167,6 +170,18 @@ def test_shuffling_counts_arrangements_by_sheet(trial, make_table):
     assert found.facts["smallest_p"] == 0.25 and found.facts["p"] == 0.25
     one = make_table()
     assert checking.shuffled(*ready_of(trial, one[one["nozzle"] == "double"])) is None
+
+
+def test_specimens_are_shuffled_by_what_is_left_beside_the_settings(trial, make_table):
+    """One specimen lost its coupons at the highest pressure, which alone moves its mean across that of the others."""
+    table = make_table(effect=(0.0, -0.3), spread=(0.0, 0.01, 0.0, 0.01, 0.01))
+    table["value"] *= np.exp(3.0 * table["pressure_bar"])
+    lost = table[(table["specimen"] != "c0") | (table["pressure_bar"] < 0.9)]
+    found = checking.shuffled(*ready_of(trial, lost))
+    # as if nothing were lost: the arrangement as cut and its mirror image are the most extreme of 8
+    assert (found.facts["p"], found.facts["smallest_p"]) == (0.25, 0.25)
+    ready, _ = ready_of(trial, lost)
+    assert checking.shuffle_specimens(ready, ready.y).p > 0.25
 
 
 def test_shape_and_scale_are_flagged_when_they_are_wrong(trial, make_table):

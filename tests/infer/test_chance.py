@@ -264,6 +264,12 @@ def test_bound_of_the_mean_rule_is_where_the_chance_reaches_it():
         assert chance(edge, Rule(limit, 4, "mean", at_most)).low == pytest.approx(0.9, abs=1e-4)
 
 
+def test_bound_of_the_worst_of_two_is_where_the_chance_reaches_it():
+    edge = one_type(seed=4)
+    limit = tolerance_bound(edge, 0.9, 2)
+    assert chance(edge, Rule(limit, 2)).low == pytest.approx(0.9, abs=1e-4)  # one of 16,384 draws apart
+
+
 def test_correlation_of_effects_is_found_at_its_level():
     rng = np.random.default_rng(11)
     specimen = np.repeat(np.arange(100), 4)

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
-from trials.infer.chance import share_limits
+from trials.infer.chance import lowest_share, share_limits
 from trials.infer.checks import shuffle_test
 
 SHOES = Path(__file__).parents[1] / "reference" / "shuffle" / "bhh_shoes_paired.csv"
@@ -122,3 +122,13 @@ def test_a_share_that_cannot_be_is_refused():
             share_limits(count, total)
     with pytest.raises(WrongArgument, match="one of wilson, exact"):
         share_limits(1, 2, method="guess")
+
+
+def test_the_lowest_share_is_that_at_which_so_many_still_have_a_chance():
+    # n of n: the share whose n-th power is 5 %; 1 of 2: 1 - (1 - p)^2 = 0.1; none: nothing is known
+    assert lowest_share(3, 3) == pytest.approx(0.05 ** (1 / 3), rel=1e-9)
+    assert lowest_share(1, 2, 0.9) == pytest.approx(1.0 - np.sqrt(0.9), rel=1e-9)
+    assert lowest_share(1, 1, 0.9) == pytest.approx(0.1, rel=1e-9) and lowest_share(0, 12) == 0.0
+    for count, total, confidence in ((0, 0, 0.95), (-1, 3, 0.95), (4, 3, 0.95), (1, 3, 0.0), (1, 3, 1.0)):
+        with pytest.raises(WrongArgument, match="is no share"):
+            lowest_share(count, total, confidence)

@@ -278,10 +278,10 @@ def test_engineers_pages_say_what_they_must(data):
         "How it was judged",
         "Cautions",
         "Chance that the next edge meets the requirement",
-        "Mean height of profile Rz5 (decides)",
-        "Where the spread comes from",
         "Grades of the coupons",
         "Departures from the plan",
+        "Mean height of profile Rz5 (decides)",
+        "Where the spread comes from",
         "Perpendicularity tolerance u (beside it)",
     ]
     text = json.dumps(data["sections"], ensure_ascii=False)

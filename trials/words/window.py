@@ -244,6 +244,7 @@ def _aim(aim: BestBy) -> str:
         BestBy.CHANCE: text("where the requirement is met most surely"),
         BestBy.EDGE: text("where the typical edge is best"),
         BestBy.SPEED: text("the fastest that meets the requirement"),
+        BestBy.COST: text("the cheapest metre of good edge that meets the requirement"),
     }[aim]
 
 
