@@ -13,8 +13,22 @@ from tests_support import TRIAL_TEXT, draw_blank
 EXAMPLES = Path(__file__).parent.parent / "example_data"
 MOMENT = datetime(2026, 1, 12, 8, tzinfo=UTC)
 LONGEST = (
-    *("test_house.py", "test_ready_made_trials.py", "test_way.py", "test_paper.py", "test_nonsense_language.py"),
-    *("test_designs_dry_run.py", "test_settle.py", "test_window.py", "test_fuzz.py"),
+    *(
+        "test_ready_made_trials.py",
+        "test_house.py",
+        "test_nonsense_language.py",
+        "test_way.py",
+        "test_extend_to_settle.py",
+    ),
+    *(
+        "test_paper.py",
+        "test_fuzz.py",
+        "test_server.py",
+        "test_settle.py",
+        "test_designs_dry_run.py",
+        "test_catalogues.py",
+    ),
+    *("test_records_steps.py", "test_life_study.py", "test_window_example.py", "test_response.py", "test_search.py"),
 )
 """Files that take long are begun first, so that the workers, a file each at a time, end together."""
 
@@ -50,6 +64,11 @@ def blank_pictures(monkeypatch):
     draw_blank(monkeypatch)
 
 
+@pytest.fixture
+def drawn_pictures():
+    """For a test that looks at pictures, where the others of its folder have them blank."""
+
+
 @pytest.fixture(autouse=True, scope="session")
 def few_places():
     """A verdict maps 49 or 81 settings of every type; tests of everything else are content with a few."""
@@ -69,7 +88,7 @@ def trial_text() -> str:
 def example(tmp_path_factory):
     """Folder of an example trial by name, recorded as the demo does and made once; only to be read."""
     from trials import steps
-    from trials.store.intake import typed_tables as intake
+    from trials.store import intake
     from trials.store.records import recording
     from trials.store.records.folder import read_trial
 
@@ -83,7 +102,7 @@ def example(tmp_path_factory):
         recording.record_cuts(
             folder, *(getattr(intake, f"read_{kind}")(source / f"{kind}.csv", records) for kind in kinds), at=MOMENT
         )
-        rows = intake.read_readings(source / "readings.csv", steps.load(folder))
+        rows = intake.read_bench(source / "readings.csv", steps.load(folder)).readings
         recording.record_readings(folder, rows, at=MOMENT)
         return folder
 

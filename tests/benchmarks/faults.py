@@ -353,6 +353,9 @@ def main() -> None:
     print(
         f"\n{given.floor}: {len(outcomes) - len(survivors)} of {len(outcomes)} caught ({share:.0%}), seed {given.seed}"
     )
+    for kind in sorted({outcome.fault.kind for outcome in outcomes}):
+        caught = [outcome.caught for outcome in outcomes if outcome.fault.kind == kind]
+        print(f"  {kind}: {sum(caught)} of {len(caught)}")
     print("\n".join(f"survived: {fault}" for fault in survivors))
 
 

@@ -78,8 +78,8 @@ def test_the_inspector_comes_from_the_workbook_to_grades(trials, small, monkeypa
     walk.read("sheet", "cut")
     walk.read("status", "cut")
     assert "measure at the bench" in walk.known
-    filled_in("cut/papers/bench-workbook.xlsx")
-    walk.go("record", "cut", "cut/papers/bench-workbook.xlsx")
+    filled_in("cut/papers/bench/bench-workbook.xlsx")
+    walk.go("record", "cut", "cut/papers/bench/bench-workbook.xlsx")
     assert re.search(r"grade\s+Grade edges by ISO 9013", walk.read("--help"))
     assert "Example: `trials grade my-trial`" in walk.read("grade", "--help")
     walk.read("grade", "cut")

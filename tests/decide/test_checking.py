@@ -80,6 +80,31 @@ def test_wear_is_the_change_over_ten_coupons_of_a_mount(trial, make_table):
     assert checking.wear(*ready_of(trial, plain.drop(columns="mount"))) is None
 
 
+def test_a_drift_of_the_bench_is_the_change_over_the_order_of_measuring(trial, make_table):
+    plain = make_table()
+    marks = sorted(set(plain["coupon"]))
+    turn = np.random.default_rng(8).permutation(len(marks)) + 1.0
+    measured = plain.assign(measured_order=plain["coupon"].map(dict(zip(marks, turn, strict=True))))
+    before = checking.bench_drift(*ready_of(trial, measured))
+    drifting = measured.assign(value=measured["value"] * np.exp(0.01 * measured["measured_order"]))
+    after = checking.bench_drift(*ready_of(trial, drifting))
+    # 54 coupons, so 53 steps from the first to the last
+    for end in ("value", "low", "high"):
+        assert log_of(after.facts[end]) - log_of(before.facts[end]) == pytest.approx(53 * 0.01, abs=EXACT)
+    assert after.kind == StudyKind.DRIFT_AT_THE_BENCH
+    assert (before.weight, after.weight) == (Weight.NOTHING_FOUND, Weight.LOOK_AT)
+
+
+def test_nothing_is_said_of_the_bench_where_its_order_is_not_known(trial, make_table):
+    plain = make_table()
+    assert checking.bench_drift(*ready_of(trial, plain)) is None
+    order = plain["cut_order"].astype(float)
+    few = plain.assign(measured_order=order.where(plain.index % 3 > 0))
+    assert checking.bench_drift(*ready_of(trial, few)) is None  # a third of the readings have no place
+    most = plain.assign(measured_order=order.where(plain.index % 10 > 0))
+    assert checking.bench_drift(*ready_of(trial, most)).kind == StudyKind.DRIFT_AT_THE_BENCH
+
+
 def test_a_trend_that_may_be_a_thousandfold_is_not_known(trial, make_table):
     # coupons that differ by e^9 leave a trend open by far more than a thousandfold
     table = make_table(spread=(0.3, 0.5, 0.0, 9.0, 0.04))

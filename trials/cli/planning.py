@@ -117,16 +117,20 @@ def _freeze_or_show(folder: Path, show_only: bool, json_: bool, as_written: bool
 def sheet(folder: Path = FOLDER) -> None:
     """Print the papers of the cutting day.
 
-    Run sheet, plan, workbooks, bench card, labels, drawings of the sheets. Of a trial that was extended: those of the
-    newest block, in a folder of their own.
+    Run sheet, plan, run workbook, drawings of the sheets; in the folder `bench` of their own what goes to the bench:
+    card, labels, workbooks. Nothing in that folder names a nozzle type, so hand it over whole and keep the rest. Of a
+    trial that was extended: those of the newest block, in a folder of their own.
 
-    Example: `trials sheet my-trial` writes them to my-trial/papers.
+    Example: `trials sheet my-trial` writes them to my-trial/papers and my-trial/papers/bench.
     """
     from trials import steps
+    from trials.steps.sheet import BENCH
     from trials.words.language import text
 
     paths = steps.run_sheet(folder)
     show.say(*map(str, paths))
+    bench = next(path.parent for path in paths if path.parent.name == BENCH)
+    show.say(text("For the bench: {folder}. Nothing in it names a nozzle; the other papers do.", folder=bench))
     book = next(path for path in paths if path.stem.startswith("run-workbook"))
     command = Command("cut", (str(folder), str(book))).typed()
     show.next_step(text("cut by the run sheet, fill in {file}, then `{command}`", file=book.name, command=command))

@@ -81,9 +81,10 @@ def record(
 ) -> None:
     """Record readings from the bench.
 
-    From the bench workbook or a CSV file. Nothing recorded before is changed.
+    From the bench workbook, the workbook of the repeats or a CSV file. What was measured again with a reason corrects
+    the first reading; nothing else that was recorded before is changed.
 
-    Example: `trials record my-trial my-trial/papers/bench-workbook.xlsx --who "A. Berg"`
+    Example: `trials record my-trial my-trial/papers/bench/bench-workbook.xlsx --who "A. Berg"`
     """
     from trials import steps
     from trials.words.findings import say

@@ -26,9 +26,10 @@ from trials.words.cautions import caution_lines
 from trials.words.findings import say
 from trials.words.frame import day_words
 from trials.words.grade import dross_definition, dross_name
+from trials.words.language import word
 from trials.words.numbers import bare, fixed, point
 from trials.words.plan import described, limit_words, map_notes
-from trials.words.requirement import job_and_requirement
+from trials.words.requirement import job_and_requirement, job_words
 from trials.words.system import inches, scale_in_use, shown_unit
 
 TITLE_LENGTH = 80
@@ -130,7 +131,11 @@ def _mount(trial: Trial, coupons: pd.DataFrame, row: dict[str, Any]) -> dict[str
         "bore": described(known),
         "coupons": [
             [
-                _level(cell, measured[column]) if column in measured else _value(cell)
+                _level(cell, measured[column])
+                if column in measured
+                else word(_value(cell))
+                if column == "edge"
+                else _value(cell)
                 for column, cell in zip(columns, line, strict=True)
             ]
             for line in own[columns].itertuples(index=False)
@@ -150,8 +155,14 @@ def _maps(trial: Trial, coupons: pd.DataFrame) -> list[dict[str, Any]]:
     return found
 
 
-def bench_card_data(trial: Trial, made_on: date) -> dict[str, Any]:
-    """The bench card: order of work, where to measure, the dross scale with drawings, limits of the ranges."""
+def bench_card_data(
+    trial: Trial, made_on: date, coupons: Sequence[tuple[str, str]] = (), repeats: Sequence[tuple[str, str]] = ()
+) -> dict[str, Any]:
+    """The bench card: order of work, where to measure, the dross scale with drawings, limits of the ranges, and each
+    coupon with the edge to measure.
+
+    coupons, repeats: (mark, edge) in the order of measuring.
+    """
     thickness = trial.application.thickness_mm
     varies = any("thickness" in name for name in trial.factors)
     fixed = None if varies else thickness
@@ -175,11 +186,19 @@ def bench_card_data(trial: Trial, made_on: date) -> dict[str, Any]:
                 }
                 for step in SCALE
             ],
+            "lists": [_edge_list(words.coupon_list(), coupons), _edge_list(words.repeat_list(), repeats)],
+            "list_head": words.list_heads(),
             "limits": _limits(fixed, trial.responses),
             "limits_head": words.limits_head(),
             "limits_title": words.limits_title(standards.edition(), fixed) if fixed else "",
         }
     )
+
+
+def _edge_list(said: tuple[str, str], rows: Sequence[tuple[str, str]]) -> dict[str, Any]:
+    """One list of the bench card: title, what to know, and rows of place, mark and edge."""
+    listed = [[str(place), mark, word(edge)] for place, (mark, edge) in enumerate(rows, 1)]
+    return {"title": said[0], "said": said[1], "rows": listed}
 
 
 def _where(trial: Trial, thickness: float | None) -> list[str]:
@@ -223,13 +242,34 @@ def labels_data(trial: Trial, marks: Sequence[tuple[str, int]], made_on: date) -
 
     marks: (mark, place) in the order of measuring, which tells nothing of nozzle or setting.
     """
-    title = words.labels_title(trial.trial.title)
+    shown = _blind_title(trial)
+    title = words.labels_title(shown)
     return {
         "title": title,
         "footer": words.labels_footer(title, len(marks)),
         "engineer": "",
         "made_on": day_words(made_on),
         "program": program(),
-        "trial": trial.trial.title,
+        "trial": shown,
         "marks": [[mark, words.label_place(place)] for mark, place in marks],
     }
+
+
+def _blind_title(trial: Trial) -> str:
+    """The title of the trial, or what is cut where the title names a nozzle type."""
+    title = trial.trial.title
+    if not any(kind.casefold() in title.casefold() for kind in trial.types):
+        return title
+    return job_words(trial.application)
+
+
+def repeat_labels_data(trial: Trial, pairs: Sequence[tuple[str, str]], made_on: date) -> dict[str, Any]:
+    """The labels of the blind repeats, each beside the coupon whose mark it covers; pairs: (second mark, coupon)."""
+    return _with_footer(
+        _common(trial, made_on)
+        | {
+            "title": words.repeat_labels_title(trial.trial.title),
+            "said": words.repeat_labels_said(),
+            "pairs": [[mark, words.covers(coupon)] for mark, coupon in pairs],
+        }
+    )

@@ -93,10 +93,11 @@ def _target(known: records.Records, asked: Correction) -> _Target:
         )
     if not asked.column:
         raise InputError("the column to correct is missing", do="Name it, or give --as-read for a flagged reading.")
+    mark, repeat = records.coupon_behind(asked.mark, asked.repeat, known)
     matched = match_header(asked.column, _units(known.trial)) if asked.of == "coupon" else None
     if matched:
         column, scale = matched
-        place = records.ReadingPlace(asked.mark, column, asked.reading, asked.repeat)
+        place = records.ReadingPlace(mark, column, asked.reading, repeat)
         return _Target(place, _new_number(asked, scale))
     if asked.withdraw or asked.restore:
         raise InputError(
@@ -108,7 +109,7 @@ def _target(known: records.Records, asked: Correction) -> _Target:
     column = asked.column.strip().lower()
     detail = column in records.READING_DETAILS and (column != "note" or asked.reading > 0)
     if asked.of == "coupon" and detail:
-        return _Target(records.ReadingPlace(asked.mark, column, asked.reading, asked.repeat), is_detail=True)
+        return _Target(records.ReadingPlace(mark, column, asked.reading, repeat), is_detail=True)
     return _Target(None)
 
 

@@ -62,6 +62,7 @@ KEPT = frozenset(
         *("kerf_mm", "drag_mm", "standoff_measured_mm", "inspector", "instrument", "cutoff_mm", "depth_mm", "note"),
         *("measured_on", "ended", "range of u", "range of Rz5", "cut_order", "mount", "sheet", "outcome", "cut_at"),
         *("changed_setting", "order", "nozzle", "specimen", "fitted_at", "centring_checked", "height_calibrated"),
+        *("again_because", "not measurable"),
         *("pierces_before", "window_changed", "heat_lot", "surface", "gas_purity"),
     )
 )

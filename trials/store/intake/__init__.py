@@ -2,6 +2,7 @@
 
 from trials.store.intake.adopt import Adoption, Keys, adopt
 from trials.store.intake.adopted_file import ASSUMED_WORTHWHILE, AdoptedResponse
+from trials.store.intake.bench_file import BenchFile, read_bench
 from trials.store.intake.inspections import read_inspections
 from trials.store.intake.readings import read_plain_readings, read_readings
 from trials.store.intake.traces import Points, place_of, point_files, read_points
@@ -12,6 +13,7 @@ __all__ = [
     "ASSUMED_WORTHWHILE",
     "AdoptedResponse",
     "Adoption",
+    "BenchFile",
     "FileTable",
     "Keys",
     "Points",
@@ -19,6 +21,7 @@ __all__ = [
     "number_in",
     "place_of",
     "point_files",
+    "read_bench",
     "read_cuts",
     "read_inspections",
     "read_mounts",

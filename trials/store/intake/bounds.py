@@ -7,6 +7,7 @@ from typing import Any
 
 from trials.errors import InputError
 from trials.responses import Beyond, Quantity, Scale
+from trials.store.language import kept_word
 from trials.store.records.bounds import NOT_MEASURABLE
 from trials.store.records.rules import check_value
 from trials.store.tables import number_in
@@ -30,7 +31,7 @@ def reading_in(
         If it is no figure, outside what is allowed, a bound of a grade, or could not be measured without a reason.
     """
     text = cell.strip() if isinstance(cell, str) else ""
-    if text.casefold() == NOT_MEASURABLE:
+    if kept_word(text).casefold() == NOT_MEASURABLE:
         if not row.get("note"):
             raise InputError("no reason why it could not be measured", do="Write it into the note.", **place)
         return {"value": None, "beyond": Beyond.NOT_MEASURABLE.value}

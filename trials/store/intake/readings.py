@@ -28,6 +28,7 @@ from trials.store.intake.headers import (
 from trials.store.intake.lives import note_says_good
 from trials.store.intake.names import one_spelling
 from trials.store.language import SIDES, kept_word
+from trials.store.records.again import BECAUSE
 from trials.store.records.bounds import as_typed, same_reading
 from trials.store.records.records import (
     READING_COLUMNS,
@@ -42,13 +43,14 @@ from trials.store.records.rules import (
     outcomes,
     quantities,
 )
+from trials.store.records.second_marks import known_marks
 from trials.store.records.spelling import as_mark
 from trials.store.tables import FileTable, moment_in, number_in, text_in, whole_in
 from trials.trial import Method
 from trials.units import suffix
 
 PLAIN = {"coupon": "", "repeat": "", "thickness_mm": "mm", "u_mm": "mm", "rz5_um": "um", "dross_grade": ""}
-NOT_TYPED = ("field", "value", "beyond")
+NOT_TYPED = ("field", "value", "beyond", "measured_order")
 """Columns of a reading that no column of a file is named after."""
 READING_UNITS = {"cutoff_mm": "mm", "depth_mm": "mm"}
 
@@ -64,7 +66,11 @@ def read_readings(path: str | Path, records: Records) -> FileTable:
         For every cell that cannot be used, a coupon that is unknown or was not cut, two values for one place, or
         mixed cut-offs.
     """
-    table = named_sheet(path, "readings", ("coupon",))
+    return read_table_of_readings(named_sheet(path, "readings", ("coupon",)), records)
+
+
+def read_table_of_readings(table: FileTable, records: Records) -> FileTable:
+    """The same of a table that was read already; a second mark of a coupon stays as it was typed."""
     known = quantities(records.trial)
     wanted = {name: "" for name in READING_COLUMNS if name not in NOT_TYPED} | READING_UNITS
     wanted |= {column: suffix(quantity.unit) for column, quantity in known.items()}
@@ -91,7 +97,8 @@ def read_readings(path: str | Path, records: Records) -> FileTable:
 def _long_rows(
     table: FileTable, columns: Columns, known: dict[str, Quantity], records: Records
 ) -> list[tuple[int, dict[str, Any]]]:
-    marks, recorded = set(records.coupons["coupon"]), outcomes(records)
+    marks, recorded = known_marks(records), outcomes(records)
+    recorded |= {mark: recorded[coupon] for mark, coupon in records.repeat_marks.items() if coupon in recorded}
     rows: list[tuple[int, dict[str, Any]]] = []
     problems = Problems()
     for number, cells in each_row(table, columns):
@@ -185,7 +192,8 @@ def _two_values(row: dict[str, Any], number: int, first: int, other: dict[str, A
         row=number,
         column=row["field"],
         found=as_typed(row) if row["beyond"] or row["value"] is None else row["value"],
-        do="Keep one of them; a second measurement of the same place is repeat 1.",
+        do=f"Keep one of them; or, where the first went wrong, say why in the column {BECAUSE} of the second; a place "
+        "measured again for the study of the bench is repeat 1.",
     )
 
 

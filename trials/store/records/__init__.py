@@ -40,8 +40,10 @@ from trials.store.records.looks import (
 )
 from trials.store.records.recording import record_as_planned, record_cuts, record_readings
 from trials.store.records.records import READING_COLUMNS, Records, standing
+from trials.store.records.repeats import draw_marks
 from trials.store.records.retirement import Retired, open_coupons, retire, retired
 from trials.store.records.rules import check_coupon, check_was_cut, outcomes, quantities
+from trials.store.records.second_marks import coupon_behind, second_marks
 from trials.store.records.slips import Slip, open_slips
 
 __all__ = [
@@ -78,9 +80,11 @@ __all__ = [
     "correct_mount",
     "correct_sheet",
     "costs_of",
+    "coupon_behind",
     "coupon_table",
     "departures",
     "detail_change",
+    "draw_marks",
     "entries",
     "fingerprint",
     "freeze",
@@ -109,5 +113,6 @@ __all__ = [
     "retired",
     "revived",
     "row_change",
+    "second_marks",
     "standing",
 ]

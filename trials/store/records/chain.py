@@ -25,7 +25,7 @@ from trials.store.records import schema
 
 COUNTERS: Mapping[str, str] = {
     **dict.fromkeys(("planned_coupons", "planned_mounts", "planned_sheets"), "position"),
-    **dict.fromkeys(("versions", "mounts", "sheets", "cuts", "readings", "instruments"), "id"),
+    **dict.fromkeys(("versions", "mounts", "sheets", "cuts", "readings", "repeat_marks", "instruments"), "id"),
     **dict.fromkeys(("confirmed_slips", "looks"), "journal_id"),
 }
 """Recorded tables, each with the column that only grows: an entry covers the rows from one number to another."""

@@ -53,7 +53,7 @@ def confirm_slips(
     _named(who, why)
     with writing(folder) as (connection, records):
         meant = None if coupons is None else {as_mark(mark, records.coupons["coupon"]) for mark in coupons}
-        found = [slip for slip in open_slips(records) if meant is None or slip.coupon in meant]
+        found = [slip for slip in open_slips(records) if meant is None or meant & {slip.coupon, slip.seen_as}]
         if not found:
             raise InputError("no suspected slip to confirm", found=coupons, do="See `trials status`.")
         confirm(connection, records, found, who, why, stamp(at))

@@ -263,6 +263,7 @@ def read_records(
         all_cuts=cuts,
         all_readings=readings,
         confirmed=frozenset(int(number) for (number,) in stored.table("confirmed_slips").of("reading_id")),
+        repeat_marks={str(m): str(c) for m, c in stored.table("repeat_marks").of("mark", "coupon")},
         frozen_at=version["frozen_at"],
         freeze_hash=version["freeze_hash"],
         identity=proved.identity if proved else "",

@@ -15,6 +15,7 @@ from trials.findings import Fact, Finding
 from trials.record_kinds import JournalKind, RecordKind
 from trials.responses import Beyond, Quantity
 from trials.store.records import schema
+from trials.store.records.again import Again, keep_again
 from trials.store.records.bounds import as_typed, same_reading
 from trials.store.records.changed_setting import nearest
 from trials.store.records.corrections import confirm_slips, correct, correct_cut, correct_mount, correct_sheet
@@ -137,10 +138,12 @@ def record_readings(
     confirm_slips: bool = False,
     at: datetime | None = None,
     dry_run: bool = False,
+    again: FileTable | None = None,
 ) -> Recorded:
     """Keep readings (long: one row per coupon, reading, repeat and field). Suspected slips are kept and flagged.
 
-    dry_run: everything is checked and counted, and nothing is kept.
+    dry_run: everything is checked and counted, and nothing is kept. again: readings that were measured again, each
+    with its reason in `again_because`; they correct those on record or in the same file.
 
     Raises
     ------
@@ -161,17 +164,26 @@ def record_readings(
             facts = {"readings": len(rows), "coupons": coupons}
             write_journal(connection, moment, who, JournalKind.READINGS_RECORDED, facts)
         after = read_records(connection, records.folder, records.trial, last_version(connection))
-        new = {(row["coupon"], row["reading"], row["repeat"], row["field"]) for row in rows}
+        done = Again()
+        if again is not None and len(again.frame):
+            done = keep_again(connection, after, again, who, moment)
+            after = read_records(connection, records.folder, records.trial, last_version(connection))
+        new = {(row["coupon"], row["reading"], row["repeat"], row["field"]) for row in rows} | done.keys
         found = [s for s in open_slips(after) if (s.coupon, s.reading, s.repeat, s.field) in new]
         if confirm_slips:
             confirm(connection, after, found, who, "confirmed when recorded", moment)
         if dry_run:
             undo(connection)
-    overruled = found_in_file.overruled
-    ignored = len(given.frame) - len(rows)
+    overruled = (*(line for line in found_in_file.overruled if _overruled_key(line) not in done.keys), *done.said)
+    ignored = len(given.frame) - len(rows) + (0 if again is None else len(again.frame) - done.added)
     odd = (*unplanned_readings(rows, records.trial), *dated_later(rows, "measured_on", moment))
     said = (*given.said, *_known(RecordKind.READINGS_KNOWN, ignored - len(overruled)), *overruled, *odd)
-    return Recorded(len(rows), ignored, said, tuple(found))
+    return Recorded(len(rows) + done.added, ignored, said, tuple(found))
+
+
+def _overruled_key(line: Finding) -> tuple[Fact, ...]:
+    """Which reading an older file still has otherwise."""
+    return tuple(line.facts.get(name) for name in ("mark", "reading", "repeat", "column"))
 
 
 def _add_readings(connection: Connection, rows: list[dict[str, Any]]) -> None:
