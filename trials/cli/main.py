@@ -15,7 +15,6 @@ INTERRUPTED = 130
 
 app = typer.Typer(
     name="trials",
-    help="Find out on your own machine which cutting nozzle to run, and print a verdict a manager can sign.",
     no_args_is_help=True,
     cls=Grouped,
     rich_markup_mode=None,

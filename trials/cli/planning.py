@@ -20,8 +20,20 @@ def trial_folder(folder: Path) -> Path:
     return folder
 
 
-FOLDER = typer.Argument(..., help="Folder of the trial.", callback=trial_folder)
-JSON = typer.Option(False, "--json", help="Print the same as JSON.")
+def _folder(context: typer.Context, folder: Path) -> Path:
+    """The same; what the command prints comes out in the units of that trial, JSON as kept."""
+    show.in_units_of(trial_folder(folder), context)
+    return folder
+
+
+def _as_kept(context: typer.Context, asked: bool) -> bool:
+    if asked:
+        context.meta[show.AS_KEPT] = True
+    return asked
+
+
+FOLDER = typer.Argument(..., help="Folder of the trial.", callback=_folder)
+JSON = typer.Option(False, "--json", help="Print the same as JSON.", is_eager=True, callback=_as_kept)
 WORKERS = typer.Option(
     "",
     "--workers",

@@ -20,17 +20,17 @@ from trials.report import blocks as b
 from trials.report.figures.bench import dross_drawing, edge_figure
 from trials.report.figures.planning import sheet_figure
 from trials.report.record_pages import held_rows, program
-from trials.trial import Trial
-from trials.units import shown
+from trials.trial import Factor, Trial
 from trials.words import sheet as words
 from trials.words.cautions import caution_lines
 from trials.words.findings import say
 from trials.words.frame import day_words
 from trials.words.grade import dross_definition, dross_name
 from trials.words.language import word
-from trials.words.numbers import fixed, point
+from trials.words.numbers import bare, fixed, point
 from trials.words.plan import described, limit_words, map_notes
 from trials.words.requirement import job_and_requirement, job_words
+from trials.words.system import inches, scale_in_use, shown_unit
 
 TITLE_LENGTH = 80
 """So many characters of a title fit beside the number of the page."""
@@ -56,7 +56,7 @@ def run_sheet_data(
             "hash": freeze_hash(trial),
             "held": [f"{name}: {value}" for name, value in held_rows(trial)],
             "varied": [_varied(trial, name) for name in trial.factors],
-            "limits": words.not_allowed([limit_words(limit) for limit in trial.plan.limits])
+            "limits": words.not_allowed([limit_words(limit, trial.units) for limit in trial.plan.limits])
             if trial.plan.limits
             else "",
             "stop_rules": words.stop_rules(),
@@ -91,20 +91,23 @@ def _factor_heads(trial: Trial) -> list[str]:
 
 def _varied(trial: Trial, name: str) -> str:
     asked = trial.factors[name]
-    levels = [_value(level) for level in asked.levels]
-    return words.varied(b.setting(name, ""), levels, shown(asked.unit), _value(trial.today_settings[name]))
+    levels = [bare(level, asked.unit) for level in asked.levels]
+    today = bare(trial.today_settings[name], asked.unit)
+    return words.varied(b.setting(name, ""), levels, shown_unit(asked.unit), today)
 
 
-def _places(levels: Sequence[object]) -> int:
-    """Decimals that show every level of a factor."""
-    return max(len(f"{level:g}".partition(".")[2]) for level in levels if isinstance(level, (int, float)))
+def _level(value: object, asked: Factor) -> str:
+    """A setting in the unit in use, with the decimals that show every level of its factor."""
+    if not isinstance(value, (int, float)) or value != value:
+        return _value(value)
+    places = max(len(f"{float(level):g}".partition(".")[2]) for level in asked.levels)
+    whole = scale_in_use(asked.unit) == 1.0 and round(float(value), places) == value
+    return fixed(float(value), places) if whole else bare(float(value), asked.unit)
 
 
-def _value(value: object, places: int | None = None) -> str:
+def _value(value: object) -> str:
     if value is None or value != value:
         return ""
-    if places is not None and round(float(str(value)), places) == value:
-        return fixed(float(str(value)), places)
     return point(f"{value:g}") if isinstance(value, (int, float)) and not isinstance(value, bool) else str(value)
 
 
@@ -117,7 +120,7 @@ def _mount(trial: Trial, coupons: pd.DataFrame, row: dict[str, Any]) -> dict[str
     columns = ["order", "coupon", *(trial.factor_column(name) for name in trial.factors), "edge"]
     columns = [column for column in columns if column in own]
     known = next(n for n in trial.nozzles if n.type == row["nozzle"])
-    places = {trial.factor_column(name): _places(f.levels) for name, f in trial.factors.items() if not f.is_text}
+    measured = {trial.factor_column(name): f for name, f in trial.factors.items() if not f.is_text}
     return {
         "title": words.mount_title(*(_value(row[key]) for key in ("mount", "nozzle", "specimen", "sheet"))),
         "mount": _value(row["mount"]),
@@ -128,7 +131,11 @@ def _mount(trial: Trial, coupons: pd.DataFrame, row: dict[str, Any]) -> dict[str
         "bore": described(known),
         "coupons": [
             [
-                word(_value(cell)) if column == "edge" else _value(cell, places.get(column))
+                _level(cell, measured[column])
+                if column in measured
+                else word(_value(cell))
+                if column == "edge"
+                else _value(cell)
                 for column, cell in zip(columns, line, strict=True)
             ]
             for line in own[columns].itertuples(index=False)
@@ -223,8 +230,10 @@ def _limits(thickness: float | None, measured: Collection[str]) -> list[list[str
     if thickness is None:
         return []
     row = limit_table([thickness])[0]
-    u = ["u, mm", *(fixed(row[f"u_range_{k}"], 3) for k in range(1, 6))]
-    rz5 = ["Rz5, µm", *(fixed(row[f"rz5_range_{k}"], 1) for k in range(1, 5)), "–"]
+    square, rough = scale_in_use("mm"), scale_in_use("um")
+    u = [b.setting("u", "mm"), *(fixed(row[f"u_range_{k}"] * square, 4 if inches() else 3) for k in range(1, 6))]
+    rz5 = [b.setting("Rz5", "um"), *(fixed(row[f"rz5_range_{k}"] * rough, 0 if inches() else 1) for k in range(1, 5))]
+    rz5.append("–")
     return [*([u] if "squareness" in measured else []), *([rz5] if "roughness" in measured else [])]
 
 

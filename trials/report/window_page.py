@@ -46,7 +46,7 @@ def window_section(found: WindowStudy | None, picture: bool, confirmed: Sequence
     widths = (1.5, 0.9, 0.9, 2.0, 0.9, 0.9, 0.9, 0.9)
     cells = [words.table_cells(each, found) for each in found.types]
     parts = [b.words(words.answer(found)), b.listed(map(say, confirmed))]
-    parts += [window_picture(found)] if picture else []
+    parts += [window_picture(found), b.head(text("Where each type is safe, and where it is best"))] if picture else []
     parts += [b.table(words.table_head(found), cells, (1, 2, 4, 5, 6, 7), widths), b.words(words.how_to_read(found))]
     if found.comparisons:
         rows = [words.comparison_cells(one, found) for one in found.comparisons]

@@ -14,7 +14,7 @@ from trials.steps.journal import plan_findings
 from trials.steps.load import load
 from trials.steps.plan import plan_paper
 from trials.store import workbooks as workbook
-from trials.store.language import papers_of
+from trials.store.language import papers_of, units_of
 from trials.store.records import draw_marks, second_marks
 from trials.store.records.records import Records
 
@@ -40,7 +40,8 @@ def run_sheet(folder: Path | str, at: datetime | None = None) -> list[Path]:
     said = plan_findings(whole)
     with papers_of(records.trial):
         files = _run_files(records, said, day) | _bench_files(records, day)
-    files["plan.pdf"] = plan_paper(whole, day)
+    with units_of(records.trial):
+        files["plan.pdf"] = plan_paper(whole, day)
     place = papers_folder(whole)
     return [write_beside(place / name, data) for name, data in files.items()]
 

@@ -199,7 +199,7 @@ def _next(seen: _Seen) -> Next:
         as_planned = None if method == Method.LADDER else Command("cut", (folder, "--as-planned"))
         return Next(Command("cut", (folder, Blank.FILE)), instead=as_planned)
     if seen.unmeasured or seen.readings_open:
-        return Next(Command("record", (folder, Blank.FILE)))
+        return _before_measuring(found)
     if seen.slips:
         return _look_again(folder, seen.slips[0])
     if method in (Method.LIFE, Method.BENCH):
@@ -216,6 +216,16 @@ def _before_cutting(found: Records) -> Next:
     if not (papers / "run-sheet.pdf").is_file():
         return Next(Command("sheet", (folder,)))
     return Next(Command("cut", (folder, str(papers / "run-workbook.xlsx"))), before=Before.CUT)
+
+
+def _before_measuring(found: Records) -> Next:
+    """The bench workbook while nobody took a reading and it lies where it was made; else any file."""
+    from trials.steps.sheet import BENCH, BENCH_BOOK, papers_folder
+
+    folder, book = str(found.folder), papers_folder(found) / BENCH / BENCH_BOOK
+    if found.readings.empty and book.is_file():
+        return Next(Command("record", (folder, str(book))), before=Before.MEASURE)
+    return Next(Command("record", (folder, Blank.FILE)))
 
 
 def _look_again(folder: str, slip: Slip) -> Next:

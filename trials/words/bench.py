@@ -120,9 +120,10 @@ def how_measured(
 ) -> list[str]:
     """With what, by whom and where edges were measured, one sentence each; what was not noted is left out."""
     named = (("Instruments: {names}.", instruments), ("Inspectors: {names}.", inspectors))
-    placed = (("Cut-off: {values} mm.", cutoffs_mm), ("Depth of the roughness trace: {values} mm.", depths_mm))
     said = [text(template, names=", ".join(names)) for template, names in named if names]
-    return said + [text(template, values=", ".join(map(plain, values))) for template, values in placed if values]
+    said += [text("Cut-off: {values} mm.", values=", ".join(map(plain, cutoffs_mm)))] if cutoffs_mm else []
+    depths = ", ".join(plain(depth, "mm") for depth in depths_mm)
+    return said + ([text("Depth of the roughness trace: {values}.", values=depths)] if depths_mm else [])
 
 
 def _number(finding: Finding, name: str) -> float:

@@ -12,7 +12,7 @@ from trials.words.facts import amount, figure, whole, word
 from trials.words.frame import day_words
 from trials.words.language import text
 from trials.words.lives import unit_words
-from trials.words.numbers import number, percent, plain, with_unit
+from trials.words.numbers import bare, number, percent, plain, with_unit
 from trials.words.settings import factor_name
 
 if TYPE_CHECKING:
@@ -47,7 +47,7 @@ def _no_span(safe: Safe | None) -> str:
 def _span(span: Span) -> str:
     if span.low == span.high:
         return text("as it stands")
-    return text("{low} to {high}", low=plain(round(span.low, 4)), high=plain(round(span.high, 4), span.unit))
+    return text("{low} to {high}", low=bare(round(span.low, 4), span.unit), high=plain(round(span.high, 4), span.unit))
 
 
 def settings_head() -> list[str]:

@@ -93,7 +93,7 @@ def where(readings: Mapping[str, int], cutoff_mm: float | None) -> list[str]:
         lines.append(
             text(
                 "Rz5: cut-off {cutoff}, five lengths and half a cut-off at each end, so {length} of clean edge.",
-                cutoff=plain(cutoff_mm, "mm"),
+                cutoff=f"{plain(cutoff_mm)} mm",
                 length=length,
             )
         )

@@ -11,7 +11,7 @@ from trials.units import shown
 from trials.words.answer import word_of
 from trials.words.language import plural, text
 from trials.words.names import person
-from trials.words.numbers import fixed, listed, number, percent, plain, signed, with_unit
+from trials.words.numbers import bare, fixed, listed, number, percent, plain, signed, with_unit
 from trials.words.settings import factor_name, setting_words
 
 if TYPE_CHECKING:
@@ -258,7 +258,8 @@ def _ranges(each: TypeWindow, found: WindowStudy) -> list[str]:
 
 def _range(name: str, each: TypeWindow, found: WindowStudy) -> str:
     levels = [float(place[name]) for place in each.best.alike]
-    low, high = plain(_rounded(min(levels))), plain(_rounded(max(levels)), found.units.get(name, ""))
+    unit = found.units.get(name, "")
+    low, high = bare(_rounded(min(levels)), unit), plain(_rounded(max(levels)), unit)
     if min(levels) == max(levels):
         return text("{factor} {level}", factor=factor_name(name), level=high)
     return text("{factor} {low} to {high}", factor=factor_name(name), low=low, high=high)

@@ -17,9 +17,11 @@ import numpy.typing as npt
 
 from trials.words.language import current
 from trials.words.numbers import point
+from trials.words.system import scale_in_use
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.axis import Axis
     from matplotlib.figure import Figure
 
 INK = "#1c1c1c"
@@ -92,6 +94,21 @@ def _write_in_language(figure: Figure) -> None:
     for axes in figure.axes:
         for axis in (axes.xaxis, axes.yaxis):
             axis.set_major_formatter(InLanguage())
+
+
+def in_unit(axis: Axis, unit: str) -> None:
+    """Ticks of an axis drawn in a kept unit, at round figures of the unit in use and named in it."""
+    scale = scale_in_use(unit)
+    if scale == 1.0:
+        return
+    from matplotlib.ticker import FuncFormatter, MaxNLocator
+
+    class Round(MaxNLocator):
+        def tick_values(self, vmin: float, vmax: float) -> Sequence[float]:
+            return [float(place) / scale for place in super().tick_values(vmin * scale, vmax * scale)]
+
+    axis.set_major_locator(Round(nbins=6, steps=[1, 2, 2.5, 5, 10]))
+    axis.set_major_formatter(FuncFormatter(lambda value, _: point(f"{value * scale:.6g}")))
 
 
 def svg(figure: Figure) -> str:

@@ -59,8 +59,8 @@ __all__ = fetched_late(
         "as_cut": "NOT_CUT analysis_table coupon_table departures",
         "changed_setting": "nearest",
         "check": "Checked check",
-        "corrections": "READING_DETAILS Change NewReading ReadingPlace confirm_slips correct correct_cut correct_detail "
-        "correct_mount correct_sheet detail_change reading_change row_change",
+        "corrections": "READING_DETAILS Change NewReading ReadingPlace confirm_slips correct correct_cut "
+        "correct_detail correct_mount correct_sheet detail_change reading_change row_change",
         "database": "NewQuestion add_block amend freeze",
         "entry": "Recorded journal_lots",
         "fingerprint": "ALL_CELLS FINGERPRINT_VERSION fingerprint look_of",

@@ -21,8 +21,9 @@ from trials.store.workbooks.orders import edges_to_measure, labelled, measuring_
 from trials.trial import Method, Trial
 from trials.words.grade import dross_definition, dross_name
 from trials.words.language import text, word
-from trials.words.numbers import plain
+from trials.words.numbers import bare, plain
 from trials.words.sides import edge_of_mark, edge_words
+from trials.words.system import inches, scale_in_use, shown_unit, unit_in_use
 
 THICKNESS = "thickness_mm"
 LIMIT_ROW = 4
@@ -216,15 +217,18 @@ def _depth_words(trial: Trial) -> str:
     thickness = trial.application.thickness_mm
     if thickness is None:
         return text("Depth of the trace below the top face, mm.")
-    depth = standards.roughness_depth_mm(thickness)
-    return text(
-        "Depth of the trace below the top face, mm; {depth} is usual here (from memory).", depth=plain(depth, "mm")
-    )
+    usual = plain(standards.roughness_depth_mm(thickness), "mm")
+    return text("Depth of the trace below the top face, mm; {depth} is usual here (from memory).", depth=usual)
+
+
+def typed_column(quantity: Quantity) -> str:
+    """The column as the inspector types into it: in the unit in use, which is converted back when it is recorded."""
+    return f"{quantity.column.removesuffix(quantity.unit)}{unit_in_use(quantity.unit)}"
 
 
 def _value_column(quantity: Quantity) -> Column:
-    width = max(11.0, len(quantity.column) + 2.0)
-    title = quantity.column
+    title = typed_column(quantity)
+    width = max(11.0, len(title) + 2.0)
     if quantity.scale == "grade" and quantity.high < 10:
         words = "; ".join(f"{step.grade} {dross_name(step.grade)}" for step in SCALE)
         grades = range(int(quantity.low), int(quantity.high) + 1)
@@ -233,16 +237,19 @@ def _value_column(quantity: Quantity) -> Column:
             width,
             rule=choice(list(grades), title, text("Worst place of the lower edge. {grades}.", grades=words), False),
         )
-    digits = max(0, -int(np.floor(np.log10(quantity.resolution))))
+    scale = scale_in_use(quantity.unit)
+    digits = max(0, -int(np.floor(np.log10(scale * quantity.resolution))))
     high = min(quantity.high, 1e9)
     message = text(
         "{label}: {low} to {high}. Leave it empty where not measured.",
         label=word(quantity.label),
-        low=plain(quantity.low),
+        low=bare(quantity.low, quantity.unit),
         high=plain(high, quantity.unit),
     )
     number_format = f"0.{'0' * digits}" if digits else "0"
-    rule = between(quantity.low, high, title, message) | {"error_type": "warning"}  # `>100` may be typed all the same
+    rule = between(scale * quantity.low, scale * high, title, message) | {
+        "error_type": "warning"
+    }  # `>100` may be typed
     return Column(title, width, number_format=number_format, rule=rule)
 
 
@@ -251,6 +258,7 @@ def _rows(listed: _List, thickness: dict[str, float], headers: list[str]) -> lis
     most = max(1 if quantity.per_coupon else readings for quantity, readings in asked)
     place = {header: _letter(i) for i, header in enumerate(headers)}
     graded = _graded(trial, listed.fields, bool(thickness))
+    typed = {quantity.column: typed_column(quantity) for quantity, _ in asked}
     rows: list[list[Any]] = []
     edges = edges_to_measure(records)
     for order, (mark, coupon) in enumerate(listed.order, 1):
@@ -260,13 +268,14 @@ def _rows(listed: _List, thickness: dict[str, float], headers: list[str]) -> lis
             cells["side"] = word(edges.get(coupon, ""))
             for quantity, readings in asked:
                 closed = reading > (1 if quantity.per_coupon else readings)
-                cells[quantity.column] = Cell(None) if closed else None
+                cells[typed_column(quantity)] = Cell(None) if closed else None
             if CUTOFF_FIELD in headers:
                 cells["cutoff_mm"] = trial.bench.cutoff_mm
             number = len(rows) + 2
             where = f"${place[f'{THICKNESS} (plan)']}{number}" if thickness else "'how to'!$B$2"
             for field, header, limits in graded:
-                cells[header] = Cell(_range_formula(f"{place[field]}{number}", where, limits, field))
+                value = f"{place[typed[field]]}{number}"
+                cells[header] = Cell(_range_formula(value, where, limits, field))
             rows.append([cells.get(header) for header in headers])
     return rows
 
@@ -279,7 +288,9 @@ def _letter(place: int) -> str:
 
 
 def _range_formula(cell: str, thickness: str, limits: str, field: str) -> str:
-    """The range of one reading, compared after rounding to 1e-9 like `trials.grade.iso9013`."""
+    """The range of one reading, compared in mm or µm after rounding to 1e-9 like `trials.grade.iso9013`."""
+    scale = scale_in_use(field.rpartition("_")[2])
+    kept = cell if scale == 1.0 else f"{cell}*{float(f'{1 / scale:.12g}'):g}"
     ranges = standards.squareness_ranges() if field == "u_mm" else standards.roughness_ranges()
     slope = chr(ord(limits) + 1)
     worse = text("worse than {n}", n=ranges[-1].range)
@@ -287,7 +298,7 @@ def _range_formula(cell: str, thickness: str, limits: str, field: str) -> str:
     for place in reversed(range(len(ranges))):
         row = LIMIT_ROW + place
         limit = f"ROUND('how to'!${limits}${row}+'how to'!${slope}${row}*{thickness},9)"
-        inner = f"IF(ROUND({cell},9)<={limit},{ranges[place].range},{inner})"
+        inner = f"IF(ROUND({kept},9)<={limit},{ranges[place].range},{inner})"
     return f'=IF(ISNUMBER({cell}),{inner},"")'
 
 
@@ -330,8 +341,8 @@ def _limit_table(book: Book, sheet: Any, trial: Trial, varies: bool) -> None:
         text("u: mm per mm"),
         text("Rz5: base, µm"),
         text("Rz5: µm per mm"),
-        text("limit of u, mm"),
-        text("limit of Rz5, µm"),
+        text("limit of {symbol}, {unit}", symbol="u", unit=shown_unit("mm")),
+        text("limit of {symbol}, {unit}", symbol="Rz5", unit=shown_unit("um")),
     )
     right = {"align": "right"}
     for place, head in enumerate(heads[: 5 if varies else 7]):
@@ -344,4 +355,5 @@ def _limit_table(book: Book, sheet: Any, trial: Trial, varies: bool) -> None:
             sheet.write_number(number, first, row.base, plain)
             sheet.write_number(number, first + 1, row.per_mm, plain)
             if not varies:
-                sheet.write_number(number, 5 + first // 2, round(row.base + row.per_mm * at, 9), plain)
+                limit = scale_in_use("mm" if first == 1 else "um") * (row.base + row.per_mm * at)
+                sheet.write_number(number, 5 + first // 2, round(limit, 5 if inches() else 9), plain)
