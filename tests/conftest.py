@@ -13,8 +13,22 @@ from tests_support import TRIAL_TEXT, draw_blank
 EXAMPLES = Path(__file__).parent.parent / "example_data"
 MOMENT = datetime(2026, 1, 12, 8, tzinfo=UTC)
 LONGEST = (
-    *("test_house.py", "test_ready_made_trials.py", "test_way.py", "test_paper.py", "test_nonsense_language.py"),
-    *("test_designs_dry_run.py", "test_settle.py", "test_window.py", "test_fuzz.py"),
+    *(
+        "test_ready_made_trials.py",
+        "test_house.py",
+        "test_nonsense_language.py",
+        "test_way.py",
+        "test_extend_to_settle.py",
+    ),
+    *(
+        "test_paper.py",
+        "test_fuzz.py",
+        "test_server.py",
+        "test_settle.py",
+        "test_designs_dry_run.py",
+        "test_catalogues.py",
+    ),
+    *("test_records_steps.py", "test_life_study.py", "test_window_example.py", "test_response.py", "test_search.py"),
 )
 """Files that take long are begun first, so that the workers, a file each at a time, end together."""
 
@@ -36,10 +50,23 @@ def few_simulated_trials():
         yield
 
 
+@pytest.fixture(scope="session", autouse=True)
+def one_process():
+    """Work is shared out where a test asks for it, however long it is: tests run side by side already."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("trials.sharing.ENOUGH", float("inf"))
+        yield
+
+
 @pytest.fixture
 def blank_pictures(monkeypatch):
     """Pictures are made but not drawn, for tests of papers that do not look at them; drawing is most of a paper."""
     draw_blank(monkeypatch)
+
+
+@pytest.fixture
+def drawn_pictures():
+    """For a test that looks at pictures, where the others of its folder have them blank."""
 
 
 @pytest.fixture(autouse=True, scope="session")
@@ -61,7 +88,7 @@ def trial_text() -> str:
 def example(tmp_path_factory):
     """Folder of an example trial by name, recorded as the demo does and made once; only to be read."""
     from trials import steps
-    from trials.store.intake import typed_tables as intake
+    from trials.store import intake
     from trials.store.records import recording
     from trials.store.records.folder import read_trial
 
@@ -75,7 +102,7 @@ def example(tmp_path_factory):
         recording.record_cuts(
             folder, *(getattr(intake, f"read_{kind}")(source / f"{kind}.csv", records) for kind in kinds), at=MOMENT
         )
-        rows = intake.read_readings(source / "readings.csv", steps.load(folder))
+        rows = intake.read_bench(source / "readings.csv", steps.load(folder)).readings
         recording.record_readings(folder, rows, at=MOMENT)
         return folder
 

@@ -34,12 +34,13 @@ Share = Annotated[float, BeforeValidator(_as_share), Field(gt=0, lt=1)]
 
 class BestBy(StrEnum):
     """What the best setting of a nozzle type is: where the requirement is met most surely, where the typical edge is
-    lowest, or the fastest among those that meet it.
+    lowest, or the fastest or the cheapest among those that meet it.
     """
 
     CHANCE = "chance"
     EDGE = "edge"
     SPEED = "speed"
+    COST = "cost"
 
 
 class CouponSize(_Part):

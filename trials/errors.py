@@ -118,12 +118,11 @@ class InputErrors(InputError):
         return "\n".join([*lines, more] if self.unlisted else lines)
 
 
-def collected(problems: Sequence[InputError]) -> InputError:
-    """One error for one or more problems of the same input, in their order."""
-    if len(problems) == 1:
+def collected(problems: Sequence[InputError], beyond: int = 0) -> InputError:
+    """One error for one or more problems of the same input, in their order; beyond: how many more there are."""
+    if len(problems) == 1 and not beyond:
         return problems[0]
     flat: list[InputError] = []
-    beyond = 0
     for problem in problems:
         flat.append(_alone(problem))
         if isinstance(problem, InputErrors):

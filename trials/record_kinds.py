@@ -113,6 +113,7 @@ class JournalKind(StrEnum):
     SLIP_CONFIRMED = "slip confirmed"
     INSTRUMENT = "instrument"
     RETIRED = "specimen retired"
+    REPEAT_MARKS = "repeat marks drawn"
     ADOPTED = "adopted"
     VERDICT = "verdict"
     PROVISIONAL = "provisional verdict"

@@ -29,7 +29,8 @@ class Quantity:
     column: name in the readings table, unit at its end; unit: kept unit; scale: what the model works on;
     per_coupon: one value per coupon (the worst), not one per reading; resolution: smallest step of the usual
     instrument, in the kept unit (common practice, no source), used for zeros on the log scale; low, high: what a cell
-    of the bench workbook accepts, in the kept unit; symbol: as in a sentence, the label if empty.
+    of the bench workbook accepts, in the kept unit; symbol: as in a sentence, the label if empty; taken_off: what is
+    judged is taken off the edge afterwards, so that it cannot be measured again.
     """
 
     name: str
@@ -43,6 +44,7 @@ class Quantity:
     per_coupon: bool = False
     higher_is_better: bool = False
     symbol: str = ""
+    taken_off: bool = False
 
     @property
     def short(self) -> str:
@@ -57,8 +59,12 @@ QUANTITIES: dict[str, Quantity] = {
         Quantity(
             "squareness", "perpendicularity tolerance u", "u_mm", "mm", Scale.AS_MEASURED, 0.001, 0.0, 10.0, symbol="u"
         ),
-        Quantity("dross", "dross grade", "dross_grade", "", Scale.GRADE, 1.0, 0.0, 4.0, per_coupon=True),
-        Quantity("dross_height", "dross height", "dross_height_mm", "mm", Scale.AS_MEASURED, 0.01, 0.0, 20.0),
+        Quantity(
+            "dross", "dross grade", "dross_grade", "", Scale.GRADE, 1.0, 0.0, 4.0, per_coupon=True, taken_off=True
+        ),
+        Quantity(
+            "dross_height", "dross height", "dross_height_mm", "mm", Scale.AS_MEASURED, 0.01, 0.0, 20.0, taken_off=True
+        ),
         Quantity("kerf", "kerf width", "kerf_mm", "mm", Scale.AS_MEASURED, 0.01, 0.0, 10.0),
         Quantity("drag", "drag n", "drag_mm", "mm", Scale.AS_MEASURED, 0.1, 0.0, 100.0),
         Quantity("standoff", "measured standoff", "standoff_measured_mm", "mm", Scale.AS_MEASURED, 0.01, 0.0, 50.0),

@@ -112,17 +112,6 @@ class Caution:
     source: str
 
 
-@dataclass(frozen=True)
-class ReferenceRow:
-    """One printed line of the table of figures: where it stands, what it says, and how it was checked."""
-
-    standard: str
-    item: str
-    figure: str
-    status: str
-    source: str
-
-
 @cache
 def _data() -> dict[str, Any]:
     """The packaged file, read once."""
@@ -168,12 +157,6 @@ def edition() -> str:
 def delta_a_rows() -> tuple[DeltaA, ...]:
     """Depth left out at each edge before u is taken, by thickness (ISO 9013)."""
     return tuple(DeltaA(**row) for row in _data()["iso9013"]["delta_a"]["rows"])
-
-
-@cache
-def delta_a_thin_other() -> DeltaA:
-    """The second reading of the rule below 3 mm, for whoever prefers it."""
-    return DeltaA(**_data()["iso9013"]["delta_a"]["thin_other"])
 
 
 @cache
@@ -264,73 +247,3 @@ def decision_confidence() -> float:
 def cautions() -> tuple[Caution, ...]:
     """Hazards of a trial with their governing documents, for run sheets and the verdict."""
     return tuple(Caution(**row) for row in _data()["cautions"])
-
-
-def reference_table() -> tuple[ReferenceRow, ...]:
-    """Every figure in the file as printable rows, with its status."""
-    return (*_iso9013_rows(), *_en1090_rows(), *_setting_rows())
-
-
-def _iso9013_rows() -> list[ReferenceRow]:
-    iso = _data()["iso9013"]
-    name = iso["edition"]
-    rows = [
-        ReferenceRow(
-            name, f"scope, {s['process']}", f"{s['low_mm']:g} to {s['high_mm']:g} mm", s["status"], s["source"]
-        )
-        for s in iso["scope"]
-    ]
-    for symbol, unit, limits in (("u", "mm", squareness_ranges()), ("Rz5", "um", roughness_ranges())):
-        for row in limits:
-            figure = f"{row.base:g} + {row.per_mm:g} a {unit}"
-            rows.append(ReferenceRow(name, f"{symbol}, range {row.range}", figure, row.status, row.source))
-    for left in (*delta_a_rows(), delta_a_thin_other()):
-        figure = f"{left.fixed_mm:g} mm" if left.fixed_mm else f"{left.per_mm:g} a mm"
-        item = f"delta a, over {left.over_mm:g} to {left.to_mm:g} mm"
-        rows.append(ReferenceRow(name, item, figure, left.status, left.source))
-    for usual in usual_readings().values():
-        rows.append(ReferenceRow(name, f"usual readings, {usual.response}", usual.text, usual.status, usual.source))
-    for row in iso["roughness_depth"]:
-        item = f"usual depth of the Rz5 trace, over {row['over_mm']:g} to {row['to_mm']:g} mm"
-        figure = f"{row['share_of_thickness']:g} a mm below the top face"
-        rows.append(ReferenceRow(name, item, figure, row["status"], row["source"]))
-    length = iso["trace_length_mm"]
-    rows.append(
-        ReferenceRow(
-            name, "usual length of the Rz5 trace", f"{length['value']:g} mm", length["status"], length["source"]
-        )
-    )
-    rows += [ReferenceRow(name, "note", note["text"], note["status"], note["source"]) for note in iso["notes"]]
-    return rows
-
-
-def _en1090_rows() -> list[ReferenceRow]:
-    rows = []
-    for edition_name in editions_en1090():
-        for row in execution_classes(edition_name).values():
-            figure = row.text or f"u range {row.squareness_range}, Rz5 range {row.roughness_range}"
-            rows.append(ReferenceRow(f"EN 1090-2:{edition_name}", row.name, figure, row.status, row.source))
-    return rows
-
-
-def _setting_rows() -> list[ReferenceRow]:
-    settings = _data()["roughness_settings"]
-    rows = []
-    for entry in settings["methods"]:
-        for row in entry["rows"]:
-            upper = f"to {row['to_um']:g} um" if row["to_um"] is not None else "and more"
-            item = f"cut-off, Rz over {row['over_um']:g} {upper}"
-            name = f"{entry['name']}:{entry['edition']}"
-            rows.append(ReferenceRow(name, item, f"{row['cutoff_mm']:g} mm", row["status"], row["source"]))
-    for row in instrument_rows():
-        figure = f"spacing up to {row.spacing_um:g} um, tip up to {row.tip_um:g} um"
-        rows.append(ReferenceRow("ISO 3274:1996", f"for cut-off {row.cutoff_mm:g} mm", figure, row.status, row.source))
-    rule = _data()["decision_rule"]
-    filter_row = settings["filter"]
-    rows.append(
-        ReferenceRow(filter_row["name"], "filter", filter_row["text"], filter_row["status"], filter_row["source"])
-    )
-    rows.append(
-        ReferenceRow(f"{rule['name']}:{rule['edition']}", "decision", rule["text"], rule["status"], rule["source"])
-    )
-    return rows

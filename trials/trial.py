@@ -246,6 +246,11 @@ class Trial(_Part):
         return column(name, self.factors[name].unit)
 
     @property
+    def units(self) -> dict[str, str]:
+        """Unit of each factor as stated."""
+        return {name: factor.unit for name, factor in self.factors.items()}
+
+    @property
     def today_settings(self) -> dict[str, Level]:
         """Today's setting of each factor; the middle level where none is stated."""
         return {name: f.today if f.today is not None else _middle(f) for name, f in self.factors.items()}

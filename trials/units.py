@@ -24,6 +24,10 @@ _FAMILIES: dict[str, dict[str, float]] = {
     "m_min": _SPEED_M_MIN,
     "kw": _POWER_KW,
 }
+_SHOWN = {
+    **{"um": "µm", "uin": "µin", "kw": "kW", "deg": "°"},
+    **{"m_min": "m/min", "mm_min": "mm/min", "in_min": "in/min"},
+}
 _SPELLINGS = {"µm": "um", "μm": "um", "micron": "um", "inch": "in", '"': "in", "µin": "uin", "μin": "uin", "°": "deg"}
 
 
@@ -41,7 +45,7 @@ def column(name: str, unit: str) -> str:
 
 def shown(unit: str) -> str:
     """Unit as printed for people: `um` -> `µm`, `m_min` -> `m/min`."""
-    return {"um": "µm", "uin": "µin", "m_min": "m/min", "mm_min": "mm/min", "kw": "kW", "deg": "°"}.get(unit, unit)
+    return _SHOWN.get(unit, unit)
 
 
 def factor(found: str, kept: str) -> float | None:

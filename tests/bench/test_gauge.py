@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from trials.bench.gauge import coupons_to_see, measurement_study, pooled_sd, reference_bias, remeasured
+from trials.bench.gauge import coupons_to_see, measurement_study, reference_bias, remeasured
 from trials.bench.kinds import BenchKind as K
 from trials.errors import InputError, NotFinite, NotIdentifiable, WrongShape
 from trials.findings import Finding
@@ -188,14 +188,6 @@ def test_places_of_a_trial_that_were_measured_again():
         remeasured(readings.iloc[[0, 1, 3]])
 
 
-def test_pooled_repeatability_of_a_probe():
-    """NIST/SEMATECH e-Handbook 2.6.1: 0.07871 with 60 degrees of freedom."""
-    table = pd.read_csv(DATA / "nist_gauge_probe_daily.csv")
-    sd, df = pooled_sd(table["sd"], table["df"])
-    assert (round(sd, 5), df) == (0.07871, 60)
-    assert round(float((table["df"] * table["sd"] ** 2).sum()), 5) == 0.37176
-
-
 def test_bias_against_a_reference_piece():
     found = reference_bias([3.02, 3.03, 3.01], 3.0, reference_expanded=0.01)
     # by hand: mean 3.02, s / sqrt 3 = 0.0057735, t(0.975; 2) = 4.302653
@@ -227,7 +219,6 @@ def test_coupons_to_see(difference, expanded, n):
         (lambda: measurement_study([1, 2], [1]), WrongShape, "give one of each per row"),
         (lambda: measurement_study([1, 2], [1, 1]), NotIdentifiable, "one coupon; measure two"),
         (lambda: measurement_study([1, 2], [1, 2]), NotIdentifiable, "No coupon was measured twice"),
-        (lambda: pooled_sd([1.0], [0]), WrongShape, "degrees of freedom"),
         (lambda: reference_bias([1.0], 1.0), WrongShape, "2 readings or more"),
         (lambda: reference_bias([1.0, np.nan], 1.0), NotFinite, "correct it"),
         (lambda: coupons_to_see(0.0, 1.0), InputError, "not a difference; found 0.0"),

@@ -1,9 +1,9 @@
 """How many one-token faults do a floor's own tests notice?
 
 Seeded random faults are put into a copy of the tree, one at a time, and those of the floor's own tests that run the
-faulty function run against it, the quick ones first. A fault is caught when a test fails or never ends; one that only
-another floor's tests, or a test that meets the function through a cache, would see counts as a survivor. A survivor is
-a gap in the tests, or a change that means the same; which of the two is judged by hand.
+faulty function run against it, the quick ones first; a fault outside functions runs against all of the floor's tests.
+A fault is caught when a test fails or never ends; one that only another floor's tests would see counts as a survivor.
+A survivor is a gap in the tests, or a change that means the same; which of the two is judged by hand.
 
 Run as `python tests/benchmarks/faults.py --floor grade --faults 40 --seed 1 --workers 1`.
 """
@@ -13,6 +13,7 @@ from __future__ import annotations
 import argparse
 import ast
 import copy
+import functools
 import importlib
 import json
 import multiprocessing
@@ -23,7 +24,7 @@ import sys
 import tempfile
 import time
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -153,37 +154,46 @@ def _other(value: bool | int | float) -> bool | int | float:
 class Calls:
     """Which functions of a floor each test runs, and how long it takes (a plugin of the test runner).
 
-    What a fixture runs counts for every test of its file. What is kept between tests (a cache) counts for the first.
+    What a fixture runs counts for every test that asks for a fixture of that name.
     """
 
     def __init__(self, floor: Path, wanted: Mapping[str, float] | None = None) -> None:
         """Trace every test under a floor, or run only the wanted ones, the quick ones first."""
         self.floor, self.wanted = str(floor) + os.sep, wanted
         self.by_test: dict[str, set[str]] = defaultdict(set)
-        self.by_file: dict[str, set[str]] = defaultdict(set)
+        self.by_fixture: dict[str, set[str]] = defaultdict(set)
+        self.fixtures: dict[str, tuple[str, ...]] = {}
         self.seconds: dict[str, float] = defaultdict(float)
 
     def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
         if self.wanted is not None:
             items[:] = sorted((i for i in items if i.nodeid in self.wanted), key=lambda i: self.wanted[i.nodeid])
+        self.fixtures = {item.nodeid: tuple(getattr(item, "fixturenames", ())) for item in items}
 
     @pytest.hookimpl(wrapper=True)
-    def pytest_runtest_setup(self, item: pytest.Item) -> Iterator[None]:
-        return (yield from self._traced(self.by_file[item.nodeid.split("::")[0]], item))
+    def pytest_fixture_setup(self, fixturedef: pytest.FixtureDef[object]) -> Iterator[None]:
+        return (yield from self._traced(self.by_fixture[fixturedef.argname]))
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
+        began = time.process_time()
+        try:
+            return (yield)
+        finally:
+            self.seconds[item.nodeid] += time.process_time() - began
 
     @pytest.hookimpl(wrapper=True)
     def pytest_runtest_call(self, item: pytest.Item) -> Iterator[None]:
-        return (yield from self._traced(self.by_test[item.nodeid], item))
+        return (yield from self._traced(self.by_test[item.nodeid]))
 
-    def _traced(self, into: set[str], item: pytest.Item) -> Iterator[None]:
-        began = time.process_time()
+    def _traced(self, into: set[str]) -> Iterator[None]:
+        outer = sys.gettrace()
         if self.wanted is None:
             sys.settrace(lambda frame, *_: self._note(frame, into))
         try:
             return (yield)
         finally:
-            sys.settrace(None)
-            self.seconds[item.nodeid] += time.process_time() - began
+            sys.settrace(outer)
 
     def _note(self, frame: FrameType, into: set[str]) -> None:
         code = frame.f_code
@@ -193,9 +203,27 @@ class Calls:
     def found(self) -> dict[str, tuple[float, list[str]]]:
         """Seconds and functions of every test."""
         return {
-            test: (self.seconds[test], sorted(own | self.by_file[test.split("::")[0]]))
+            test: (self.seconds[test], sorted(own.union(*(self.by_fixture[name] for name in self.fixtures[test]))))
             for test, own in self.by_test.items()
         }
+
+
+def run_every_time() -> None:
+    """Nothing of the program is kept from call to call, so that each test is seen to run all that it rests on."""
+    kept = functools.lru_cache
+
+    def lru_cache(maxsize: object = 128, typed: bool = False) -> object:
+        if callable(maxsize):
+            return of_ours(maxsize, kept)
+        return lambda function: of_ours(function, kept(maxsize, typed))
+
+    def of_ours(function: Callable[..., object], keeping: Callable[..., object]) -> object:
+        if not function.__module__.startswith("trials."):
+            return keeping(function)
+        function.cache_clear = lambda: None
+        return function
+
+    functools.lru_cache, functools.cache = lru_cache, lru_cache
 
 
 class Copy:
@@ -228,6 +256,8 @@ class Copy:
         os.chdir(self.folder)
         sys.path.insert(0, str(self.folder))
         sys.dont_write_bytecode = True
+        if wanted is None:
+            run_every_time()
         calls = Calls(self.folder / "trials" / self.floor, wanted)
         code = pytest.main(["-x", "-q", "-n0", "-p", "no:cacheprovider", *files], plugins=[calls])
         if wanted is None:
@@ -251,26 +281,19 @@ def _files(tests: Iterable[str]) -> list[str]:
 
 
 def tests_near(fault: Fault, floor: str, known: Mapping[str, tuple[float, list[str]]]) -> dict[str, float]:
-    """Tests that run the faulty function, or whose file names the module of a fault outside functions."""
+    """Tests that run the faulty function; all tests of the floor for a fault outside functions."""
     module = fault.path.relative_to(Path("trials") / floor)
     inside = {f"{module}:{name}" for name in _functions_around(fault)}
-    near = {test: seconds for test, (seconds, functions) in known.items() if inside & set(functions)}
-    if near or inside:
-        return near
-    dotted = ".".join(fault.path.with_suffix("").parts)
-    package, _, name = dotted.rpartition(".")
-    texts = {file: (ROOT / file).read_text(encoding="utf-8") for file in _files(known)}
-    named = {file for file, text in texts.items() if dotted in text or f"from {package} import {name}" in text}
-    return {test: seconds for test, (seconds, _) in known.items() if test.split("::")[0] in named}
+    return {test: seconds for test, (seconds, functions) in known.items() if not inside or inside & set(functions)}
 
 
 def _functions_around(fault: Fault) -> list[str]:
-    """Name of the outermost function around a fault; none at the top of a module."""
+    """Name of the outermost function around a fault, its defaults included; none at the top of a module."""
     tree = ast.parse((ROOT / fault.path).read_bytes())
     around = [
         node
         for node in ast.walk(tree)
-        if isinstance(node, ast.FunctionDef) and node.body[0].lineno <= fault.line <= (node.end_lineno or 0)
+        if isinstance(node, ast.FunctionDef) and node.lineno <= fault.line <= (node.end_lineno or 0)
     ]
     return [node.name for node in sorted(around, key=lambda node: node.lineno)[:1]]
 
@@ -330,6 +353,9 @@ def main() -> None:
     print(
         f"\n{given.floor}: {len(outcomes) - len(survivors)} of {len(outcomes)} caught ({share:.0%}), seed {given.seed}"
     )
+    for kind in sorted({outcome.fault.kind for outcome in outcomes}):
+        caught = [outcome.caught for outcome in outcomes if outcome.fault.kind == kind]
+        print(f"  {kind}: {sum(caught)} of {len(caught)}")
     print("\n".join(f"survived: {fault}" for fault in survivors))
 
 

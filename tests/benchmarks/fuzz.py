@@ -57,6 +57,8 @@ def main(count, seed):
                 print(f"{kind}, number {number}: {traceback.format_exc(limit=-2)}")
                 continue
             counts[kind][0 if read else 1] += 1
+            if number % 500 == 499:
+                print(f"{number + 1} files, {time.monotonic() - started:.0f} s", flush=True)
             if read and kind in RECORDED:
                 shutil.rmtree(place)
                 shutil.copytree(template, place)

@@ -27,7 +27,7 @@ from scipy import stats
 
 from trials.errors import NotIdentifiable
 from trials.infer.answer import answer
-from trials.infer.means import Simultaneous, against_reference, mean_row
+from trials.infer.means import Simultaneous, against_reference, type_rows
 from trials.infer.model import Axis, build_model
 from trials.infer.yardstick import Yardstick, YardstickDesign
 from trials.worthwhile import Margins
@@ -142,7 +142,7 @@ class Analysis:
     @staticmethod
     def against(model, points: list[dict[str, float]]) -> np.ndarray:
         """Contrasts of every type against the first, averaged over some settings."""
-        rows = np.array([mean_row(model, "nozzle", f"t{t}", points) for t in range(TYPES)])
+        rows = type_rows(model, "nozzle", [f"t{t}" for t in range(TYPES)], points)
         return rows[1:] - rows[0]
 
     def run(self, y: np.ndarray) -> dict[str, float]:

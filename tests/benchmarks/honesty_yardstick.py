@@ -25,7 +25,7 @@ from multiprocessing import Pool
 import numpy as np
 
 from trials.infer.many import Judgements, ManyDesign
-from trials.infer.means import beyond_critical, mean_row
+from trials.infer.means import beyond_critical, type_rows
 from trials.infer.mixed import MixedDesign, MixedFit
 from trials.infer.model import Axis, build_model
 from trials.infer.yardstick import YardstickDesign
@@ -113,7 +113,7 @@ class Layout:
         self.random = MixedDesign.build(fixed, groups) if row.sheets > 1 else None
         self.nozzle = np.eye(fixed.shape[1])[model.slices()["nozzle"]]
         self.shift = np.linalg.lstsq(fixed, D * (self.kind == 1), rcond=None)[0]
-        means = {point: np.array([mean_row(model, "nozzle", t, places(point)) for t in names]) for point in ("t", "a")}
+        means = {point: type_rows(model, "nozzle", names, places(point)) for point in ("t", "a")}
         self.today, self.average = (m[1:] - m[0] for m in means.values())
 
     def draw(self, rng: np.random.Generator) -> np.ndarray:

@@ -3,6 +3,7 @@
 import shutil
 import sys
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import pytest
@@ -18,8 +19,25 @@ class Done:
     err: str
 
 
+@pytest.fixture(autouse=True)
+def pictures(request):
+    """Blank, but for tests that ask for drawn ones."""
+    if "drawn_pictures" not in request.fixturenames:
+        request.getfixturevalue("blank_pictures")
+
+
+@pytest.fixture(scope="session")
+def one_parser():
+    """Options of all commands are gathered once, as in a process of its own, not before each command of a test."""
+    from typer import main
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(main, "get_command", cache(main.get_command))
+        yield
+
+
 @pytest.fixture
-def trials(monkeypatch, capsys):
+def trials(monkeypatch, capsys, one_parser):
     """Run `trials ...` in this process."""
     from trials.cli.main import run
 

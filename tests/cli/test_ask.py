@@ -59,6 +59,7 @@ def test_what_does_not_fit_is_refused(check, typed):
         check(typed)
 
 
+@pytest.mark.usefixtures("drawn_pictures")
 @pytest.mark.parametrize("ending", [".png", ".svg", ".pdf"])
 def test_a_figure_is_written_as_asked(trials, at, tmp_path, ending):
     path = tmp_path / f"a{ending}"

@@ -170,3 +170,13 @@ def test_adopt_names_the_column(trials, tmp_path):
     other = trials("adopt", tmp_path / "new", file, "--nozzle", "type", "--today", "c", "--response", "rz")
     assert other.code == 2 and "'c'" in other.err
     assert not (tmp_path / "new").exists()
+
+
+@pytest.mark.parametrize("command", ["plan", "verdict"])
+def test_workers_that_are_none_are_refused(trials, at, command):
+    folder = at("cut")
+    before = state_of(folder)
+    done = trials(command, folder, "--workers", "some")
+    assert done.code == 2 and done.err.count("\n") == 1
+    assert names(done.err, "--workers", "'some'", "1 to 512", "TRIALS_WORKERS"), done.err
+    assert state_of(folder) == before

@@ -5,8 +5,6 @@ import json
 import numpy as np
 import pytest
 
-pytestmark = pytest.mark.usefixtures("blank_pictures")
-
 
 @pytest.fixture
 def cut(trials, tmp_path):

@@ -35,7 +35,6 @@ def test_show_states_the_gain_and_writes_nothing(trials, small):
     assert files(folder) == before
 
 
-@pytest.mark.usefixtures("blank_pictures")
 def test_an_undeclared_block_is_a_second_exploratory_look_and_the_first_verdict_stays(trials, small, tmp_path):
     from trials.steps import load, look_number
     from trials.store.records import kept_looks
@@ -68,7 +67,6 @@ def test_an_undeclared_block_is_a_second_exploratory_look_and_the_first_verdict_
     assert [look.declared for look in kept_looks(folder)] == [True, False]
 
 
-@pytest.mark.usefixtures("blank_pictures")
 def test_a_declared_look_is_no_exploration_and_costs_confidence(trials, small, tmp_path):
     folder = tmp_path / "two"
     shutil.copytree(small("new"), folder)

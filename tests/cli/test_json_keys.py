@@ -34,7 +34,6 @@ def document(trials, small, monkeypatch):
     return made
 
 
-@pytest.mark.usefixtures("blank_pictures")
 @pytest.mark.parametrize(
     ("row", "words", "state"),
     [

@@ -26,6 +26,7 @@ def test_lives_beside_the_truth(trials, capsys):
     assert found["types"][0]["survival"]["share"][0] == pytest.approx(11 / 12, rel=1e-12)
 
 
+@pytest.mark.usefixtures("drawn_pictures")
 def test_lives_on_paper_and_as_a_picture(trials, tmp_path):
     done = trials("life", LIVES, "--today", "plated", "--out", tmp_path / "life.pdf")
     assert done.code == 0 and "plain lasts 0.56 times as long as today's plated" in " ".join(done.out.split())

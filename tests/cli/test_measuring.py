@@ -69,6 +69,7 @@ def test_a_scan_alone(trials, scan):
     assert found["u_mm"] == pytest.approx(0.1, abs=1e-9)
 
 
+@pytest.mark.usefixtures("drawn_pictures")
 @pytest.mark.parametrize(("name", "start"), [("p.svg", b"<?xml"), ("p.png", b"\x89PNG"), ("p.pdf", b"%PDF")])
 def test_pictures_of_each_kind(trials, scan, tmp_path, name, start):
     assert trials("measure", scan, "--thickness", 12, "--picture", tmp_path / name).code == 0

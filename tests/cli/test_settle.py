@@ -116,6 +116,7 @@ def test_spreads_of_an_earlier_trial_and_their_range(trials, folder, at):
     assert said["low"] < said["mean"] < said["high"] and said["fewest"] < (said["most"] or 61)
 
 
+@pytest.mark.usefixtures("drawn_pictures")
 def test_the_picture_is_drawn(trials, folder, tmp_path):
     picture = tmp_path / "chance.svg"
     assert trials("plan", folder, "--settle", "80", "--picture", picture).code == 0

@@ -10,7 +10,6 @@ import pytest
 from trials.cli.main import app, run
 
 
-@pytest.mark.usefixtures("blank_pictures")
 def test_status_names_the_next_command_after_every_step(trials, small):
     assert "Next: trials plan" in trials("status", small("new")).out
     frozen = small("frozen")
@@ -37,9 +36,12 @@ def test_plan_freezes_once(trials, small):
 
 def test_papers_of_the_cutting_day(trials, small):
     folder = small("frozen")
-    assert trials("sheet", folder).code == 0
-    names = {path.name for path in (folder / "papers").iterdir()}
-    assert {"run-sheet.pdf", "bench-card.pdf", "labels.pdf", "run-workbook.xlsx", "bench-workbook.xlsx"} <= names
+    said = trials("sheet", folder)
+    papers = folder / "papers"
+    assert said.code == 0 and f"For the bench: {papers / 'bench'}" in " ".join(said.out.split())
+    assert {"run-sheet.pdf", "run-workbook.xlsx", "repeat-labels.pdf"} <= {path.name for path in papers.iterdir()}
+    bench = {path.name for path in (papers / "bench").iterdir()}
+    assert {"bench-card.pdf", "labels.pdf", "bench-workbook.xlsx", "repeats-workbook.xlsx"} <= bench
 
 
 def filled(source, target, outcomes):
@@ -148,7 +150,6 @@ def verdict_of(trials, folder):
     return found["look"], found["study"]
 
 
-@pytest.mark.usefixtures("blank_pictures")
 def test_a_correction_is_no_further_look_and_is_printed(trials, small):
     from trials.store.records import kept_looks
 
@@ -166,7 +167,6 @@ def test_a_correction_is_no_further_look_and_is_printed(trials, small):
     assert said["facts"]["new"] == 33.3 and said["facts"]["who"] == "AB"
 
 
-@pytest.mark.usefixtures("blank_pictures")
 def test_a_withdrawn_reading_is_a_further_look_and_exploratory(trials, small):
     from trials.store.records import kept_looks
 
@@ -178,7 +178,6 @@ def test_a_withdrawn_reading_is_a_further_look_and_exploratory(trials, small):
     assert len(kept_looks(folder)) == 2
 
 
-@pytest.mark.usefixtures("blank_pictures")
 @pytest.mark.parametrize(("value", "look"), [("33.3", 1), ("--withdraw", 2)])
 def test_while_a_reading_is_open_a_verdict_is_provisional_and_uses_no_look(trials, small, value, look):
     from trials.store.records import kept_looks

@@ -9,6 +9,7 @@ from trials.decide.chance_result import TOGETHER
 from trials.decide.chances import TARGET, chances, measured_limits
 from trials.decide.measured import mean_rows
 from trials.decide.response import Studied, fit_response
+from trials.decide.surfaces import chance_alone, known_of
 from trials.findings import Place, PlaceKind
 from trials.grade.iso9013 import roughness_limit, squareness_limit
 from trials.infer.chance import ChanceKind, Rule, chance, estimate_chance, find_source, tolerance_bound
@@ -146,3 +147,26 @@ def test_the_spread_is_said_to_be_of_the_type_or_pooled(trial, cut):
     rows = chances(trial, *cut)
     said = [f.facts for row in rows for f in row.rests_on if f.kind == ChanceKind.SPREAD_OF_TYPE]
     assert said == [{"by_type": True}] * 4
+
+
+@pytest.mark.parametrize("asked", [("squareness", "roughness", "dross"), ("squareness", "roughness"), ("roughness",)])
+def test_the_window_gives_the_same_chance_at_one_setting(trial, cut, asked):
+    studied, place, coupons, grades, dross = cut
+    if "dross" not in asked:
+        trial = trial.model_copy(update={"application": without_dross(trial)})
+    studied = {name: studied[name] for name in asked}
+    rows = chances(trial, studied, place, coupons, grades, dross)
+    known = known_of(trial, studied, coupons, dross)
+    row = by(rows, "cylindrical", "" if len(asked) > 1 else asked[0])  # the type that lost four cuts
+    assert chance_alone(known, "cylindrical", trial.today_settings) == pytest.approx((row.estimate, row.low), rel=1e-9)
+
+
+def test_the_window_gives_the_same_chance_of_a_grade_alone(trial, cut):
+    _, place, coupons, grades, dross = cut
+    required = trial.application.required.model_copy(update={"squareness_range": None, "roughness_range": None})
+    trial = trial.model_copy(update={"application": trial.application.model_copy(update={"required": required})})
+    studied = {"dross": cut[0]["dross"]}
+    rows, known = chances(trial, studied, place, coupons, grades, dross), known_of(trial, studied, coupons, dross)
+    for nozzle in trial.types:
+        row = by(rows, nozzle, "dross")
+        assert chance_alone(known, nozzle, trial.today_settings) == pytest.approx((row.estimate, row.low), rel=1e-9)

@@ -61,6 +61,9 @@ def test_drift_is_the_change_over_all_cuts(trial, make_table, slope):
     for end in ("value", "low", "high"):
         assert log_of(after.facts[end]) - log_of(before.facts[end]) == pytest.approx(53 * slope, abs=EXACT)
     assert before.facts["low"].value < before.facts["value"].value < before.facts["high"].value
+    # a change of 10 % or more is far beyond its error of some 3 %: looked at, unlike what chance makes
+    assert after.facts["p"] < 0.01 and after.weight == Weight.LOOK_AT
+    assert before.facts["p"] > 0.01 and before.weight == Weight.NOTHING_FOUND
     assert after.kind == StudyKind.DRIFT and checking.drift(*ready_of(trial, plain.drop(columns="cut_order"))) is None
     unknown = plain.assign(cut_order=plain["cut_order"].where(plain["coupon"] != plain["coupon"].iloc[0]))
     assert checking.drift(*ready_of(trial, unknown)) is None and checking.wear(*ready_of(trial, unknown)) is None
@@ -75,6 +78,31 @@ def test_wear_is_the_change_over_ten_coupons_of_a_mount(trial, make_table):
     assert log_of(after.facts["value"]) - log_of(before.facts["value"]) == pytest.approx(0.2, abs=EXACT)
     assert after.facts["p"] < before.facts["p"]
     assert checking.wear(*ready_of(trial, plain.drop(columns="mount"))) is None
+
+
+def test_a_drift_of_the_bench_is_the_change_over_the_order_of_measuring(trial, make_table):
+    plain = make_table()
+    marks = sorted(set(plain["coupon"]))
+    turn = np.random.default_rng(8).permutation(len(marks)) + 1.0
+    measured = plain.assign(measured_order=plain["coupon"].map(dict(zip(marks, turn, strict=True))))
+    before = checking.bench_drift(*ready_of(trial, measured))
+    drifting = measured.assign(value=measured["value"] * np.exp(0.01 * measured["measured_order"]))
+    after = checking.bench_drift(*ready_of(trial, drifting))
+    # 54 coupons, so 53 steps from the first to the last
+    for end in ("value", "low", "high"):
+        assert log_of(after.facts[end]) - log_of(before.facts[end]) == pytest.approx(53 * 0.01, abs=EXACT)
+    assert after.kind == StudyKind.DRIFT_AT_THE_BENCH
+    assert (before.weight, after.weight) == (Weight.NOTHING_FOUND, Weight.LOOK_AT)
+
+
+def test_nothing_is_said_of_the_bench_where_its_order_is_not_known(trial, make_table):
+    plain = make_table()
+    assert checking.bench_drift(*ready_of(trial, plain)) is None
+    order = plain["cut_order"].astype(float)
+    few = plain.assign(measured_order=order.where(plain.index % 3 > 0))
+    assert checking.bench_drift(*ready_of(trial, few)) is None  # a third of the readings have no place
+    most = plain.assign(measured_order=order.where(plain.index % 10 > 0))
+    assert checking.bench_drift(*ready_of(trial, most)).kind == StudyKind.DRIFT_AT_THE_BENCH
 
 
 def test_a_trend_that_may_be_a_thousandfold_is_not_known(trial, make_table):
@@ -178,6 +206,18 @@ def test_shuffling_counts_arrangements_by_sheet(trial, make_table):
     assert found.facts["smallest_p"] == 0.25 and found.facts["p"] == 0.25
     one = make_table()
     assert checking.shuffled(*ready_of(trial, one[one["nozzle"] == "double"])) is None
+
+
+def test_specimens_are_shuffled_by_what_is_left_beside_the_settings(trial, make_table):
+    """One specimen lost its coupons at the highest pressure, which alone moves its mean across that of the others."""
+    table = make_table(effect=(0.0, -0.3), spread=(0.0, 0.01, 0.0, 0.01, 0.01))
+    table["value"] *= np.exp(3.0 * table["pressure_bar"])
+    lost = table[(table["specimen"] != "c0") | (table["pressure_bar"] < 0.9)]
+    found = checking.shuffled(*ready_of(trial, lost))
+    # as if nothing were lost: the arrangement as cut and its mirror image are the most extreme of 8
+    assert (found.facts["p"], found.facts["smallest_p"]) == (0.25, 0.25)
+    ready, _ = ready_of(trial, lost)
+    assert checking.shuffle_specimens(ready, ready.y).p > 0.25
 
 
 def test_shape_and_scale_are_flagged_when_they_are_wrong(trial, make_table):

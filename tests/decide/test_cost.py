@@ -90,6 +90,43 @@ def test_the_input_that_decides_comes_first():
     assert min(shares) == 0.0 < shares[1] and sum(shares) == pytest.approx(1.0, abs=0.05)
 
 
+def test_what_both_types_share_decides_nothing():
+    """The same draws of speed in both cancel; all that is uncertain of the difference is the share that fails."""
+    rng = np.random.default_rng(7)
+    speed = rng.normal(1.0, 0.1, 500).clip(0.5)
+    other = replace(PLAIN, speed_m_min=speed, failing=rng.beta(5, 95, 500))
+    found = compare_costs(other, replace(PLAIN, speed_m_min=speed), RATES)
+    assert {each.name: each.share for each in found.inputs if each.share > 1e-9} == {"failing": pytest.approx(1.0)}
+    # draws in the other type alone decide too
+    alone = compare_costs(PLAIN, replace(PLAIN, speed_m_min=speed), RATES)
+    assert alone.inputs[0].name == "speed_m_min" and alone.inputs[0].share == pytest.approx(1.0, abs=1e-9)
+
+
+def test_what_is_not_stated_costs_nothing_and_lasts():
+    bare = cost_of_metre(Running(2.0), Rates(60.0))
+    assert (bare.machine, bare.gas, bare.nozzle, bare.lens, bare.rework) == (0.5, 0.0, 0.0, 0.0, 0.0)
+    assert cost_of_metre(Running(2.0, failing=0.5), Rates(60.0, rework_per_edge=3.0)).rework == 1.5  # an edge of 1 m
+    assert cost_of_metre(Running(2.0, gas_m3_h=6.0), Rates(60.0, gas_m3=1.0)).gas == pytest.approx(0.05, rel=EXACT)
+    assert compare_costs(Running(2.0), Running(2.0), Rates(60.0)).per_year is None
+    assert break_even_life_ratio(0.0, 1.0) == 0.0 and break_even_life_ratio(1.0, 0.0, 1.0) == 2.0
+    with pytest.raises(WrongArgument, match="prices"):
+        break_even_life_ratio(-0.1, 1.0)
+
+
+def test_estimates_apart_from_their_draws_give_the_value():
+    drawn = replace(PLAIN, failing=np.array([0.0, 0.1, 0.9]))
+    at = (replace(PLAIN, failing=0.3), PLAIN)
+    found = compare_costs(drawn, PLAIN, RATES, at=at)
+    # rework is 3 a metre of those that fail: 0.3 against 0.1 by the estimates, 0 by the middle draw
+    assert found.value == pytest.approx(0.6, rel=1e-9) and found.parts.rework == pytest.approx(0.9, rel=EXACT)
+    assert compare_costs(drawn, PLAIN, RATES).value == pytest.approx(0.0, abs=1e-12)
+    failing = next(each for each in found.inputs if each.name == "failing")
+    assert (failing.at, failing.against, failing.flips_at) == (0.3, 0.1, pytest.approx(0.1, rel=1e-9))
+    # draws at 0, 0.1, 0.9: quantiles 0.05 and 0.95 of the difference lie a tenth of a gap inside
+    narrow = compare_costs(drawn, PLAIN, RATES, confidence=0.9)
+    assert (narrow.low, narrow.high) == pytest.approx((-0.27, 2.16), rel=1e-9)
+
+
 @pytest.mark.parametrize("name", [f.name for f in fields(Running)])
 def test_not_a_number_is_named(name):
     with pytest.raises(NotFinite, match=name):

@@ -5,12 +5,13 @@ import pandas as pd
 import pytest
 from tests_support import TRIAL_TEXT, told
 
-from trials.decide.dross_shares import by_shares, worthwhile_share
+from trials.decide.dross_shares import by_shares, shares_said, worthwhile_share
 from trials.decide.kinds import StudyKind
 from trials.decide.prepare import prepare
 from trials.decide.response import Studied, fit_response, study_response
 from trials.errors import InputError
-from trials.infer.answer import Answer, levels
+from trials.infer.answer import Added, Answer, levels
+from trials.infer.means import share_differences
 from trials.plan.choose import make_plan
 from trials.plan.kinds import PlanKind
 from trials.trial import parse, worthwhile_margins
@@ -86,3 +87,49 @@ def test_a_share_that_cannot_be_used_is_refused(worthwhile, grade, message):
     text = TRIAL_TEXT.replace("[responses.dross]\n", f'[responses.dross]\nworthwhile = "{worthwhile}"\n')
     with pytest.raises(InputError, match=message):
         parse(text if grade else text.replace(", dross_grade = 1", ""))
+
+
+def test_every_figure_of_a_word_by_shares(make_table):
+    """Six of nine against two of nine, and three of nine: figures of the differences themselves, at each confidence."""
+    trial = trial_with("20 %")
+    found = words_of(trial, grades(make_table, {"cylindrical": 2, "double": 5}))[0]
+    met, tried = np.array([2.0] * 3 + [5.0] * 3), np.full(6, 9.0)
+    types = np.array(["cylindrical"] * 3 + ["double"] * 3, dtype=object)
+    wide = share_differences(met, tried, types, "cylindrical").at(levels(1).difference)
+    assert found.value == pytest.approx(3 / 9, rel=1e-12) and found.against == "cylindrical"
+    assert (found.low, found.high, found.p) == pytest.approx((wide.low[0], wide.high[0], wide.p[0]), rel=1e-9)
+    assert found.confidence == levels(1).difference and found.times_worthwhile == pytest.approx(3 / 9 / 0.2, rel=1e-12)
+    (turned,) = words_of(trial, grades(make_table, {"cylindrical": 5, "double": 2}))
+    assert turned.value == pytest.approx(-3 / 9) and turned.times_worthwhile == pytest.approx(3 / 9 / 0.2)
+
+
+def test_shares_that_are_the_same_within_the_worthwhile_one(make_table):
+    """Everything meets: by counting alone the difference is known to a few in a hundred, well within 40."""
+    (found,) = words_of(trial_with("40 %"), grades(make_table, {"cylindrical": 9, "double": 9}))
+    assert found.answer == Answer.SAME and found.low == pytest.approx(-found.high, rel=1e-9)
+
+
+def test_without_repetition_the_difference_stands_alone(make_table):
+    table = grades(make_table, {"cylindrical": 2, "double": 8})
+    lost = pd.DataFrame({"nozzle": ["double", "third"], "specimen": ["d0", "t0"], "coupon": ["x", "y"]})
+    (found,) = words_of(trial_with("20 %"), table[table["specimen"].isin(["c0", "d0"])], lost)
+    assert (found.nozzle, found.against, found.kind) == ("double", "cylindrical", "share")
+    assert found.value == pytest.approx(8 / 10 - 2 / 9, rel=1e-12) and np.isnan(found.high)
+    assert found.answer_adds == Added.NO_REPLICATION and found.confidence == levels(1).difference
+
+
+def test_no_shares_where_none_are_asked_for(make_table):
+    table = grades(make_table, {"cylindrical": 2, "double": 8})
+    assert words_of(trial_with(""), table) is None
+    assert words_of(trial_with("20 %"), table[table["nozzle"] == "double"]) is None  # nothing of today's type
+
+
+def test_what_is_said_of_shares_is_about_the_decisive_grade_alone(make_table):
+    table = grades(make_table, {"cylindrical": 2, "double": 8})
+    trial = trial_with("20 %")
+    ready = prepare(trial, "dross", table)
+    found = words_of(trial, table)
+    (said,) = shares_said(trial, ready, found, primary=True)
+    assert said.facts == {"grade": 1, "share": 0.2} and said.about.response == "dross"
+    assert shares_said(trial, ready, found, primary=False) == () and shares_said(trial, ready, None, primary=True) == ()
+    assert shares_said(trial, prepare(trial, "roughness", make_table()), found, primary=True) == ()

@@ -1,6 +1,9 @@
 """Dross grades that fit no common model: an honest sentence each, and no warning text from a library."""
 
+from types import SimpleNamespace as Made
+
 import numpy as np
+import pandas as pd
 import pytest
 from scipy import stats
 
@@ -100,3 +103,15 @@ def test_chance_of_grades_that_no_model_fits_counts_whole_specimens(trial, make_
     assert all(row.rests_on == (Finding(ChanceKind.NO_GRADE_MODEL, facts={"specimens": 3}),) for row in rows)
     # three specimens, all clean: the lower limit of Clopper and Pearson (1934) for 3 of 3 is 0.05^(1/3)
     assert all(row.estimate == 1.0 and row.low == pytest.approx(0.05 ** (1 / 3), abs=1e-12) for row in rows)
+
+
+@pytest.mark.parametrize(("marks", "count"), [(["a", "b", "b", ""], 2), (["", ""], 1), ([], 1), (["a"], 1)])
+def test_specimens_behind_grades_are_those_with_a_mark(marks, count):
+    assert graded.specimens_in(pd.DataFrame({"specimen": pd.Series(marks, dtype=object)})) == count
+
+
+@pytest.mark.parametrize(
+    ("counts", "df"), [({"specimen": 7}, 5.0), ({"specimen": 3}, 1.0), ({"specimen": 2}, 1.0), ({}, 1.0)]
+)
+def test_the_spread_of_specimens_rests_on_those_beyond_one_of_each_type(counts, df):
+    assert graded.spread_df(Made(structure=Made(counts=counts), types=("a", "b"))) == df

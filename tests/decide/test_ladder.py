@@ -5,7 +5,7 @@ import math
 import pandas as pd
 import pytest
 
-from trials.decide.ladder import LadderKind, answer_ladder, clean_grade
+from trials.decide.ladder import LadderKind, MountLadder, _pieces, answer_ladder, clean_grade
 from trials.errors import InputError
 from trials.infer.answer import Answer, levels
 from trials.plan.choose import make_plan
@@ -185,3 +185,17 @@ def test_few_mounts_are_warned_of_before_cutting(pieces, warned):
     found = [finding for finding in plan.found if finding.kind is PlanKind.LADDER_FEW_MOUNTS]
     assert bool(found) == warned
     assert not warned or found[0].facts["mounts"] == (("plain", 3), ("double", 3))
+
+
+@pytest.mark.parametrize(
+    ("specimens", "alone"),
+    [
+        ({"plain": ["P1", "P1"], "double": ["D1"]}, {"plain": "P1", "double": "D1"}),
+        ({"plain": ["P1", "P2"], "double": ["D1"]}, {}),
+        ({"plain": ["P1"], "double": [""]}, {}),
+        ({"plain": ["P1", ""], "double": ["D1"]}, {}),
+    ],
+)
+def test_an_answer_is_about_pieces_where_every_type_had_one_with_a_mark(specimens, alone):
+    mounts = [MountLadder(f"{n}{i}", n, mark, 1.0, 2.0) for n, own in specimens.items() for i, mark in enumerate(own)]
+    assert _pieces(tuple(mounts)) == alone

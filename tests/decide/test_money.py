@@ -1,15 +1,27 @@
 """Money of a trial: by hand from what the file states, common practice named, gas asked about, lives as metres."""
 
 import dataclasses
+import math
+from types import SimpleNamespace as Made
 
 import numpy as np
 import pytest
 from tests_support import TRIAL_TEXT
 
+from trials.decide.cost import Input
 from trials.decide.decision_result import CostInput, MoneyKind
 from trials.decide.failing import DRAWS, Failing
 from trials.decide.known_lives import KnownLife, KnownLives
-from trials.decide.money import USUAL_LIFE_HOURS, _Speed, money
+from trials.decide.money import (
+    USUAL_LIFE_HOURS,
+    _distance,
+    _gas,
+    _ladder_speeds,
+    _pressures,
+    _Speed,
+    _speeds,
+    money,
+)
 from trials.findings import Place, PlaceKind
 from trials.gas import normal_volume_flow
 from trials.trial import parse
@@ -159,3 +171,92 @@ def test_draws_of_a_speed_have_its_error_and_stay_above_a_tenth():
     # 1,024 draws: one standard error is 0.2 / 32 of the mean and 0.2 / 45 of the spread; five are allowed
     assert drawn.mean() == pytest.approx(5.0, abs=0.032) and drawn.std() == pytest.approx(0.2, abs=0.023)
     assert _Speed(5.0, 50.0).draws(rng).min() == pytest.approx(0.5, rel=EXACT)
+
+
+SPEED = '[factors.speed]\nunit = "mm/s"\nlevels = [10.0, 20.0]\ntoday = 10.0\n'
+SPEEDS = TRIAL_TEXT.replace("[held]\nspeed_m_min = 1.1\n", SPEED)
+
+
+def at(*settings):
+    return Place(PlaceKind.TODAY, settings, {})
+
+
+def test_the_speed_is_that_of_the_place_in_metres_a_minute():
+    found = _speeds(parse(SPEEDS), at({"speed": 10.0}, {"speed": 20.0}))
+    # 15 mm/s on average are 0.9 m/min, for every type without an error
+    assert {name: speed.at for name, speed in found.items()} == pytest.approx({"cylindrical": 0.9, "double": 0.9})
+    assert {speed.error for speed in found.values()} == {0.0}
+    held = _speeds(parse(TRIAL_TEXT), at({"pressure": 0.7}))
+    assert {speed.at for speed in held.values()} == {1.1}
+
+
+@pytest.mark.parametrize("held", [{}, {"speed_m_min": True}, {"speed_m_min": "slow"}, {"speed_m_min": 0.0}])
+def test_no_speed_where_none_is_held(held):
+    assert _speeds(parse(TRIAL_TEXT).model_copy(update={"held": held}), at({"pressure": 0.7})) is None
+
+
+def test_a_ladder_gives_each_type_the_speed_it_keeps_clean_with_its_error():
+    def kept(name, clean, low):
+        return Made(nozzle=name, clean_95=clean, clean_95_low=low)
+
+    rows = (kept("a", 40.0, 30.13), kept("b", math.nan, 1.0), kept("c", 5.0, -math.inf), kept("d", 0.0, -1.0))
+    found = _ladder_speeds(Made(unit="mm/s", types=rows))
+    # 40 mm/s are 2.4 m/min; 9.87 mm/s under it is the one-sided bound, 1.645 errors: 6 mm/s or 0.36 m/min
+    assert set(found) == {"a"} and found["a"].at == pytest.approx(2.4) and found["a"].error == pytest.approx(0.36)
+    assert _ladder_speeds(Made(unit="mm/s", types=rows[1:])) is None
+    assert _ladder_speeds(Made(unit="turns", types=rows)) is None
+
+
+def test_the_pressure_is_that_of_the_place_or_as_held():
+    trial = parse(TRIAL_TEXT)
+    assert _pressures(trial, at({"pressure": 0.5}, {"pressure": 0.9})).tolist() == [0.5, 0.9]
+    assert _pressures(trial, at({"pressure": 0.5}, {"standoff": 0.9})) is None
+    held = trial.model_copy(update={"held": {"pressure_bar": 0.6}})
+    assert _pressures(held, at({"standoff": 0.9})).tolist() == [0.6]
+    for value in (True, "high"):
+        assert _pressures(trial.model_copy(update={"held": {"pressure_bar": value}}), at({"standoff": 0.9})) is None
+
+
+def test_the_gas_is_the_mean_over_the_settings_of_the_place():
+    flows, said = _gas(parse(TRIAL_TEXT), at({"pressure": 0.5}, {"pressure": 0.9}))
+    area = math.pi * 1.4**2 / 4
+    mean = np.mean([float(normal_volume_flow("oxygen", bar, area)) for bar in (0.5, 0.9)])
+    assert flows == pytest.approx({"cylindrical": mean, "double": mean}, rel=EXACT) and said == ()
+
+
+@pytest.mark.parametrize(
+    ("flips", "value", "distance"),
+    [
+        (2.0, 1.0, math.log(2)),
+        (0.5, 1.0, math.log(2)),
+        (None, 1.0, math.inf),
+        (0.0, 1.0, math.inf),
+        (2.0, 0.0, math.inf),
+    ],
+)
+def test_the_distance_of_a_turning_point_is_a_ratio(flips, value, distance):
+    assert _distance(Input("failing", value, 1.0, 0.0, flips)) == pytest.approx(distance)
+
+
+def test_turning_points_come_nearest_first():
+    flips = made(spread=0.02).of("double").flips
+    away = [abs(math.log(each.flips_at / each.at)) for each in flips]
+    assert away == sorted(away) and len(away) > 1
+
+
+def test_without_a_price_there_is_no_ratio_of_lives():
+    assert made(changed=("price = 31.0", "")).of("double").life_ratio is None
+    assert made(changed=("price = 9.0", "")).of("double").life_ratio is None
+
+
+def test_limits_of_a_cost_are_those_of_its_draws():
+    drawn = np.linspace(0.0, 0.4, DRAWS)
+    sure = tuple(Failing(name, 0.1, drawn) for name in SURE)
+    found = money(parse(TRIAL_TEXT + COSTS), PLACE, sure, LIVES)
+    for each in found.types:
+        bare = each.cost.value - each.parts["rework"]
+        # rework is 3 a metre of those that fail; 95 % of the draws lie from 0.01 to 0.39
+        assert each.parts["rework"] == pytest.approx(0.3, rel=1e-9)
+        assert (each.cost.low, each.cost.high) == pytest.approx((bare + 0.03, bare + 1.17), rel=1e-6)
+    odd = money(parse(TRIAL_TEXT + COSTS), PLACE, [Failing(name, 1.2, drawn - 0.1) for name in SURE], LIVES)
+    assert {each.parts["rework"] for each in odd.types} == {3.0}  # a share is at most one

@@ -1,16 +1,18 @@
 """One response from readings to findings: when the trial is sound, and when it cannot answer."""
 
 import math
+from types import SimpleNamespace as Made
 
 import numpy as np
 import pytest
 from tests_support import TRIAL_TEXT
 
+from trials.decide import response
 from trials.decide.checking import off_centre
 from trials.decide.kinds import StudyKind
 from trials.decide.response import Studied, fit_response, study_response
 from trials.decide.results import State
-from trials.findings import Amount, Weight
+from trials.findings import Amount, Place, PlaceKind, Weight
 from trials.infer.answer import Added, Answer, levels
 from trials.infer.kinds import InferKind
 from trials.plan.kinds import PlanKind
@@ -359,3 +361,44 @@ def test_the_effect_of_a_unit_more_is_the_slope_of_the_balanced_table(trial, mak
         assert (found_slope.kind, found_slope.unit) == ("ratio", "bar")
         assert math.log(found_slope.value) == pytest.approx(slope, abs=1e-6)  # of the fit's own convergence
         assert found_slope.low < found_slope.value < found_slope.high
+
+
+EVERY = Place(PlaceKind.AVERAGE, tuple({"pressure": p, "standoff": q} for p, q in ALL))
+
+
+def laid_out(monkeypatch, trial, table):
+    """What it would take is asked of these counts."""
+    asked = {}
+
+    def specimens_needed(variances, worthwhile, counts, levels):
+        asked.update(vars(counts), worthwhile=worthwhile)
+        return Made(finding=lambda: "needed")
+
+    monkeypatch.setattr(response, "specimens_needed", specimens_needed)
+    fitted = fit_response(trial, "roughness", table)
+    open_word = Made(answer=Answer.NOT_SETTLED)
+    assert response._more(fitted.ready, fitted.fit, EVERY, levels(1), None, [open_word]) == ()
+    assert response._more(fitted.ready, fitted.fit, EVERY, levels(1), 0.2, [Made(answer=Answer.BETTER)]) == ()
+    assert response._more(fitted.ready, fitted.fit, EVERY, levels(1), 0.2, [open_word]) == ("needed",)
+    return asked, fitted.ready
+
+
+def test_what_it_would_take_starts_from_the_trial_as_cut(monkeypatch, trial, make_table):
+    asked, ready = laid_out(monkeypatch, trial, make_table())
+    # 2 x 3 specimens, one mount each with 9 coupons of 3 readings; a mean over all settings counts each coupon once
+    assert {name: asked[name] for name in ("types", "specimens", "mounts", "readings", "sheets", "today")} == {
+        "types": 2, "specimens": 3, "mounts": 1, "readings": 3, "sheets": 3, "today": 1.0,
+    }  # fmt: skip
+    assert asked["coupons"] == pytest.approx(9.0, rel=1e-9) and asked["coupons_cut"] == 9.0
+    assert asked["terms"] == ready.fixed.shape[1] - 2 > 4 and asked["worthwhile"] == 0.2
+
+
+def test_two_mounts_of_a_specimen_halve_its_coupons(monkeypatch, trial, make_table):
+    table = make_table(mounts=2, readings=2, sheets=1, settings=ALL)
+    gone = table[(table["specimen"] == "d2") | ((table["specimen"] == "d1") & (table["nozzle"] == "x"))].index
+    asked, _ = laid_out(monkeypatch, trial, table)
+    assert (asked["mounts"], asked["readings"], asked["sheets"]) == (2, 2, 1)
+    assert asked["coupons"] == pytest.approx(9.0, rel=1e-9) and asked["coupons_cut"] == 9.0
+    # three of today's type beside two others: one and a half times as many
+    asked, _ = laid_out(monkeypatch, trial, table.drop(gone).reset_index(drop=True))
+    assert (asked["specimens"], asked["today"], asked["mounts"]) == (2, 1.5, 2)

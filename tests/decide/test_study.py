@@ -7,9 +7,11 @@ import pytest
 from tests_support import TRIAL_TEXT
 
 from trials.commands import Blank, Command
+from trials.decide.evidence import Evidence
 from trials.decide.kinds import StudyKind
+from trials.decide.next_steps import next_steps
 from trials.decide.results import Comparison, Mean, ResponseResult, Share, State, Worded
-from trials.decide.study import Evidence, cannot_say, next_steps, nozzle_rows, share_met
+from trials.decide.study import cannot_say, nozzle_rows, share_met
 from trials.findings import About, Amount, Finding, Place, PlaceKind, Weight
 from trials.infer.answer import Added, Answer
 from trials.infer.model import RestsOn

@@ -93,6 +93,7 @@ def test_a_requirement_is_told_part_by_part_as_values():
         (lambda: decide(1.0, 2.0, rule="by eye"), InputError, "unknown rule; found 'by eye'"),
         (lambda: decide(float("inf"), 2.0), NotFinite, "infinite"),
         (lambda: guard_factor(95), InputError, "not a confidence; found 95"),
+        (lambda: guard_factor(1.0), InputError, "not a confidence; found 1.0; allowed: 0.5 up to below 1"),
         (lambda: Uncertainty(-1.0), InputError, "negative uncertainty"),
         (lambda: Uncertainty(float("nan")), NotFinite, "uncertainty of the bench is not a number"),
         (lambda: Uncertainty(1.0, 0.6), InputError, "larger than the whole uncertainty; found 0.6"),

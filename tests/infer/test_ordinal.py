@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 from scipy.special import expit
+from scipy.stats import chi2
 
 from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.ordinal import fit_ordinal, proportional_odds
@@ -241,6 +242,17 @@ def test_row_order_and_scale_of_a_column_do_not_matter():
 def test_a_grade_that_never_occurs_is_left_out():
     fit = fit_ordinal([0, 0, 4, 4, 0, 4], np.array([[1.0], [2], [3], [1], [3], [2]]))
     assert list(fit.categories) == [0, 4] and len(fit.thresholds) == 1
+
+
+def test_three_grades_of_two_groups_against_shares_of_their_own():
+    """With a threshold of its own for each group and step the wider model gives the shares themselves."""
+    counts = np.array([[10, 20, 10], [20, 6, 14]])
+    y, group = (np.repeat(values, counts.ravel()) for values in ([0, 1, 2, 0, 1, 2], [0.0, 0.0, 0.0, 1.0, 1.0, 1.0]))
+    fit = fit_ordinal(y, group[:, None])
+    found = proportional_odds(fit)
+    own = float((counts * np.log(counts / counts.sum(axis=1, keepdims=True))).sum())
+    assert found.df == 1 and found.statistic == pytest.approx(2.0 * (own - fit.log_likelihood), abs=1e-6)
+    assert found.p == pytest.approx(chi2.sf(found.statistic, 1), rel=1e-9) and not found.separated
 
 
 def test_two_grades_have_nothing_to_check():

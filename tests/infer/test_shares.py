@@ -56,3 +56,40 @@ def test_what_cannot_be_compared_is_named():
         share_differences(np.full(6, 1.0), TRIED, TYPES, "z")
     with pytest.raises(WrongShape, match="one figure for each"):
         share_differences(np.full(5, 1.0), TRIED, TYPES, "a")
+
+
+def test_three_types_share_the_reference_and_the_spread():
+    """Shares 0.1, 0.5, 0.9 | 0.5, 0.5 | 0.2, 1.0, 0.6: squares 0.32 + 0 + 0.32 on 5 degrees of freedom."""
+    met, types = np.array([1.0, 5, 9, 5, 5, 2, 10, 6]), np.array([*"aaabbccc"], dtype=object)
+    found = share_differences(met, np.full(8, 10.0), types, "b")
+    assert (found.types, found.df) == (("a", "c"), 5)
+    assert found.values == pytest.approx([0.0, 0.1], abs=EXACT)
+    # 0.128 each specimen, above what counting gives (0.025 at most); the reference has two of them
+    expected = 0.128 * np.array([[1 / 3 + 1 / 2, 1 / 2], [1 / 2, 1 / 3 + 1 / 2]])
+    assert found.covariance == pytest.approx(expected, rel=EXACT)
+
+
+def test_counting_goes_by_the_coupons_of_each_specimen():
+    """All of 4 and of 12 met in one type, none in the other: half a coupon on each side of 16, mean of 1/4 and 1/12."""
+    found = share_differences(
+        np.array([4.0, 12, 0, 0]), np.array([4.0, 12, 8, 8]), np.array([*"aabb"], dtype=object), "a"
+    )
+    high, low = (16.5 / 17) * (0.5 / 17) * (1 / 4 + 1 / 12) / 2, (0.5 / 17) * (16.5 / 17) / 8
+    assert found.covariance[0, 0] == pytest.approx(high / 2 + low / 2, rel=EXACT)
+
+
+@pytest.mark.parametrize(
+    ("met", "tried"), [([-1.0, 1, 1, 1], [3.0] * 4), ([0.0, 1, 1, 1], [0.0, 3, 3, 3]), ([4.0, 1, 1, 1], [3.0] * 4)]
+)
+def test_counts_that_cannot_be_are_refused(met, tried):
+    types = np.array([*"aabb"], dtype=object)
+    with pytest.raises(WrongShape, match="no more that met"):
+        share_differences(np.array(met), np.array(tried), types, "a")
+
+
+def test_one_type_or_one_specimen_of_each_cannot_be_compared():
+    with pytest.raises(NotIdentifiable):
+        share_differences(np.array([1.0, 2.0]), np.full(2, 3.0), np.array(["a", "a"], dtype=object), "a")
+    # one specimen more than types is enough, and none or all of its coupons may have met
+    found = share_differences(np.array([3.0, 0.0, 1.0]), np.full(3, 3.0), np.array([*"aab"], dtype=object), "b")
+    assert found.df == 1

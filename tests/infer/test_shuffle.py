@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
-from trials.infer.chance import share_limits
+from trials.infer.chance import lowest_share
 from trials.infer.checks import shuffle_test
 
 SHOES = Path(__file__).parents[1] / "reference" / "shuffle" / "bhh_shoes_paired.csv"
@@ -102,23 +102,22 @@ def test_refusals_are_named():
         shuffle_test([1.0, 2.0], ["a"])
 
 
-def test_printed_limits_for_a_share():
-    # NIST/SEMATECH e-Handbook 7.2.4.1, to the digits printed there.
-    assert share_limits(26, 200, 0.90).low == pytest.approx(0.09577, abs=5e-5)
-    exact = share_limits(4, 20, 0.90, "exact")
-    assert (exact.low, exact.high) == pytest.approx((0.071354, 0.401029), abs=1.02e-6)
+def test_printed_limit_of_a_share():
+    # NIST/SEMATECH e-Handbook 7.2.4.1, to the digits printed there: 4 of 20, exact, both sides at 90 %.
+    assert lowest_share(4, 20) == pytest.approx(0.071354, abs=1.02e-6)
+    assert 1 - lowest_share(16, 20) == pytest.approx(0.401029, abs=1.02e-6)
 
 
-@pytest.mark.parametrize("method", ["wilson", "exact"])
-def test_all_or_none_stay_inside_zero_and_one(method):
-    none, every = share_limits(0, 12, method=method), share_limits(12, 12, method=method)
-    assert none.low == 0 and every.high == 1
-    assert none.high == pytest.approx(1 - every.low, abs=1e-12)
+def test_none_says_nothing_and_all_of_twelve_has_a_closed_form():
+    assert lowest_share(0, 12) == 0.0
+    assert lowest_share(12, 12) == pytest.approx(0.05 ** (1 / 12), rel=1e-12)
 
 
-def test_a_share_that_cannot_be_is_refused():
-    for count, total in ((3, 2), (-1, 5), (0, 0)):
+def test_the_lowest_share_is_that_at_which_so_many_still_have_a_chance():
+    # n of n: the share whose n-th power is 5 %; 1 of 2: 1 - (1 - p)^2 = 0.1; none: nothing is known
+    assert lowest_share(3, 3) == pytest.approx(0.05 ** (1 / 3), rel=1e-9)
+    assert lowest_share(1, 2, 0.9) == pytest.approx(1.0 - np.sqrt(0.9), rel=1e-9)
+    assert lowest_share(1, 1, 0.9) == pytest.approx(0.1, rel=1e-9) and lowest_share(0, 12) == 0.0
+    for count, total, confidence in ((0, 0, 0.95), (-1, 3, 0.95), (4, 3, 0.95), (1, 3, 0.0), (1, 3, 1.0)):
         with pytest.raises(WrongArgument, match="is no share"):
-            share_limits(count, total)
-    with pytest.raises(WrongArgument, match="one of wilson, exact"):
-        share_limits(1, 2, method="guess")
+            lowest_share(count, total, confidence)

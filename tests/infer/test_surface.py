@@ -106,6 +106,7 @@ def test_a_share_of_whole_draws_lies_above_the_limits():
     low = lowest_together(draws, 0.95)
     inside = np.mean(np.all(draws >= low[:, None], axis=0))
     assert inside == pytest.approx(0.95, abs=0.003)  # of the draws themselves, up to one rank
+    assert lowest_together(draws[:1], 0.9)[0] == pytest.approx(np.quantile(draws[0], 0.1), rel=1e-12)
     same = np.tile(draws[:1], (4, 1))
     np.testing.assert_allclose(lowest_together(same, 0.95), np.quantile(draws[0], 0.05), atol=0.01)
 

@@ -28,7 +28,8 @@ def test_one_point_is_the_plain_interval():
     # 100,000 draws leave 0.0007 (one standard error) on a tail share of 0.05
     assert band.tail == pytest.approx(0.05, abs=0.003)
     reach = t.ppf(0.975, 7) * 0.5
-    assert band.alone_high[0] == pytest.approx(2.0 + reach) and band.high[0] == pytest.approx(2.0 + reach, abs=0.03)
+    assert (band.alone_low[0], band.alone_high[0]) == pytest.approx((2.0 - reach, 2.0 + reach))
+    assert band.low[0] + band.high[0] == pytest.approx(4.0) and band.high[0] == pytest.approx(2.0 + reach, abs=0.03)
 
 
 def test_equal_points_count_once_and_pairs_of_three_means_as_their_range():

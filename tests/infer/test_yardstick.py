@@ -179,6 +179,43 @@ def unbalanced():
     return trial, trial.response(np.random.default_rng(10), 0.2)
 
 
+def test_an_unbalanced_contrast_has_its_free_variance_and_half_of_the_adjustment():
+    """Written out: Rao (1971) at the fitted weights, half of Kenward and Roger (1997, eq. 3), and their df for one row.
+
+    With V the fitted covariance, G_i its parts and P the projection, the free variances solve tr(P G_i P G_j) s_j =
+    y' P G_i P y; W is twice the inverse of those traces; the adjustment is 2 Phi (sum W_ij (Q_ij - P_i Phi P_j)) Phi.
+    """
+    trial = Trial((2, 4, 3), keep=lambda n: np.random.default_rng(9).random(n) > 0.2)
+    y = trial.response(np.random.default_rng(10), 1.0)
+    groups = {"specimen": trial.specimen}
+    fit = YardstickDesign.build(trial.fixed, groups).fit(y).fit
+    parts = [np.equal.outer(trial.specimen, trial.specimen).astype(float), np.eye(len(y))]
+    v = fit.variances["specimen"] * parts[0] + fit.variances["reading"] * parts[1]
+    inverse = np.linalg.inv(v)
+    own = inverse @ trial.fixed
+    phi = np.linalg.inv(trial.fixed.T @ own)
+    p = inverse - own @ phi @ own.T
+    traces = np.array([[np.trace(p @ a @ p @ b) for b in parts] for a in parts])
+    free, w = np.linalg.solve(traces, [y @ p @ a @ p @ y for a in parts]), 2.0 * np.linalg.inv(traces)
+    first = [-own.T @ a @ own for a in parts]
+    inner = sum(
+        w[i, j] * (own.T @ parts[i] @ inverse @ parts[j] @ own - first[i] @ phi @ first[j])
+        for i in (0, 1)
+        for j in (0, 1)
+    )
+    for row in (*trial.contrast, trial.contrast[0] + trial.contrast[1]):
+        at = phi @ row
+        plain = sum(size * (at @ own.T @ a @ own @ at) for size, a in zip(free, parts, strict=True))
+        adjustment = 2.0 * at @ inner @ at
+        assert abs(adjustment) > 1e-4 * plain  # far above what the figures are compared to
+        each = np.array([at @ one @ at for one in first])
+        found = estimate_between(y, trial.fixed, groups, row)
+        assert found.se**2 == pytest.approx(plain + 0.5 * adjustment, rel=1e-6)  # as far as the search settles
+        assert found.df == pytest.approx(2.0 * (row @ at) ** 2 / (each @ w @ each), rel=1e-6)
+        both = estimates_between(y, trial.fixed, groups, np.array([row, trial.contrast[0]]))
+        assert both.covariance[0, 0] == pytest.approx(found.se**2, rel=1e-9)
+
+
 def test_coding_of_the_fixed_columns_does_not_matter():
     trial, y = unbalanced()
     turn = np.random.default_rng(2).normal(size=(trial.fixed.shape[1],) * 2)

@@ -13,6 +13,7 @@ from trials.gas import normal_volume_flow
 from trials.plan.assess import Asks, Subject, assess
 from trials.plan.assess.effort import effort
 from trials.plan.assess.frame import build_frame
+from trials.plan.assess.prediction_map import prediction_map
 from trials.plan.assess.questions import questions_of
 from trials.plan.choose import make_plan
 from trials.plan.kinds import PlanKind
@@ -294,6 +295,30 @@ def test_more_specimens_of_todays_type_are_counted_as_such(today, others, counte
     frame, spreads = build_frame(trial, make_plan(trial)), expected_spreads(trial, "roughness")
     found = frame.counts(frame.covariance(spreads, 3), spreads, 3)
     assert (found.specimens, found.today) == counted
+
+
+def test_effective_coupons_do_not_depend_on_more_specimens_of_todays_type():
+    """Mounts are cut alike, so a coupon is worth the same with four of today's beside two as with two."""
+
+    def counts(text):
+        trial = parse(text)
+        frame, spreads = build_frame(trial, make_plan(trial)), expected_spreads(trial, "roughness")
+        return frame.counts(frame.covariance(spreads, 3), spreads, 3)
+
+    text = trial_text(specimens=2, sheets=1)
+    more = counts(text.replace("['PL00', 'PL01']", "['PL00', 'PL01', 'PL02', 'PL03']"))
+    assert more.today == 2.0 and more.coupons == pytest.approx(counts(text).coupons, rel=1e-9)
+
+
+def test_the_error_at_a_corner_by_hand():
+    """One type, all four settings in each mount: at a corner the mean of one coupon of each specimen."""
+    text = trial_text(sheets=3, specimens=6, types=1)
+    trial = parse(text.replace("[0.5, 0.7, 0.9]", "[0.5, 0.9]").replace("[0.6, 1.0, 1.4]", "[0.6, 1.4]"))
+    found = prediction_map(trial, make_plan(trial), "roughness", TYPES[0])
+    spreads = expected_spreads(trial, "roughness")
+    one = spreads["specimen"] ** 2 + spreads["coupon"] ** 2 + spreads["reading"] ** 2 / 3
+    assert (found.x[0], found.y[0]) == (0.5, 0.6)
+    assert found.errors[0, 0] == pytest.approx((one / 6) ** 0.5, rel=1e-9)
 
 
 def test_a_change_is_the_difference_of_the_types_changes():

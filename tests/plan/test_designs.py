@@ -51,8 +51,8 @@ def test_it_plans_maps_each_sheet_and_keeps_levels_and_limits(path):
     for name, asked in trial.factors.items():
         assert coupons[trial.factor_column(name)].between(min(asked.levels), max(asked.levels)).all()
     settings = coupons[[trial.factor_column(name) for name in trial.factors]].set_axis(list(trial.factors), axis=1)
-    for nozzle, setting in zip(coupons["nozzle"], settings.to_dict("records"), strict=True):
-        assert broken(trial, nozzle, setting) is None
+    for k, nozzle in enumerate(coupons["nozzle"]):
+        assert broken(trial, nozzle, settings.iloc[k].to_dict()) is None
 
 
 @pytest.mark.parametrize(

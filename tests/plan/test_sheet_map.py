@@ -107,6 +107,18 @@ def test_drawing_reads_back_in_cutting_order_with_the_same_bytes(pitch, joints):
     assert document.units == ezdxf.units.MM
 
 
+def test_the_order_stands_below_the_mark():
+    trial, plan = planned()
+    own = plan.coupons.query("sheet == 'S1'").sort_values("order")
+    places = sheet_map(trial, plan.coupons, "S1").coupons
+    space = ezdxf.read(io.StringIO(dxf_drawing(plan, "S1", trial))).modelspace()
+    numbers = [item.get_placement()[1] for item in space.query(f'TEXT[layer=="{ORDER}"]')]
+    assert len(numbers) == len(own)
+    for number, place in zip(numbers, places, strict=True):
+        x, y = place.mark_at
+        assert (number.x, number.y) == pytest.approx((x, y - 1.2 * place.mark_height))
+
+
 def test_a_mark_is_written_in_open_strokes_inside_its_height():
     lines = strokes("A7", (10.0, 20.0), 12.0)
     assert len(lines) == 3  # the A has two lines, the 7 one

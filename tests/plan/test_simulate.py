@@ -95,11 +95,11 @@ def test_one_round_of_null_trials_answers_for_an_effect():
     found = simulate_tests(fixed, groups, UM, {"nozzle": contrast}, Simulation(25, 3))["nozzle"]
     # the same draws with the effect added to each response, analysed afresh
     from trials.infer.mixed import fit_mixed
-    from trials.plan.power.simulate import _drawer
+    from trials.plan.power.simulate import _draws
 
-    rng, draw, hits = np.random.default_rng(3), _drawer(groups, UM, len(fixed)), 0
-    for _ in range(25):
-        hits += fit_mixed(draw(rng) + fixed[:, 1:] @ effect, fixed, groups).test(contrast).p < 0.05
+    draws, hits = _draws(groups, UM, len(fixed), seed=3), 0
+    for number in range(25):
+        hits += fit_mixed(draws.trial(number) + fixed[:, 1:] @ effect, fixed, groups).test(contrast).p < 0.05
     assert found.chance(effect) == pytest.approx(hits / 25, abs=1e-12)
 
 

@@ -280,10 +280,10 @@ def test_engineers_pages_say_what_they_must(data):
         "How it was judged",
         "Cautions",
         "Chance that the next edge meets the requirement",
-        "Mean height of profile Rz5 (decides)",
-        "Where the spread comes from",
         "Grades of the coupons",
         "Departures from the plan",
+        "Mean height of profile Rz5 (decides)",
+        "Where the spread comes from",
         "Perpendicularity tolerance u (beside it)",
     ]
     text = json.dumps(data["sections"], ensure_ascii=False)
@@ -570,7 +570,7 @@ def test_run_sheet_says_what_it_must(trial, plan):
     data = run_sheet_data(trial, *plan, said, MADE_ON)
     assert [mount["mount"] for mount in data["mounts"]] == ["M1", "M2"]
     assert data["mounts"][0]["bore"] == "cylindrical bore, double wall, orifice 1.4 mm"
-    assert data["coupon_head"] == ["No.", "Coupon", "pressure, bar", "standoff, mm", "Edge"]
+    assert data["coupon_head"] == ["No.", "Coupon", "pressure, bar", "standoff, mm", "Edge to measure"]
     assert data["mounts"][0]["coupons"][0] == ["1", "KE4", "0.5", "1.0", "left"]
     assert data["held"] == ["speed: 1.1 m/min", "focus: 4 mm", "power: 4 kW"]
     assert data["said"] == ["Wall and orifice cannot be told apart."]

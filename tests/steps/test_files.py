@@ -91,12 +91,13 @@ def filled(path):
 
 def test_a_workbook_that_was_filled_in_stays_when_the_papers_are_printed_again(frozen):
     papers = trials.run_sheet(frozen)
-    bench, run = frozen / "papers" / "bench-workbook.xlsx", frozen / "papers" / "run-workbook.xlsx"
+    bench, run = frozen / "papers" / "bench" / "bench-workbook.xlsx", frozen / "papers" / "run-workbook.xlsx"
     assert {bench, run} <= set(papers)
     typed = filled(bench), filled(run)
     again = trials.run_sheet(frozen)
     assert (bench.read_bytes(), run.read_bytes()) == typed
-    assert {frozen / "papers" / "bench-workbook-2.xlsx", frozen / "papers" / "run-workbook-2.xlsx"} <= set(again)
+    papers = frozen / "papers"
+    assert {papers / "bench" / "bench-workbook-2.xlsx", papers / "run-workbook-2.xlsx"} <= set(again)
     assert all(path.exists() for path in again)
 
 

@@ -34,6 +34,7 @@ def test_results_are_tables(shown):
     assert len(tables["chances"]) == len(shown.chances)
 
 
+@pytest.mark.usefixtures("drawn_pictures")
 def test_it_shows_itself_as_answer_table_and_chart(shown):
     html = shown._repr_html_()
     assert html.index("<h3>") < html.index("<table>") < html.index("<svg")
@@ -45,4 +46,5 @@ def test_names_of_a_user_stay_text(shown):
     named = dataclasses.replace(shown, title="<script>x</script>")
     for name in ("_trial", "_extras"):
         object.__setattr__(named, name, getattr(shown, name))
-    assert "<script>" not in named._repr_html_() and "&lt;script&gt;" in named._repr_html_()
+    html = named._repr_html_()
+    assert "<script>" not in html and "&lt;script&gt;" in html

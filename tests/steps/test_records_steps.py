@@ -4,6 +4,7 @@ import re
 import shutil
 from dataclasses import FrozenInstanceError, is_dataclass
 
+import pandas as pd
 import pytest
 from tests_support import TRIAL_TEXT
 
@@ -371,3 +372,23 @@ def test_status_counts_what_is_open_by_response_and_points_to_no_verdict_before(
     trials.record(cut, cut / "d.csv")
     done = trials.status(cut)
     assert (done.open, done.next.command.name) == ((), "verdict")
+
+
+def test_a_correction_takes_a_bound_of_the_instrument_and_what_could_not_be_measured(cut):
+    mark = marks(cut)[0]
+    records.record_readings(cut, pd.DataFrame({"coupon": [mark], "reading": [1], "field": ["rz5_um"], "value": [30.0]}))
+
+    def reading(**asked):
+        done = trials.Correction(mark, "rz5_um", **asked)
+        seen = change(cut, done)
+        trials.correct(cut, done, "Ann", "looked again", seen)
+        row = records.standing(records.load(cut).all_readings)
+        return (seen.old, seen.new), row[["value", "beyond", "note"]].fillna(-1).to_numpy().tolist()
+
+    assert reading(value=">100") == ((30.0, ">100"), [[100.0, "above", ""]])
+    assert reading(value="", withdraw=True) == ((">100", None), [])
+    assert reading(value="", restore=True) == ((None, ">100"), [[100.0, "above", ""]])
+    assert reading(value="Not measurable") == ((">100", "not measurable"), [[-1, "not_measurable", "looked again"]])
+    assert reading(value="41,5") == (("not measurable", 41.5), [[41.5, "", "looked again"]])
+    with pytest.raises(InputError, match="above what is allowed"):
+        reading(value=">2000")

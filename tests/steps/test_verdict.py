@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from tests_support import unchained
+from tests_support import draw_blank, unchained
 
 import trials
 from trials.record_kinds import RecordKind
@@ -20,14 +20,22 @@ LATER = datetime(2030, 5, 6, tzinfo=UTC)
 
 
 @pytest.fixture(scope="module")
-def old_verdict(tmp_path_factory):
+def blank():
+    """The verdicts of this module are made as its tests make them: with blank pictures."""
+    with pytest.MonkeyPatch.context() as patch:
+        draw_blank(patch)
+        yield
+
+
+@pytest.fixture(scope="module")
+def old_verdict(tmp_path_factory, blank):
     """The trial of version 0.1.0 with its verdict made again."""
     place = shutil.copytree(OLD, tmp_path_factory.mktemp("old") / "trial")
     return place, trials.verdict(place)
 
 
 @pytest.fixture(scope="module")
-def first(tmp_path_factory):
+def first(tmp_path_factory, blank):
     """The same records without their look, and the first verdict of this version."""
     place = shutil.copytree(OLD, tmp_path_factory.mktemp("first") / "trial")
     with closing(sqlite3.connect(place / "trial.db")) as connection, connection:
@@ -111,7 +119,6 @@ def test_the_verdict_of_version_0_1_0_is_still_look_1(old_verdict):
     assert made.path.read_bytes() == trials.verdict(place, made.path, at=LATER).path.read_bytes()
 
 
-@pytest.mark.usefixtures("blank_pictures")
 def test_words_of_a_later_rule_stand_beside_the_kept_ones(old_verdict, tmp_path, monkeypatch):
     folder = copied(old_verdict, tmp_path)
     unchained(folder)

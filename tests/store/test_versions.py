@@ -271,9 +271,27 @@ def test_a_chained_trial_of_schema_3_gets_the_column_of_bounds_with_its_next_ent
         records.load(cut)  # the version alone was changed
     with closing(sqlite3.connect(cut / "trial.db")) as connection, connection:
         connection.execute("ALTER TABLE readings DROP COLUMN beyond")
+        connection.execute("ALTER TABLE readings DROP COLUMN measured_order")
+        connection.execute("DROP TABLE repeat_marks")
     before = (cut / "trial.db").read_bytes()
     assert len(records.load(cut).cuts) == 8
     assert (cut / "trial.db").read_bytes() == before
     records.record_readings(cut, readings_table(("KX7", 1, "rz5_um", 30.0)))
     assert records.load(cut).readings["beyond"].tolist() == [""]
     assert check(cut).findings == ()
+
+
+def test_a_trial_of_schema_4_opens_and_gets_second_marks_with_its_next_papers(cut):
+    records.record_readings(cut, readings_table(("KX7", 1, "rz5_um", 30.0)))
+    bound = records.load(cut).head
+    with closing(sqlite3.connect(cut / "trial.db")) as connection, connection:
+        connection.execute("UPDATE about SET value = '4' WHERE name = 'schema_version'")
+        connection.execute("ALTER TABLE readings DROP COLUMN measured_order")
+        connection.execute("DROP TABLE repeat_marks")
+    before = (cut / "trial.db").read_bytes()
+    old = records.load(cut)
+    assert old.repeat_marks == {} and "measured_order" not in records.analysis_table(old, "roughness")
+    assert (cut / "trial.db").read_bytes() == before and old.readings["value"].tolist() == [30.0]
+    records.draw_marks(cut, ["ZN6"])
+    found = records.load(cut)
+    assert list(found.repeat_marks.values()) == ["ZN6"] and found.head != bound

@@ -9,8 +9,15 @@ from python_calamine import CalamineWorkbook
 
 from trials.grade.iso9013 import roughness_range, squareness_range
 from trials.store.intake import typed_tables as intake
-from trials.store.records import database
-from trials.store.workbooks import bench_workbook, measuring_order, run_workbook
+from trials.store.records import database, draw_marks
+from trials.store.workbooks import (
+    bench_workbook,
+    labelled,
+    measuring_order,
+    repeat_order,
+    repeats_workbook,
+    run_workbook,
+)
 from trials.words.findings import say
 
 
@@ -90,19 +97,21 @@ def test_the_bench_workbook_tells_nothing_of_nozzle_setting_or_order(frozen, tmp
         "S235",
     ):
         assert hint not in text, hint
-    marks = [mark for mark, repeat in measuring_order(records) if not repeat]
+    marks = measuring_order(records)
     assert sorted(marks) == sorted(records.coupons["coupon"])
     assert marks != records.coupons["coupon"].tolist()
 
 
-def test_the_measuring_order_is_the_trials_own_and_repeats_come_later(frozen):
+def test_the_measuring_order_is_the_trials_own_and_the_repeats_have_another(frozen):
     records = database.load(frozen)
     order = measuring_order(records)
     assert order == measuring_order(records)
-    again = [(place, mark) for place, (mark, repeat) in enumerate(order) if repeat]
-    assert len(again) == 1  # a tenth of eight coupons, at least one
-    for place, mark in again:
-        assert place - order.index((mark, 0)) >= 2  # a quarter of eight coupons
+    assert len(repeat_order(records)) == 1  # a tenth of eight coupons, at least one
+    bench = records.trial.bench.model_copy(update={"repeat_share": 1.0})
+    all_again = replace(records, trial=records.trial.model_copy(update={"bench": bench}))
+    again = repeat_order(all_again)
+    assert set(again) == set(order[:6])  # not the last quarter, which was measured just before
+    assert again not in (order[:6], sorted(again), [mark for mark in records.coupons["coupon"] if mark in again])
 
 
 def test_another_seed_gives_another_measuring_order(frozen):
@@ -112,9 +121,9 @@ def test_another_seed_gives_another_measuring_order(frozen):
 
 
 def test_lost_coupons_leave_the_order_of_the_others_as_it_was(cut):
-    before = [mark for mark, repeat in measuring_order(database.load(cut)) if not repeat]
+    before = measuring_order(database.load(cut))
     database.correct_cut(cut, before[2], "outcome", "not_severed", "Operator", "seen later")
-    after = [mark for mark, repeat in measuring_order(database.load(cut)) if not repeat]
+    after = measuring_order(database.load(cut))
     assert after == [mark for mark in before if mark != before[2]]
 
 
@@ -128,6 +137,8 @@ def test_bench_cells_have_limits_and_drop_downs(frozen, tmp_path):
     assert "0,1,2,3,4" in kinds["dross_grade"]
     assert "left,right" in kinds["side"]
     assert "4 continuous, fused" in kinds["dross_grade"]
+    for column in ("rz5_um", "u_mm", "dross_grade"):  # `>100` and `not measurable` may be typed
+        assert re.search(r'errorStyle="(warning|information)"', kinds[column]), column
     assert "0 to 1000 µm" in kinds["rz5_um"]
     assert "<sheetProtection" in sheet
     assert 'state="frozen"' in sheet
@@ -138,8 +149,8 @@ def test_a_filled_bench_workbook_is_read_back(cut, tmp_path, monkeypatch):
 
     plain = bench_book._rows
 
-    def filled(records, asked, thickness, headers):
-        rows = plain(records, asked, thickness, headers)
+    def filled(listed, thickness, headers):
+        rows = plain(listed, thickness, headers)
         for i, row in enumerate(rows):
             row[headers.index("rz5_um")] = 30.0 + i
             if row[headers.index("reading")] == 1:
@@ -150,12 +161,12 @@ def test_a_filled_bench_workbook_is_read_back(cut, tmp_path, monkeypatch):
     records = database.load(cut)
     long = intake.read_readings(written(tmp_path / "bench.xlsx", bench_workbook(records)), records)
     assert long.said == ()
-    assert long.frame["field"].value_counts().to_dict() == {"rz5_um": 27, "dross_grade": 9}
+    assert long.frame["field"].value_counts().to_dict() == {"rz5_um": 24, "dross_grade": 8}
     assert set(long.frame["cutoff_mm"]) == {2.5}
-    assert database.record_readings(cut, long).added == 36
+    assert database.record_readings(cut, long).added == 32
     order = measuring_order(records)
     rows = long.frame
-    assert rows.loc[rows["field"] == "dross_grade", ["coupon", "repeat"]].values.tolist() == [list(o) for o in order]
+    assert rows.loc[rows["field"] == "dross_grade", "coupon"].tolist() == order
 
 
 def evaluated(formula, cell, value, limits, thickness):
@@ -203,23 +214,39 @@ def test_a_thickness_that_is_varied_stands_beside_the_mark(tmp_path, toml, plan,
     records = database.freeze(place, plan, at=at)
     path = written(tmp_path / "bench.xlsx", bench_workbook(records))
     rows = cells(path, "readings")
-    assert rows[0][5] == "thickness_mm (plan)"
+    assert rows[0][4] == "thickness_mm (plan)"
     given = dict(zip(records.coupons["coupon"], records.coupons["thickness_mm"], strict=True))
-    assert all(row[5] == given[row[1]] for row in rows[1:])
-    assert "*$F2" in inside(path)["xl/worksheets/sheet1.xml"]
+    assert all(row[4] == given[row[1]] for row in rows[1:])
+    assert "*$E2" in inside(path)["xl/worksheets/sheet1.xml"]
     assert len(intake.read_readings(path, records).frame) == 0
 
 
-def test_a_bench_without_repeats_has_no_column_for_them_and_reads_back(frozen, tmp_path):
+def test_a_bench_without_repeats_has_no_workbook_for_them(frozen):
     records = database.load(frozen)
-    assert "repeat" in cells(written(tmp_path / "with.xlsx", bench_workbook(records)), "readings")[0]
+    assert repeats_workbook(records) is not None
     bench = records.trial.bench.model_copy(update={"repeat_share": 0.0})
-    once = replace(records, trial=records.trial.model_copy(update={"bench": bench}))
-    path = written(tmp_path / "without.xlsx", bench_workbook(once))
-    rows = cells(path, "readings")
-    assert "repeat" not in rows[0]
-    assert not any(row[0] == "repeat" for row in cells(path, "how to"))
-    assert len(intake.read_readings(path, records).frame) == 0
+    assert repeats_workbook(replace(records, trial=records.trial.model_copy(update={"bench": bench}))) is None
+
+
+def test_repeats_stand_in_a_workbook_of_their_own_under_other_marks_without_dross(frozen, tmp_path):
+    draw_marks(frozen, ["QF4", "KX7", "ZN6"])
+    records = database.load(frozen)
+    bench = records.trial.bench.model_copy(update={"repeat_share": 0.3})
+    records = replace(records, trial=records.trial.model_copy(update={"bench": bench}))
+    again = repeat_order(records)
+    draw_marks(frozen, again)
+    records = replace(records, repeat_marks=database.load(frozen).repeat_marks)
+    edges = dict(zip(records.coupons["coupon"], ["left", "right", "near", "far"] * 2, strict=True))
+    records = replace(records, coupons=records.coupons.assign(edge=records.coupons["coupon"].map(edges)))
+    path = written(tmp_path / "repeats.xlsx", repeats_workbook(records))
+    head, *rows = cells(path, "readings")
+    given = [row for row in rows if row[head.index("coupon")]]
+    assert [row[head.index("coupon")] for row in given[::3]] == [mark for mark, _ in labelled(records)]
+    assert [records.repeat_marks[row[head.index("coupon")]] for row in given[::3]] == again
+    assert [row[head.index("side")] for row in given[::3]] == [edges[coupon] for coupon in again]
+    assert {"rz5_um", "u_mm"} <= set(head) and not {"dross_grade", "repeat"} & set(head)
+    text = "\n".join(inside(path).values())
+    assert not [mark for mark in records.coupons["coupon"] if mark in text]
 
 
 def test_workbooks_are_set_for_the_paper_of_the_trial(frozen, tmp_path):
@@ -238,7 +265,7 @@ def test_the_edge_to_measure_stands_on_every_row_and_reads_back(cut, tmp_path):
     placed = replace(records, coupons=records.coupons.assign(edge=records.coupons["coupon"].map(edges)))
     head, *rows = cells(written(tmp_path / "bench.xlsx", bench_workbook(placed)), "readings")
     given = [row for row in rows if row[head.index("coupon")]]
-    assert len(given) == 27
+    assert len(given) == 24
     assert [row[head.index("side")] for row in given] == [edges[row[head.index("coupon")]] for row in given]
     side = next(
         rule

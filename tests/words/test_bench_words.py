@@ -6,7 +6,7 @@ from trials.bench.kinds import BenchKind as K
 from trials.bench.kinds import Design, Source
 from trials.findings import About, Amount, Finding
 from trials.words import bench
-from trials.words.findings import SENTENCES, say
+from trials.words.findings import say, sentences
 
 MM = {"asked": Amount(8.0, "mm"), "evaluated": Amount(40.0, "mm"), "cutoff": Amount(2.5, "mm")}
 SPIKE = {"points": 1, "first": Amount(7.0, "mm")}
@@ -84,7 +84,7 @@ def test_a_spread_below_zero_is_named():
 
 
 def test_every_kind_source_and_design_has_words():
-    assert set(K) <= set(SENTENCES)
+    assert set(K) <= set(sentences())
     assert all(bench.source(name) for name in Source)
     assert all(bench.design(known) for known in Design)
 

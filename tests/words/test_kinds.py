@@ -8,7 +8,7 @@ from enum import StrEnum
 from pathlib import Path
 
 import trials
-from trials.words.findings import SENTENCES
+from trials.words.findings import sentences
 
 
 def enumerations():
@@ -31,11 +31,11 @@ def test_no_two_kinds_share_a_value():
     values = Counter(str(member) for name in kinds_of_findings() for member in known[name])
     assert [value for value, n in values.items() if n > 1] == []
     # members with one value would be one key of the sentences: none was lost on the way
-    assert len(SENTENCES) == len(values) > 200
+    assert len(sentences()) == len(values) > 200
 
 
 def test_every_kind_of_every_floor_has_its_sentence():
     known = enumerations()
     assert {"PlanKind", "BenchKind", "GradeKind", "InferKind", "LadderKind", "LivesKind"} <= set(kinds_of_findings())
-    silent = [member for name in kinds_of_findings() for member in known[name] if member not in SENTENCES]
+    silent = [member for name in kinds_of_findings() for member in known[name] if member not in sentences()]
     assert silent == []

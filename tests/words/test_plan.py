@@ -19,6 +19,7 @@ from trials.words.findings import say
 from trials.words.language import Language, speaking
 from trials.words.plan import described, limit_words
 from trials.words.plan_chances import effort_words, settled_words
+from trials.words.system import System, showing
 
 LIMIT = {
     "limit_nozzle": "double",
@@ -128,8 +129,8 @@ def test_every_kind_has_a_sentence_of_its_own(kind):
 
 def test_no_two_kinds_share_a_value_with_another_room():
     # members of different enumerations with one value would be one key of the collected sentences
-    assert {kind for kind in findings.SENTENCES if kind in set(map(str, PlanKind))} == set(PlanKind)
-    assert all(type(kind) is PlanKind for kind in findings.SENTENCES if kind in set(map(str, PlanKind)))
+    assert {kind for kind in findings.sentences() if kind in set(map(str, PlanKind))} == set(PlanKind)
+    assert all(type(kind) is PlanKind for kind in findings.sentences() if kind in set(map(str, PlanKind)))
 
 
 @pytest.mark.parametrize(
@@ -201,12 +202,21 @@ def test_numbers_and_plurals_as_people_read_them(kind, facts, said):
 
 
 def test_limits_and_nozzles_in_words():
-    assert limit_words(Limit(factor="pressure", at_least=0.2, at_most=0.8)) == "pressure at least 0.2 and at most 0.8"
-    assert limit_words(Limit(nozzle="double", factor="pressure", at_least=0.2)) == "double: pressure at least 0.2"
+    units = {"pressure": "bar", "standoff": "mm"}
+    both = Limit(factor="pressure", at_least=0.2, at_most=0.8)
+    assert limit_words(both, units) == "pressure at least 0.2 and at most 0.8 bar"
+    assert limit_words(both, {}) == "pressure at least 0.2 and at most 0.8"
+    assert (
+        limit_words(Limit(nozzle="double", factor="pressure", at_least=0.2), units)
+        == "double: pressure at least 0.2 bar"
+    )
     product = Limit(factors=("pressure", "standoff"), product_at_most=1.2)
-    assert limit_words(product) == "pressure x standoff at most 1.2"
+    assert limit_words(product, units) == "pressure x standoff at most 1.2 bar x mm"
     weighted = Limit(factors=("pressure", "standoff"), weights=(2.0, 1.0), sum_at_most=3.0)
-    assert limit_words(weighted) == "2 pressure + 1 standoff at most 3"
+    assert limit_words(weighted, units) == "2 pressure + 1 standoff at most 3 (bar, mm)"
+    with showing(System.INCH):  # a product has no unit of its own in inches: it stays as the trial file states it
+        assert limit_words(both, units) == "pressure at least 2.9 and at most 11.6 psi"
+        assert limit_words(product, units) == "pressure x standoff at most 1.2 bar x mm"
     nozzle = Nozzle(type="d", bore="conical", wall="double", plated=True, orifice_mm=1.4, specimens=("D1",))
     assert described(nozzle) == "conical bore, double wall, plated, orifice 1.4 mm"
     assert described(Nozzle(type="d", specimens=("D1",))) == "details not given"

@@ -184,6 +184,7 @@ ENTRIES = [
         {"block": 2, "coupons": 1, "declared": False},
         "block 2, 1 coupon, not declared before cutting",
     ),
+    (JournalKind.REPEAT_MARKS, {"coupons": 11}, "second marks for 11 coupons that are measured again"),
     (JournalKind.CUTS_RECORDED, {"coupons": 8, "details": 0, "as_planned": True}, "8 coupons, as planned"),
     (JournalKind.READINGS_RECORDED, {"readings": 1, "coupons": 1}, "1 reading of 1 coupon"),
     (

@@ -270,22 +270,6 @@ def _by_anova(anova: Anova, confidence: float) -> tuple[Spread, ...]:
     return tuple(out)
 
 
-def pooled_sd(sds: npt.ArrayLike, dfs: npt.ArrayLike) -> tuple[float, int]:
-    """Pooled standard deviation and its degrees of freedom from (n,) standard deviations and their degrees of freedom.
-
-    sqrt(sum(df s^2) / sum(df)) (NIST/SEMATECH e-Handbook, 2.4.4.1).
-
-    Raises
-    ------
-    WrongShape
-        If the columns differ in length or hold no degree of freedom.
-    """
-    spread, counts = np.asarray(sds, dtype=float), np.asarray(dfs, dtype=float)
-    if spread.shape != counts.shape or counts.sum() <= 0:
-        raise WrongShape("Give one number of degrees of freedom for each standard deviation.")
-    return math.sqrt(float(np.sum(counts * spread**2) / counts.sum())), int(counts.sum())
-
-
 def coupons_to_see(difference: float, expanded: float) -> int:
     """Coupons per nozzle type from which the bench alone no longer hides a difference: U sqrt(2 / n) <= difference.
 

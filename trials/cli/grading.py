@@ -48,6 +48,7 @@ def register(app: typer.Typer) -> None:
 
 
 def grade(
+    context: typer.Context,
     source: Path = typer.Argument(None, help="Folder of a trial, or a CSV/XLSX table of readings."),
     thickness: float = typer.Option(0.0, "--thickness", help="Thickness in mm, for a plain table or single values."),
     u: float = typer.Option(None, "--u", help="One perpendicularity u in mm."),
@@ -75,6 +76,7 @@ def grade(
     if source is None:
         _grade_one(thickness, u, rz5, dross, asked, json_)
     elif source.is_dir() or not source.exists():
+        show.in_units_of(source, context)
         _grade_trial(source, asked, json_, nozzles)
     else:
         _grade_table(source, thickness, asked, json_)

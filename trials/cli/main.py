@@ -10,9 +10,11 @@ import typer
 from trials.cli.panels import Grouped
 from trials.errors import TrialError
 
+INTERRUPTED = 130
+"""What Typer makes of Ctrl-C, by version; in others it goes on as KeyboardInterrupt."""
+
 app = typer.Typer(
     name="trials",
-    help="Find out on your own machine which cutting nozzle to run, and print a verdict a manager can sign.",
     no_args_is_help=True,
     cls=Grouped,
     rich_markup_mode=None,
@@ -73,9 +75,11 @@ def run() -> None:
     except TrialError as error:
         _fail(str(error))
     except (typer.Abort, KeyboardInterrupt):
-        _fail("Stopped; nothing was written.")
+        code = INTERRUPTED
     except Exception as error:
         _show_usage(error)
+    if code == INTERRUPTED:
+        _fail("Stopped; nothing was written.")
     raise SystemExit(code or 0)
 
 

@@ -20,8 +20,26 @@ def trial_folder(folder: Path) -> Path:
     return folder
 
 
-FOLDER = typer.Argument(..., help="Folder of the trial.", callback=trial_folder)
-JSON = typer.Option(False, "--json", help="Print the same as JSON.")
+def _folder(context: typer.Context, folder: Path) -> Path:
+    """The same; what the command prints comes out in the units of that trial, JSON as kept."""
+    show.in_units_of(trial_folder(folder), context)
+    return folder
+
+
+def _as_kept(context: typer.Context, asked: bool) -> bool:
+    if asked:
+        context.meta[show.AS_KEPT] = True
+    return asked
+
+
+FOLDER = typer.Argument(..., help="Folder of the trial.", callback=_folder)
+JSON = typer.Option(False, "--json", help="Print the same as JSON.", is_eager=True, callback=_as_kept)
+WORKERS = typer.Option(
+    "",
+    "--workers",
+    envvar="TRIALS_WORKERS",
+    help="Processes for simulations, or the address of a Dask cluster. Left out: all cores for long work.",
+)
 WHO = typer.Option(..., "--who", help="Your name, kept in the journal.")
 WHY = typer.Option(..., "--why", help="The reason, kept in the journal.")
 
@@ -47,6 +65,7 @@ def plan(
     picture: Path | None = typer.Option(None, "--picture", help="Write chance against money as SVG to this file."),
     against: Path | None = typer.Option(None, "--against", help="Folder of another plan, to set beside this one."),
     as_written: bool = AS_WRITTEN,
+    workers: str = WORKERS,
     json_: bool = JSON,
 ) -> None:
     """Choose the coupons and freeze the plan.
@@ -57,6 +76,7 @@ def plan(
     Example: `trials plan my-trial --settle 80` to look for a plan, `trials plan my-trial` to freeze.
     """
     from trials.cli import settle_text
+    from trials.steps.workers import working
 
     if against is not None:
         settle_text.beside(folder, against, json_)
@@ -65,11 +85,12 @@ def plan(
         settle, settle_if, settle_all, tuple(pieces), bare, budget, spreads_from, write, picture, json_
     )
     if settle_text.is_asked(folder, asked, not show_only):
-        with progress_bar(settle_text.progress_words()) as looking:
+        with working(workers), progress_bar(settle_text.progress_words()) as looking:
             made = settle_text.look(folder, asked, looking)
         settle_text.show_settled(folder, asked, made)
         return
-    _freeze_or_show(folder, show_only, json_, as_written)
+    with working(workers):
+        _freeze_or_show(folder, show_only, json_, as_written)
 
 
 def _freeze_or_show(folder: Path, show_only: bool, json_: bool, as_written: bool) -> None:
@@ -96,16 +117,20 @@ def _freeze_or_show(folder: Path, show_only: bool, json_: bool, as_written: bool
 def sheet(folder: Path = FOLDER) -> None:
     """Print the papers of the cutting day.
 
-    Run sheet, plan, workbooks, bench card, labels, drawings of the sheets. Of a trial that was extended: those of the
-    newest block, in a folder of their own.
+    Run sheet, plan, run workbook, drawings of the sheets; in the folder `bench` of their own what goes to the bench:
+    card, labels, workbooks. Nothing in that folder names a nozzle type, so hand it over whole and keep the rest. Of a
+    trial that was extended: those of the newest block, in a folder of their own.
 
-    Example: `trials sheet my-trial` writes them to my-trial/papers.
+    Example: `trials sheet my-trial` writes them to my-trial/papers and my-trial/papers/bench.
     """
     from trials import steps
+    from trials.steps.sheet import BENCH
     from trials.words.language import text
 
     paths = steps.run_sheet(folder)
     show.say(*map(str, paths))
+    bench = next(path.parent for path in paths if path.parent.name == BENCH)
+    show.say(text("For the bench: {folder}. Nothing in it names a nozzle; the other papers do.", folder=bench))
     book = next(path for path in paths if path.stem.startswith("run-workbook"))
     command = Command("cut", (str(folder), str(book))).typed()
     show.next_step(text("cut by the run sheet, fill in {file}, then `{command}`", file=book.name, command=command))

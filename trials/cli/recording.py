@@ -81,9 +81,10 @@ def record(
 ) -> None:
     """Record readings from the bench.
 
-    From the bench workbook or a CSV file. Nothing recorded before is changed.
+    From the bench workbook, the workbook of the repeats or a CSV file. What was measured again with a reason corrects
+    the first reading; nothing else that was recorded before is changed.
 
-    Example: `trials record my-trial my-trial/papers/bench-workbook.xlsx --who "A. Berg"`
+    Example: `trials record my-trial my-trial/papers/bench/bench-workbook.xlsx --who "A. Berg"`
     """
     from trials import steps
     from trials.words.findings import say
@@ -115,7 +116,7 @@ def correct(
     folder: Path = FOLDER,
     coupon: str = typer.Argument(..., help="Mark of the coupon (or of the mount or sheet, with --of)."),
     column: str = typer.Argument("", help="Column to correct, such as rz5_um or outcome."),
-    value: str = typer.Argument("", help="The right value, with a decimal point or comma."),
+    value: str = typer.Argument("", help="The right value, with a decimal point or comma; >100; not measurable."),
     reading: int = typer.Option(0, "--reading", help="Number of the reading on the coupon."),
     repeat: int = typer.Option(0, "--repeat", help="Which re-measurement, 0 for the reading itself."),
     of: str = typer.Option("coupon", "--of", help="coupon, mount or sheet."),

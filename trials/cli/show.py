@@ -20,6 +20,27 @@ _HIDDEN = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u206
 """Characters that steer a terminal or turn text around."""
 
 
+AS_KEPT = "trials.as_kept"
+"""Set in the context of a command whose figures come out as they are kept, in metric units."""
+
+
+def in_units_of(folder: Path, context: Any) -> None:
+    """What the command prints from here on comes out in the units that the trial file asks for."""
+    import tomllib
+
+    from trials.words.system import System, showing
+
+    file = folder / "trial.toml"
+    if context.meta.get(AS_KEPT) or not file.is_file():
+        return
+    try:
+        heading = tomllib.loads(file.read_text(encoding="utf-8")).get("trial")
+    except (OSError, ValueError):  # said, with its place, by whoever reads the whole file
+        return
+    if isinstance(heading, dict) and heading.get("units") == System.INCH:
+        context.with_resource(showing(System.INCH))
+
+
 def printable(text: str) -> str:
     """Text for the screen: what would steer the terminal stands there as its code, as `\\x1b`."""
     return _HIDDEN.sub(lambda found: ascii(found.group())[1:-1], text)

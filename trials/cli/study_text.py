@@ -19,6 +19,7 @@ from trials.words.chances import asked_words, likely, notes
 from trials.words.decision import decision_rows, money_notes
 from trials.words.findings import say
 from trials.words.first_page import answer_box, answered_by, provisional_words
+from trials.words.in_use import study_in_use
 from trials.words.language import plural, text
 from trials.words.numbers import listed, number, percent
 from trials.words.settings import at_place, term_words
@@ -53,6 +54,7 @@ def print_answer(study: Study, look_further: str) -> None:
 
     look_further: the command that prints the rest.
     """
+    study = study_in_use(study)
     head, rows = _types(study)
     top, lists = answer_lines(study), _lists(study, look_further, LEAST_LINES)
     for most in range(MOST_LINES, LEAST_LINES, -1):  # as much of each sentence as the screen has room for
@@ -159,6 +161,7 @@ def _short(words: str, most: int) -> str:
 
 def print_study(study: Study) -> None:
     """The whole study, answer first."""
+    study = study_in_use(study)
     _write(answer_lines(study))
     show.say("", text("In figures: {sentence}", sentence=answer_sentence(study)))
     if study.ladder is not None:

@@ -9,7 +9,7 @@ from pathlib import Path
 import typer
 
 from trials.cli import panels, show
-from trials.cli.planning import FOLDER, JSON
+from trials.cli.planning import FOLDER, JSON, WORKERS
 from trials.cli.progress import progress_bar
 from trials.commands import Command
 from trials.errors import InputError
@@ -70,6 +70,7 @@ def verdict(
     out: Path = typer.Option(
         None, "--out", help="Where to write; verdict.pdf in the folder if left out, verdict-2.pdf for a second look."
     ),
+    workers: str = WORKERS,
     json_: bool = JSON,
 ) -> None:
     """Write the verdict as a PDF to print and sign.
@@ -79,10 +80,11 @@ def verdict(
     Example: `trials verdict my-trial`
     """
     from trials import steps
+    from trials.steps.workers import working
     from trials.words.language import text
 
     _compared_by_edges(folder)
-    with progress_bar(text("simulating trials like this one")) as progress:
+    with working(workers), progress_bar(text("simulating trials like this one")) as progress:
         found = steps.verdict(folder, out, progress=progress)
     if json_:
         show.as_json(

@@ -43,8 +43,10 @@ def window(
         show.as_json(steps.window_json(found) | {"file": None if out is None else str(out)})
         return
     from trials.words import window as words
+    from trials.words.in_use import window_in_use
     from trials.words.language import text
 
+    found = window_in_use(found)
     first, *rest = words.sentences(found)
     show.say(first)
     if found.others:

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 from trials.decide.decision_result import Action, Because
 from trials.decide.results import Comparison, ResponseResult, Study
+from trials.decide.window_choice import choose
+from trials.decide.window_result import WindowStudy
 from trials.infer.answer import Answer
 
 
@@ -31,6 +33,8 @@ def advice(study: Study) -> Advice:
     A type that is better in one decisive response and worse in another is never advised: it counts as worse.
     """
     answers = {row.nozzle: _overall([one.answer for one in row.answers]) for row in study.nozzles if row.answers}
+    if study.window is not None and study.window.asked:
+        return _of_window(study, study.window, answers)
     if not answers:
         return Advice(Action.NOTHING)
     better = [nozzle for nozzle, answer in answers.items() if answer == Answer.BETTER]
@@ -44,6 +48,19 @@ def advice(study: Study) -> Advice:
         return Advice(Action.CHANGE, to, reason, _shown_better(study, to), others)
     is_open = any(answer == Answer.NOT_SETTLED for answer, _ in others)
     return Advice(Action.CUT_MORE if is_open else Action.KEEP, others=others)
+
+
+def _of_window(study: Study, window: WindowStudy, answers: dict[str, Answer]) -> Advice:
+    """By what the window shows; of types that are shown and the same at their best, the surely cheaper one."""
+    found = choose(window, next((row.nozzle for row in study.nozzles if row.today), ""))
+    action, to, reason = found.action, found.chosen.nozzle, found.reason
+    if action == Action.KEEP:
+        shown = {each.nozzle for each in window.types if each.share_bound > 0}
+        same = [nozzle for nozzle, answer in answers.items() if answer == Answer.SAME and nozzle in shown]
+        cheaper = _same_for_less(study, same)
+        action, to, reason = (Action.CHANGE, cheaper, Because.MONEY) if cheaper else (action, "", reason)
+    to = to if action == Action.CHANGE else ""
+    return Advice(action, to, reason, others=_by_answer({n: answer for n, answer in answers.items() if n != to}))
 
 
 def _overall(answers: list[Answer]) -> Answer:

@@ -10,6 +10,7 @@ import numpy as np
 
 from trials.asked import BestBy
 from trials.decide.measured import back
+from trials.decide.money import costs_at
 from trials.decide.prepare import Array, Prepared
 from trials.decide.response import Studied
 from trials.decide.surfaces import Known, Settings, rows_at, typical_at
@@ -17,7 +18,7 @@ from trials.decide.window_result import Best, BestComparison, Confirmation, Gain
 from trials.infer.answer import Levels, answer
 from trials.infer.chance.confirm import mean_of_new
 from trials.infer.chance.window import alike_best, optimism, region_band
-from trials.trial import worthwhile_margins
+from trials.trial import Trial, worthwhile_margins
 from trials.worthwhile import Margins
 
 ALIKE = 0.005  # chances this close are alike: among them the lowest typical edge is the best
@@ -27,7 +28,8 @@ def pick(known: Known, label: str, kept: Sequence[Settings], chances: Array, low
     """The place of the best setting by the declared aim.
 
     chance: the highest, among alike ones the lowest typical edge; edge: the lowest typical edge; speed: the fastest
-    setting that is shown to meet the requirement, else the fastest that is estimated to; without any, by chance.
+    setting that is shown to meet the requirement, else the fastest that is estimated to; cost: the cheapest of these
+    instead; without any, by chance.
     """
     wanted, aim = known.trial.application.window_chance, known.trial.application.best_by
     edges = np.zeros(len(kept))
@@ -37,14 +39,22 @@ def pick(known: Known, label: str, kept: Sequence[Settings], chances: Array, low
         edges = -edges if ready.quantity.higher_is_better else edges
     if aim is BestBy.EDGE and main:
         return int(np.argmin(edges))
-    if aim is BestBy.SPEED and "speed" in known.trial.factors:
-        speeds = np.array([float(p["speed"]) for p in kept])
-        for safe in (lows >= wanted, chances >= wanted):
-            if safe.any():
-                return int(np.lexsort((edges, -np.where(safe, speeds, -np.inf)))[0])
+    spent = _spent(known.trial, label, kept, chances)
+    for safe in (lows >= wanted, chances >= wanted):
+        if spent is not None and safe.any():
+            return int(np.lexsort((edges, np.where(safe, spent, np.inf)))[0])
     alike = np.flatnonzero(chances >= chances.max() - ALIKE)
     worth = edges if main else -lows
     return int(alike[np.argmin(worth[alike])])
+
+
+def _spent(trial: Trial, label: str, kept: Sequence[Settings], chances: Array) -> Array | None:
+    """What a metre takes at each place, in time or in money, where that is the aim and can be told."""
+    if trial.application.best_by is BestBy.SPEED and "speed" in trial.factors:
+        return -np.array([float(p["speed"]) for p in kept])
+    if trial.application.best_by is BestBy.COST:
+        return costs_at(trial, label, kept, 1.0 - chances)
+    return None
 
 
 def best_of(

@@ -11,7 +11,7 @@ import pandas as pd
 
 from trials.decide.chance_result import TOGETHER, Asked, ChanceResult
 from trials.decide.checking import far_mask
-from trials.decide.graded import grade_row
+from trials.decide.graded import grade_row, specimens_in, spread_df
 from trials.decide.measured import mean_rows
 from trials.decide.prepare import NOZZLE, Array, Prepared, without
 from trials.decide.response import Studied
@@ -220,17 +220,13 @@ def dross_chance(
     cuts, lost = counts
     name = Asked("dross", Amount(float(asked)))
     own = table[table[NOZZLE] == label]
-    specimens = max(1, own["specimen"].replace("", np.nan).nunique())
     found = studied.get("dross")
     if found is None or found.graded is None:
         whole = all_or_none(own, asked, marred, counts, confidence)
         return _result(label, name, place, whole, _lost(label, whole))
-    ready = found.ready
-    df = max(1.0, ready.structure.counts.get("specimen", len(ready.types) + 1) - len(ready.types))
     try:
-        row = grade_row(ready, label, place)
-        fit = found.graded
-        chance_found = chance_of_grade(fit, row, asked, specimens, df, confidence, cuts=cuts or None, lost=lost)
+        basis = grade_row(found.ready, label, place), asked, specimens_in(own), spread_df(found.ready)
+        chance_found = chance_of_grade(found.graded, *basis, confidence, cuts=cuts or None, lost=lost)
     except TrialError:
         chance_found = all_or_none(own, asked, marred, counts, confidence)
     return _result(label, name, place, chance_found, _lost(label, chance_found))

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trials.decide.kinds import StudyKind
-from trials.decide.prepare import NOZZLE, Array, Labels, Mask, Prepared
+from trials.decide.prepare import NOZZLE, Array, Labels, Mask, Prepared, without
 from trials.errors import NotIdentifiable, TrialError
 from trials.findings import About, Amount, Fact, Finding, Weight
 from trials.infer import checks
@@ -20,6 +20,7 @@ from trials.infer.mixed.groupings import RESIDUAL
 from trials.infer.yardstick import YardstickDesign
 
 FARTHEST = math.log(1000.0)  # a trend that may be a thousandfold either way says nothing
+MOST = 0.75  # share of the readings whose place in the order of measuring must be known for a word about it
 ALERT = 0.01  # a check asks for attention below this p; there are about ten of them, so 0.05 would cry wolf
 
 
@@ -31,6 +32,7 @@ def run_checks(ready: Prepared, fit: MixedFit) -> tuple[Finding, ...]:
         StudyKind.CENTRING: centring,
         StudyKind.DRIFT: drift,
         StudyKind.WEAR_IN_A_MOUNT: wear,
+        StudyKind.DRIFT_AT_THE_BENCH: bench_drift,
         StudyKind.SPREAD_ALONG_AN_EDGE: spread_within,
         StudyKind.SPREAD_BETWEEN_COUPONS: spread_between,
         StudyKind.CURVES: curvature,
@@ -153,6 +155,18 @@ def wear(ready: Prepared, fit: MixedFit) -> Finding | None:
     since = coupons.groupby("mount")["cut_order"].rank() - 1
     place = dict(zip(coupons["coupon"], since, strict=True))
     return _trend(StudyKind.WEAR_IN_A_MOUNT, ready, ready.table["coupon"].map(place).to_numpy(float), 10.0)
+
+
+def bench_drift(ready: Prepared, fit: MixedFit) -> Finding | None:
+    """Trend over the order of measuring: the instrument, the light, the hand; silent where that order is not known."""
+    if "measured_order" not in ready.table:
+        return None
+    unknown = ready.table["measured_order"].isna().to_numpy(bool)
+    if unknown.mean() > 1.0 - MOST:
+        return None
+    known = without(ready, unknown) if unknown.any() else ready
+    order = known.table["measured_order"].to_numpy(float)
+    return _trend(StudyKind.DRIFT_AT_THE_BENCH, known, order, float(np.ptp(order)))
 
 
 def _trend(kind: StudyKind, ready: Prepared, along: Array, span: float) -> Finding | None:

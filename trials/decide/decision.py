@@ -10,6 +10,8 @@ from trials.decide.decision_result import Action, Because, Decision, FewerFail, 
 from trials.decide.ladder import LadderComparison
 from trials.decide.lives import LifeComparison, LivesAnswer
 from trials.decide.results import Comparison, NozzleRow, ResponseResult, Study
+from trials.decide.window_choice import best_place
+from trials.decide.window_result import BestComparison, WindowStudy
 from trials.findings import Amount, Place
 from trials.infer.answer import Answer
 from trials.trial import CLEAN_SPEED
@@ -31,7 +33,7 @@ def decide(study: Study) -> Decision:
         nozzle=chosen,
         against=against,
         because=found.reason,
-        place=_place(study, found),
+        place=_place(study, found, chosen),
         safe_speed=_safe_speed(study, chosen),
         others=found.others,
         gains=_gains(study, found),
@@ -42,7 +44,7 @@ def decide(study: Study) -> Decision:
         money=study.money.of(found.to) if study.money and found.to else None,
         worse=_worse(study, found.to) if found.to else (),
         dominated=_dominated(study, chosen) if found.action in (Action.CHANGE, Action.KEEP) else (),
-        more=study.more if still_open else None,
+        more=study.more if still_open and _window(study) is None else None,
     )
 
 
@@ -78,8 +80,17 @@ def _by_word(answers: Mapping[str, Answer]) -> tuple[tuple[Answer, tuple[str, ..
     return tuple((one, names) for one, names in grouped if names)
 
 
-def _place(study: Study, found: Advice) -> Place | None:
-    """Where types were compared: by the response that decides, else by any that compares them."""
+def _window(study: Study) -> WindowStudy | None:
+    """The window, where it is what a trial asks."""
+    return study.window if study.window is not None and study.window.asked else None
+
+
+def _place(study: Study, found: Advice, chosen: str) -> Place | None:
+    """Where types were compared: by the response that decides, else by any that compares them; of a window the best
+    of the type to run."""
+    window = _window(study)
+    if window is not None and any(each.nozzle == chosen for each in window.types):
+        return best_place(window, chosen)
     if study.ladder is not None:
         return study.ladder.place
     compared = [r.comparisons[0].settings for r in sorted(study.results, key=lambda r: not r.primary) if r.comparisons]
@@ -87,8 +98,8 @@ def _place(study: Study, found: Advice) -> Place | None:
 
 
 def _fewer(study: Study, nozzle: str) -> FewerFail | None:
-    """Edges that fail with a type against today's; a ladder asks for speed, and says nothing of them."""
-    if study.asks == Question.LADDER:
+    """Edges that fail with a type against today's at one setting: nothing that a ladder or a window asks."""
+    if study.asks == Question.LADDER or _window(study) is not None:
         return None
     return next((each for each in study.fewer if each.nozzle == nozzle), None)
 
@@ -103,12 +114,31 @@ def _safe_speed(study: Study, nozzle: str) -> Amount | None:
 
 
 def _gains(study: Study, found: Advice) -> tuple[Gain, ...]:
+    window = _window(study)
+    if window is not None:
+        return _gains_at_best(window, found.to or next((row.nozzle for row in study.nozzles if row.today), ""), found)
     ladder = study.ladder.comparisons if study.ladder else ()
     faster = [_gain(CLEAN_SPEED, c) for c in ladder if c.nozzle == found.to and c.answer == Answer.BETTER]
     return (*faster, *(_gain(result.response, c) for result, c in found.because))
 
 
-def _gain(response: str, c: Comparison | LadderComparison | LifeComparison) -> Gain:
+def _gains_at_best(window: WindowStudy, nozzle: str, found: Advice) -> tuple[Gain, ...]:
+    """A type against today's, both at their best; where today's stays, its best against today's setting."""
+    if found.action == Action.CHANGE:
+        return tuple(
+            _gain(window.response, c) for c in window.comparisons if c.nozzle == nozzle and c.answer == Answer.BETTER
+        )
+    own = next((each.best.gain for each in window.types if each.nozzle == nozzle), None)
+    if own is None or found.action != Action.KEEP:
+        return ()
+    return (Gain(window.response, own.kind, own.value, own.low, own.high, AT_ONE_PLACE),)
+
+
+AT_ONE_PLACE = 0.95
+"""Confidence of the gain of a picked best over today's setting, for all settings together."""
+
+
+def _gain(response: str, c: Comparison | LadderComparison | LifeComparison | BestComparison) -> Gain:
     return Gain(response, str(c.kind), c.value, c.low, c.high, c.confidence)
 
 

@@ -29,9 +29,10 @@ class Action(StrEnum):
 
 
 class Because(StrEnum):
-    """What a change rests on: a better edge (or speed, or life), or an edge that is no worse for less money."""
+    """What a change rests on: a better edge, speed or life; a requirement that today's does not show to meet; money."""
 
     QUALITY = "quality"
+    REQUIREMENT = "requirement"
     MONEY = "money"
     NONE = ""
 
@@ -212,9 +213,11 @@ class Decision:
     Attributes:
         question: what the trial asks; action, nozzle: what to do, and with which type (that to change to, or today's
             where it stays); against: today's, empty where it stays; because: what a change rests on.
-        place: the settings compared; safe_speed: that 95 % of the mounts of the type keep clean at least, in a ladder.
+        place: the settings compared, of a window those to run; safe_speed: that 95 % of the mounts of the type keep
+            clean at least, in a ladder.
         others: the remaining types by their answer, in the order of the trial, none twice.
-        gains: what is proved better; fewer_fail: of 100 edges, None where no requirement was measured.
+        gains: what is proved better; of a window each type at its best, or today's best against today's setting.
+        fewer_fail: of 100 edges; None where no requirement was measured, and of a window or a ladder.
         price, price_against: of a nozzle, None where not stated; money: of the type against today's, None without.
         worse: secondary responses that are worse; dominated: types no better than this on any count, worse on one.
         more: the cutting that would settle it, where something is open and that is known.

@@ -14,7 +14,7 @@ import pandas as pd
 from trials.decide.chance_result import TOGETHER, ChanceResult
 from trials.decide.chances import Source, coupon_response, cuts_of, lost_in, measured_limits, source_of
 from trials.decide.decision_result import FewerFail, Span
-from trials.decide.graded import grade_row
+from trials.decide.graded import grade_row, specimens_in, spread_df
 from trials.decide.prepare import NOZZLE, Array
 from trials.decide.response import Studied
 from trials.errors import TrialError
@@ -138,13 +138,11 @@ def _dross(
     if asked is None or table is None or "dross" not in trial.responses:
         return None
     own = table[table[NOZZLE] == label]
-    specimens = max(1, own["specimen"].replace("", np.nan).nunique())
-    found = studied.get("dross")
+    specimens, found = specimens_in(own), studied.get("dross")
     if found is not None and found.graded is not None:
-        df = max(1.0, found.ready.structure.counts.get("specimen", len(found.ready.types) + 1) - len(found.ready.types))
-        row = grade_row(found.ready, label, place)
+        basis = grade_row(found.ready, label, place), asked, specimens, spread_df(found.ready)
         try:
-            return grade_draws(found.graded, row, asked, specimens, df, DRAWS, DROSS_SEED, DROSS_SEED + seed)
+            return grade_draws(found.graded, *basis, DRAWS, DROSS_SEED, DROSS_SEED + seed)
         except TrialError:
             pass  # every grade met, or none did: whole specimens below, as for the chance itself
     met = _whole_specimens(own, asked, lost_in(coupons, label))

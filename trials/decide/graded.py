@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 from scipy import special
 
 from trials.decide.checking import ALERT, shuffle_facts, shuffle_specimens
@@ -54,6 +55,16 @@ def grade_rows(ready: Prepared, label: str, settings: Sequence[Mapping[str, Leve
     table = {a.name: [label if a.name == NOZZLE else p[a.name] for p in settings] for a in ready.model.axes}
     matrix = ready.model.matrix(table) if table else np.repeat(ready.fixed[:1], len(settings), axis=0)
     return _columns(ready, matrix, np.array([label] * len(matrix), dtype=object))
+
+
+def specimens_in(own: pd.DataFrame) -> int:
+    """Specimens that grades (one row per coupon) come from; coupons without a mark count as one."""
+    return max(1, own["specimen"].replace("", np.nan).nunique())
+
+
+def spread_df(ready: Prepared) -> float:
+    """Degrees of freedom that the spread of specimens has: those beyond one of each type, one at least."""
+    return max(1.0, ready.structure.counts.get("specimen", 0) - len(ready.types))
 
 
 def always_same(ready: Prepared) -> tuple[Finding, ...]:

@@ -30,6 +30,7 @@ class StudyKind(StrEnum):
     FAR_COUPONS = "far_coupons"
     CENTRING = "centring"
     DRIFT = "drift"
+    DRIFT_AT_THE_BENCH = "drift_at_the_bench"
     WEAR_IN_A_MOUNT = "wear_in_a_mount"
     SPREAD_ALONG_AN_EDGE = "spread_along_an_edge"
     SPREAD_BETWEEN_COUPONS = "spread_between_coupons"

@@ -16,7 +16,7 @@ from trials.decide.results import Comparison, Effect, Mean, Spread, TermTest
 from trials.errors import NotIdentifiable
 from trials.findings import About, Finding, Place, PlaceKind, each_once
 from trials.infer.answer import Added, Answer, Levels, answer
-from trials.infer.means import Interval, differences, mean_row, means, pairwise
+from trials.infer.means import Interval, differences, means, pairwise, type_rows
 from trials.infer.means.marginal import Settings
 from trials.infer.mixed import FTest, MixedFit
 from trials.infer.strata import StrataTest, strata_tests
@@ -47,7 +47,7 @@ def mean_rows(ready: Prepared, place: Place) -> Array:
     """Contrast rows (types, k) of the means at a place."""
     known = {axis.name for axis in ready.model.axes}
     points: list[Settings] = [{k: v for k, v in point.items() if k in known} for point in place.settings]
-    return np.array([mean_row(ready.model, ready.nozzle_axis, t, points) for t in ready.types])
+    return type_rows(ready.model, ready.nozzle_axis, ready.types, points)
 
 
 def back(value: float, ready: Prepared) -> float:

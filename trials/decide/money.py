@@ -25,12 +25,12 @@ from trials.decide.failing import DRAWS, TAILS, Failing
 from trials.decide.known_lives import HOURS, METRES, KnownLife, KnownLives
 from trials.decide.ladder import LadderAnswer
 from trials.errors import InputError
-from trials.findings import About, Fact, Finding, Place, Weight
+from trials.findings import About, Fact, Finding, Place, PlaceKind, Weight
 from trials.gas import known_gas, normal_volume_flow
 from trials.nozzles import Nozzle
 from trials.plan.assess.effort import minutes_of
 from trials.plan.settling.costs import USUAL
-from trials.trial import Trial
+from trials.trial import Level, Trial
 from trials.units import factor
 
 SPEED = "speed"
@@ -91,6 +91,27 @@ def money(
         assumed=(*assumed, *more_assumed),
         said=(*said, *more_said),
     )
+
+
+def costs_at(trial: Trial, label: str, places: Sequence[Mapping[str, Level]], fails: np.ndarray) -> np.ndarray | None:
+    """Cost of a metre of acceptable edge (n,) with one type at each place, for which share of edges fails there.
+
+    The life of a nozzle is that of common practice at every place; None where no costs or no speed are stated.
+    """
+    if not trial.costs.stated:
+        return None
+    nozzle, rates = next(n for n in trial.nozzles if n.type == label), _rates(trial)[0]
+    found = []
+    for settings, failing in zip(places, fails, strict=True):
+        place = Place(PlaceKind.STATED, (settings,))
+        speeds = _speeds(trial, place)
+        if speeds is None:
+            return None
+        gas = _gas(trial, place)[0].get(label, 0.0)
+        lives = _lives(trial, None, {label: speeds[label]})[0]
+        case = _case(trial, nozzle, speeds[label], gas, Failing(label, float(failing), np.array([failing])), lives)
+        found.append(float(cost_of_metre(case.at, rates).total))
+    return np.array(found)
 
 
 @dataclass(frozen=True)

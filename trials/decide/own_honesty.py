@@ -8,34 +8,38 @@ out: they only take words back.
 from __future__ import annotations
 
 import math
-import time
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from trials.decide.evidence import Evidence
 from trials.decide.judged import design_of
 from trials.decide.measured import mean_rows
 from trials.decide.prepare import NOZZLE, Array, Prepared
 from trials.decide.response import Studied, compared_at, fit_response
 from trials.decide.results import HonestyRow, OwnHonesty
-from trials.decide.study import Evidence
 from trials.findings import Place
 from trials.infer.answer import Answer, Levels, critical_values_below
 from trials.infer.answer import levels as share_out
+from trials.infer.draws import Draws, codes_of, pieces
 from trials.infer.many import ManyDesign
 from trials.infer.means import beyond_critical
 from trials.infer.yardstick import Estimates
+from trials.sharing import shared
 from trials.trial import Trial, worthwhile_margins
 from trials.worthwhile import Margins
 
 TRIALS = 4000
-SECONDS = 25.0
-"""Trials that a slow machine has not made by then are left out; how many were made is kept and printed."""
 FEWEST = 200
+READINGS = 1_000_000
+"""Readings that are drawn in all, but for the fewest trials, where each trial has to be fitted alone."""
+TOGETHER, ALONE = 0.001, 0.01
+"""Seconds that a trial takes, about, where many are fitted at once and where each is alone."""
 SEED = 20417
 AT_ONCE = 100
-"""Trials made between two reports of progress."""
+"""Trials of a piece of work, which one worker does."""
 WORDS = (Answer.SAME, Answer.BETTER, Answer.WORSE)
 """In the order of the rule; the first that holds is given."""
 Words = NDArray[np.object_]
@@ -51,57 +55,58 @@ def own_honesty(
 ) -> OwnHonesty | None:
     """Simulate one response of a trial; None where nothing gives words.
 
-    progress(done, trials) is called now and then; trials: `TRIALS` if None. The same records give the same figures, as
-    long as all of the trials can be made in `SECONDS`.
+    progress(done, trials) is called now and then; trials: `TRIALS` if None, fewer of a large trial that has to be
+    fitted one by one. The same records give the same figures: neither time nor number of workers enters.
     """
     ready = studied.ready
     if ready.today is None or len(ready.types) < 2 or not ready.structure.replicated:
         return None
-    wanted = TRIALS if trials is None else trials
     rows, today = mean_rows(ready, place), ready.types.index(ready.today)
     others = [i for i in range(len(ready.types)) if i != today]
     sign = 1.0 if ready.quantity.higher_is_better else -1.0
-    words = _draws(studied, sign * (rows[others] - rows[today]), (levels, worthwhile), wanted, progress)
+    words = _words(studied, sign * (rows[others] - rows[today]), (levels, worthwhile), trials, progress)
     return _summary(ready.name, [ready.types[i] for i in others], words) if len(words) else None
 
 
-def _draws(
+def _words(
     studied: Studied,
     contrasts: Array,
     rule: tuple[Levels, Margins],
-    trials: int,
+    wanted: int | None,
     progress: Callable[[int, int], None] | None,
 ) -> Words:
     """The words of each simulated trial, (trials, 2, contrasts): without a difference, and with the worthwhile one."""
-    design = ManyDesign.build(design_of(studied.ready, studied.judged.by_type))
-    draw, rng, found = _drawer(studied), np.random.default_rng(SEED), [np.empty((0, 2, len(contrasts)), dtype=object)]
-    end, done = time.monotonic() + SECONDS, 0
-    while done < trials and (done < FEWEST or time.monotonic() < end):
-        some = min(AT_ONCE, trials - done)
-        judged = design.fit(np.array([draw(rng) for _ in range(some)])).judge(contrasts)
-        found.append(words_of(judged.estimates, *rule))
-        done += some
+    design, draws = ManyDesign.build(design_of(studied.ready, studied.judged.by_type)), _draws(studied)
+    trials = wanted if wanted is not None else TRIALS if design.cells else min(TRIALS, max(FEWEST, READINGS // draws.n))
+    task, lots, found = _Task(design, draws, contrasts, rule), pieces(trials, AT_ONCE), []
+    for lot, words in zip(lots, shared(task.words, lots, trials * (TOGETHER if design.cells else ALONE)), strict=True):
+        found.append(words)
         if progress:
-            progress(done, trials)
+            progress(lot.stop, trials)
     return np.concatenate(found)
 
 
-def _drawer(studied: Studied) -> Callable[[np.random.Generator], Array]:
-    """Draw a response without differences at the estimated spreads, those by type where the rule has them."""
+@dataclass(frozen=True, eq=False)
+class _Task:
+    """All that a worker needs to know."""
+
+    design: ManyDesign
+    draws: Draws
+    contrasts: Array
+    rule: tuple[Levels, Margins]
+
+    def words(self, numbers: range) -> Words:
+        judged = self.design.fit(self.draws.trials(numbers)).judge(self.contrasts)
+        return words_of(judged.estimates, *self.rule)
+
+
+def _draws(studied: Studied) -> Draws:
+    """A response without differences at the estimated spreads, those by type where the rule has them."""
     ready, pooled = studied.ready, studied.fit.variances
     own = studied.judged.between.fit.variances if studied.judged.by_type else pooled
-    codes = {
-        name: np.unique(labels.astype(str), return_inverse=True)[1] for name, labels in ready.structure.groups.items()
-    }
+    codes = {name: codes_of(labels.astype(str)) for name, labels in ready.structure.groups.items()}
     spreads = {name: np.sqrt(_by_row(ready, name, {**pooled, **own})) for name in (*codes, "reading")}
-
-    def draw(rng: np.random.Generator) -> Array:
-        response = spreads["reading"] * rng.standard_normal(len(ready.y))
-        for name, code in codes.items():
-            response = response + spreads[name] * rng.standard_normal(code.max() + 1)[code]
-        return np.asarray(response, dtype=float)
-
-    return draw
+    return Draws(len(ready.y), codes, spreads, SEED)
 
 
 def _by_row(ready: Prepared, source: str, variances: Mapping[str, float]) -> Array:

@@ -21,7 +21,7 @@ from trials.decide.chances import (
     measured_limits,
     source_of,
 )
-from trials.decide.graded import grade_rows
+from trials.decide.graded import grade_rows, specimens_in, spread_df
 from trials.decide.prepare import NOZZLE, Array, Prepared
 from trials.decide.response import Studied
 from trials.errors import InputError, NotIdentifiable
@@ -153,13 +153,10 @@ def _graded(known: Known, label: str, settings: Sequence[Settings], sure: float,
     if asked is None or dross is None:
         raise NotIdentifiable("No grade is required.")
     own = dross[dross[NOZZLE] == label]
-    specimens = max(1, own["specimen"].replace("", np.nan).nunique())
     if fitted is not None and fitted.graded is not None:
-        ready = fitted.ready
-        df = max(1.0, ready.structure.counts.get("specimen", len(ready.types) + 1) - len(ready.types))
-        rows = grade_rows(ready, label, settings)
+        basis = grade_rows(fitted.ready, label, settings), asked, specimens_in(own), spread_df(fitted.ready)
         try:
-            return grade_surface(fitted.graded, rows, asked, specimens, df, sure, cuts=cuts, lost=lost)
+            return grade_surface(fitted.graded, *basis, sure, cuts=cuts, lost=lost)
         except NotIdentifiable:
             pass
     found = all_or_none(own, asked, lost_in(known.coupons, label), (cuts, lost), sure)

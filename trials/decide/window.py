@@ -35,11 +35,12 @@ def study_window(
     across: Sequence[str] = (),
     held: Mapping[str, Level] | None = None,
     points: int | None = None,
+    only: str | None = None,
 ) -> WindowStudy:
     """Chance of meeting the whole requirement over two factors, the others at today's setting or as `held`.
 
     studied: the fitted responses; coupons: as cut, one row per coupon; dross: worst grade per coupon; points: settings
-    along each factor of the map, `POINTS` if None.
+    along each factor of the map, `POINTS` if None; only: the one type that is asked about, all if None.
 
     Raises
     ------
@@ -51,7 +52,7 @@ def study_window(
     axes = two_factors(trial, across)
     others = _others(trial, axes, held or {})
     known = known_of(trial, studied, coupons, dross)
-    types = [t for t in trial.types if all(t in s.ready.types for s in studied.values())]
+    types = [t for t in trial.types if only in (None, t) and all(t in s.ready.types for s in studied.values())]
     main = next((n for n in trial.primaries if n in studied and studied[n].graded is None), "")
     searched = axes if held else _searched(trial)
     asked = _Asked(known, axes, others, main, searched, points or POINTS)

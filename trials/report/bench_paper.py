@@ -20,16 +20,17 @@ from trials.report import blocks as b
 from trials.report.figures.bench import dross_drawing, edge_figure
 from trials.report.figures.planning import sheet_figure
 from trials.report.record_pages import held_rows, program
-from trials.trial import Trial
-from trials.units import shown
+from trials.trial import Factor, Trial
 from trials.words import sheet as words
 from trials.words.cautions import caution_lines
 from trials.words.findings import say
 from trials.words.frame import day_words
 from trials.words.grade import dross_definition, dross_name
-from trials.words.numbers import fixed, point
+from trials.words.language import word
+from trials.words.numbers import bare, fixed, point
 from trials.words.plan import described, limit_words, map_notes
-from trials.words.requirement import job_and_requirement
+from trials.words.requirement import job_and_requirement, job_words
+from trials.words.system import inches, scale_in_use, shown_unit
 
 TITLE_LENGTH = 80
 """So many characters of a title fit beside the number of the page."""
@@ -55,7 +56,7 @@ def run_sheet_data(
             "hash": freeze_hash(trial),
             "held": [f"{name}: {value}" for name, value in held_rows(trial)],
             "varied": [_varied(trial, name) for name in trial.factors],
-            "limits": words.not_allowed([limit_words(limit) for limit in trial.plan.limits])
+            "limits": words.not_allowed([limit_words(limit, trial.units) for limit in trial.plan.limits])
             if trial.plan.limits
             else "",
             "stop_rules": words.stop_rules(),
@@ -90,20 +91,23 @@ def _factor_heads(trial: Trial) -> list[str]:
 
 def _varied(trial: Trial, name: str) -> str:
     asked = trial.factors[name]
-    levels = [_value(level) for level in asked.levels]
-    return words.varied(b.setting(name, ""), levels, shown(asked.unit), _value(trial.today_settings[name]))
+    levels = [bare(level, asked.unit) for level in asked.levels]
+    today = bare(trial.today_settings[name], asked.unit)
+    return words.varied(b.setting(name, ""), levels, shown_unit(asked.unit), today)
 
 
-def _places(levels: Sequence[object]) -> int:
-    """Decimals that show every level of a factor."""
-    return max(len(f"{level:g}".partition(".")[2]) for level in levels if isinstance(level, (int, float)))
+def _level(value: object, asked: Factor) -> str:
+    """A setting in the unit in use, with the decimals that show every level of its factor."""
+    if not isinstance(value, (int, float)) or value != value:
+        return _value(value)
+    places = max(len(f"{float(level):g}".partition(".")[2]) for level in asked.levels)
+    whole = scale_in_use(asked.unit) == 1.0 and round(float(value), places) == value
+    return fixed(float(value), places) if whole else bare(float(value), asked.unit)
 
 
-def _value(value: object, places: int | None = None) -> str:
+def _value(value: object) -> str:
     if value is None or value != value:
         return ""
-    if places is not None and round(float(str(value)), places) == value:
-        return fixed(float(str(value)), places)
     return point(f"{value:g}") if isinstance(value, (int, float)) and not isinstance(value, bool) else str(value)
 
 
@@ -116,7 +120,7 @@ def _mount(trial: Trial, coupons: pd.DataFrame, row: dict[str, Any]) -> dict[str
     columns = ["order", "coupon", *(trial.factor_column(name) for name in trial.factors), "edge"]
     columns = [column for column in columns if column in own]
     known = next(n for n in trial.nozzles if n.type == row["nozzle"])
-    places = {trial.factor_column(name): _places(f.levels) for name, f in trial.factors.items() if not f.is_text}
+    measured = {trial.factor_column(name): f for name, f in trial.factors.items() if not f.is_text}
     return {
         "title": words.mount_title(*(_value(row[key]) for key in ("mount", "nozzle", "specimen", "sheet"))),
         "mount": _value(row["mount"]),
@@ -126,7 +130,14 @@ def _mount(trial: Trial, coupons: pd.DataFrame, row: dict[str, Any]) -> dict[str
         "specimen": _value(row["specimen"]),
         "bore": described(known),
         "coupons": [
-            [_value(cell, places.get(column)) for column, cell in zip(columns, line, strict=True)]
+            [
+                _level(cell, measured[column])
+                if column in measured
+                else word(_value(cell))
+                if column == "edge"
+                else _value(cell)
+                for column, cell in zip(columns, line, strict=True)
+            ]
             for line in own[columns].itertuples(index=False)
         ],
     }
@@ -144,8 +155,14 @@ def _maps(trial: Trial, coupons: pd.DataFrame) -> list[dict[str, Any]]:
     return found
 
 
-def bench_card_data(trial: Trial, made_on: date) -> dict[str, Any]:
-    """The bench card: order of work, where to measure, the dross scale with drawings, limits of the ranges."""
+def bench_card_data(
+    trial: Trial, made_on: date, coupons: Sequence[tuple[str, str]] = (), repeats: Sequence[tuple[str, str]] = ()
+) -> dict[str, Any]:
+    """The bench card: order of work, where to measure, the dross scale with drawings, limits of the ranges, and each
+    coupon with the edge to measure.
+
+    coupons, repeats: (mark, edge) in the order of measuring.
+    """
     thickness = trial.application.thickness_mm
     varies = any("thickness" in name for name in trial.factors)
     fixed = None if varies else thickness
@@ -169,11 +186,19 @@ def bench_card_data(trial: Trial, made_on: date) -> dict[str, Any]:
                 }
                 for step in SCALE
             ],
+            "lists": [_edge_list(words.coupon_list(), coupons), _edge_list(words.repeat_list(), repeats)],
+            "list_head": words.list_heads(),
             "limits": _limits(fixed, trial.responses),
             "limits_head": words.limits_head(),
             "limits_title": words.limits_title(standards.edition(), fixed) if fixed else "",
         }
     )
+
+
+def _edge_list(said: tuple[str, str], rows: Sequence[tuple[str, str]]) -> dict[str, Any]:
+    """One list of the bench card: title, what to know, and rows of place, mark and edge."""
+    listed = [[str(place), mark, word(edge)] for place, (mark, edge) in enumerate(rows, 1)]
+    return {"title": said[0], "said": said[1], "rows": listed}
 
 
 def _where(trial: Trial, thickness: float | None) -> list[str]:
@@ -205,8 +230,10 @@ def _limits(thickness: float | None, measured: Collection[str]) -> list[list[str
     if thickness is None:
         return []
     row = limit_table([thickness])[0]
-    u = ["u, mm", *(fixed(row[f"u_range_{k}"], 3) for k in range(1, 6))]
-    rz5 = ["Rz5, µm", *(fixed(row[f"rz5_range_{k}"], 1) for k in range(1, 5)), "–"]
+    square, rough = scale_in_use("mm"), scale_in_use("um")
+    u = [b.setting("u", "mm"), *(fixed(row[f"u_range_{k}"] * square, 4 if inches() else 3) for k in range(1, 6))]
+    rz5 = [b.setting("Rz5", "um"), *(fixed(row[f"rz5_range_{k}"] * rough, 0 if inches() else 1) for k in range(1, 5))]
+    rz5.append("–")
     return [*([u] if "squareness" in measured else []), *([rz5] if "roughness" in measured else [])]
 
 
@@ -215,13 +242,34 @@ def labels_data(trial: Trial, marks: Sequence[tuple[str, int]], made_on: date) -
 
     marks: (mark, place) in the order of measuring, which tells nothing of nozzle or setting.
     """
-    title = words.labels_title(trial.trial.title)
+    shown = _blind_title(trial)
+    title = words.labels_title(shown)
     return {
         "title": title,
         "footer": words.labels_footer(title, len(marks)),
         "engineer": "",
         "made_on": day_words(made_on),
         "program": program(),
-        "trial": trial.trial.title,
+        "trial": shown,
         "marks": [[mark, words.label_place(place)] for mark, place in marks],
     }
+
+
+def _blind_title(trial: Trial) -> str:
+    """The title of the trial, or what is cut where the title names a nozzle type."""
+    title = trial.trial.title
+    if not any(kind.casefold() in title.casefold() for kind in trial.types):
+        return title
+    return job_words(trial.application)
+
+
+def repeat_labels_data(trial: Trial, pairs: Sequence[tuple[str, str]], made_on: date) -> dict[str, Any]:
+    """The labels of the blind repeats, each beside the coupon whose mark it covers; pairs: (second mark, coupon)."""
+    return _with_footer(
+        _common(trial, made_on)
+        | {
+            "title": words.repeat_labels_title(trial.trial.title),
+            "said": words.repeat_labels_said(),
+            "pairs": [[mark, words.covers(coupon)] for mark, coupon in pairs],
+        }
+    )

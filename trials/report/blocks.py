@@ -6,9 +6,9 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from trials.units import shown
 from trials.words.language import text, word
 from trials.words.numbers import point
+from trials.words.system import in_use, shown_unit
 
 Block = dict[str, Any]
 
@@ -69,9 +69,9 @@ def num(value: float | None, digits: int = 3) -> str:
 
 
 def setting(name: str, unit: str) -> str:
-    """A factor as printed: its name as words, with its unit."""
+    """A factor as printed: its name as words, with the unit in use."""
     words = word(name.replace("_", " "))
-    return f"{words}, {shown(unit)}" if unit else words
+    return f"{words}, {shown_unit(unit)}" if unit else words
 
 
 def alike(*values: float | None, digits: int = 3) -> list[str]:
@@ -88,8 +88,8 @@ def span(low: str, high: str) -> str:
 
 
 def with_unit(value: float | None, unit: str, digits: int = 3) -> str:
-    """A number with its unit as printed for people."""
-    return f"{num(value, digits)} {shown(unit)}".strip()
+    """A number in the unit in use, with that unit as printed for people."""
+    return f"{num(None if value is None else in_use(value, unit), digits)} {shown_unit(unit)}".strip()
 
 
 def f_value(value: float | None) -> str:

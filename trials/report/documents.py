@@ -12,13 +12,22 @@ import pandas as pd
 
 from trials.decide.results import Study
 from trials.findings import Finding
-from trials.report.bench_paper import bench_card_data, labels_data, run_sheet_data
+from trials.report.bench_paper import bench_card_data, labels_data, repeat_labels_data, run_sheet_data
 from trials.report.extras import Picture, Section, VerdictExtras
 from trials.report.typeset import pdf
 from trials.report.verdict import verdict_data
 from trials.trial import Trial
 
-__all__ = ["Picture", "Section", "VerdictExtras", "bench_card_pdf", "labels_pdf", "run_sheet_pdf", "verdict_pdf"]
+__all__ = [
+    "Picture",
+    "Section",
+    "VerdictExtras",
+    "bench_card_pdf",
+    "labels_pdf",
+    "repeat_labels_pdf",
+    "run_sheet_pdf",
+    "verdict_pdf",
+]
 
 
 def verdict_pdf(study: Study, trial: Trial, made_on: date, extras: VerdictExtras | None = None) -> bytes:
@@ -55,11 +64,23 @@ def run_sheet_pdf(
     )
 
 
-def bench_card_pdf(trial: Trial, made_on: date) -> bytes:
-    """The bench card: order of work, depths and sides, dross scale with drawings; no nozzle type and no setting."""
-    return pdf("bench_card.typ", bench_card_data(trial, made_on), made_on, trial.trial.invented, trial.trial.paper)
+def bench_card_pdf(
+    trial: Trial, made_on: date, coupons: Sequence[tuple[str, str]] = (), repeats: Sequence[tuple[str, str]] = ()
+) -> bytes:
+    """The bench card: order of work, depths and sides, dross scale with drawings; no nozzle type and no setting.
+
+    coupons, repeats: (mark, edge to measure) in the order of measuring.
+    """
+    data = bench_card_data(trial, made_on, coupons, repeats)
+    return pdf("bench_card.typ", data, made_on, trial.trial.invented, trial.trial.paper)
 
 
 def labels_pdf(trial: Trial, marks: Sequence[tuple[str, int]], made_on: date) -> bytes:
     """Labels in the order of measuring, `marks` as (mark, place); no nozzle, no setting: the bench stays blind."""
     return pdf("labels.typ", labels_data(trial, marks, made_on), made_on, trial.trial.invented, trial.trial.paper)
+
+
+def repeat_labels_pdf(trial: Trial, pairs: Sequence[tuple[str, str]], made_on: date) -> bytes:
+    """Labels of the blind repeats, `pairs` as (second mark, coupon): for whoever hands the coupons to the bench."""
+    data = repeat_labels_data(trial, pairs, made_on)
+    return pdf("repeat_labels.typ", data, made_on, trial.trial.invented, trial.trial.paper)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from functools import partial
 
 import pandas as pd
@@ -19,6 +20,7 @@ from trials.report.ranges import response_picture
 from trials.report.response_pages import against_settings, by_side, in_order
 from trials.responses import Scale
 from trials.trial import Trial
+from trials.words.in_use import study_in_use, tables_in_use
 from trials.words.sheet import map_alt
 
 Maker = Callable[[], b.Block]
@@ -31,6 +33,8 @@ FORMS = (
 
 def study_gallery(study: Study, trial: Trial, extras: VerdictExtras) -> Mapping[str, Maker]:
     """Figures of a study by name, each drawn when it is called for."""
+    extras = replace(extras, tables=tables_in_use(extras.tables, study))
+    study = study_in_use(study)
     found: dict[str, Maker] = {}
     for result in study.results:
         found |= _of_response(result, trial, extras)

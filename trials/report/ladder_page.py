@@ -65,5 +65,5 @@ def ladder_section(found: LadderAnswer | None) -> dict[str, Any]:
     mounts = [[m.mount, m.nozzle, m.specimen, words.mount_words(m, found)] for m in found.mounts]
     if mounts:
         head = [text("mount"), text("nozzle"), text("specimen"), text("stops being clean")]
-        parts.append(b.table(head, mounts, (3,), (1.0, 1.5, 1.0, 1.6)))
+        parts += [b.head(text("Every mount")), b.table(head, mounts, (3,), (1.0, 1.5, 1.0, 1.6))]
     return b.section(words.title(found), parts)

@@ -22,14 +22,13 @@ from trials.report import blocks as b
 from trials.report.figures.planning import detectable_figure, prediction_figure
 from trials.report.record_pages import program
 from trials.report.typeset import pdf
-from trials.responses import Scale
+from trials.responses import Quantity, Scale
 from trials.trial import Factor, Trial, worthwhile_on_scale
-from trials.units import shown
 from trials.words.cautions import caution_lines
 from trials.words.findings import say
 from trials.words.frame import day_words
 from trials.words.language import text
-from trials.words.numbers import number, percent, plain
+from trials.words.numbers import bare, number, percent, plain
 from trials.words.plan import described, limit_words
 from trials.words.plan_chances import (
     degrees,
@@ -43,6 +42,7 @@ from trials.words.plan_chances import (
     subject_words,
 )
 from trials.words.requirement import job_and_requirement
+from trials.words.system import scale_in_use, shown_unit
 from trials.words.worthwhile import planned_sentences
 
 SHOWN_COUNTS = (1, 2, 3, 4, 6, 8, 12)
@@ -135,7 +135,7 @@ def _to_cut(trial: Trial, coupons: pd.DataFrame) -> list[b.Block]:
     if trial.factors:
         rows = [_factor_row(trial, name, factor) for name, factor in trial.factors.items()]
         parts.append(b.table(_heads("varied", "levels", "today"), rows, widths=(2.0, 4.0, 1.2)))
-    limits = [text("Not allowed: {limit}.", limit=limit_words(limit)) for limit in trial.plan.limits]
+    limits = [text("Not allowed: {limit}.", limit=limit_words(limit, trial.units)) for limit in trial.plan.limits]
     return [*parts, b.listed(limits)]
 
 
@@ -144,8 +144,8 @@ def _heads(*names: str) -> list[str]:
 
 
 def _factor_row(trial: Trial, name: str, factor: Factor) -> list[str]:
-    levels = ", ".join(plain(level) for level in factor.levels)
-    return [b.setting(name, factor.unit), levels, plain(trial.today_settings[name])]
+    levels = ", ".join(bare(level, factor.unit) for level in factor.levels)
+    return [b.setting(name, factor.unit), levels, bare(trial.today_settings[name], factor.unit)]
 
 
 def _can_show(paper: PlanPaper) -> list[b.Block]:
@@ -193,11 +193,12 @@ def _curve(trial: Trial, name: str, curve: pd.DataFrame, found: Assessment) -> d
     """Detectable difference of the nearest balanced plan against each count, as picture and table."""
     quantity = trial.quantity(name)
     as_share = quantity.scale is Scale.LOG
-    drawn = curve.assign(detectable=100 * np.expm1(curve["detectable"])) if as_share else curve
+    scale = scale_in_use(quantity.unit)
+    drawn = curve.assign(detectable=100 * np.expm1(curve["detectable"]) if as_share else scale * curve["detectable"])
     worthwhile = worthwhile_on_scale(trial, name)
-    if as_share and worthwhile is not None:
-        worthwhile = 100 * math.expm1(worthwhile)
-    unit = "%" if as_share else shown(quantity.unit)
+    if worthwhile is not None:
+        worthwhile = 100 * math.expm1(worthwhile) if as_share else scale * worthwhile
+    unit = "%" if as_share else shown_unit(quantity.unit)
     near = drawn[drawn["detectable"] <= FAR * drawn.loc[drawn["planned"], "detectable"].min()]
     svg = detectable_figure(near, unit, worthwhile)
     hour = next_hour_words(found.next_steps.get(name, ()))
@@ -241,12 +242,15 @@ def _prediction(paper: PlanPaper) -> list[dict[str, Any]]:
         return []
     quantity = trial.quantity(map_.response)
     as_share = quantity.scale is Scale.LOG
-    errors = 100 * np.expm1(map_.errors) if as_share else map_.errors
-    unit = "%" if as_share else shown(quantity.unit)
+    errors = 100 * np.expm1(map_.errors) if as_share else scale_in_use(quantity.unit) * map_.errors
+    unit = "%" if as_share else shown_unit(quantity.unit)
     columns, coupons = [trial.factor_column(name) for name in (map_.across, map_.up)], paper.plan.coupons
     cut = coupons.loc[coupons["nozzle"] == map_.nozzle, columns].drop_duplicates().to_numpy(float)
-    across, up = (b.setting(name, trial.factors[name].unit) for name in (map_.across, map_.up))
-    svg = prediction_figure(map_.x.tolist(), map_.y.tolist(), errors, across, up, cut.tolist())
+    units = [trial.factors[name].unit for name in (map_.across, map_.up)]
+    across, up = map(b.setting, (map_.across, map_.up), units)
+    wide, tall = map(scale_in_use, units)
+    places = (cut * (wide, tall)).tolist()
+    svg = prediction_figure((wide * map_.x).tolist(), (tall * map_.y).tolist(), errors, across, up, places)
     alt = text(
         "Standard error of the predicted {response} of {nozzle} over {across} and {up}, {unit}.",
         response=map_.response,
@@ -255,7 +259,7 @@ def _prediction(paper: PlanPaper) -> list[dict[str, Any]]:
         up=up,
         unit=unit,
     )
-    said = [_range_words(paper.found.prediction, map_.response, kind, as_share, unit) for kind in trial.types]
+    said = [_range_words(paper.found.prediction, quantity, kind) for kind in trial.types]
     picture = b.figure(svg, alt, _map_caption(trial, map_, unit)) | {"share": 62}
     lines = b.listed([line for line in said if line])
     return [b.section(text("How well settings are predicted"), [picture, lines])]
@@ -275,15 +279,17 @@ def _map_caption(trial: Trial, map_: PredictionMap, unit: str) -> str:
     )
 
 
-def _range_words(prediction: pd.DataFrame, name: str, nozzle: str, as_share: bool, unit: str) -> str:
-    own = prediction[(prediction["response"] == name) & (prediction["nozzle"] == nozzle)]["se"].to_numpy(float)
+def _range_words(prediction: pd.DataFrame, quantity: Quantity, nozzle: str) -> str:
+    as_share = quantity.scale is Scale.LOG
+    own = prediction[(prediction["response"] == quantity.name) & (prediction["nozzle"] == nozzle)]["se"].to_numpy(float)
     if not len(own):
         return ""
-    low, high = (float(100 * math.expm1(e) if as_share else e) for e in (own.min(), own.max()))
+    ends = (float(own.min()), float(own.max()))
+    low, high = (100 * math.expm1(e) if as_share else e * scale_in_use(quantity.unit) for e in ends)
     return text(
         "{nozzle}: {low} to {high} {unit} at the levels of the trial.",
         nozzle=nozzle,
         low=number(low),
         high=number(high),
-        unit=unit,
+        unit="%" if as_share else shown_unit(quantity.unit),
     )

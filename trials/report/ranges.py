@@ -19,6 +19,7 @@ from trials.trial import Trial
 from trials.words.language import text
 from trials.words.numbers import plain
 from trials.words.study import label
+from trials.words.system import scale_in_use
 
 
 def bands(result: ResponseResult, trial: Trial) -> list[Band]:
@@ -30,13 +31,14 @@ def bands(result: ResponseResult, trial: Trial) -> list[Band]:
     ranges, limit = known[result.response]
     edges = [0.0] + [round(float(limit(row.range, thickness)), 6) for row in ranges()]
     required = _strictest(result.response, trial, edges)
+    scale = scale_in_use(trial.quantity(result.response).unit)
     found = []
     for k, row in enumerate(ranges()):
         low, high = edges[k], edges[k + 1]
         if required is not None and low < required < high:  # a figure on the drawing inside a range
-            found.append(Band(row.range, low, required, True))
+            found.append(Band(row.range, scale * low, scale * required, True))
             low = required
-        found.append(Band(row.range, low, high, high == required))
+        found.append(Band(row.range, scale * low, scale * high, high == required))
     return found
 
 

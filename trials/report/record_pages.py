@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
 from importlib import metadata
 from typing import Any
@@ -17,14 +17,14 @@ from trials.report.counts import Counts, counts, failed_words
 from trials.report.extras import VerdictExtras
 from trials.standards import edition, roughness_ranges, squareness_ranges
 from trials.trial import Outcome, Trial
-from trials.units import shown
 from trials.words import columns
 from trials.words.findings import say
 from trials.words.frame import day_words
 from trials.words.grade import reasons_counted
-from trials.words.language import text
-from trials.words.numbers import in_groups, plain
+from trials.words.language import text, word
+from trials.words.numbers import bare, in_groups
 from trials.words.plan import limit_words
+from trials.words.system import shown_unit
 
 
 def program() -> str:
@@ -40,11 +40,14 @@ def grades_section(graded: pd.DataFrame | None, trial: Trial) -> dict[str, Any]:
     title = text("Grades of the coupons")
     if graded is None or graded.empty:
         return b.section(title, [])
-    rows = [_grade_row(found, graded[graded["nozzle"] == found.nozzle]) for found in counts(graded, trial.types)]
+    items = [(column, head) for column, head in _items() if _graded(graded, column)]
+    found = counts(graded, trial.types)
+    rows = [
+        _grade_row(each, graded[graded["nozzle"] == each.nozzle], [column for column, _ in items]) for each in found
+    ]
     names = [
         *(text("Nozzle type"), text("Planned"), text("Lost"), text("Cut")),
-        *(text("Met"), text("Too near to say"), text("Failed")),
-        *(text("Rz5, by range"), text("u, by range"), text("Dross, by grade")),
+        *(text("Met"), text("Too near to say"), text("Failed"), *(head for _, head in items)),
     ]
     reasons = counted(graded.loc[graded["meets"] != Meets.YES, "reasons"])
     note = text(
@@ -54,29 +57,39 @@ def grades_section(graded: pd.DataFrame | None, trial: Trial) -> dict[str, Any]:
     return b.section(
         title,
         [
-            b.table(names, rows, range(1, 6), (1.7, 0.95, 0.6, 0.55, 0.6, 0.9, 1.6, 1.5, 1.5, 1.7)),
+            b.table(names, rows, range(1, 6), (1.7, 0.95, 0.6, 0.55, 0.6, 0.9, 1.6, *(1.6 for _ in items))),
             b.words(note),
             b.columns(reasons_counted(known, n) for known, n in reasons[:8]),
         ],
     )
 
 
-def _grade_row(found: Counts, part: pd.DataFrame) -> list[str]:
+def _items() -> list[tuple[str, str]]:
+    """Column of each item that is graded, and its head."""
+    return [
+        ("roughness_range", text("Rz5, by range")),
+        ("squareness_range", text("u, by range")),
+        ("dross_grade", text("Dross, by grade")),
+    ]
+
+
+def _graded(graded: pd.DataFrame, column: str) -> bool:
+    """Whether any coupon has a range or grade of an item."""
+    return column in graded and bool((pd.to_numeric(graded[column], errors="coerce").fillna(-1) != -1).any())
+
+
+def _grade_row(found: Counts, part: pd.DataFrame, columns: Sequence[str]) -> list[str]:
     edges = part[part["outcome"] == Outcome.CUT]
     ranges = {0: text("worse"), -1: text("not graded")}
     return [
         found.nozzle,
         *map(str, (found.planned, found.lost, found.cut, found.met, found.undecided)),
         failed_words(found),
-        _tally(edges, "roughness_range", ranges),
-        _tally(edges, "squareness_range", ranges),
-        _tally(edges, "dross_grade", {-1: text("not graded")}),
+        *(_tally(edges, column, {-1: text("not graded")} if column == "dross_grade" else ranges) for column in columns),
     ]
 
 
 def _tally(part: pd.DataFrame, column: str, names: Mapping[int, str]) -> str:
-    if column not in part:
-        return "–"
     values = pd.to_numeric(part[column], errors="coerce").fillna(-1).astype(int)
     found = values.value_counts()
     order = sorted(found.index, key=lambda grade: (grade == -1, grade in names, grade))
@@ -102,10 +115,10 @@ def settings_section(trial: Trial) -> dict[str, Any]:
     """Settings that were held, varied, and not allowed."""
     kept = "; ".join(f"{name} {value}" for name, value in held_rows(trial))
     varied = "; ".join(
-        f"{b.setting(name, '')}: {', '.join(plain(level) for level in f.levels)} {shown(f.unit)}".strip()
+        f"{b.setting(name, '')}: {', '.join(bare(level, f.unit) for level in f.levels)} {shown_unit(f.unit)}".strip()
         for name, f in trial.factors.items()
     )
-    limits = "; ".join(limit_words(limit) for limit in trial.plan.limits)
+    limits = "; ".join(limit_words(limit, trial.units) for limit in trial.plan.limits)
     unknown = text("Held settings were not recorded in the trial file.")
     lines = [text("Held: {settings}.", settings=kept) if kept else unknown]
     lines += [text("Varied: {settings}.", settings=varied)] if varied else []
@@ -129,7 +142,7 @@ def judged_section(trial: Trial, extras: VerdictExtras) -> dict[str, Any]:
         "Ranges of u and Rz5 by {standard}; status of the limits in this program: {statuses}. The standard itself was "
         "not at hand; whoever holds it should compare.",
         standard=edition(),
-        statuses=", ".join(statuses),
+        statuses=", ".join(map(word, statuses)),
     )
     lines = [ranges, _decides(trial), _rule(trial), *(known or [unknown]), *extras.bench_facts]
     return b.section(text("How it was judged"), [b.columns(lines)])

@@ -295,11 +295,9 @@ def _calm(found: list[Finding], in_full: bool) -> list[b.Block]:
     names = {} if in_full else {c.kind: check_name(c.kind) for c in found if c.weight == Weight.NOTHING_FOUND}
     known = [name for name in names.values() if name]
     rest = [say(c) for c in found if not names.get(c.kind)]
-    parts = [b.words(text("Nothing found: {checks}.", checks="; ".join(known)))] if known else []
-    return [
-        *parts,
-        *([b.words(text("Nothing found:")), b.columns(rest) if len(rest) > 3 else b.listed(rest)] if rest else []),
-    ]
+    none = text("Nothing found:") if rest else ""
+    head = text("Nothing found: {checks}.", checks="; ".join(known)) if known else none
+    return [b.words(head), b.columns(rest) if len(rest) > 3 else b.listed(rest)]
 
 
 def _asks_for_a_look(result: ResponseResult, *kinds: StudyKind) -> bool:
@@ -318,7 +316,7 @@ def _pictures(result: ResponseResult, trial: Trial, table: pd.DataFrame | None) 
 def _settings(trial: Trial, table: pd.DataFrame) -> list[Setting]:
     """The factors that the table holds."""
     known = ((trial.factor_column(name), name, f) for name, f in trial.factors.items())
-    return [Setting(column, b.setting(name, f.unit), f.levels) for column, name, f in known if column in table]
+    return [Setting(column, b.setting(name, f.unit), f.levels, f.unit) for column, name, f in known if column in table]
 
 
 def against_settings(result: ResponseResult, trial: Trial, table: pd.DataFrame) -> list[b.Block]:

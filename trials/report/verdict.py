@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -37,6 +38,7 @@ from trials.responses import Scale
 from trials.trial import Trial
 from trials.words.findings import say
 from trials.words.frame import day_words
+from trials.words.in_use import study_in_use, tables_in_use
 from trials.words.language import text
 from trials.words.numbers import listed
 from trials.words.requirement import job_and_requirement
@@ -47,6 +49,8 @@ from trials.words.worthwhile import worthwhile_limits
 
 def verdict_data(study: Study, trial: Trial, made_on: date, extras: VerdictExtras) -> dict[str, Any]:
     """Everything the template prints, as text, numbers and SVG."""
+    extras = replace(extras, tables=tables_in_use(extras.tables, study))
+    study = study_in_use(study)
     main, doubted = _main(study), open_coupons(study)
     return {
         "title": study.title or trial.trial.title,
@@ -120,14 +124,11 @@ def _sections(study: Study, trial: Trial, extras: VerdictExtras) -> list[dict[st
         cautions_section(),
         ladder_section(study.ladder),
         _chances(study),
-    ]
-    found += pages[:decisive]
-    found += [
-        honesty_section(study),
-        spread_section(ordered),
         grades_section(extras.graded, trial),
         departures_section(study, extras),
     ]
+    found += pages[:decisive]
+    found += [honesty_section(study), spread_section(ordered)]
     found += [*map(_more, extras.sections), *pages[decisive:]]
     return [part for part in found if part["blocks"]]
 

@@ -47,7 +47,7 @@ def window_section(found: WindowStudy | None, picture: bool, confirmed: Sequence
     cells = [words.table_cells(each, found) for each in found.types]
     beside = words.beside_today(found)
     parts = [b.words(words.answer(found)), *([b.words(beside)] if beside else []), b.listed(map(say, confirmed))]
-    parts += [window_picture(found)] if picture else []
+    parts += [window_picture(found), b.head(text("Where each type is safe, and where it is best"))] if picture else []
     parts += [b.table(words.table_head(found), cells, (1, 2, 4, 5, 6, 7), widths), b.words(words.how_to_read(found))]
     if found.comparisons:
         rows = [words.comparison_cells(one, found) for one in found.comparisons]

@@ -66,7 +66,7 @@ def _safe(folder: Path | str, nozzle: str) -> Safe | None:
     from trials.decide.card import safe_around
 
     try:
-        return safe_around(window(folder), nozzle)
+        return safe_around(window(folder, only=nozzle), nozzle)
     except TrialError:
         return None
 

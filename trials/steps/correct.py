@@ -9,7 +9,7 @@ from trials.errors import InputError
 from trials.findings import Finding
 from trials.responses import VALUE_COLUMNS
 from trials.store import records
-from trials.store.tables import number_in
+from trials.store.intake.bounds import reading_in
 from trials.trial import Trial
 from trials.units import match_header, suffix
 
@@ -20,9 +20,10 @@ KINDS = ("coupon", "mount", "sheet")
 class Correction:
     """What is to be corrected: the mark of a coupon, mount or sheet (`of`), the column, the right value as typed.
 
-    column: as `record` takes it, in any unit it takes (`rz5_uin`); value: with a decimal point or comma. withdraw:
-    take a reading back; restore: bring one back that was taken back, with its value or the one given. Reading 0 is
-    the only one of its column on the coupon; repeat: which re-measurement, 0 for the reading itself.
+    column: as `record` takes it, in any unit it takes (`rz5_uin`); value: with a decimal point or comma, `>100` or
+    `not measurable`. withdraw: take a reading back; restore: bring one back that was taken back, as it was or with the
+    value given. Reading 0 is the only one of its column on the coupon; repeat: which re-measurement, 0 for the reading
+    itself.
     """
 
     mark: str
@@ -61,7 +62,7 @@ def correct(folder: Path | str, asked: Correction, who: str, why: str, seen: rec
     elif target.is_detail:
         done = records.correct_detail(folder, target.place, asked.value, who, why, seen=seen)
     else:
-        done = records.correct(folder, target.place, target.number, who, why, restore=asked.restore, seen=seen)
+        done = records.correct(folder, target.place, target.new, who, why, restore=asked.restore, seen=seen)
     return Corrected(done.added, asked.mark, who)
 
 
@@ -73,7 +74,7 @@ def change(folder: Path | str, asked: Correction) -> records.Change:
         return records.row_change(known, asked.of, asked.mark, asked.column, asked.value)
     if target.is_detail:
         return records.detail_change(known, target.place, asked.value)[0]
-    return records.reading_change(known, target.place, target.number, asked.restore)[0]
+    return records.reading_change(known, target.place, target.new, asked.restore)[0]
 
 
 @dataclass(frozen=True)
@@ -82,7 +83,7 @@ class _Target:
     and whether it is a detail of the reading instead of its value."""
 
     place: records.ReadingPlace | None
-    number: float | None = None
+    new: records.NewReading | None = None
     is_detail: bool = False
 
 
@@ -93,11 +94,12 @@ def _target(known: records.Records, asked: Correction) -> _Target:
         )
     if not asked.column:
         raise InputError("the column to correct is missing", do="Name it, or give --as-read for a flagged reading.")
+    mark, repeat = records.coupon_behind(asked.mark, asked.repeat, known)
     matched = match_header(asked.column, _units(known.trial)) if asked.of == "coupon" else None
     if matched:
         column, scale = matched
-        place = records.ReadingPlace(asked.mark, column, asked.reading, asked.repeat)
-        return _Target(place, _new_number(asked, scale))
+        place = records.ReadingPlace(mark, column, asked.reading, repeat)
+        return _Target(place, _new_reading(known.trial, asked, column, scale))
     if asked.withdraw or asked.restore:
         raise InputError(
             "only the value of a reading is withdrawn or restored",
@@ -108,7 +110,7 @@ def _target(known: records.Records, asked: Correction) -> _Target:
     column = asked.column.strip().lower()
     detail = column in records.READING_DETAILS and (column != "note" or asked.reading > 0)
     if asked.of == "coupon" and detail:
-        return _Target(records.ReadingPlace(asked.mark, column, asked.reading, asked.repeat), is_detail=True)
+        return _Target(records.ReadingPlace(mark, column, asked.reading, repeat), is_detail=True)
     return _Target(None)
 
 
@@ -118,16 +120,17 @@ def _units(trial: Trial) -> dict[str, str]:
     return dict.fromkeys(VALUE_COLUMNS, "") | known
 
 
-def _new_number(asked: Correction, scale: float) -> float | None:
-    """The new value in the kept unit; None where the reading is withdrawn, or restored as it was."""
+def _new_reading(trial: Trial, asked: Correction, column: str, scale: float) -> records.NewReading | None:
+    """What the reading is to say, in the kept unit; None where it is withdrawn, or restored as it was."""
     if asked.withdraw and (asked.value or asked.restore):
         raise InputError("withdraw it, restore it or give a value: one of the three", do="Leave out the others.")
     if asked.withdraw or (asked.restore and not asked.value):
         return None
     if not asked.value.strip():
         raise InputError("the right value is missing", column=asked.column, do="Give it, or --withdraw the reading.")
-    value = number_in(asked.value, decimal_comma=True, column=asked.column)
-    return None if value is None else float(f"{value * scale:.12g}")
+    quantity = records.quantities(trial)[column]
+    found = reading_in(asked.value.strip(), quantity, scale, True, noted=True, column=asked.column)
+    return None if found is None else records.NewReading(*found)
 
 
 def confirm(folder: Path | str, coupon: str, who: str, why: str) -> Corrected:

@@ -37,14 +37,14 @@ def demo_trial(source: Path, folder: Path, tell: Callable[[Stage], None]) -> Ver
 
     tell: called at the start of each stage.
     """
-    from trials.store.intake import typed_tables as intake
+    from trials.store import intake
     from trials.store.records import recording
 
     write_new(folder / "trial.toml", (source / "trial.toml").read_bytes())
     tell(Stage.PLANNING)
     freeze(folder, propose(read_trial(folder)[0]), MOMENT)
     tell(Stage.PAPERS)
-    run_sheet(folder)
+    run_sheet(folder, MOMENT)
     tell(Stage.CUTS)
     records = load(folder)
     cuts = intake.read_cuts(source / "cuts.csv", records)
@@ -52,7 +52,7 @@ def demo_trial(source: Path, folder: Path, tell: Callable[[Stage], None]) -> Ver
     sheets = intake.read_sheets(source / "sheets.csv", records)
     recording.record_cuts(folder, cuts, mounts, sheets, who="demo", at=MOMENT)
     tell(Stage.READINGS)
-    readings = intake.read_readings(source / "readings.csv", load(folder))
+    readings = intake.read_bench(source / "readings.csv", load(folder)).readings
     recording.record_readings(folder, readings, who="demo", at=MOMENT)
     tell(Stage.VERDICT)
     return verdict(folder, at=MOMENT)

@@ -17,8 +17,8 @@ from trials.store.records.slips import open_slips
 from trials.trial import Level, Method
 
 if TYPE_CHECKING:
+    from trials.decide.evidence import Evidence
     from trials.decide.results import Study
-    from trials.decide.study import Evidence
 
 
 def evidence(records: Records) -> Evidence:
@@ -29,7 +29,7 @@ def evidence(records: Records) -> Evidence:
     InputError
         If no plan is frozen, no readings are recorded yet, or the lives that the trial names cannot be used.
     """
-    from trials.decide.study import Evidence
+    from trials.decide.evidence import Evidence
     from trials.plan.confounding import confounded
 
     require_plan(records)

@@ -9,8 +9,8 @@ from trials.store.records import KeptLook
 from trials.trial import Trial
 
 if TYPE_CHECKING:
+    from trials.decide.evidence import Evidence
     from trials.decide.results import OwnHonesty
-    from trials.decide.study import Evidence
 
 
 def honesty_for(

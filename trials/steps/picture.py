@@ -10,6 +10,7 @@ from trials.steps.fit import evidence
 from trials.steps.grade import require_plan
 from trials.steps.load import load
 from trials.steps.verdict_facts import verdict_extras
+from trials.store.language import units_of
 
 
 def picture(folder: Path | str, name: str, path: Path) -> Path:
@@ -31,10 +32,13 @@ def picture(folder: Path | str, name: str, path: Path) -> Path:
         from trials.decide.study import study
 
         found = evidence(records)
-        known |= study_gallery(study(records.trial, found), records.trial, verdict_extras(records, found))
+        with units_of(records.trial):
+            known |= study_gallery(study(records.trial, found), records.trial, verdict_extras(records, found))
     if name not in known:
         raise InputError(
             "no such picture", file=str(folder), found=name, allowed=", ".join(known) or "none yet", do="Name one."
         )
-    write_bytes(path, picture_bytes(known[name]()["svg"], path.suffix), SUFFIXES)
+    with units_of(records.trial):
+        drawn = known[name]()["svg"]
+    write_bytes(path, picture_bytes(drawn, path.suffix), SUFFIXES)
     return path

@@ -33,8 +33,8 @@ def record(
     InputError
         If the file, a cell or the trial cannot be used. Nothing is written then.
     """
-    rows = intake.read_readings(file, records.load(folder))
-    done = records.record_readings(folder, rows, who, at=at, dry_run=dry_run)
+    found = intake.read_bench(file, records.load(folder))
+    done = records.record_readings(folder, found.readings, who, at=at, dry_run=dry_run, again=found.again)
     known = records.instruments(folder)
     doubts = records.calibration_doubts(known, records.load(folder).readings) if known else ()
     return ReadingsKept(done.added, done.ignored, done.said, doubts, tuple(slip.finding for slip in done.slips))

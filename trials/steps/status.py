@@ -138,9 +138,9 @@ def _readings_open(found: Records, marks: tuple[str, ...]) -> tuple[Finding, ...
 
 def _repeats_open(seen: _Seen) -> tuple[Finding, ...]:
     """Blind repeats that are in the order of measuring and nobody took, by response, once one of them was."""
-    from trials.store.workbooks import measuring_order
+    from trials.store.workbooks import repeat_order
 
-    again = tuple(mark for mark, repeat in measuring_order(seen.records) if repeat == 1)
+    again = tuple(repeat_order(seen.records))
     rows = seen.records.readings
     if not ((rows["repeat"] == 1) & rows["coupon"].isin(again)).any():
         return ()
@@ -153,6 +153,8 @@ def _missing(found: Records, marks: tuple[str, ...], kind: RecordKind) -> tuple[
     said = []
     for name, asked in found.trial.responses.items():
         quantity = found.trial.quantity(name)
+        if kind is RecordKind.REPEATS_OPEN and quantity.taken_off:
+            continue
         each = 1 if quantity.per_coupon else asked.readings
         mine = rows[(rows["field"] == quantity.column) & (rows["reading"] <= each)]
         wanted = each * len(marks)
@@ -197,7 +199,7 @@ def _next(seen: _Seen) -> Next:
         as_planned = None if method == Method.LADDER else Command("cut", (folder, "--as-planned"))
         return Next(Command("cut", (folder, Blank.FILE)), instead=as_planned)
     if seen.unmeasured or seen.readings_open:
-        return Next(Command("record", (folder, Blank.FILE)))
+        return _before_measuring(found)
     if seen.slips:
         return _look_again(folder, seen.slips[0])
     if method in (Method.LIFE, Method.BENCH):
@@ -216,12 +218,23 @@ def _before_cutting(found: Records) -> Next:
     return Next(Command("cut", (folder, str(papers / "run-workbook.xlsx"))), before=Before.CUT)
 
 
+def _before_measuring(found: Records) -> Next:
+    """The bench workbook while nobody took a reading and it lies where it was made; else any file."""
+    from trials.steps.sheet import BENCH, BENCH_BOOK, papers_folder
+
+    folder, book = str(found.folder), papers_folder(found) / BENCH / BENCH_BOOK
+    if found.readings.empty and book.is_file():
+        return Next(Command("record", (folder, str(book))), before=Before.MEASURE)
+    return Next(Command("record", (folder, Blank.FILE)))
+
+
 def _look_again(folder: str, slip: Slip) -> Next:
     named = ("--who", Blank.NAME, "--why", Blank.REASON)
-    place = ("--reading", str(slip.reading), *(("--repeat", str(slip.repeat)) if slip.repeat else ()))
-    command = Command("correct", (folder, slip.coupon, slip.field, Blank.VALUE, *place, *named))
-    instead = Command("correct", (folder, slip.coupon, "--as-read", *named))
-    return Next(command, before=Before.LOOK, coupon=slip.coupon, instead=instead)
+    mark, repeat = (slip.seen_as, 0) if slip.seen_as else (slip.coupon, slip.repeat)
+    place = ("--reading", str(slip.reading), *(("--repeat", str(repeat)) if repeat else ()))
+    command = Command("correct", (folder, mark, slip.field, Blank.VALUE, *place, *named))
+    instead = Command("correct", (folder, mark, "--as-read", *named))
+    return Next(command, before=Before.LOOK, coupon=mark, instead=instead)
 
 
 def _read_verdict(found: Records, look: int) -> Next:

@@ -34,8 +34,8 @@ from trials.store.records import (
 )
 
 if TYPE_CHECKING:
+    from trials.decide.evidence import Evidence
     from trials.decide.results import Study
-    from trials.decide.study import Evidence
 
 PAPERS = (".pdf",)
 

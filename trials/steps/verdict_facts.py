@@ -15,7 +15,7 @@ from trials.words.bench import how_measured
 from trials.words.findings import say
 
 if TYPE_CHECKING:
-    from trials.decide.study import Evidence
+    from trials.decide.evidence import Evidence
     from trials.report.documents import VerdictExtras
 
 

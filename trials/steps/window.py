@@ -17,11 +17,13 @@ if TYPE_CHECKING:
     from trials.decide.window_result import WindowStudy
 
 
-def window(folder: Path | str, across: Sequence[str] = (), held: Sequence[str] = ()) -> WindowStudy:
+def window(
+    folder: Path | str, across: Sequence[str] = (), held: Sequence[str] = (), only: str | None = None
+) -> WindowStudy:
     """Where each nozzle type meets the whole requirement, over two factors.
 
     across: names of the two factors, the first two with several numbers if empty; held: `NAME=VALUE` of others, those
-    not named are at today's setting.
+    not named are at today's setting; only: the one nozzle type that is asked about, all if None.
 
     Raises
     ------
@@ -36,7 +38,7 @@ def window(folder: Path | str, across: Sequence[str] = (), held: Sequence[str] =
     fits = {name: fit_response(trial, name, table) for name, table in found.tables.items()}
     studied = {name: fitted for name, fitted in fits.items() if isinstance(fitted, Studied)}
     settings = held_settings(trial, held)
-    return study_window(trial, studied, found.coupons, found.tables.get("dross"), across, settings)
+    return study_window(trial, studied, found.coupons, found.tables.get("dross"), across, settings, only=only)
 
 
 def held_settings(trial: Trial, held: Sequence[str]) -> dict[str, Level]:

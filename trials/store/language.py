@@ -1,9 +1,9 @@
-"""The language of the papers of a trial, from a catalogue file."""
+"""The language of the papers of a trial, from a catalogue file, and the units in which they are printed."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from functools import cache
 from gettext import c2py
 from pathlib import Path
@@ -12,6 +12,7 @@ from trials.errors import InputError
 from trials.trial import Trial
 from trials.words import language
 from trials.words.language import ENGLISH, Language, speaking
+from trials.words.system import System, showing
 
 CATALOGUES = Path(language.__file__).parent / "catalogues"
 
@@ -61,6 +62,7 @@ KEPT = frozenset(
         *("kerf_mm", "drag_mm", "standoff_measured_mm", "inspector", "instrument", "cutoff_mm", "depth_mm", "note"),
         *("measured_on", "ended", "range of u", "range of Rz5", "cut_order", "mount", "sheet", "outcome", "cut_at"),
         *("changed_setting", "order", "nozzle", "specimen", "fitted_at", "centring_checked", "height_calibrated"),
+        *("again_because", "not measurable"),
         *("pierces_before", "window_changed", "heat_lot", "surface", "gas_purity"),
     )
 )
@@ -83,6 +85,11 @@ def _kept_words() -> dict[str, str]:
 
 @contextmanager
 def papers_of(trial: Trial) -> Iterator[None]:
-    """Everything said inside comes out in the language of the trial's papers."""
-    with speaking(language_named(trial.trial.language)):
+    """Everything said inside comes out in the language and the units of the trial's papers."""
+    with speaking(language_named(trial.trial.language)), units_of(trial):
         yield
+
+
+def units_of(trial: Trial) -> AbstractContextManager[None]:
+    """Every figure said inside comes out in the units of the trial's papers and screens."""
+    return showing(System(trial.trial.units))

@@ -10,7 +10,7 @@ from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime, time
-from itertools import pairwise
+from itertools import chain, pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -136,8 +136,9 @@ def _csv_rows(data: bytes, name: str) -> tuple[list[tuple[int, list[Any]]], bool
         raise InputError(
             f"not a table: {error}", file=name, do="Check the quotation marks, or save it again."
         ) from None
+    stripped = {cell: cell.strip() or None for cell in set(chain.from_iterable(parsed))}
     rows: list[tuple[int, list[Any]]] = [
-        (number, [cell.strip() or None for cell in row]) for number, row in enumerate(parsed, 1 + skipped)
+        (number, [stripped[cell] for cell in row]) for number, row in enumerate(parsed, 1 + skipped)
     ]
     return rows, separator == ";" or (separator == "\t" and not _has_points(rows)), said
 
@@ -218,7 +219,7 @@ def _frame(
     rows: list[tuple[int, list[Any]]], name: str, needed: Collection[str]
 ) -> tuple[pd.DataFrame, int, tuple[Finding, ...]]:
     """The cells below the header, the row of the header, and what is said of rows above it."""
-    filled = [(number, row) for number, row in rows if any(cell is not None for cell in row)]
+    filled = [(number, row) for number, row in rows if row.count(None) < len(row)]
     if not filled:
         raise InputError("the table is empty", file=name, do="It needs a header row and rows below it.")
     titles = _titles(filled, needed)
@@ -229,18 +230,15 @@ def _frame(
     width = len(header)
     problems = Problems()
     for number, row in filled[1:]:
-        with problems.gathered():
-            _check_width(number, row, header, name)
+        if len(row) > width or "" in header:
+            with problems.gathered():
+                _check_width(number, row, header, name)
     problems.tell()
-    body = [(row + [None] * width)[:width] for _, row in filled[1:]]
-    columns = [column for column in header if column]
-    table = pd.DataFrame(
-        [[cell for cell, column in zip(row, header, strict=True) if column] for row in body],
-        columns=columns,
-        index=[number for number, _ in filled[1:]],
-        dtype=object,
-    )
-    return table, filled[0][0], said
+    body = [row if len(row) == width else (row + [None] * width)[:width] for _, row in filled[1:]]
+    cells = zip(*body, strict=True) if body else [()] * width
+    index = [number for number, _ in filled[1:]]
+    data = {column: pd.Series(mine, index, object) for column, mine in zip(header, cells, strict=True) if column}
+    return pd.DataFrame(data, index), filled[0][0], said
 
 
 def _titles(filled: list[tuple[int, list[Any]]], needed: Collection[str]) -> int:
@@ -295,7 +293,8 @@ def check_filled(table: FileTable, headers: Collection[str]) -> None:
     """
     problems = Problems()
     for header in headers:
-        for number, cell in table.frame[header].items():
+        cells = table.frame[header]
+        for number, cell in cells.items() if Valueless in set(map(type, cells)) else ():
             if isinstance(cell, Valueless):
                 with problems.gathered():
                     problem = "an error in place of a value" if cell.error else str(cell)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
-from trials.findings import Finding
 from trials.infer.answer import Added, Answer
 from trials.record_kinds import JournalKind, RecordKind
 from trials.responses import QUANTITIES
@@ -13,6 +13,9 @@ from trials.words import facts
 from trials.words.answer import word_of
 from trials.words.language import text
 from trials.words.records import entry
+
+if TYPE_CHECKING:
+    from trials.findings import Finding
 
 
 def _change(kind: JournalKind) -> Callable[[Finding], str]:

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
-from trials.infer.answer import Added, Answer
+from typing import TYPE_CHECKING
+
 from trials.words.language import text
+
+if TYPE_CHECKING:
+    from trials.infer.answer import Added, Answer
 
 
 def word_of(answer: Answer | None, adds: Added | None) -> str:

@@ -5,15 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from enum import StrEnum
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from trials.bench.agreement import Agreement
-from trials.bench.gauge import GaugeStudy
 from trials.bench.kinds import BenchKind, Design, Source
-from trials.bench.variance_table import Spread
 from trials.findings import Amount, Finding
 from trials.units import shown
 from trials.words.language import plural, text
 from trials.words.numbers import fixed, percent, plain, rounded
+
+if TYPE_CHECKING:
+    from trials.bench.agreement import Agreement
+    from trials.bench.gauge import GaugeStudy
+    from trials.bench.variance_table import Spread
 
 
 def source(name: str) -> str:
@@ -117,9 +120,10 @@ def how_measured(
 ) -> list[str]:
     """With what, by whom and where edges were measured, one sentence each; what was not noted is left out."""
     named = (("Instruments: {names}.", instruments), ("Inspectors: {names}.", inspectors))
-    placed = (("Cut-off: {values} mm.", cutoffs_mm), ("Depth of the roughness trace: {values} mm.", depths_mm))
     said = [text(template, names=", ".join(names)) for template, names in named if names]
-    return said + [text(template, values=", ".join(map(plain, values))) for template, values in placed if values]
+    said += [text("Cut-off: {values} mm.", values=", ".join(map(plain, cutoffs_mm)))] if cutoffs_mm else []
+    depths = ", ".join(plain(depth, "mm") for depth in depths_mm)
+    return said + ([text("Depth of the roughness trace: {values}.", values=depths)] if depths_mm else [])
 
 
 def _number(finding: Finding, name: str) -> float:

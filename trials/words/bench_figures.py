@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from trials.bench.roughness import Roughness
-from trials.bench.squareness import Squareness
+from typing import TYPE_CHECKING
+
 from trials.units import shown
 from trials.words.language import text
 from trials.words.numbers import fixed, plain, rounded
+
+if TYPE_CHECKING:
+    from trials.bench.roughness import Roughness
+    from trials.bench.squareness import Squareness
 
 
 def trace_labels() -> dict[str, str]:

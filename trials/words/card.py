@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
 from trials.decide.card import Card, CardKind, LookAlike, Safe, Setting, Span, Watch
-from trials.findings import Finding
-from trials.nozzles import Nozzle
 from trials.words.chart import said_gains
 from trials.words.facts import amount, figure, whole, word
 from trials.words.frame import day_words
 from trials.words.language import text
 from trials.words.lives import unit_words
-from trials.words.numbers import number, percent, plain, with_unit
+from trials.words.numbers import bare, number, percent, plain, with_unit
 from trials.words.settings import factor_name
+
+if TYPE_CHECKING:
+    from trials.findings import Finding
+    from trials.nozzles import Nozzle
 
 
 def title(found: Card) -> str:
@@ -44,7 +47,7 @@ def _no_span(safe: Safe | None) -> str:
 def _span(span: Span) -> str:
     if span.low == span.high:
         return text("as it stands")
-    return text("{low} to {high}", low=plain(round(span.low, 4)), high=plain(round(span.high, 4), span.unit))
+    return text("{low} to {high}", low=bare(round(span.low, 4), span.unit), high=plain(round(span.high, 4), span.unit))
 
 
 def settings_head() -> list[str]:

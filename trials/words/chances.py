@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
-from trials.decide.chance_result import Asked, ChanceResult
-from trials.findings import Fact, Finding
 from trials.infer.chance import ChanceKind
 from trials.responses import QUANTITIES
 from trials.words.facts import amount, as_figure, as_row, figure, several, whole
 from trials.words.language import plural, text
 from trials.words.numbers import listed, percent, plain, with_unit
 from trials.words.settings import layer_name
+
+if TYPE_CHECKING:
+    from trials.decide.chance_result import Asked, ChanceResult
+    from trials.findings import Fact, Finding
 
 
 def asked_words(asked: Asked) -> str:

@@ -5,14 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
 from trials.decide.chart import Cell, Chart, ChartKind, Job, LeftOut, Loss, Mark, Row, Said, Stock
-from trials.findings import Finding
 from trials.infer.answer import Added, Answer
 from trials.words.facts import as_row
 from trials.words.frame import day_words
 from trials.words.language import plural, text
 from trials.words.numbers import fixed, listed, percent, plain, with_unit
+
+if TYPE_CHECKING:
+    from trials.findings import Finding
 
 
 def job_name(job: Job) -> str:

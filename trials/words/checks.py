@@ -8,7 +8,7 @@ from enum import StrEnum
 from trials.decide.kinds import StudyKind
 from trials.findings import Fact, Finding, Weight
 from trials.words import facts
-from trials.words.language import plural, text
+from trials.words.language import plural, text, word
 from trials.words.numbers import chance, changed, listed, number, point, with_unit
 
 MANY = 6  # names in one sentence; more are counted
@@ -90,8 +90,8 @@ def _shift(mount: Fact, nozzle: Fact, high: Fact, low: Fact, difference: Fact) -
         "mount {mount} ({nozzle}): {high} against {low} {difference}",
         mount=mount,
         nozzle=nozzle,
-        high=high,
-        low=low,
+        high=word(str(high)),
+        low=word(str(low)),
         difference=changed(facts.as_amount(difference)),
     )
 
@@ -122,6 +122,29 @@ def _drift(finding: Finding) -> str:
         )
     return text(
         "Over the order of cutting a drift of {interval} from first to last coupon is likely but not sure (95 % "
+        "interval, {p}).",
+        interval=span,
+        p=p,
+    )
+
+
+def _drift_at_the_bench(finding: Finding) -> str:
+    span, p = _interval(finding), chance(facts.figure(finding, "p"))
+    if _flagged(finding):
+        return text(
+            "The readings drift over the order of measuring: {value} from first to last (95 % interval {interval}). "
+            "The random order keeps it from favouring a type; check the instrument on its reference piece.",
+            value=changed(facts.amount(finding, "value")),
+            interval=span,
+        )
+    if _zero_inside(finding):
+        return text(
+            "Over the order of measuring a drift of {interval} from first to last reading cannot be excluded (95 % "
+            "interval).",
+            interval=span,
+        )
+    return text(
+        "Over the order of measuring a drift of {interval} from first to last reading is likely but not sure (95 % "
         "interval, {p}).",
         interval=span,
         p=p,
@@ -350,6 +373,7 @@ def check_name(kind: StrEnum) -> str:
         StudyKind.FAR_COUPONS: text("Far coupons"),
         StudyKind.CENTRING: text("Centring"),
         StudyKind.DRIFT: text("Drift over the order of cutting"),
+        StudyKind.DRIFT_AT_THE_BENCH: text("Drift over the order of measuring"),
         StudyKind.WEAR_IN_A_MOUNT: text("Change as a mount goes on"),
         StudyKind.SPREAD_ALONG_AN_EDGE: text("Spread of readings on one coupon, by type"),
         StudyKind.SPREAD_BETWEEN_COUPONS: text("Spread from coupon to coupon, by type"),
@@ -384,6 +408,7 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
     StudyKind.FAR_COUPONS: _far_coupons,
     StudyKind.CENTRING: _centring,
     StudyKind.DRIFT: _drift,
+    StudyKind.DRIFT_AT_THE_BENCH: _drift_at_the_bench,
     StudyKind.WEAR_IN_A_MOUNT: _wear,
     StudyKind.SPREAD_ALONG_AN_EDGE: _along_an_edge,
     StudyKind.SPREAD_BETWEEN_COUPONS: _between_coupons,

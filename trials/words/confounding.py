@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING
 
-from trials.findings import Fact, Finding
 from trials.plan.kinds import PlanKind
 from trials.words.facts import as_figure, as_row, figure, several
 from trials.words.language import plural, text
 from trials.words.numbers import listed, percent
+
+if TYPE_CHECKING:
+    from trials.findings import Fact, Finding
 
 
 def _feature_name(feature: str) -> str:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 from trials.commands import Blank, Command
 from trials.decide.decision import LIFE, decide, decide_lives
-from trials.decide.decision_result import Action, Because, Decision, FewerFail, Gain, MoreCutting
-from trials.decide.lives import LivesAnswer
-from trials.decide.results import ResponseResult, Study
+from trials.decide.decision_result import Action, Because, Decision, FewerFail, Gain, MoreCutting, Question
 from trials.infer.answer import Answer
 from trials.words import money as words
+from trials.words import window
 from trials.words.findings import say
 from trials.words.language import plural, text
 from trials.words.money import amount_words, price_words
@@ -18,6 +18,10 @@ from trials.words.names import person
 from trials.words.numbers import fixed, listed, number, percent, with_unit
 from trials.words.settings import at_place
 from trials.words.study import symbol
+
+if TYPE_CHECKING:
+    from trials.decide.lives import LivesAnswer
+    from trials.decide.results import ResponseResult, Study
 
 Row = tuple[str, str]
 SETTLE = Command("plan", (Blank.FOLDER, "--settle", "80", "--spreads-from", Blank.FOLDER))
@@ -58,7 +62,8 @@ def _does(found: Decision) -> str:
     if found.action == Action.CHANGE:
         return text("change to {nozzle}{settings}", nozzle=person(found.nozzle), settings=_settings(found, " "))
     if found.action == Action.KEEP:
-        return text("keep {nozzle}", nozzle=person(found.nozzle))
+        place = _settings(found, " ") if found.question == Question.WINDOW else ""
+        return text("keep {nozzle}{settings}", nozzle=person(found.nozzle), settings=place)
     if found.action == Action.CUT_MORE:
         return text("cut more before deciding; {nozzle} stays until then", nozzle=person(found.nozzle))
     return text("nothing was compared")
@@ -91,6 +96,8 @@ def _gained(study: Study, found: Decision) -> list[str]:
 def _sentences(study: Study, found: Decision) -> list[str]:
     """What a change gains: edges, then money."""
     said = [text("Of 100 edges {fewer}.", fewer=fewer_words(found.fewer_fail))] if found.fewer_fail else []
+    if study.window is not None and study.window.asked:
+        said += window.gain_sentences(found, study.window)
     if found.because == Because.MONEY:
         said.append(text("The edge is the same for practical purposes."))
     if found.money is not None and study.money is not None:

@@ -58,6 +58,7 @@ def _own(table: str) -> dict[str, str]:
         "sheets": _sheets,
         "cuts": _cuts,
         "readings": _readings,
+        "repeat_marks": _repeat_marks,
         "instruments": _instruments,
         "journal": _journal,
         "looks": _looks,
@@ -118,6 +119,14 @@ def _readings() -> dict[str, str]:
         "measured_on": text("when it was measured, as typed"),
         "ended": text("how the life of a nozzle ended"),
         "beyond": text("above or below: the value is a bound of the instrument; not_measurable: the note says why"),
+        "measured_order": text("place in the order of measuring; empty: not known"),
+    }
+
+
+def _repeat_marks() -> dict[str, str]:
+    return {
+        "mark": text("second mark, under which a coupon is measured again"),
+        "coupon": text("mark of the coupon behind it"),
     }
 
 

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
 from trials.doubts import DoubtKind
-from trials.findings import Finding
 from trials.words.facts import word
 from trials.words.language import text
+
+if TYPE_CHECKING:
+    from trials.findings import Finding
 
 
 def _asked(finding: Finding, said: str) -> str:

@@ -6,7 +6,7 @@ from trials.decide.results import ResponseResult
 from trials.responses import Scale
 from trials.units import shown
 from trials.words.language import text
-from trials.words.numbers import point
+from trials.words.numbers import limit
 from trials.words.study import label
 
 
@@ -19,8 +19,8 @@ def axis_words(result: ResponseResult) -> str:
 def limit_mark(high: float, unit: str, required: bool) -> str:
     """Above a limit."""
     if required:
-        return text("required: at most {limit} {unit}", limit=point(f"{high:g}"), unit=unit)
-    return text("at most {limit} {unit}", limit=point(f"{high:g}"), unit=unit)
+        return text("required: at most {limit} {unit}", limit=limit(high), unit=unit)
+    return text("at most {limit} {unit}", limit=limit(high), unit=unit)
 
 
 def left_unit(result: ResponseResult) -> str:

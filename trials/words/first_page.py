@@ -5,14 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from trials.decide.advice import Advice, advice
-from trials.decide.chance_result import ChanceResult
 from trials.decide.decision import decide
-from trials.decide.decision_result import Action
-from trials.decide.results import Comparison, ResponseResult, Study
-from trials.decide.window_result import WindowStudy
-from trials.findings import Finding
+from trials.decide.decision_result import Action, Decision
 from trials.infer.answer import Answer
 from trials.plan.kinds import PlanKind
 from trials.responses import Scale
@@ -23,6 +20,12 @@ from trials.words.language import text
 from trials.words.names import person
 from trials.words.numbers import fixed, listed, percent, with_unit
 from trials.words.study import change_words, symbol, worthwhile_words
+
+if TYPE_CHECKING:
+    from trials.decide.chance_result import ChanceResult
+    from trials.decide.results import Comparison, ResponseResult, Study
+    from trials.decide.window_result import WindowStudy
+    from trials.findings import Finding
 
 _FRACTIONS = (
     (1 / 20, "a twentieth"),
@@ -83,7 +86,7 @@ def answer_box(study: Study) -> AnswerBox:
     """The answer in three short lines."""
     found, decided = advice(study), decide(study)
     if study.window is not None and study.window.asked:
-        return _window_box(study, study.window, found)
+        return _window_box(study, study.window, decided)
     lines = {
         Action.CHANGE: _change,
         Action.KEEP: _keep,
@@ -106,18 +109,28 @@ def answer_box(study: Study) -> AnswerBox:
     )
 
 
-def _window_box(study: Study, found: WindowStudy, advised: Advice) -> AnswerBox:
-    """The answer of a trial that asks for a window: the widest, its best setting, whether that was confirmed."""
-    what, place, sure, others = window.answer_lines(found)
-    own = [finding for finding in study.confirmed if finding.about.nozzle == found.widest.nozzle]
+def _window_box(study: Study, found: WindowStudy, decided: Decision) -> AnswerBox:
+    """The answer of a trial that asks for a window: the type to run, its best setting, whether that was confirmed."""
+    run = next((each for each in found.types if each.nozzle == decided.nozzle), found.widest)
+    if decided.action == Action.CUT_MORE:
+        what = text("no setting is shown yet; {nozzle} stays until then", nozzle=_today(study))
+        at, sure, but = "", window.nearest_words(found.widest, found), found.widest.nozzle
+    else:
+        what, at, sure, but = (
+            person(run.nozzle),
+            window.place_of_best(run, found),
+            window.sure_words(run, found),
+            run.nozzle,
+        )
+    own = [finding for finding in study.confirmed if finding.about.nozzle == but]
     return AnswerBox(
-        action=advised.action,
-        does=text("Would run") if study.provisional else text("Run"),
+        action=decided.action,
+        does=does_words(decided.action, study.provisional),
         what=what,
-        at=place,
-        sure=" ".join([sure, *map(say, own)]),
-        others=others,
-        figures=window.figures_words(found),
+        at=at,
+        sure=" ".join(filter(None, [sure, *map(say, own), side_effect_words(study, decided)])),
+        others=window.other_types(but, found),
+        figures="" if decided.action == Action.CUT_MORE else window.figures_words(run, found),
     )
 
 

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 from trials.findings import Amount, Finding
 from trials.grade.iso9013 import NOT_GRADED, WORSE, Designation
 from trials.grade.kinds import GradeKind, Item, Meets
-from trials.units import shown
 from trials.words.language import plural, text
 from trials.words.numbers import fixed, plain
 from trials.words.requirement import item
+from trials.words.system import in_use, shown_unit, unit_in_use
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -144,9 +144,10 @@ def zone_heads() -> list[str]:
 
 def zone_cells(zone: Zone) -> list[str]:
     """One item of the requirement: its limit, the uncertainty of a reading, and where a value is proved."""
-    digits = 3 if zone.unit == "mm" else 1
-    limit, met, failed = (f"{fixed(value, digits)} {shown(zone.unit)}" for value in (zone.limit, zone.met, zone.failed))
-    between = text("{low} to {high}", low=fixed(zone.met, digits), high=fixed(zone.failed, digits))
+    digits = {"mm": 3, "um": 1, "in": 4, "uin": 0}[unit_in_use(zone.unit)]
+    ends = [fixed(in_use(value, zone.unit), digits) for value in (zone.limit, zone.met, zone.failed)]
+    limit, met, failed = (f"{end} {shown_unit(zone.unit)}" for end in ends)
+    between = text("{low} to {high}", low=ends[1], high=ends[2])
     open_ = between if zone.failed > zone.met else text("none")
     known = plain(zone.expanded, zone.unit) if zone.expanded else text("not stated")
     return [item(zone.item), limit, known, met, open_, failed]

@@ -5,15 +5,18 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
-from trials.decide.clean_speed import CleanSpeed
 from trials.decide.ladder import LadderAnswer, LadderComparison, LadderKind, MountLadder
-from trials.findings import Finding
 from trials.infer.answer import Added, Answer
 from trials.units import shown
 from trials.words.facts import amount, figure, several, whole, word
 from trials.words.language import plural, text
 from trials.words.numbers import confidence, fixed, listed, number, percent, point, signed, with_unit
+
+if TYPE_CHECKING:
+    from trials.decide.clean_speed import CleanSpeed
+    from trials.findings import Finding
 
 THICKNESS = "thickness"
 

@@ -9,7 +9,7 @@ from trials.grade.iso9013 import in_scope
 from trials.standards import scope
 from trials.units import shown
 from trials.words.language import text
-from trials.words.numbers import fixed, plain
+from trials.words.numbers import bare, fixed, plain
 
 DIGITS = {"mm": 4, "um": 2}
 """Digits after the point: the rules have no more of them at a thickness in tenths of a millimetre."""
@@ -52,7 +52,7 @@ def scope_sentence(thickness_mm: float) -> tuple[str, ...]:
     return (
         text(
             "Laser cuts are covered from {low} to {high}; beyond by the same rules.",
-            low=plain(covered.low_mm),
+            low=bare(covered.low_mm, "mm"),
             high=plain(covered.high_mm, "mm"),
         ),
     )

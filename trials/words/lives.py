@@ -5,16 +5,19 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
 from trials.decide.lives import LifeComparison, LivesAnswer, LivesKind, TypeCare
 from trials.endings import Ended, Part
-from trials.findings import Finding
 from trials.infer.answer import Added, Answer
 from trials.infer.life import CauseLife, CauseStudy, LifeKind, LifeRatio, TypeLife
 from trials.infer.life.regression import CHARACTERISTIC
 from trials.words.facts import as_figure, as_row, figure, several, whole
 from trials.words.language import plural, text
 from trials.words.numbers import fixed, listed, number, percent, with_unit
+
+if TYPE_CHECKING:
+    from trials.findings import Finding
 
 TWO_SIDED = 0.95  # confidence of the limits of a type's life
 

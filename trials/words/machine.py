@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import asdict
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from trials.decide.chance_result import ChanceResult
 from trials.decide.decision import decide, decide_lives
-from trials.decide.decision_result import Decision
 from trials.decide.ladder import LadderAnswer
-from trials.decide.lives import LivesAnswer
 from trials.decide.results import NextStep, NozzleRow, OwnHonesty, ResponseResult, Study
 from trials.findings import About, Finding, Place
 from trials.words.chances import asked_words, notes
@@ -21,6 +19,10 @@ from trials.words.own_honesty import honesty_sentence
 from trials.words.plan import described
 from trials.words.settings import place_words
 from trials.words.study import answer_sentence, basis_words, label, step_words, worthwhile_words
+
+if TYPE_CHECKING:
+    from trials.decide.decision_result import Decision
+    from trials.decide.lives import LivesAnswer
 
 
 def in_words(value: object) -> Mapping[str, Any] | str:

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from trials.bench.roughness import Roughness
-from trials.bench.squareness import Squareness
 from trials.grade.iso9013 import WORSE
 from trials.units import shown
 from trials.words.language import plural, text
 from trials.words.numbers import fixed, plain, rounded
+
+if TYPE_CHECKING:
+    from trials.bench.squareness import Squareness
 
 FEW_NAMES = 3
 """More names than this in a row are counted instead."""

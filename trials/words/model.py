@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
-from trials.findings import Finding
 from trials.infer.kinds import InferKind
-from trials.infer.model.structure import RestsOn
 from trials.words import facts
 from trials.words.language import text
 from trials.words.numbers import listed, point
 from trials.words.settings import layer_name, layer_words
+
+if TYPE_CHECKING:
+    from trials.findings import Finding
+    from trials.infer.model.structure import RestsOn
 
 
 def rests_on_words(found: RestsOn) -> str:

@@ -6,13 +6,16 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
 from trials.decide.decision_result import Assumed, CostAgainst, CostInput, Flip, Money, MoneyKind, Span, TypeCost
-from trials.findings import Finding
 from trials.words.facts import figure, several, word
 from trials.words.language import text
 from trials.words.names import person
 from trials.words.numbers import fixed, listed, number, percent, point, with_unit
+
+if TYPE_CHECKING:
+    from trials.findings import Finding
 
 LARGE = 1000.0
 FEWEST_HUNDREDTHS = 0.015  # below it a difference is not told from two costs in hundredths

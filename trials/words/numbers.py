@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 
 from trials.findings import Amount
-from trials.units import shown
 from trials.words.language import current, text
+from trials.words.system import DIGITS, in_use, inches, setting_in_use, shown_unit
 
 
 def point(figure: str) -> str:
@@ -70,12 +70,12 @@ def rounded(value: float, digits: int, sign: bool = False) -> str:
 
 
 def with_unit(value: float, unit: str, digits: int = 3) -> str:
-    """A figure with its unit as printed.
+    """A figure in the unit in use, with that unit as printed.
 
     >>> with_unit(34.96, "um")
     '35.0 µm'
     """
-    return f"{number(value, digits)} {shown(unit)}".strip()
+    return f"{number(in_use(value, unit), digits)} {shown_unit(unit)}".strip()
 
 
 def signed(value: float, digits: int = 3) -> str:
@@ -89,13 +89,13 @@ def signed(value: float, digits: int = 3) -> str:
 
 
 def changed(found: Amount) -> str:
-    """A change with its sign and unit, per cent with one decimal.
+    """A change with its sign and the unit in use, per cent with one decimal.
 
     >>> changed(Amount(18.13, "%")), changed(Amount(-0.0301, "mm"))
     ('+18.1 %', '-0.0301 mm')
     """
-    figure = fixed(found.value, 1, sign=True) if found.unit == "%" else signed(found.value)
-    return f"{figure} {shown(found.unit)}".strip()
+    figure = fixed(found.value, 1, sign=True) if found.unit == "%" else signed(in_use(found.value, found.unit))
+    return f"{figure} {shown_unit(found.unit)}".strip()
 
 
 def chance(p: float) -> str:
@@ -117,9 +117,22 @@ def confidence(level: float) -> str:
 
 
 def plain(level: float | str, unit: str = "") -> str:
-    """A setting as typed, with its unit: `0.7 bar`, `1 mm`, `fine`."""
-    figure = level if isinstance(level, str) else point(unsigned_zero(f"{level:g}"))
-    return f"{figure} {shown(unit)}".strip()
+    """A setting as typed, with its unit: `0.7 bar`, `1 mm`, `fine`; in inches and psi where those are in use."""
+    return f"{bare(level, unit)} {shown_unit(unit)}".strip()
+
+
+def bare(level: float | str, unit: str = "") -> str:
+    """The same setting where its unit stands elsewhere, as in the head of a column."""
+    return level if isinstance(level, str) else point(unsigned_zero(f"{setting_in_use(level, unit):g}"))
+
+
+def limit(value: float) -> str:
+    """A limit that was worked out, in the unit it has: whole, or as many digits as a converted figure has.
+
+    >>> limit(0.2575)
+    '0.2575'
+    """
+    return rounded(value, DIGITS if inches() else 6)
 
 
 def listed(names: Sequence[object]) -> str:

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from trials.decide.results import HonestyRow, OwnHonesty
+from typing import TYPE_CHECKING
+
 from trials.infer.answer import Answer
 from trials.words.language import plural, text
 from trials.words.numbers import percent
+
+if TYPE_CHECKING:
+    from trials.decide.results import HonestyRow, OwnHonesty
 
 WORDS = (Answer.BETTER, Answer.SAME, Answer.WORSE, Answer.NOT_SETTLED)
 

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 from trials.findings import Amount, Fact, Finding
-from trials.nozzles import Nozzle
 from trials.plan.kinds import PlanKind
 from trials.plan.settings import limit_facts
-from trials.plan.sheet_map import SheetMap
-from trials.trial import Limit
+from trials.units import shown
 from trials.words.confounding import SENTENCES as TOLD_APART
 from trials.words.language import plural, text
-from trials.words.numbers import listed, plain
+from trials.words.numbers import bare, listed, plain
 from trials.words.worthwhile import grade_without_worthwhile
+
+if TYPE_CHECKING:
+    from trials.nozzles import Nozzle
+    from trials.plan.sheet_map import SheetMap
+    from trials.trial import Limit
 
 Say = Callable[[Finding], str]
 
@@ -42,39 +45,45 @@ def amount(fact: Fact) -> str:
 def setting_words(setting: Fact) -> str:
     """A setting (factor and level by twos) in words: `pressure 0.7 bar, standoff 1 mm`."""
     pairs = cast(tuple[tuple[str, Fact], ...], setting)
-    shown = [f"{name.replace('_', ' ')} {amount(level)}" for name, level in pairs]
-    return ", ".join(shown) or text("the held settings")
+    said = [f"{name.replace('_', ' ')} {amount(level)}" for name, level in pairs]
+    return ", ".join(said) or text("the held settings")
 
 
-def limit_words(limit: Limit) -> str:
-    """A limit in words, as printed on plan and run sheet: `double: pressure at most 0.8`."""
-    return limit_of(limit_facts(limit))
+def limit_words(limit: Limit, units: Mapping[str, str]) -> str:
+    """A limit in words, as printed on plan and run sheet: `double: pressure at most 0.8 bar`; units by factor."""
+    return limit_of(limit_facts(limit), units)
 
 
-def limit_of(facts: Mapping[str, Fact]) -> str:
-    """The same from the facts of a finding."""
-    bound = _bound(facts)
+def limit_of(facts: Mapping[str, Fact], units: Mapping[str, str] | None = None) -> str:
+    """The same from the facts of a finding, which do not know the units."""
+    bound = _bound(facts, units or {})
     return text("{nozzle}: {bound}", nozzle=facts["limit_nozzle"], bound=bound) if facts["limit_nozzle"] else bound
 
 
-def _bound(facts: Mapping[str, Fact]) -> str:
-    names = [name.replace("_", " ") for name in cast(tuple[str, ...], facts["limit_factors"])]
-    low, high = facts["at_least"], facts["at_most"]
+def _bound(facts: Mapping[str, Fact], units: Mapping[str, str]) -> str:
+    own = cast(tuple[str, ...], facts["limit_factors"])
+    names, unit = [name.replace("_", " ") for name in own], units.get(own[0], "")
+    low, high = cast(float | None, facts["at_least"]), cast(float | None, facts["at_most"])
     if low is not None and high is not None:
-        return text("{factor} at least {low} and at most {high}", factor=names[0], low=_plain(low), high=_plain(high))
+        ends = {"low": bare(low, unit), "high": plain(high, unit)}
+        return text("{factor} at least {low} and at most {high}", factor=names[0], **ends)
     if low is not None:
-        return text("{what} at least {low}", what=names[0], low=_plain(low))
-    if high is None and facts["product_at_most"] is not None:
-        names, high = [" x ".join(names)], facts["product_at_most"]
-    elif high is None:
-        weights = cast(tuple[float, ...], facts["limit_weights"]) or (1.0,) * len(names)
-        names = [" + ".join(f"{plain(w)} {name}" for w, name in zip(weights, names, strict=True))]
-        high = facts["sum_at_most"]
-    return text("{what} at most {high}", what=names[0], high=_plain(high))
+        return text("{what} at least {low}", what=names[0], low=plain(low, unit))
+    if high is not None:
+        return text("{what} at most {high}", what=names[0], high=plain(high, unit))
+    return _together(facts, own, names, units)
 
 
-def _plain(value: Fact) -> str:
-    return plain(cast(float, value))
+def _together(facts: Mapping[str, Fact], own: tuple[str, ...], names: list[str], units: Mapping[str, str]) -> str:
+    """A limit of several settings together, in the units of the trial file: their product or sum has no other."""
+    stated = [shown(units[name]) for name in own if units.get(name)]
+    if facts["product_at_most"] is not None:
+        what, most = " x ".join(names), plain(cast(float, facts["product_at_most"]))
+        return text("{what} at most {high}", what=what, high=f"{most} {' x '.join(stated)}".strip())
+    weights = cast(tuple[float, ...], facts["limit_weights"]) or (1.0,) * len(names)
+    what = " + ".join(f"{plain(w)} {name}" for w, name in zip(weights, names, strict=True))
+    most = plain(cast(float, facts["sum_at_most"]))
+    return text("{what} at most {high}", what=what, high=f"{most} ({', '.join(stated)})" if stated else most)
 
 
 def described(nozzle: Nozzle) -> str:
@@ -147,12 +156,11 @@ def _sheets_uneven(f: Finding) -> str:
 
 
 def _spacing(f: Finding) -> str:
-    length, width = (plain(cast(Amount, f.facts[name]).value) for name in ("length", "width"))
     return text(
-        "Coupons of {length} x {width} mm stand {gap} apart and {margin} off the sheet's edge (common practice, no "
+        "Coupons of {length} x {width} stand {gap} apart and {margin} off the sheet's edge (common practice, no "
         "source).",
-        length=length,
-        width=width,
+        length=bare(cast(Amount, f.facts["length"]).value, "mm"),
+        width=amount(f.facts["width"]),
         gap=amount(f.facts["gap"]),
         margin=amount(f.facts["margin"]),
     )

@@ -8,7 +8,7 @@ from typing import cast
 from trials.findings import Amount, Finding
 from trials.plan.kinds import PlanKind
 from trials.words.language import plural, text
-from trials.words.numbers import listed, number, plain, with_unit
+from trials.words.numbers import bare, listed, number, with_unit
 from trials.words.plan import Say, amount, setting_words, whole
 
 
@@ -17,7 +17,7 @@ def _ladder_steps(f: Finding) -> str:
     return text(
         "In each mount speed goes from {low} to {high} in {steps} equal steps, not in random order: stop a ladder at "
         "the first cut that is not clean or not severed, and leave its other coupons uncut.",
-        low=plain(low.value),
+        low=bare(low.value, low.unit),
         high=amount(f.facts["high"]),
         steps=f.facts["steps"],
     )
@@ -29,7 +29,7 @@ def _ladder_sheets(f: Finding) -> str:
         "In each mount thickness goes from {low} to {high} over {steps} sheets, thin to thick and not in random order: "
         "stop a ladder at the first cut that is not clean or not severed, and leave its other coupons uncut. Keep the "
         "nozzle on the head while sheets are changed.",
-        low=plain(low.value),
+        low=bare(low.value, low.unit),
         high=amount(f.facts["high"]),
         steps=f.facts["steps"],
     )

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from enum import StrEnum
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from trials.findings import Finding
 from trials.record_kinds import RecordKind
 from trials.words.language import plural, text
 from trials.words.numbers import in_groups
+
+if TYPE_CHECKING:
+    from trials.findings import Finding
 
 
 def _line(template: str) -> Callable[[Finding], str]:

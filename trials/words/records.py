@@ -377,6 +377,11 @@ _ENTRIES: Mapping[JournalKind, Callable[[Mapping[str, Any]], str]] = {
     JournalKind.RETIRED: lambda facts: text(
         "specimen {specimen} ({nozzle}) retired", specimen=facts["specimen"], nozzle=facts["nozzle"]
     ),
+    JournalKind.REPEAT_MARKS: lambda facts: plural(
+        "second mark for {n} coupon that is measured again",
+        "second marks for {n} coupons that are measured again",
+        facts["coupons"],
+    ),
     JournalKind.ADOPTED: _adopted,
     JournalKind.VERDICT: lambda facts: text("look {look} kept", look=facts["look"]),
     JournalKind.PROVISIONAL: lambda facts: text("verdict read while a reading was open"),

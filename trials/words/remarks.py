@@ -8,7 +8,7 @@ from enum import StrEnum
 from trials.decide.kinds import StudyKind
 from trials.findings import Amount, Fact, Finding
 from trials.words import checks, facts
-from trials.words.language import plural, text
+from trials.words.language import plural, text, word
 from trials.words.numbers import chance, fixed, listed, number, percent, plain, with_unit
 from trials.words.settings import at_place, factor_name, layer_name, place_words
 
@@ -214,7 +214,7 @@ def _other_jobs(finding: Finding) -> str:
     thickness, gas = finding.facts["thickness"], facts.word(finding, "gas")
     parts = [plain(thickness.value, thickness.unit)] if isinstance(thickness, Amount) else []
     parts += [facts.word(finding, "material")] if finding.facts["material"] else []
-    parts += [text("with {gas}", gas=gas)] if gas else []
+    parts += [text("with {gas}", gas=word(gas))] if gas else []
     if not parts:
         return text("Anything about another material, thickness or gas.")
     return text("Anything about another material, thickness or gas than {job}.", job=" ".join(parts))

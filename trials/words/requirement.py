@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from trials.grade.conformity import Demand, demands
 from trials.grade.kinds import Item
-from trials.standards import ExecutionClass
-from trials.trial import Application, Requirement
-from trials.words.language import text
+from trials.words.language import text, word
 from trials.words.numbers import plain
+
+if TYPE_CHECKING:
+    from trials.standards import ExecutionClass
+    from trials.trial import Application, Requirement
 
 
 def job_and_requirement(job: Application) -> str:
@@ -21,7 +25,7 @@ def job_words(job: Application) -> str:
     """Thickness, material, gas and kind of cut, as far as they are known."""
     parts = [plain(job.thickness_mm, "mm")] if job.thickness_mm else []
     parts += [] if job.material in ("", "not given") else [job.material]
-    parts += [job.gas] if job.gas else []
+    parts += [word(job.gas)] if job.gas else []
     parts += [text("flame cut") if job.cut == "flame" else text("fusion cut")] if job.cut else []
     return ", ".join(parts)
 

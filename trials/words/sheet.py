@@ -6,6 +6,7 @@ from collections.abc import Collection, Mapping, Sequence
 
 from trials.words.language import plural, text, word
 from trials.words.numbers import plain
+from trials.words.sides import edge_head, edge_of_mark
 
 
 def stop_rules() -> list[str]:
@@ -60,7 +61,7 @@ def _clean(graded: bool) -> tuple[str, str]:
 
 
 def _square() -> tuple[str, str]:
-    how = text("Find the marked edge. Keep clear of lead-in, joint, corners and slat marks.")
+    how = text("Find the edge to measure. Keep clear of lead-in, joint, corners and slat marks.")
     return text("Squareness u"), how
 
 
@@ -71,8 +72,8 @@ def _rough() -> tuple[str, str]:
 
 def _write() -> tuple[str, str]:
     how = text(
-        "Every reading as shown by the instrument, with side and inspector. A doubtful value is measured again as a "
-        "repeat; nothing is rubbed out."
+        "Every reading as shown by the instrument, with side and inspector. A doubtful value is measured again in a "
+        "spare row, with the reason; nothing is rubbed out."
     )
     return text("Write it down"), how
 
@@ -85,14 +86,14 @@ def where(readings: Mapping[str, int], cutoff_mm: float | None) -> list[str]:
     parts = [text("{label}: {n} on each coupon", label=word(label), n=n) for label, n in readings.items()]
     lines = [
         text("Readings: {parts}.", parts="; ".join(parts)),
-        text("Measure the edge that the workbook names, always at the same places."),
+        text("Measure the edge that stands beside the mark, always at the same places."),
     ]
     if cutoff_mm is not None:
         length = plain(6 * cutoff_mm, "mm")
         lines.append(
             text(
                 "Rz5: cut-off {cutoff}, five lengths and half a cut-off at each end, so {length} of clean edge.",
-                cutoff=plain(cutoff_mm, "mm"),
+                cutoff=f"{plain(cutoff_mm)} mm",
                 length=length,
             )
         )
@@ -133,7 +134,48 @@ def varied(setting: str, levels: Sequence[str], unit: str, today: str) -> str:
 
 def coupon_heads(settings: Sequence[str]) -> list[str]:
     """Heads of the table of coupons of one mount."""
-    return [text("No."), text("Coupon"), *settings, text("Edge")]
+    return [text("No."), text("Coupon"), *settings, edge_head()]
+
+
+def list_heads() -> list[str]:
+    """Heads of the lists on the bench card."""
+    return [text("No."), text("Coupon"), edge_head()]
+
+
+def coupon_list() -> tuple[str, str]:
+    """Title of the list of coupons on the bench card, and what to know."""
+    tick = text("Tick each one off when all its readings are written down.")
+    return text("Coupons in the order of measuring"), f"{edge_of_mark()} {tick}"
+
+
+def repeat_list() -> tuple[str, str]:
+    """Title of the list of repeats on the bench card, and what to know."""
+    return (
+        text("Repeats, in an order of their own"),
+        text(
+            "Coupons that come again under other marks, in a workbook of their own. Measure them after a break or on "
+            "another day, as if for the first time; no dross."
+        ),
+    )
+
+
+def repeat_labels_title(title: str) -> str:
+    """Title of the labels of the repeats."""
+    return text("Labels of the repeats: {title}", title=title)
+
+
+def repeat_labels_said() -> str:
+    """Who uses them, and how."""
+    return text(
+        "Not for the bench. Whoever does not measure cuts out each label and sticks it over the engraved mark of the "
+        "coupon beside it, the same way up, once its first readings are recorded. Keep this page: it tells which is "
+        "which."
+    )
+
+
+def covers(coupon: str) -> str:
+    """Which coupon a label of the repeats goes on."""
+    return text("over {coupon}", coupon=coupon)
 
 
 def map_title(sheet: object) -> str:
@@ -263,7 +305,7 @@ def bench_card_words() -> dict[str, str | list[str]]:
         "unsure": text("If in doubt"),
         "unsure_text": text(
             "A value ten times its neighbours is mostly a slip of the point or the unit: measure again before it is "
-            "sent. A coupon that cannot be measured stays empty, with a note why."
+            "sent. Where a place cannot be measured, write that it is not measurable, with a note why."
         ),
     }
 

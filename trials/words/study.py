@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterable
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
 from trials.decide.results import Comparison, Effect, NextStep, NozzleRow, ResponseResult, Spread, State, Study, Worded
-from trials.findings import Place
 from trials.infer.answer import Added, Answer
 from trials.responses import QUANTITIES, Scale
 from trials.units import shown
@@ -16,8 +16,12 @@ from trials.words.answer import word_of
 from trials.words.findings import say
 from trials.words.language import text
 from trials.words.model import rests_on_words
-from trials.words.numbers import confidence, fixed, listed, number, percent, plain, point, rounded, signed, with_unit
+from trials.words.numbers import confidence, fixed, listed, number, percent, point, rounded, signed, with_unit
 from trials.words.settings import at_place, factor_name, source_words
+from trials.words.system import shown_unit, step_in_use
+
+if TYPE_CHECKING:
+    from trials.findings import Place
 
 
 def answer_sentence(study: Study) -> str:
@@ -138,9 +142,10 @@ def effect_words(effect: Effect, unit: str) -> tuple[str, str]:
 
 
 def effect_name(effect: Effect) -> str:
-    """The setting with its step: `pressure, per bar`."""
-    name = factor_name(effect.factor)
-    return text("{factor}, per {unit}", factor=name, unit=shown(effect.unit)) if effect.unit else name
+    """The setting with its step: `pressure, per bar`; `standoff, per 0.01 in` where inches are in use."""
+    name, (_, step) = factor_name(effect.factor), step_in_use(effect.unit)
+    unit = f"{point(step)} {shown_unit(effect.unit)}".strip()
+    return text("{factor}, per {unit}", factor=name, unit=unit) if effect.unit else name
 
 
 def _lower_or_higher(lower: bool, size: str) -> str:
@@ -173,7 +178,7 @@ def worthwhile_words(result: ResponseResult) -> str:
         return ""
     if result.scale == Scale.LOG:
         return f"{rounded(100.0 * math.expm1(result.worthwhile), 3)} %"
-    return f"{plain(result.worthwhile)} {shown(result.unit)}".strip()
+    return f"{rounded(result.worthwhile, 4)} {shown(result.unit)}".strip()
 
 
 def spread_words(spread: Spread, result: ResponseResult) -> str:

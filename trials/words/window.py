@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
 from trials.asked import BestBy
-from trials.decide.window_result import BestComparison, Gain, TypeWindow, WindowStudy
 from trials.units import shown
 from trials.words.answer import word_of
 from trials.words.language import plural, text
 from trials.words.names import person
-from trials.words.numbers import fixed, listed, number, percent, plain, signed, with_unit
+from trials.words.numbers import bare, fixed, listed, number, percent, plain, signed, with_unit
 from trials.words.settings import factor_name, setting_words
+
+if TYPE_CHECKING:
+    from trials.decide.decision_result import Decision
+    from trials.decide.decision_result import Gain as Proved
+    from trials.decide.window_result import BestComparison, Gain, TypeWindow, WindowStudy
 
 
 def sentences(found: WindowStudy) -> tuple[str, ...]:
@@ -74,32 +79,62 @@ def _proved(gain: Gain) -> bool:
     return gain.high < none or gain.low > none
 
 
-def answer_lines(found: WindowStudy) -> tuple[str, str, str, str]:
-    """The answer of a window trial for its first page: which nozzle, where, how sure, and what of the others."""
-    widest = found.widest
+def place_of_best(each: TypeWindow, found: WindowStudy) -> str:
+    """`at pressure 14.5 bar, standoff 0.7 mm`, where a type is at its best."""
+    return text("at {place}", place=_at(each.best.settings, found))
+
+
+def sure_words(each: TypeWindow, found: WindowStudy) -> str:
+    """How sure a type meets the requirement at its best, and over how much of what was cut."""
     names = {
-        "share": percent(widest.share_bound),
-        "chance": _of_hundred(widest.best.chance),
-        "low": _at_least(widest.best.chance_low),
+        "share": percent(each.share_bound),
+        "chance": _of_hundred(each.best.chance),
+        "low": _at_least(each.best.chance_low),
         "wanted": percent(found.wanted),
     }
-    if found.shown:
-        sure = text(
+    if each.share_bound > 0:
+        return text(
             "There {chance} edges meet the drawing, surely {low}. A chance of {wanted} is shown over {share} of the "
             "settings that were cut.",
             **names,
         )
-    elif found.likely:
-        sure = text(
+    if each.share_estimate > 0:
+        return text(
             "There {chance} edges meet the drawing, but only {low} is sure: the {wanted} asked for is shown nowhere "
             "yet.",
             **names,
         )
-    else:
-        sure = text("Even there only {chance} edges meet the drawing; {wanted} is reached nowhere.", **names)
-    place = text("at {place}", place=_at(widest.best.settings, found))
-    others = [_other(each, found) for each in found.types if each is not widest]
-    return person(widest.nozzle), place, sure, " ".join(others) or text("No other type was in the trial.")
+    return text("Even there only {chance} edges meet the drawing; {wanted} is reached nowhere.", **names)
+
+
+def nearest_words(each: TypeWindow, found: WindowStudy) -> str:
+    """The type that comes nearest where nothing is shown, how near, and what would show it."""
+    where = text("{nozzle} comes nearest, {place}.", nozzle=person(each.nozzle), place=place_of_best(each, found))
+    return " ".join(filter(None, (where, sure_words(each, found), _open(each))))
+
+
+def other_types(but: str, found: WindowStudy) -> str:
+    """The other types: over how much of what was cut they are safe, and where they are best."""
+    others = [_other(each, found) for each in found.types if each.nozzle != but]
+    return " ".join(others) or text("No other type was in the trial.")
+
+
+def gain_sentences(decided: Decision, found: WindowStudy) -> list[str]:
+    """What a change of type gains, each at its best; or what today's type gains at its best over today's setting."""
+    return [_gained(gain, decided, found) for gain in decided.gains]
+
+
+def _gained(gain: Proved, decided: Decision, found: WindowStudy) -> str:
+    sizes = _sizes_of(gain.kind, (gain.value, gain.low, gain.high), found)
+    names = {**sizes, "nozzle": person(decided.nozzle), "against": person(decided.against)}
+    if decided.against:
+        return text(
+            "Typical edge of {nozzle} at its best against {against} at its own: {size}, interval {low} to {high}.",
+            **names,
+        )
+    return text(
+        "Typical edge of {nozzle} at its best against today's setting: {size}, interval {low} to {high}.", **names
+    )
 
 
 def _other(each: TypeWindow, found: WindowStudy) -> str:
@@ -116,9 +151,9 @@ def _other(each: TypeWindow, found: WindowStudy) -> str:
     return text("{nozzle}: nowhere; nearest at {place} with {chance} edges that meet.", **names)
 
 
-def figures_words(found: WindowStudy) -> str:
-    """The typical edge at the best of the answer, with its interval; empty where there is none."""
-    best = found.widest.best
+def figures_words(each: TypeWindow, found: WindowStudy) -> str:
+    """The typical edge at the best of a type, with its interval; empty where there is none."""
+    best = each.best
     if best.edge is None or best.edge_low is None or best.edge_high is None:
         return ""
     low, high = number(best.edge_low), number(best.edge_high)
@@ -239,6 +274,7 @@ def _aim(aim: BestBy) -> str:
         BestBy.CHANCE: text("where the requirement is met most surely"),
         BestBy.EDGE: text("where the typical edge is best"),
         BestBy.SPEED: text("the fastest that meets the requirement"),
+        BestBy.COST: text("the cheapest metre of good edge that meets the requirement"),
     }[aim]
 
 
@@ -249,7 +285,8 @@ def _ranges(each: TypeWindow, found: WindowStudy) -> list[str]:
 
 def _range(name: str, each: TypeWindow, found: WindowStudy) -> str:
     levels = [float(place[name]) for place in each.best.alike]
-    low, high = plain(_rounded(min(levels))), plain(_rounded(max(levels)), found.units.get(name, ""))
+    unit = found.units.get(name, "")
+    low, high = bare(_rounded(min(levels)), unit), plain(_rounded(max(levels)), unit)
     if min(levels) == max(levels):
         return text("{factor} {level}", factor=factor_name(name), level=high)
     return text("{factor} {low} to {high}", factor=factor_name(name), low=low, high=high)

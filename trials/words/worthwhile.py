@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
-from trials.decide.results import ResponseResult
-from trials.findings import Finding
 from trials.responses import Scale
 from trials.trial import Trial, expected_level, worthwhile_margins
-from trials.units import shown
 from trials.words.facts import whole
 from trials.words.language import text
 from trials.words.numbers import rounded, with_unit
+from trials.words.system import in_use, shown_unit
 from trials.worthwhile import Margins
+
+if TYPE_CHECKING:
+    from trials.decide.results import ResponseResult
+    from trials.findings import Finding
 
 
 def worthwhile_limits(result: ResponseResult) -> str:
@@ -73,7 +76,7 @@ def _limits(sides: Margins, log: bool, unit: str, level: float | None, higher_is
 
 def _side(size: float, sign: int, log: bool, unit: str, level: float | None) -> str:
     """One side: a share with the figure that it leads to, or a figure with the share that it is."""
-    first = f"{rounded(100.0 * size, 3)} %" if log else f"{rounded(size, 4)} {shown(unit)}".strip()
+    first = f"{rounded(100.0 * size, 3)} %" if log else f"{rounded(in_use(size, unit), 4)} {shown_unit(unit)}".strip()
     said = text("{size} higher", size=first) if sign > 0 else text("{size} lower", size=first)
     if not level:
         return said

@@ -160,3 +160,12 @@ def test_degrees_of_freedom_do_not_depend_on_the_unit():
     assert large.rest_df == pytest.approx(small.rest_df, rel=1e-9) and np.all(small.rest_df > 2)
     # specimens less types, sheets taken out: 11 - 2 and 6 - 2
     assert small.between_df == pytest.approx([9.0, 4.0], rel=0.05)
+
+
+def test_one_degree_of_freedom_is_enough_to_judge_by():
+    """Two of one type and one of the other on one sheet leave 3 - 2 degrees of freedom."""
+    text = text_of(factors=0).replace("specimens = 3", "specimens = 2", 1)
+    trial = parse(text.replace("specimens = 3", "specimens = 1", 1))
+    frame = build_frame(trial, make_plan(trial))
+    assert frame.yardstick_df == 1
+    assert chances_of(problem_of(trial), frame) is not None

@@ -108,6 +108,18 @@ def test_pieces_that_cannot_be_had_are_not_planned(given, trial):
     assert few.best.chances.reached(GOAL) > few.now.reached(GOAL)
 
 
+def test_where_nothing_can_be_bought_the_pieces_are_mounted_once_more(given, trial):
+    found = settle_further(given, Goal(0.97), FurtherSpace(trial.types, dict.fromkeys(trial.types, 0)))
+    assert found.best.further.again and found.best.further.new == (0, 0, 0)
+    assert found.best.chances.reached(GOAL) > found.now.reached(GOAL)
+
+
+def test_with_neither_pieces_to_mount_nor_to_buy_nothing_can_be_added(given, trial):
+    bare = replace(given, there={})
+    with pytest.raises(Infeasible, match="Nothing can be added"):
+        settle_further(bare, Goal(0.97), FurtherSpace(trial.types, dict.fromkeys(trial.types, 0)))
+
+
 def test_a_trial_that_has_the_chance_needs_nothing(given, trial):
     with pytest.raises(Infeasible, match="already"):
         settle_further(given, Goal(0.02), FurtherSpace(trial.types))

@@ -9,7 +9,7 @@ from plan.settling.scenes import problem
 
 from trials.infer.answer import Levels
 from trials.plan.settling.request import Candidate, Goal, Pattern, Space
-from trials.plan.settling.two_looks import SHARES, _grown, two_looks
+from trials.plan.settling.two_looks import SHARES, _at, _grown, two_looks
 
 ONE = Candidate((6, 4, 4), 1, 3, 2, 2)
 PATTERN = Pattern(1, 3, 2, 2)
@@ -94,3 +94,17 @@ def test_no_other_share_is_expected_to_cost_less(given, found):
 
 def test_out_of_reach_there_are_no_two_looks(given):
     assert two_looks(given, GOAL, Space(most_specimens=4), ONE) is None
+
+
+def test_a_first_part_that_is_all_of_it_is_not_two_looks(given):
+    """Of three specimens of each type 0.7 or 0.8 are three: nothing would be left for the second look."""
+    found = two_looks(given, Goal(0.01), Space(most_specimens=3), Candidate((3, 3, 3), 1, 3, 2, 2))
+    assert (found.first, found.whole) == ((2, 2, 2), (3, 3, 3))
+    assert _at(given, Goal(0.01), Space(most_specimens=3), Candidate((3, 3, 3), 1, 3, 2, 2), 0.7) is None
+
+
+def test_the_first_part_takes_no_more_than_can_be_had(given):
+    """Of the third type one can be had, where two of the others are the fewest for a first look."""
+    space = Space(most_specimens=6, most={"cc": 1})
+    found = _at(given, Goal(0.0), space, Candidate((3, 3, 3), 1, 3, 2, 2), 0.4)
+    assert (found.first, found.whole) == ((2, 2, 1), (3, 3, 1))

@@ -19,10 +19,10 @@ from trials.infer.chance.next_edge import (
     next_edge,
     specimens_to_show,
 )
-from trials.infer.chance.proportion import Share, lowest_share, share_limits
+from trials.infer.chance.proportion import lowest_share
 from trials.infer.chance.reach import Reach, find_reach
 from trials.infer.chance.source import CouponResponse, SpreadSource, correlations, find_source
-from trials.infer.chance.tolerance import howe_factor, one_sided_factor, tolerance_bound, two_sided_factor
+from trials.infer.chance.tolerance import tolerance_bound
 
 __all__ = [
     "Chance",
@@ -34,7 +34,6 @@ __all__ = [
     "NextEdge",
     "Reach",
     "Rule",
-    "Share",
     "SpreadSource",
     "beta_draws",
     "chance",
@@ -53,17 +52,13 @@ __all__ = [
     "find_source",
     "floor",
     "grade_draws",
-    "howe_factor",
     "joint_draws",
     "key",
     "layer_of",
     "lost_cuts",
     "lowest_share",
     "next_edge",
-    "one_sided_factor",
-    "share_limits",
     "specimens_to_show",
     "tolerance_bound",
-    "two_sided_factor",
     "variances",
 ]

@@ -6,11 +6,13 @@ say and not for the luck of a draw.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from functools import lru_cache
 
 import numpy as np
 from scipy.special import betaincinv, gammainccinv, gammaincinv, ndtr, ndtri
+
+from trials.infer.chance.sobol import MOST, scrambled
+from trials.infer.chance.spline import Curve, curve
 
 _GRID = np.linspace(-7.2, 7.2, 289)  # clipped points lie within -7.04 .. 7.04
 
@@ -18,10 +20,15 @@ _GRID = np.linspace(-7.2, 7.2, 289)  # clipped points lie within -7.04 .. 7.04
 @lru_cache(maxsize=16)
 def even_normals(dimensions: int, count: int, seed: int) -> np.ndarray:
     """Evenly spread standard normals (at least count, dimensions), read-only: scrambled Sobol, a power of two."""
-    from scipy.stats import qmc
+    return _fixed(ndtri(np.clip(_points(dimensions, int(np.ceil(np.log2(max(count, 2)))), seed), 1e-12, 1 - 1e-12)))
 
-    points = qmc.Sobol(dimensions, scramble=True, seed=seed).random_base2(int(np.ceil(np.log2(max(count, 2)))))
-    return _fixed(ndtri(np.clip(points, 1e-12, 1 - 1e-12)))
+
+def _points(dimensions: int, power: int, seed: int) -> np.ndarray:
+    if dimensions <= MOST:
+        return scrambled(dimensions, power, seed)
+    from scipy.stats import qmc  # the same points, at a long start-up
+
+    return np.asarray(qmc.Sobol(dimensions, scramble=True, seed=seed).random_base2(power))
 
 
 @lru_cache(maxsize=128)
@@ -41,24 +48,17 @@ def beta_draws(above: float, below: float, z: np.ndarray) -> np.ndarray:
 
 
 @lru_cache(maxsize=256)
-def _log_chi_square(df: float) -> Callable[[np.ndarray], np.ndarray]:
+def _log_chi_square(df: float) -> Curve:
     low, high = _GRID[_GRID < 0], _GRID[_GRID >= 0]
     halves = gammaincinv(df / 2, ndtr(low)), gammainccinv(df / 2, ndtr(-high))
-    return _spline(np.log(2 * np.concatenate(halves)))
+    return curve(_GRID, np.log(2 * np.concatenate(halves)))
 
 
 @lru_cache(maxsize=64)
-def _beta(above: float, below: float) -> Callable[[np.ndarray], np.ndarray]:
+def _beta(above: float, below: float) -> Curve:
     low, high = _GRID[_GRID < 0], _GRID[_GRID >= 0]
     halves = betaincinv(above, below, ndtr(low)), 1.0 - betaincinv(below, above, ndtr(-high))
-    return _spline(np.concatenate(halves))
-
-
-def _spline(values: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
-    from scipy.interpolate import CubicSpline
-
-    found: Callable[[np.ndarray], np.ndarray] = CubicSpline(_GRID, values)
-    return found
+    return curve(_GRID, np.concatenate(halves))
 
 
 def _fixed(values: np.ndarray) -> np.ndarray:

@@ -1,70 +1,17 @@
-"""Bounds that hold for a stated share of edges with a stated confidence.
+"""A bound that holds for a stated share of edges with a stated confidence.
 
-For a plain normal sample the factors are exact: one-sided by the noncentral t distribution (ISO 16269-6, one-sided
-factors with unknown standard deviation), two-sided by integration over the sample mean (Odeh and Owen 1980), with
-Howe's approximation (1969, JASA 64) beside it. With specimens, mounts and coupons the same pivotal draws as for
-chances give the bound; in the one-sample case they reproduce the exact factor.
+With specimens, mounts and coupons the same pivotal draws as for chances give the bound; for one plain normal sample
+they reproduce the exact factor by the noncentral t distribution (ISO 16269-6, unknown standard deviation).
 """
 
 from __future__ import annotations
 
 import numpy as np
-from scipy.special import chdtrc, chdtri, ndtri
+from scipy.special import ndtri
 
 from trials.errors import WrongArgument
 from trials.infer.chance.mean_squares import floor, variances
 from trials.infer.chance.next_edge import DRAWS, NextEdge, Rule, check_rule, edge_chance, edge_draws
-
-
-def one_sided_factor(n: int, coverage: float, confidence: float = 0.95) -> float:
-    """Factor k so that mean + k s lies above the share `coverage` of a normal population, exact.
-
-    Raises
-    ------
-    WrongArgument
-        If n is under 2, or coverage or confidence is outside (0, 1).
-    """
-    from scipy.stats import nct
-
-    _check(n, coverage, confidence)
-    return float(nct.ppf(confidence, n - 1, ndtri(coverage) * np.sqrt(n)) / np.sqrt(n))
-
-
-def two_sided_factor(n: int, coverage: float, confidence: float = 0.95) -> float:
-    """Factor k so that mean -+ k s holds the share `coverage`, exact by integration over the sample mean.
-
-    Raises
-    ------
-    WrongArgument
-        If n is under 2, or coverage or confidence is outside (0, 1).
-    """
-    from scipy.optimize import brentq
-    from scipy.stats import ncx2
-
-    _check(n, coverage, confidence)
-    nodes, weights = np.polynomial.hermite_e.hermegauss(80)
-    weights = weights / np.sqrt(2 * np.pi)
-    # r**2 solves P(|N(x, 1)| < r) = coverage, x the standardised error of the mean.
-    reach = ncx2.ppf(coverage, 1, nodes**2 / n)
-
-    def short(k: float) -> float:
-        return float(weights @ chdtrc(n - 1, (n - 1) * reach / k**2)) - confidence
-
-    start = howe_factor(n, coverage, confidence)
-    return float(brentq(short, start / 3, start * 3, xtol=1e-12))
-
-
-def howe_factor(n: int, coverage: float, confidence: float = 0.95) -> float:
-    """Howe's approximation to the two-sided factor.
-
-    Raises
-    ------
-    WrongArgument
-        If n is under 2, or coverage or confidence is outside (0, 1).
-    """
-    _check(n, coverage, confidence)
-    z = ndtri((1 + coverage) / 2)
-    return float(z * np.sqrt((n - 1) * (1 + 1 / n) / chdtri(n - 1, confidence)))
 
 
 def tolerance_bound(
@@ -87,7 +34,8 @@ def tolerance_bound(
     WrongArgument
         If coverage or confidence is outside (0, 1), or the rule is unknown.
     """
-    _check(2, coverage, confidence)
+    if not (0 < coverage < 1 and 0 < confidence < 1):
+        raise WrongArgument("Coverage and confidence must lie between 0 and 1; 0.95 is usual.")
     check_rule(edge, Rule(0.0, readings, kind, at_most), confidence)
     drawn = edge_draws(edge, draws, seed)
     way = 1.0 if at_most else -1.0
@@ -110,10 +58,3 @@ def tolerance_bound(
     while short(low) > 0:
         low *= 2
     return edge.mean + way * float(brentq(short, low, high, xtol=1e-6 * spread))
-
-
-def _check(n: int, coverage: float, confidence: float) -> None:
-    if n < 2:
-        raise WrongArgument("A tolerance factor needs at least two readings; add readings.")
-    if not (0 < coverage < 1 and 0 < confidence < 1):
-        raise WrongArgument("Coverage and confidence must lie between 0 and 1; 0.95 is usual.")

@@ -5,8 +5,9 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from scipy.interpolate import RectBivariateSpline
 from scipy.special import ndtr
+
+from trials.infer.chance.spline import Sheet, sheet
 
 ENOUGH = 2_000  # edges from which on looking up is quicker than integrating
 REACH = 9.0  # standard deviations beyond which the chance is 0 or 1
@@ -20,11 +21,11 @@ def worst_within(room: np.ndarray, between: np.ndarray, reading: np.ndarray, rea
     """
     total = np.hypot(between, reading)
     place = np.clip(room / total, -REACH, REACH)
-    return np.clip(_table(readings).ev(np.arctan2(between, reading), place), 0.0, 1.0)
+    return np.clip(_table(readings)(np.arctan2(between, reading), place), 0.0, 1.0)
 
 
 @lru_cache(maxsize=8)
-def _table(readings: int) -> RectBivariateSpline:
+def _table(readings: int) -> Sheet:
     """Spline over the angle whose tangent is between / reading, and the room in standard deviations of both."""
     angle, room = np.linspace(0.0, np.pi / 2, 49), np.linspace(-REACH, REACH, 289)
     nodes, weights = REACH * _NODES, REACH * _WEIGHTS
@@ -36,4 +37,4 @@ def _table(readings: int) -> RectBivariateSpline:
             found[i] = ndtr((room[:, None] - np.sin(at) * nodes) / np.cos(at)) ** readings @ density
         else:
             found[i] = ndtr((room[:, None] - np.cos(at) * nodes) / np.sin(at)) @ worst
-    return RectBivariateSpline(angle, room, found)
+    return sheet(angle, room, found)

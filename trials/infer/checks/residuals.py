@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from trials.errors import NotIdentifiable, WrongArgument
+from trials.infer.checks.normality import MOST, shapiro_wilk
 from trials.infer.mixed import FTest, MixedDesign, fit_mixed
 
 Array = NDArray[np.float64]
@@ -101,10 +102,9 @@ def residual_shape(residuals: Array) -> Shape | None:
     """Shape of residuals; None with fewer than eight or without any spread."""
     if len(residuals) < 8 or np.ptp(residuals) == 0:
         return None
-    from scipy import stats
-
-    sample = residuals[:5000]
-    return Shape(float(stats.skew(residuals)), float(stats.kurtosis(residuals)), float(stats.shapiro(sample).pvalue))
+    centred = residuals - residuals.mean()
+    second, third, fourth = (float(np.mean(centred**power)) for power in (2, 3, 4))
+    return Shape(third / second**1.5, fourth / second**2 - 3.0, shapiro_wilk(residuals[:MOST]))
 
 
 def coupon_means(values: Array, coupon: Labels) -> tuple[Indices, Array, Indices]:

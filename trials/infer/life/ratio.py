@@ -153,24 +153,14 @@ def _separate(
     first: LifeFit, second: LifeFit, quantile: float, confidence: float
 ) -> tuple[float, tuple[float, float], float]:
     """Log ratio of the quantile, limits and p when each type has its own shape."""
-    from scipy.optimize import brentq, minimize_scalar
+    from scipy.optimize import brentq
 
     one = np.array([1.0])
     (a, sa), (b, sb) = first.log_life(one, quantile), second.log_life(one, quantile)
     top, spread = first.log_likelihood + second.log_likelihood, float(np.hypot(sa, sb))
 
     def height(r: float) -> float:
-        """Best joint likelihood with log ratio r: the second log life slides between the two estimates."""
-        ends = min(b, a - r), max(b, a - r)
-        if ends[1] - ends[0] < 1e-9:
-            return top
-        found = minimize_scalar(
-            lambda v: -first.height_at(one, quantile, v + r) - second.height_at(one, quantile, v),
-            bounds=ends,
-            method="bounded",
-            options={"xatol": 1e-4 * spread},
-        )
-        return -float(found.fun)
+        return first.height_beside(second, quantile, r)
 
     cut = _Cut(first.failures + second.failures, 2)
     drop = cut.drop(confidence)

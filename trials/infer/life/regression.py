@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.special import chdtri
 
 from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
-from trials.infer.life.weibull import Lives, WeibullTop, check_shape_bounded, maximise
+from trials.infer.life.weibull import Lives, WeibullTop, check_shape_bounded, cone_of, height_of_pair, maximise
 
 Array = NDArray[np.float64]
 CHARACTERISTIC = 1.0 - float(np.exp(-1.0))
@@ -86,9 +86,10 @@ class LifeFit:
         """Where the profile of `profile_quantile` lies `drop` under the supremum."""
         row, w = self._check(row, quantile)
         value, spread = self.log_life(row, quantile)
+        cone = cone_of(self._lives, row)
 
         def above(v: float) -> float:
-            return self.height_at(row, quantile, v) - self.log_likelihood + drop
+            return maximise(self._lives, np.append(row, -v), -w, cone).height - self.log_likelihood + drop
 
         return _both_limits(above, value, spread, float(row @ self._finite() + w * self.scale))
 
@@ -111,10 +112,17 @@ class LifeFit:
         g = np.append(inside, w * self.scale)
         return float(row @ self._finite() + w * self.scale), float(np.sqrt(g @ self._finite_covariance() @ g))
 
-    def height_at(self, row: Array, quantile: float, log_life: float) -> float:
-        """Largest log-likelihood with row @ coefficients + scale * log(-log(1 - quantile)) held at `log_life`."""
-        row, w = self._check(row, quantile)
-        return maximise(self._lives, np.append(row, -log_life), -w).height
+    def height_beside(self, other: LifeFit, quantile: float, log_ratio: float) -> float:
+        """Largest joint log-likelihood of two fits of a constant, a shape for each, with the log ratio of lives held.
+
+        The lives are those by which the share `quantile` has failed; of this fit over that of the other.
+        """
+        row, w = self._check(np.array([1.0]), quantile)
+        (ours, se), (theirs, their_se) = self.log_life(row, quantile), other.log_life(row, quantile)
+        share = se**2 / (se**2 + their_se**2)
+        middle = share * theirs + (1.0 - share) * (ours - log_ratio)
+        start = np.array([middle, -np.log(self.scale), -np.log(other.scale)])
+        return height_of_pair((self._lives, other._lives), w, log_ratio, start)
 
     def _profile_log_scale(self, drop: float) -> tuple[float, float]:
         k = len(self.coefficients)

@@ -9,6 +9,7 @@ concave in (delta, gamma). A profile fixes one linear combination of delta and g
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -45,15 +46,15 @@ class WeibullTop:
     converged: bool
 
 
-def maximise(lives: Lives, held: Array | None = None, value: float = 0.0) -> WeibullTop:
-    """Supremum over all phi, or over those with held (k + 1,) @ phi = value.
+def maximise(lives: Lives, held: Array | None = None, value: float = 0.0, cone: Recession | None = None) -> WeibullTop:
+    """Supremum over all phi, or over those with held (k + 1,) @ phi = value; cone: that of `held`, if known.
 
     Raises
     ------
     NotIdentifiable
         If the likelihood rises without end with the shape.
     """
-    cone = _cone(lives, held)
+    cone = cone or cone_of(lives, None if held is None else held[:-1])
     gone = cone.strict
     kept = Lives(lives.log_time[~gone], lives.failed[~gone], lives.fixed[~gone])
     basis = cone.basis
@@ -93,12 +94,58 @@ def maximise(lives: Lives, held: Array | None = None, value: float = 0.0) -> Wei
     return WeibullTop(phi, float(top.height), -bend_phi(phi), cone, top.converged)
 
 
-def _cone(lives: Lives, held: Array | None) -> Recession:
-    """Directions of delta that raise censored rows and leave failures where they are (gamma held)."""
+def height_of_pair(lives: tuple[Lives, Lives], w: float, log_ratio: float, start: Array) -> float:
+    """Largest joint log-likelihood of two types, a shape for each, with the log ratio of their lives held.
+
+    lives: the columns are not read. w: log(-log(1 - share failed)) of the lives compared; start (3,): log life of the
+    second type, log of both shapes. With e = shape (log t - log life) + w each type has the log-likelihood
+
+        sum over failures (log shape + e - log t) - sum over all exp(e).
+    """
+    ahead, constant = (log_ratio, 0.0), -sum(float(one.log_time[one.failed].sum()) for one in lives)
+
+    def parts(point: Array) -> Iterator[tuple[Lives, float, Array]]:
+        for one, off, log_shape in zip(lives, ahead, point[1:], strict=True):
+            shape = float(np.exp(min(log_shape, 300.0)))
+            yield one, shape, shape * (one.log_time - point[0] - off)
+
+    def height(point: Array) -> float:
+        found = constant
+        for (one, _, z), log_shape in zip(parts(point), point[1:], strict=True):
+            found += one.failed.sum() * (log_shape + w) + float(z[one.failed].sum() - _raised(z + w).sum())
+        return float(found)
+
+    def slope(point: Array) -> Array:
+        out = np.zeros(3)
+        for i, (one, shape, z) in enumerate(parts(point), 1):
+            pull = one.failed - _raised(z + w)
+            out[0] -= shape * pull.sum()
+            out[i] = one.failed.sum() + pull @ z
+        return out
+
+    def bend(point: Array) -> Array:
+        out = np.zeros((3, 3))
+        for i, (one, shape, z) in enumerate(parts(point), 1):
+            risk = _raised(z + w)
+            pull = one.failed - risk
+            out[0, 0] -= shape**2 * risk.sum()
+            out[0, i] = out[i, 0] = shape * float(risk @ z - pull.sum())
+            out[i, i] = float(pull @ z - risk @ z**2)
+        return out
+
+    return climb(height, slope, bend, start).height
+
+
+def _raised(e: Array) -> Array:
+    return np.asarray(np.exp(np.minimum(e, 700.0)))
+
+
+def cone_of(lives: Lives, row: Array | None) -> Recession:
+    """Directions of delta that raise censored rows and leave failures, and row (k,) @ delta, where they are."""
     failed, fixed = lives.failed, lives.fixed
     level = fixed[failed]
-    if held is not None:
-        level = np.vstack([level, held[None, :-1]])
+    if row is not None:
+        level = np.vstack([level, row])
     if np.linalg.matrix_rank(level) == fixed.shape[1]:
         return nothing_separates(len(fixed), fixed.shape[1])
     return recession(np.where(failed[:, None], 0.0, fixed), level)

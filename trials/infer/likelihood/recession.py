@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 TOLERANCE = 1e-7
+PROJECTIONS = 200
 
 
 @dataclass(frozen=True)
@@ -39,6 +40,8 @@ def recession(rises: np.ndarray, level: np.ndarray | None = None) -> Recession:
     scale = np.maximum(np.abs(np.vstack([rises, level])).max(axis=0, initial=0.0), 1e-300)
     unique, back = np.unique(rises / scale, axis=0, return_inverse=True)
     level = level / scale
+    if _balanced(unique, level):
+        return nothing_separates(len(rises), p)
     direction, strict = _widest(unique, level)
     if not strict.any():
         return nothing_separates(len(rises), p)
@@ -47,6 +50,23 @@ def recession(rises: np.ndarray, level: np.ndarray | None = None) -> Recession:
     loose = np.linalg.norm(np.eye(p) - basis @ basis.T, axis=0) > 1e-8
     infinite = np.array([_sign(j, unique, level) if loose[j] else 0 for j in range(p)])
     return Recession(strict[back.reshape(-1)], basis, infinite, direction / scale)
+
+
+def _balanced(rises: np.ndarray, level: np.ndarray) -> bool:
+    """Whether weights above zero were found under which the constraints cancel; then no direction lifts any (Stiemke).
+
+    By projecting in turn on the weights that cancel and on those of at least one (von Neumann 1950); most records are
+    so, and need no linear programme then. False says nothing.
+    """
+    left, sizes, _ = np.linalg.svd(np.vstack([rises, level]), full_matrices=False)
+    span = left[:, sizes > 1e-10 * sizes[0]] if len(sizes) else left
+    weights, bound = np.ones(len(rises) + len(level)), slice(0, len(rises))
+    for _ in range(PROJECTIONS):
+        weights = weights - span @ (span.T @ weights)
+        if weights[bound].min(initial=1.0) > 0.01:
+            return True
+        weights[bound] = np.maximum(weights[bound], 1.0)
+    return False
 
 
 def nothing_separates(constraints: int, p: int) -> Recession:

@@ -28,15 +28,16 @@ class Interval:
     df: float
 
 
-def mean_row(model: FixedModel, nozzle: str | None, label: str, settings: Sequence[Settings]) -> Array:
-    """Contrast (k,) of the mean of one type, averaged over the settings; sheets that stay fixed count equally."""
+def type_rows(model: FixedModel, nozzle: str | None, labels: Sequence[str], settings: Sequence[Settings]) -> Array:
+    """Contrasts (types, k) of the means, averaged over the settings; sheets that stay fixed count equally."""
     table: dict[str, list[float | str]] = {
-        axis.name: [label if axis.name == nozzle else point[axis.name] for point in settings] for axis in model.axes
+        axis.name: [label if axis.name == nozzle else point[axis.name] for label in labels for point in settings]
+        for axis in model.axes
     }
     if not table:
-        only: Array = model.matrix({"": [0.0]})[0]
+        only: Array = np.repeat(model.matrix({"": [0.0]}), len(labels), axis=0)
         return only
-    result: Array = model.matrix(table).mean(axis=0)
+    result: Array = model.matrix(table).reshape(len(labels), len(settings), -1).mean(axis=1)
     return result
 
 

@@ -9,17 +9,24 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Generic, TypeVar
 
 import numpy as np
 from scipy import special
 
 from trials.errors import NotFinite, WrongArgument
+from trials.infer.draws import Draws, codes_of, pieces
 from trials.infer.mixed import MixedDesign, MixedFit
+from trials.sharing import shared
 
 Array = np.ndarray
 TRIALS = 4000
+AT_ONCE = 25
+"""Trials of a piece of work, which one worker does."""
+SECONDS_EACH = 0.005
+"""About what a trial takes."""
 Key = TypeVar("Key")
+_Ingredients = tuple[Array, Array, float]
 
 
 @dataclass(frozen=True)
@@ -98,7 +105,8 @@ def simulate_tests(
     """Simulate null trials of any plan and analyse each as a real one (restricted likelihood, Kenward-Roger).
 
     fixed (n, k) model matrix; groups: labels (n,) by name; spreads: standard deviation by group and for "reading";
-    contrasts: question -> (q, k). Repeatable for a seed. progress(done, trials) is called now and then.
+    contrasts: question -> (q, k). Each trial has a seed of its own, by its number, so that the same
+    come out whoever simulates them. progress(done, trials) is called now and then.
 
     Raises
     ------
@@ -106,19 +114,32 @@ def simulate_tests(
         As `trials.infer.mixed.fit.fit_mixed`; and if a spread is missing or negative, or not finite.
     """
     design = MixedDesign.build(fixed, {name: labels.tolist() for name, labels in groups.items()})
-    draw = _drawer(groups, spreads, len(fixed))
-    rng = np.random.default_rng(asked.seed)
-    found: dict[Key, list[tuple[Array, Array, float]]] = {name: [] for name in contrasts}
-    for done in range(asked.trials):
-        fit = design.fit(draw(rng))
-        for name, contrast in contrasts.items():
-            found[name].append(_ingredients(fit, contrast, asked.alpha))
-        if progress and done % 100 == 99:
-            progress(done + 1, asked.trials)
+    task = _Task(design, _draws(groups, spreads, len(fixed), asked.seed), dict(contrasts), asked.alpha)
+    found: dict[Key, list[_Ingredients]] = {name: [] for name in contrasts}
+    lots = pieces(asked.trials, AT_ONCE)
+    for lot, rows in zip(lots, shared(task.analysed, lots, asked.trials * SECONDS_EACH), strict=True):
+        for name, own in rows.items():
+            found[name] += own
+        if progress:
+            progress(lot.stop, asked.trials)
     return {name: Simulated(*map(np.array, zip(*rows, strict=True))) for name, rows in found.items()}
 
 
-def _ingredients(fit: MixedFit, contrast: Array, alpha: float) -> tuple[Array, Array, float]:
+@dataclass(frozen=True, eq=False)
+class _Task(Generic[Key]):
+    """All that a worker needs to know."""
+
+    design: MixedDesign
+    draws: Draws
+    contrasts: dict[Key, Array]
+    alpha: float
+
+    def analysed(self, numbers: range) -> dict[Key, list[_Ingredients]]:
+        fits = [self.design.fit(self.draws.trial(number)) for number in numbers]
+        return {name: [_ingredients(fit, rows, self.alpha) for fit in fits] for name, rows in self.contrasts.items()}
+
+
+def _ingredients(fit: MixedFit, contrast: Array, alpha: float) -> _Ingredients:
     test = fit.test(contrast)
     value = contrast @ fit.coefficients
     inverse = np.linalg.inv(contrast @ fit.covariance @ contrast.T)
@@ -126,9 +147,7 @@ def _ingredients(fit: MixedFit, contrast: Array, alpha: float) -> tuple[Array, A
     return value, inverse * scale, float(special.fdtri(test.df, test.den_df, 1.0 - alpha))
 
 
-def _drawer(
-    groups: Mapping[str, Array], spreads: Mapping[str, float], n: int
-) -> Callable[[np.random.Generator], Array]:
+def _draws(groups: Mapping[str, Array], spreads: Mapping[str, float], n: int, seed: int) -> Draws:
     for name in (*groups, "reading"):
         if name not in spreads:
             raise WrongArgument(f"no spread is given for {name!r}; state one in the trial file.")
@@ -136,12 +155,4 @@ def _drawer(
             raise NotFinite(f"the spread of {name} is {spreads[name]}; give a finite standard deviation.")
         if spreads[name] < 0:
             raise WrongArgument(f"the spread of {name} is {spreads[name]:g}; give zero or more.")
-    codes = {name: np.unique(np.asarray(labels), return_inverse=True)[1].ravel() for name, labels in groups.items()}
-
-    def draw(rng: np.random.Generator) -> Array:
-        response = spreads["reading"] * rng.standard_normal(n)
-        for name, code in codes.items():
-            response += spreads[name] * rng.standard_normal(code.max() + 1)[code]
-        return response
-
-    return draw
+    return Draws(n, {name: codes_of(np.asarray(labels)) for name, labels in groups.items()}, spreads, seed)

@@ -10,7 +10,7 @@ import numpy as np
 
 from trials.errors import Infeasible, InputError
 from trials.findings import PlaceKind
-from trials.infer.answer import levels
+from trials.infer.answer import Levels, levels
 from trials.infer.model import Axis, FixedModel, build_model
 from trials.plan.dealing import deal, dealt_settings
 from trials.plan.settings import Setting, allowed_settings, repeat_setting
@@ -19,10 +19,15 @@ from trials.plan.settling.costs import Prices, prices_of
 from trials.plan.settling.request import Asked, Candidate, Chances, Option, Pattern, Question
 from trials.plan.settling.strata import Strata, build_strata
 from trials.responses import Scale
+from trials.sharing import shared
 from trials.trial import CompareAt, Curves, Level, Method, Trial, expected_spreads, worthwhile_margins
 
 NOZZLE = "nozzle"
 OTHER_QUESTIONS = (Method.LADDER, Method.LIFE, Method.BENCH, Method.PILOT, Method.ADOPTED)
+AT_ONCE = 4
+"""Sets of open variances of a piece of work, which one worker does."""
+SECONDS_EACH = 0.25
+"""About what each set takes in a whole search."""
 Array = np.ndarray
 
 
@@ -107,25 +112,11 @@ class Problem:
         return Right(*(np.min([getattr(part, name) for part in found], axis=0) for name in _PARTS))
 
     def _right(self, strata: Strata, asked: Asked, specimens: Array, sheets: Array, together: bool) -> Right:
-        each = [
-            self.right_at(strata, asked, variances, specimens, sheets, together)
-            for variances in (asked.open or (asked.variances,))
-        ]
+        sets = asked.open or (asked.variances,)
+        lots = [sets[first : first + AT_ONCE] for first in range(0, len(sets), AT_ONCE)]
+        task = _Task(strata, asked.better, asked.worse, self.question.levels, specimens, sheets, together)
+        each = [right for lot in shared(task.rights, lots, len(asked.open) * SECONDS_EACH) for right in lot]
         return Right(*(np.mean([getattr(part, name) for part in each], axis=0) for name in _PARTS))
-
-    def right_at(
-        self,
-        strata: Strata,
-        asked: Asked,
-        variances: Mapping[str, float],
-        specimens: Array,
-        sheets: Array,
-        together: bool = False,
-    ) -> Right:
-        """Chances of one response at one set of variances."""
-        known = strata.precision(specimens, sheets, variances)
-        right = chances_right(known, asked.better, asked.worse, self.question.levels, together)
-        return Right(*(np.where(_wide(known.usable, part), part, 0.0) for part in vars(right).values()))
 
     def option(self, candidate: Candidate, most: int | None = None) -> Option:
         """A plan with all its chances and its bill.
@@ -160,6 +151,29 @@ class Hands:
     settings: list[Setting]
     dealt: Array
     fixed: Array
+
+
+@dataclass(frozen=True, eq=False)
+class _Task:
+    """Plans of one pattern and one response, judged at many sets of variances: all that a worker needs to know."""
+
+    strata: Strata
+    better: float
+    worse: float
+    levels: Levels
+    specimens: Array
+    sheets: Array
+    together: bool
+
+    def rights(self, sets: Sequence[Mapping[str, float]]) -> list[Right]:
+        """Chances at each set."""
+        return [self.right(variances) for variances in sets]
+
+    def right(self, variances: Mapping[str, float]) -> Right:
+        """Chances at one set of variances."""
+        known = self.strata.precision(self.specimens, self.sheets, variances)
+        right = chances_right(known, self.better, self.worse, self.levels, self.together)
+        return Right(*(np.where(_wide(known.usable, part), part, 0.0) for part in vars(right).values()))
 
 
 _PARTS = ("different", "same", "all_different", "all_same")

@@ -52,14 +52,16 @@ def two_looks(problem: Problem, goal: Goal, space: Space, one: Candidate) -> Two
 def _at(problem: Problem, goal: Goal, space: Space, one: Candidate, share: float) -> TwoLooks | None:
     pattern, prices = Pattern(one.mounts, one.coupons, one.repeats, one.readings), problem.prices
     wholes = _grown(one, space.limits(problem.question.types))
-    firsts = np.maximum(np.ceil(share * wholes - 1e-9).astype(int), 2)
+    firsts = np.minimum(np.maximum(np.ceil(share * wholes - 1e-9).astype(int), 2), wholes)
     rests = wholes - firsts
-    sheets = prices.sheets(pattern, firsts) + prices.sheets(pattern, np.maximum(rests, 0))
+    sheets = prices.sheets(pattern, firsts) + prices.sheets(pattern, rests)
     most = int(wholes.max())
     right = problem.evaluate(pattern, wholes, most, goal.all_of_them, sheets)
     if right is None or not (right.reached(goal) >= goal.chance).any():
         return None
     at = int(np.argmax(right.reached(goal) >= goal.chance))
+    if not rests[at].any():  # the first part is all of it
+        return None
     early = problem.evaluate(pattern, firsts[at : at + 1], most, together=True)
     if early is None:
         return None

@@ -36,7 +36,7 @@ def drift_figure(
     result: ResponseResult, coupons: pd.DataFrame, types: Sequence[str], settings: Sequence[str] = ()
 ) -> str:
     """Leftovers of the coupons over the order of cutting, with a running median of one coupon in five."""
-    with canvas(2.0) as (figure, axes):
+    with canvas(2.0 + (0.17 * (len(types) // 2) if max(map(len, types)) > 26 else 0)) as (figure, axes):
         ordered = coupons.assign(left=leftovers(result, coupons, settings)).sort_values("cut_order")
         axes.axhline(0, color=INK, lw=0.7)
         for position, nozzle in enumerate(types):
@@ -49,14 +49,15 @@ def drift_figure(
                 facecolors="white",
                 edgecolors=GREY,
                 linewidths=0.8,
-                label=drawn(nozzle, 26),
+                label=drawn(nozzle, 60),
             )
         window = max(len(ordered) // 5, 3)
         middle = ordered["left"].rolling(window, center=True, min_periods=max(window // 2, 1)).median()
         axes.plot(ordered["cut_order"], middle, color=ACCENT, lw=1.6, label=text("running median"))
         axes.set_xlabel(text("order of cutting"))
         axes.set_ylabel(left_axis(result, "\n"))
-        figure.legend(loc="outside upper left", ncols=4, handletextpad=0.3, columnspacing=1.2)
+        columns = 4 if max(map(len, types)) <= 26 else 2
+        figure.legend(loc="outside upper left", ncols=columns, handletextpad=0.3, columnspacing=1.2)
         return svg(figure)
 
 

@@ -31,7 +31,7 @@ from trials.units import shown
 from trials.words import figures as words
 from trials.words.language import text
 from trials.words.names import person
-from trials.words.numbers import percent, point
+from trials.words.numbers import bare, percent, point
 from trials.words.settings import layer_name
 from trials.words.study import label
 
@@ -209,35 +209,40 @@ def _draw_coupons(axes: Axes, position: int, own: pd.DataFrame) -> None:
 
 @dataclass(frozen=True)
 class Setting:
-    """One varied setting: its column in the table of coupons, its words with unit, the planned levels in order."""
+    """One varied setting: its column in the table of coupons, its words with unit, the planned levels in order.
+
+    unit: of the levels as kept.
+    """
 
     column: str
     words: str
     levels: tuple[float | str, ...]
+    unit: str = ""
 
 
 def by_factor_figure(
     result: ResponseResult, coupons: pd.DataFrame, settings: Sequence[Setting], types: Sequence[str]
 ) -> str:
     """One strip per nozzle type, one row of strips per setting: coupon marks, and the mean at each setting cut."""
-    with canvas(0.75 + 1.0 * len(settings), len(settings), len(types), sharey=True, squeeze=False) as (figure, grid):
+    titles = [wrapped(nozzle, max(10, 62 // len(types)), 6) for nozzle in types]
+    height = 0.5 + 0.12 * max(title.count("\n") + 2 for title in titles) + 1.0 * len(settings)
+    with canvas(height, len(settings), len(types), sharey=True, squeeze=False) as (figure, grid):
         low, high = span(coupons["value"].to_numpy(float))
         for row, setting in enumerate(settings):
             for place, nozzle in enumerate(types):
                 axes = grid[row][place]
                 part = coupons[coupons["nozzle"] == nozzle]
-                _draw_levels(axes, part[setting.column].tolist(), part["value"].to_numpy(float), setting.levels, place)
+                _draw_levels(axes, part[setting.column].tolist(), part["value"].to_numpy(float), setting, place)
                 axes.set_ylim(low, high)
                 if row == 0:
-                    axes.set_title(wrapped(nozzle, max(10, 62 // len(types)), 2), fontsize=8.5)
+                    axes.set_title(titles[place], fontsize=8.5)
                 axes.set_xlabel(drawn(setting.words, max(14, 90 // len(types))), fontsize=8.5)
         figure.supylabel(axis_words(result), fontsize=9)
         return svg(figure)
 
 
-def _draw_levels(
-    axes: Axes, cut: list[float | str], values: np.ndarray, levels: tuple[float | str, ...], position: int
-) -> None:
+def _draw_levels(axes: Axes, cut: list[float | str], values: np.ndarray, setting: Setting, position: int) -> None:
+    levels = setting.levels
     worded = isinstance(levels[0], str)
     known = list(dict.fromkeys([*levels, *cut])) if worded else sorted(levels)
     places = np.arange(len(known), dtype=float) if worded else np.array(known, dtype=float)
@@ -248,7 +253,7 @@ def _draw_levels(
     used = np.unique(at)
     means = [values[at == place].mean() for place in used]
     axes.plot(used, means, color=ACCENT, lw=1.4, marker=marker(position), ms=5, ls=dash(position), mec="white", mew=0.7)
-    axes.set_xticks(places, [drawn(point(f"{v:g}") if isinstance(v, (int, float)) else v, 12) for v in known])
+    axes.set_xticks(places, [drawn(bare(v, setting.unit), 12) for v in known])
     axes.set_xlim(low, high)
     axes.tick_params(labelsize=8)
     axes.grid(axis="y", color=PALE, lw=0.4)

@@ -7,7 +7,7 @@ outlines, so no font is asked of the reader's machine.
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from functools import cache
 from typing import TYPE_CHECKING, Any
@@ -17,9 +17,11 @@ import numpy.typing as npt
 
 from trials.words.language import current
 from trials.words.numbers import point
+from trials.words.system import scale_in_use
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.axis import Axis
     from matplotlib.figure import Figure
 
 INK = "#1c1c1c"
@@ -34,6 +36,11 @@ GOLDEN = 0.6180339887498949
 """The golden ratio less one: multiples of it fill a stretch evenly."""
 
 _RC: Any = {  # the key type of the library lists every setting by name
+    "text.color": ".15",
+    "grid.color": ".8",
+    "lines.solid_capstyle": "round",
+    "patch.edgecolor": "w",
+    "patch.force_edgecolor": True,
     "svg.hashsalt": "nozzle trials",
     "svg.fonttype": "path",
     "text.parse_math": False,
@@ -42,6 +49,7 @@ _RC: Any = {  # the key type of the library lists every setting by name
     "axes.labelsize": 9.5,
     "axes.titlesize": 9.5,
     "axes.titlelocation": "left",
+    "axes.axisbelow": True,
     "axes.edgecolor": GREY,
     "axes.labelcolor": INK,
     "axes.linewidth": 0.7,
@@ -63,11 +71,10 @@ def canvas(
 ) -> Iterator[tuple[Figure, Any]]:
     """A figure and its axes, (rows, columns) squeezed, in this project's look; sizes in inches."""
     import matplotlib as mpl
-    import seaborn as sns
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
-    with sns.axes_style("ticks"), mpl.rc_context(_RC):
+    with mpl.rc_context(_RC):
         figure = Figure(figsize=(width_in, height_in), layout="constrained")
         FigureCanvasSVG(figure)
         axes = figure.subplots(rows, columns, **grid)
@@ -89,15 +96,30 @@ def _write_in_language(figure: Figure) -> None:
             axis.set_major_formatter(InLanguage())
 
 
+def in_unit(axis: Axis, unit: str) -> None:
+    """Ticks of an axis drawn in a kept unit, at round figures of the unit in use and named in it."""
+    scale = scale_in_use(unit)
+    if scale == 1.0:
+        return
+    from matplotlib.ticker import FuncFormatter, MaxNLocator
+
+    class Round(MaxNLocator):
+        def tick_values(self, vmin: float, vmax: float) -> Sequence[float]:
+            return [float(place) / scale for place in super().tick_values(vmin * scale, vmax * scale)]
+
+    axis.set_major_locator(Round(nbins=6, steps=[1, 2, 2.5, 5, 10]))
+    axis.set_major_formatter(FuncFormatter(lambda value, _: point(f"{value * scale:.6g}")))
+
+
 def svg(figure: Figure) -> str:
     """The figure as SVG text, without date or creator, so that equal figures are equal bytes."""
-    import seaborn as sns
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
 
     for axes in figure.axes:
-        if axes.axison:
-            sns.despine(ax=axes)
+        axes.spines[["top", "right"]].set_visible(False)
     stream = io.StringIO()
-    figure.savefig(stream, format="svg", metadata={"Date": None, "Creator": None})
+    write: Callable[..., None] = FigureCanvasSVG(figure).print_svg  # savefig would draw everything twice
+    write(stream, metadata={"Date": None, "Creator": None})
     return stream.getvalue()
 
 

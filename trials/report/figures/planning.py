@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from trials.plan.sheet_map import CouponPlace, SheetMap
-from trials.report.figures.look import ACCENT, GREY, INK, canvas, dash, drawn, empty, marker, svg
+from trials.report.figures.look import ACCENT, GREY, INK, canvas, dash, drawn, empty, in_unit, marker, svg
 from trials.words.language import text
-from trials.words.numbers import plain
+from trials.words.numbers import bare, plain
 from trials.words.plan_chances import part_words
+from trials.words.system import shown_unit
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -42,9 +43,10 @@ def sheet_figure(place: SheetMap) -> str:
                 _draw_coupon(axes, coupon, 72.0 * per_mm)
             _draw_sheet_corner(axes, box)
         along_words = text(
-            "mm (sheet: {length} by {width} mm, near left corner at 0, 0)",
-            length=plain(place.length),
-            width=plain(place.width),
+            "{unit} (sheet: {length} by {width}, near left corner at 0, 0)",
+            unit=shown_unit("mm"),
+            length=bare(place.length, "mm"),
+            width=plain(place.width, "mm"),
         )
         figure.supxlabel(along_words, fontsize=9)
         return svg(figure)
@@ -95,6 +97,8 @@ def _draw_sheet_corner(axes: Axes, box: tuple[float, float, float, float]) -> No
     axes.set_ylim(near, far)
     axes.set_aspect("equal")
     axes.tick_params(labelsize=7.5)
+    in_unit(axes.xaxis, "mm")
+    in_unit(axes.yaxis, "mm")
 
 
 def _draw_coupon(axes: Axes, coupon: CouponPlace, per_mm: float) -> None:

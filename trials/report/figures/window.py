@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from trials.decide.window_result import TypeWindow, WindowStudy
-from trials.report.figures.look import ACCENT, GREY, INK, canvas, drawn, svg, wrapped
-from trials.units import shown
+from trials.report.figures.look import ACCENT, GREY, INK, canvas, drawn, in_unit, svg, wrapped
 from trials.words.language import text
 from trials.words.numbers import percent
 from trials.words.settings import factor_name
+from trials.words.system import shown_unit
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -43,6 +43,8 @@ def window_figure(found: WindowStudy) -> str:
         grid[0][0].set_ylabel(drawn(_axis(y_name, found)))
         for axes in grid[0]:
             axes.set_xlabel(drawn(_axis(x_name, found)))
+            in_unit(axes.xaxis, found.units.get(x_name, ""))
+            in_unit(axes.yaxis, found.units.get(y_name, ""))
         ends = steps_of(found.wanted)
         handles = [Rectangle((0, 0), 1, 1, fc=fill, ec=GREY, lw=0.6) for fill in FILLS]
         names = [_band_words(ends[i], ends[i + 1], i) for i in range(len(FILLS))]
@@ -60,7 +62,7 @@ def _band_words(low: float, high: float, place: int) -> str:
 
 def _axis(name: str, found: WindowStudy) -> str:
     unit = found.units.get(name, "")
-    return f"{factor_name(name)}, {shown(unit)}" if unit else factor_name(name)
+    return f"{factor_name(name)}, {shown_unit(unit)}" if unit else factor_name(name)
 
 
 def _draw_map(axes: Axes, each: TypeWindow, found: WindowStudy) -> None:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
 from trials.errors import InputError
 from trials.responses import Beyond, Quantity, Scale
+from trials.store.language import kept_word
 from trials.store.records.bounds import NOT_MEASURABLE
 from trials.store.records.rules import check_value
 from trials.store.tables import number_in
@@ -15,14 +15,9 @@ SIDES = {">": Beyond.ABOVE, "<": Beyond.BELOW}
 
 
 def reading_in(
-    cell: Any,
-    quantity: Quantity,
-    scale: float,
-    decimal_comma: bool,
-    row: Mapping[str, Any],
-    place: dict[str, Any],
-) -> dict[str, Any] | None:
-    """`value` (kept unit) and `beyond` of a cell, None where it is empty; row: the other columns, for the note.
+    cell: Any, quantity: Quantity, scale: float, decimal_comma: bool, *, noted: bool, **place: Any
+) -> tuple[float | None, str] | None:
+    """`value` (kept unit) and `beyond` of a cell, None where it is empty; noted: whether the row has a note.
 
     Raises
     ------
@@ -30,10 +25,10 @@ def reading_in(
         If it is no figure, outside what is allowed, a bound of a grade, or could not be measured without a reason.
     """
     text = cell.strip() if isinstance(cell, str) else ""
-    if text.casefold() == NOT_MEASURABLE:
-        if not row.get("note"):
+    if kept_word(text).casefold() == NOT_MEASURABLE:
+        if not noted:
             raise InputError("no reason why it could not be measured", do="Write it into the note.", **place)
-        return {"value": None, "beyond": Beyond.NOT_MEASURABLE.value}
+        return None, Beyond.NOT_MEASURABLE.value
     side = SIDES.get(text[:1])
     if side and quantity.scale is Scale.GRADE:
         raise InputError("a grade has no bound", found=cell, do="Judge it, or leave the cell empty.", **place)
@@ -41,4 +36,4 @@ def reading_in(
     if value is None:
         return None
     kept = check_value(value if scale == 1.0 else float(f"{value * scale:.12g}"), quantity, **place)
-    return {"value": kept, "beyond": side.value if side else ""}
+    return kept, side.value if side else ""

@@ -17,8 +17,8 @@ from trials.store.records.changed_setting import nearest
 from trials.store.tables import FileTable, check_filled, read_table, sheet_names
 from trials.units import factor, match_header, shown
 
-GRADE_COLUMNS = ("range of u", "range of Rz5", "measure_order")
-"""Columns of the bench workbook that are worked out or printed there, not typed."""
+GRADE_COLUMNS = ("range of u", "range of Rz5", "measure_order", "again_because")
+"""Columns of the bench workbook that are worked out there, or say of a row what it is."""
 
 
 Columns = Mapping[str, tuple[str, float]]

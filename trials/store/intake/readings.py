@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from trials.endings import Ended
@@ -14,24 +17,26 @@ from trials.findings import Fact, Finding
 from trials.record_kinds import RecordKind
 from trials.responses import QUANTITIES, Quantity
 from trials.store.intake.bounds import reading_in
+from trials.store.intake.columns import Faults, Worked, worked_out
 from trials.store.intake.headers import (
     Columns,
-    Placer,
     each_row,
     head,
     match_columns,
     missing,
     named_sheet,
     placer,
-    result,
 )
 from trials.store.intake.lives import note_says_good
 from trials.store.intake.names import one_spelling
 from trials.store.language import SIDES, kept_word
-from trials.store.records.bounds import as_typed, same_reading
+from trials.store.records.again import BECAUSE
+from trials.store.records.bounds import NOT_MEASURABLE, as_typed, same_reading
 from trials.store.records.records import (
+    PLACE,
     READING_COLUMNS,
     Records,
+    rows_of,
 )
 from trials.store.records.rules import (
     check_coupon,
@@ -42,13 +47,14 @@ from trials.store.records.rules import (
     outcomes,
     quantities,
 )
-from trials.store.records.spelling import as_mark
+from trials.store.records.second_marks import known_marks
+from trials.store.records.spelling import Marks
 from trials.store.tables import FileTable, moment_in, number_in, text_in, whole_in
 from trials.trial import Method
 from trials.units import suffix
 
 PLAIN = {"coupon": "", "repeat": "", "thickness_mm": "mm", "u_mm": "mm", "rz5_um": "um", "dross_grade": ""}
-NOT_TYPED = ("field", "value", "beyond")
+NOT_TYPED = ("field", "value", "beyond", "measured_order")
 """Columns of a reading that no column of a file is named after."""
 READING_UNITS = {"cutoff_mm": "mm", "depth_mm": "mm"}
 
@@ -64,7 +70,11 @@ def read_readings(path: str | Path, records: Records) -> FileTable:
         For every cell that cannot be used, a coupon that is unknown or was not cut, two values for one place, or
         mixed cut-offs.
     """
-    table = named_sheet(path, "readings", ("coupon",))
+    return read_table_of_readings(named_sheet(path, "readings", ("coupon",)), records)
+
+
+def read_table_of_readings(table: FileTable, records: Records) -> FileTable:
+    """The same of a table that was read already; a second mark of a coupon stays as it was typed."""
     known = quantities(records.trial)
     wanted = {name: "" for name in READING_COLUMNS if name not in NOT_TYPED} | READING_UNITS
     wanted |= {column: suffix(quantity.unit) for column, quantity in known.items()}
@@ -80,75 +90,125 @@ def read_readings(path: str | Path, records: Records) -> FileTable:
     per_reading = [name for name in values if not known[name].per_coupon]
     if per_reading and "reading" not in columns:
         raise missing(table, "reading")
-    rows = _long_rows(table, columns, {name: known[name] for name in values}, records)
-    kept, equal = _without_equals(rows, table.file)
-    said = (*table.said, *left_out, *equal, *_with_ends(kept, records), *one_spelling(kept, records))
-    long = result(kept, READING_COLUMNS, table.file, said)
-    check_cutoff(long.frame, records, table.file)
-    return long
+    rows = _without_equals(_long_rows(table, columns, {name: known[name] for name in values}, records), table.file)
+    ends = _with_ends(rows.frame, records)
+    said = (*table.said, *left_out, *rows.said, *ends, *one_spelling(rows.frame, records))
+    check_cutoff(rows.frame, records, table.file)
+    return replace(rows, said=said)
 
 
-def _long_rows(
-    table: FileTable, columns: Columns, known: dict[str, Quantity], records: Records
-) -> list[tuple[int, dict[str, Any]]]:
-    marks, recorded = set(records.coupons["coupon"]), outcomes(records)
-    rows: list[tuple[int, dict[str, Any]]] = []
-    problems = Problems()
-    for number, cells in each_row(table, columns):
-        if all(cells[name] is None for name in known):
-            continue
-        place = placer(table, number, columns)
-        base: dict[str, Any] = {"reading": 0}
-        with problems.gathered():
-            base = _reading_base(cells, columns, place, table.decimal_comma)
-            base["coupon"] = base["coupon"] if base["coupon"] in marks else as_mark(base["coupon"], marks)
-            check_coupon(base["coupon"], marks, **place("coupon"))
-            check_was_cut(base["coupon"], recorded, **place("coupon"))
-        for name, quantity in known.items():
-            with problems.gathered():
-                found = reading_in(cells[name], quantity, columns[name][1], table.decimal_comma, base, place(name))
-                if found is None:
-                    continue
-                reading = 1 if quantity.per_coupon else base["reading"]
-                if reading is None:
-                    raise InputError("no reading number", allowed="1, 2, 3, ...", do="Number it.", **place("reading"))
-                rows.append((number, {**base, "reading": reading, "field": name, **found}))
-    problems.tell()
-    return rows
+def _long_rows(table: FileTable, columns: Columns, known: dict[str, Quantity], records: Records) -> pd.DataFrame:
+    """One row per value that is there, in the order of rows and then of columns; the index holds the row of the
+    file."""
+    frame = table.frame.dropna(how="all", subset=[columns[name][0] for name in known])
+    cells = {name: frame[header].tolist() for name, (header, _) in columns.items()}
+    numbers = [int(number) for number in frame.index]
+    faults = Faults(table, numbers, columns)
+    base = _reading_base(cells, len(numbers), columns, table.decimal_comma, records, faults)
+    parts = []
+    for place, (name, quantity) in enumerate(known.items(), 1):
+        found = _values(cells[name], base["note"], quantity, columns[name][1], table.decimal_comma)
+        faults.of_value(name, place, found.wrong)
+        there = [at for at, value in enumerate(found.values) if value is not None]
+        if not quantity.per_coupon:
+            bare = [at for at in there if base["reading"][at] is None and not faults.in_row(at)]
+            faults.of_value("reading", place, dict.fromkeys(bare, _NO_NUMBER))
+        values = [found.values[at] for at in there]
+        one = {"value": [value for value, _ in values], "beyond": [beyond for _, beyond in values], "field": name}
+        parts.append(pd.DataFrame({"at": there, "place": place, **one, "once": quantity.per_coupon}))
+    faults.tell()
+    return _joined(parts, base, numbers)
 
 
-def _reading_base(cells: dict[str, Any], columns: Columns, place: Placer, decimal_comma: bool) -> dict[str, Any]:
-    """The columns of a reading that are not values."""
-    names = [name for name in READING_COLUMNS if name not in NOT_TYPED]
-    row: dict[str, Any] = {name: text_in(cells.get(name)) for name in names}
-    row["side"] = kept_word(row["side"]) if row["side"] not in ("", *SIDES) else row["side"]
-    row["reading"] = whole_in(cells.get("reading"), 1, decimal_comma=decimal_comma, **place("reading"))
-    row["repeat"] = whole_in(cells.get("repeat"), 0, decimal_comma=decimal_comma, **place("repeat")) or 0
-    row["measured_on"] = moment_in(cells.get("measured_on"), **place("measured_on"))
-    row["ended"] = _ended(cells, place)
-    for name in READING_UNITS:
-        value = number_in(cells.get(name), decimal_comma=decimal_comma, **place(name))
+_NO_NUMBER = InputError("no reading number", allowed="1, 2, 3, ...", do="Number it.")
+
+
+def _joined(parts: list[pd.DataFrame], base: dict[str, list[Any]], numbers: list[int]) -> pd.DataFrame:
+    """Values of all columns in the order of the file, with what their rows have in common."""
+    long = pd.concat([part.astype({"value": "float64"}) for part in parts])
+    long = long.sort_values(["at", "place"], kind="stable", ignore_index=True)
+    common = pd.DataFrame({name: pd.Series(cells, dtype=KEPT.get(name, object)) for name, cells in base.items()})
+    long = long.join(common, on="at")
+    long["reading"] = long["reading"].mask(long["once"].astype(bool), 1).astype("int64")
+    return long.set_index(pd.Index(numbers, dtype="int64")[long["at"].to_numpy(int)]).reindex(
+        columns=list(READING_COLUMNS)
+    )
+
+
+KEPT = {"reading": "float64", "repeat": "int64", "cutoff_mm": "float64", "depth_mm": "float64"}
+
+
+def _values(cells: list[Any], notes: list[str], quantity: Quantity, scale: float, decimal_comma: bool) -> Worked:
+    """Value and beyond of each cell of a column of readings, None where it is empty."""
+
+    def work(pair: tuple[Any, bool]) -> tuple[float | None, str] | None:
+        return reading_in(pair[0], quantity, scale, decimal_comma, noted=pair[1])
+
+    if not any(isinstance(cell, str) and kept_word(cell.strip()).casefold() == NOT_MEASURABLE for cell in set(cells)):
+        return worked_out(cells, lambda cell: reading_in(cell, quantity, scale, decimal_comma, noted=False))
+    return worked_out(list(zip(cells, map(bool, notes), strict=True)), work)
+
+
+def _reading_base(
+    cells: dict[str, list[Any]],
+    rows: int,
+    columns: Columns,
+    decimal_comma: bool,
+    records: Records,
+    faults: Faults,
+) -> dict[str, list[Any]]:
+    """The columns of a reading that are not values, whole."""
+    marks, recorded = Marks(known_marks(records)), outcomes(records)
+    recorded |= {mark: recorded[coupon] for mark, coupon in records.repeat_marks.items() if coupon in recorded}
+
+    def number(name: str, cell: Any) -> float | None:
+        value = number_in(cell, decimal_comma=decimal_comma)
         if value is not None and value <= 0:
-            raise InputError("not above zero", found=cells[name], do="Correct the cell.", **place(name))
-        row[name] = None if value is None else _converted(value, columns[name][1])
-    return row
+            raise InputError("not above zero", found=cell, do="Correct the cell.")
+        return None if value is None else _converted(value, columns[name][1])
+
+    def mark(cell: Any) -> str:
+        found = marks.meant(text_in(cell))
+        check_coupon(found, marks.known)
+        check_was_cut(found, recorded)
+        return found
+
+    work: dict[str, Callable[[Any], Any]] = {
+        "reading": lambda cell: whole_in(cell, 1, decimal_comma=decimal_comma),
+        "repeat": lambda cell: whole_in(cell, 0, decimal_comma=decimal_comma) or 0,
+        "measured_on": moment_in,
+        "ended": _ended,
+        **{name: partial(number, name) for name in READING_UNITS},
+        "coupon": mark,
+        "side": _side,
+    }
+    base = dict[str, list[Any]]()
+    for name in (*work, *(name for name in READING_COLUMNS if name not in (*work, *NOT_TYPED))):
+        found = worked_out(cells.get(name) or [None] * rows, work.get(name, text_in))
+        faults.of_row(name, found.wrong)
+        base[name] = found.values
+    return base
 
 
-def _ended(cells: dict[str, Any], place: Callable[[str], Any]) -> str:
+def _side(cell: Any) -> str:
+    typed = text_in(cell)
+    return typed if typed in ("", *SIDES) else kept_word(typed)
+
+
+def _ended(cell: Any) -> str:
     """How a life ended, empty where the cell is."""
-    found = ended_in(cells.get("ended"), **place("ended"))
+    found = ended_in(cell)
     return "" if found is None else found.value
 
 
-def _with_ends(rows: list[tuple[int, dict[str, Any]]], records: Records) -> tuple[Finding, ...]:
-    """In a life trial a note `still good` of an older file becomes the end of that life, and it is said."""
+def _with_ends(rows: pd.DataFrame, records: Records) -> tuple[Finding, ...]:
+    """In a life trial a note `still good` of an older file becomes the end of that life, in place, and it is said."""
     if records.trial.plan.method != Method.LIFE:
         return ()
-    noted = [row for _, row in rows if not row["ended"] and note_says_good(row["note"])]
-    for row in noted:
-        row["ended"] = Ended.TAKEN_OFF_GOOD.value
-    facts: dict[str, Fact] = {"notes": len(noted), "ended": Ended.TAKEN_OFF_GOOD.value}
-    return (Finding(RecordKind.NOTED_GOOD, facts=facts),) if noted else ()
+    noted = (rows["ended"] == "") & rows["note"].map(note_says_good)
+    rows.loc[noted, "ended"] = Ended.TAKEN_OFF_GOOD.value
+    facts: dict[str, Fact] = {"notes": int(noted.sum()), "ended": Ended.TAKEN_OFF_GOOD.value}
+    return (Finding(RecordKind.NOTED_GOOD, facts=facts),) if noted.any() else ()
 
 
 def _converted(value: float, scale: float) -> float:
@@ -156,26 +216,27 @@ def _converted(value: float, scale: float) -> float:
     return value if scale == 1.0 else float(f"{value * scale:.12g}")
 
 
-def _without_equals(
-    rows: list[tuple[int, dict[str, Any]]], file: str
-) -> tuple[list[tuple[int, dict[str, Any]]], tuple[Finding, ...]]:
+def _without_equals(rows: pd.DataFrame, file: str) -> FileTable:
     """One row per coupon, reading, repeat and field; equal ones are dropped, different ones refused, all at once."""
+    several = rows.duplicated(list(PLACE), keep=False).to_numpy()
+    kept, equal = np.ones(len(rows), bool), 0
     seen: dict[tuple[Any, ...], tuple[int, dict[str, Any]]] = {}
-    kept: list[tuple[int, dict[str, Any]]] = []
-    equal = 0
     problems = Problems()
-    for number, row in rows:
-        key = (row["coupon"], row["reading"], row["repeat"], row["field"])
+    again = rows[several]
+    for at, number, row in zip(np.flatnonzero(several), again.index, rows_of(again), strict=True):
+        key = tuple(row[name] for name in PLACE)
         if key not in seen:
-            seen[key] = (number, row)
-            kept.append((number, row))
-        elif same_reading(row, seen[key][1]):
+            seen[key] = (int(number), row)
+            continue
+        kept[at] = False
+        if same_reading(row, seen[key][1]):
             equal += 1
         else:
             with problems.gathered():
-                raise _two_values(row, number, *seen[key], file)
+                raise _two_values(row, int(number), *seen[key], file)
     problems.tell()
-    return kept, (Finding(RecordKind.EQUAL_CELLS, facts={"cells": equal}),) if equal else ()
+    said = (Finding(RecordKind.EQUAL_CELLS, facts={"cells": equal}),) if equal else ()
+    return FileTable(rows[kept].copy(), file, said=said)
 
 
 def _two_values(row: dict[str, Any], number: int, first: int, other: dict[str, Any], file: str) -> InputError:
@@ -185,7 +246,8 @@ def _two_values(row: dict[str, Any], number: int, first: int, other: dict[str, A
         row=number,
         column=row["field"],
         found=as_typed(row) if row["beyond"] or row["value"] is None else row["value"],
-        do="Keep one of them; a second measurement of the same place is repeat 1.",
+        do=f"Keep one of them; or, where the first went wrong, say why in the column {BECAUSE} of the second; a place "
+        "measured again for the study of the bench is repeat 1.",
     )
 
 

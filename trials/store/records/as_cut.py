@@ -11,6 +11,7 @@ from trials.findings import About, Fact, Finding
 from trials.record_kinds import RecordKind
 from trials.responses import Beyond
 from trials.store.records.changed_setting import nearest, parse_changed_setting
+from trials.store.records.measuring import measured_places
 from trials.store.records.records import Records, current, rows_of
 from trials.store.records.region import left_out, outside_plan
 from trials.store.records.rules import quantities
@@ -74,7 +75,8 @@ def analysis_table(records: Records, response_name: str) -> pd.DataFrame:
     Re-measurements (repeat above 0) are left out, and coupons cut far outside the plan (`region`). A response that is
     judged once per coupon (dross grade) has one row per coupon, the worst. Columns: coupon, sheet, mount, nozzle,
     specimen, the factor columns, cut_order, order, side, reading, value (kept unit), block, outcome; in cutting order,
-    then by reading; last `beyond` (`above`, `below` or empty) where any reading is a bound of the instrument's range.
+    then by reading; `beyond` (`above`, `below` or empty) where any reading is a bound of the instrument's range; last
+    `measured_order` (place in the order of measuring, NaN where not known) where any is known.
 
     Raises
     ------
@@ -95,10 +97,12 @@ def analysis_table(records: Records, response_name: str) -> pd.DataFrame:
     coupons = coupon_table(records)
     coupons = coupons[(coupons["outcome"] == "cut") & ~coupons["coupon"].isin(left_out(records, coupons))]
     bounds = ["beyond"] if (rows["beyond"] != "").any() else []
-    read = rows[["coupon", "side", "reading", "value", *bounds]]
+    places = measured_places(rows, coupons)
+    more = bounds if places is None else [*bounds, "measured_order"]
+    read = rows.assign(measured_order=places)[["coupon", "side", "reading", "value", *more]]
     merged = coupons.merge(read, on="coupon", how="inner", validate="1:m")
     factors = list(records.factor_columns.values())
-    names = [*HEAD, *factors, "cut_order", "order", "side", "reading", "value", "block", "outcome", *bounds]
+    names = [*HEAD, *factors, "cut_order", "order", "side", "reading", "value", "block", "outcome", *more]
     return merged.sort_values(["cut_order", "reading"], kind="stable")[names].reset_index(drop=True)
 
 

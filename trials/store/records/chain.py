@@ -19,13 +19,14 @@ from typing import Any
 
 from sqlalchemy import Connection, Text, cast, insert, select, update
 from sqlalchemy import types as kinds
+from sqlalchemy.exc import DBAPIError
 
 from trials.errors import InputError
 from trials.store.records import schema
 
 COUNTERS: Mapping[str, str] = {
     **dict.fromkeys(("planned_coupons", "planned_mounts", "planned_sheets"), "position"),
-    **dict.fromkeys(("versions", "mounts", "sheets", "cuts", "readings", "instruments"), "id"),
+    **dict.fromkeys(("versions", "mounts", "sheets", "cuts", "readings", "repeat_marks", "instruments"), "id"),
     **dict.fromkeys(("confirmed_slips", "looks"), "journal_id"),
 }
 """Recorded tables, each with the column that only grows: an entry covers the rows from one number to another."""
@@ -43,8 +44,13 @@ class Stored:
 
     def of(self, *names: str) -> Iterator[tuple[Any, ...]]:
         """The rows with these columns only."""
-        places = [self.columns.index(name) for name in names]
-        return (tuple(row[place] for place in places) for row in self.rows)
+        whole = self.cells(*names)
+        return zip(*(whole[name] for name in names), strict=True)
+
+    def cells(self, *names: str) -> dict[str, Sequence[Any]]:
+        """These columns, each whole."""
+        whole = list(zip(*self.rows, strict=True)) if self.rows else [()] * len(self.columns)
+        return {name: whole[self.columns.index(name)] for name in names}
 
 
 @dataclass(frozen=True)
@@ -100,8 +106,13 @@ def stored(connection: Connection, name: str, after: int | None = None) -> Store
     wanted = select(*(_plain(column) for column in source.c)).order_by(counter, *source.primary_key.columns)
     if after is not None:
         wanted = wanted.where(counter > after)
-    found = connection.execute(wanted).fetchall()
-    return Stored(tuple(column.name for column in source.c), [tuple(row) for row in found])
+    cursor, driver = connection.execute(wanted).cursor, connection.dialect.dbapi
+    assert cursor is not None
+    assert driver is not None
+    try:
+        return Stored(tuple(column.name for column in source.c), cursor.fetchall())  # plain tuples of the driver
+    except driver.Error as error:
+        raise DBAPIError(name, None, error) from error
 
 
 def _plain(column: Any) -> Any:

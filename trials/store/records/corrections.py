@@ -11,7 +11,9 @@ from sqlalchemy import Connection, insert
 
 from trials.errors import InputError
 from trials.record_kinds import JournalKind
+from trials.responses import Beyond
 from trials.store.records import schema
+from trials.store.records.bounds import as_typed
 from trials.store.records.changed_setting import nearest
 from trials.store.records.entry import Recorded, check_row, cleaned, confirm, current_rows, reading_row, writing
 from trials.store.records.folder import stamp
@@ -53,7 +55,7 @@ def confirm_slips(
     _named(who, why)
     with writing(folder) as (connection, records):
         meant = None if coupons is None else {as_mark(mark, records.coupons["coupon"]) for mark in coupons}
-        found = [slip for slip in open_slips(records) if meant is None or slip.coupon in meant]
+        found = [slip for slip in open_slips(records) if meant is None or meant & {slip.coupon, slip.seen_as}]
         if not found:
             raise InputError("no suspected slip to confirm", found=coupons, do="See `trials status`.")
         confirm(connection, records, found, who, why, stamp(at))
@@ -98,31 +100,53 @@ READING_DETAILS = ("side", "inspector", "instrument", "cutoff_mm", "depth_mm", "
 """Columns of a reading that are not its value; a correction changes them in all values of that reading."""
 
 
+@dataclass(frozen=True)
+class NewReading:
+    """What a reading is to say: value in the kept unit, and beyond (a bound of the instrument, or not measurable)."""
+
+    value: float | None
+    beyond: str = ""
+
+
 def reading_change(
-    records: Records, place: ReadingPlace, new_value: float | None = None, restore: bool = False
+    records: Records, place: ReadingPlace, new: NewReading | float | None = None, restore: bool = False
 ) -> tuple[Change, dict[str, Any]]:
-    """What a correction of one reading would change, and the row it would replace; raises as `correct`."""
+    """What a correction of one reading would change, and the row that would replace it; raises as `correct`."""
     coupon, field = as_mark(place.coupon, records.coupons["coupon"]), place.field
     check_coupon(coupon, set(records.coupons["coupon"]))
     known = quantities(records.trial)
     if field not in known:
         hint = nearest(field, list(known))
         raise InputError("unknown field", found=field, allowed=", ".join(known), do=hint or "Use one of these.")
-    old = reading_row(records, coupon, place.reading, place.repeat, field, withdrawn=restore)
-    if restore and new_value is None:
-        before = records.all_readings.set_index("id")["value"]
-        new_value = float(before[int(old["replaces"])])
-    value = None if new_value is None else check_value(new_value, known[field])
-    if value == old["value"]:
-        raise InputError("the new value equals the one on record", found=new_value, do="Nothing to correct.")
-    was = None if restore else float(old["value"])
-    return Change(coupon, field, was, value, int(old["reading"]), place.repeat), old
+    found = reading_row(records, coupon, place.reading, place.repeat, field, withdrawn=restore)
+    old = {name: plain(found[name]) for name in (*READING_COLUMNS, "id", "replaces")}
+    row = old | _said(records, old, new, restore)
+    if row["value"] is not None:
+        row["value"] = check_value(row["value"], known[field])
+    if (row["value"], row["beyond"]) == (old["value"], old["beyond"]):
+        raise InputError("the new value equals the one on record", found=_typed_reading(row), do="Nothing to correct.")
+    change = Change(coupon, field, _typed_reading(old), _typed_reading(row), int(old["reading"]), place.repeat)
+    return change, {name: row[name] for name in READING_COLUMNS} | {"replaces": int(old["id"])}
+
+
+def _said(records: Records, old: dict[str, Any], new: NewReading | float | None, restore: bool) -> dict[str, Any]:
+    """Value and beyond of the new row; restored as it was before it was withdrawn where nothing else is given."""
+    if new is None and restore:
+        before = records.all_readings.set_index("id").loc[int(old["replaces"])]
+        return {"value": plain(before["value"]), "beyond": before["beyond"]}
+    given = new if isinstance(new, NewReading) else NewReading(new)
+    return {"value": given.value, "beyond": given.beyond}
+
+
+def _typed_reading(row: dict[str, Any]) -> float | str | None:
+    """A reading as a figure, as typed where it is none, None where it is withdrawn."""
+    return as_typed(row) if row["beyond"] else row["value"]
 
 
 def correct(
     folder: Path | str,
     place: ReadingPlace,
-    new_value: float | None,
+    new: NewReading | float | None,
     who: str,
     why: str,
     at: datetime | None = None,
@@ -131,7 +155,8 @@ def correct(
 ) -> Recorded:
     """Correct one reading by a new row that names the old one; None withdraws it (typed for the wrong coupon).
 
-    restore: bring back a reading that was withdrawn, with the value it had, or with the new one if one is given.
+    restore: bring back a reading that was withdrawn, as it was, or with what is new if that is given. What could not
+    be measured has the reason in its note: `why`, where it has none.
     seen: the change as it was shown before; it is not written where the record changed since.
 
     Raises
@@ -142,12 +167,11 @@ def correct(
     _named(who, why)
     moment = stamp(at)
     with writing(folder) as (connection, records):
-        change, old = reading_change(records, place, new_value, restore)
+        change, row = reading_change(records, place, new, restore)
         _check_seen(seen, change)
-        row = {name: plain(old[name]) for name in READING_COLUMNS}
-        row |= {} if restore and new_value is None else {"beyond": ""}
-        row |= {"value": change.new, "who": who, "why": why, "entered_at": moment, "replaces": int(old["id"])}
-        connection.execute(insert(schema.readings), row)
+        if row["beyond"] == Beyond.NOT_MEASURABLE:
+            row["note"] = row["note"] or why.strip()
+        connection.execute(insert(schema.readings), row | {"who": who, "why": why, "entered_at": moment})
         _note_reading(connection, change, who, why, moment)
     return Recorded(1, 0)
 

@@ -14,6 +14,7 @@ from trials.errors import InputError
 from trials.findings import Fact, Finding
 from trials.frozen import ABSENT, differences, lots_of
 from trials.record_kinds import JournalKind, RecordKind
+from trials.responses import Beyond
 from trials.store.records import schema
 from trials.store.records.changed_setting import parse_changed_setting, written
 from trials.store.records.folder import (
@@ -106,18 +107,20 @@ def note_lots(
 
 def cleaned(row: dict[str, Any], columns: tuple[str, ...], records: Records) -> dict[str, Any]:
     """A row with every column present: whole numbers as int, text stripped, settings in their stored spelling."""
-    clean: dict[str, Any] = {}
-    for name in columns:
-        value = plain(row.get(name))
-        if name in WHOLE:
-            clean[name] = None if value in (None, "") else int(value)
-        elif name in REAL:
-            clean[name] = None if value in (None, "") else float(value)
-        else:
-            clean[name] = "" if value is None else str(value).strip()
+    clean = {name: cleaned_cell(name, row.get(name)) for name in columns}
     if clean.get("changed_setting"):
         clean["changed_setting"] = written(parse_changed_setting(clean["changed_setting"], records.trial))
     return clean
+
+
+def cleaned_cell(name: str, cell: Any) -> Any:
+    """A cell of that column as it is kept, None for a number that is not there."""
+    value = plain(cell)
+    if name in WHOLE:
+        return None if value in (None, "") else int(value)
+    if name in REAL:
+        return None if value in (None, "") else float(value)
+    return "" if value is None else str(value).strip()
 
 
 def check_row(key: str, entry: dict[str, Any], records: Records, **place: Any) -> None:
@@ -171,7 +174,7 @@ def reading_row(
     rows = current(records.all_readings)
     rows = rows[(rows["coupon"] == coupon) & (rows["field"] == field)]
     place = ((rows["reading"] == reading) | (reading == 0)) & (rows["repeat"] == repeat)
-    gone = rows["value"].isna()
+    gone = rows["value"].isna() & (rows["beyond"] != Beyond.NOT_MEASURABLE.value)
     exact, others = rows[place & (gone == withdrawn)], rows[place & (gone != withdrawn)]
     if len(exact) == 1:
         return {str(name): cell for name, cell in exact.iloc[0].to_dict().items()}

@@ -12,6 +12,7 @@ import hashlib
 import json
 from collections.abc import Mapping
 
+import numpy as np
 import pandas as pd
 
 from trials.store.records.records import Records
@@ -82,14 +83,17 @@ def _question(records: Records) -> str:
         "freeze": records.freeze_hash,
         "cut": sorted(cuts.loc[~out, "coupon"]),
         "left_out": sorted(cuts.loc[out, "coupon"]),
-        "read": sorted(
-            {
-                (str(c), str(f), int(r))
-                for c, f, r in zip(there["coupon"], there["field"], there["reading"], strict=True)
-            }
-        ),
+        "read": _in_order(there),
     }
     return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()
+
+
+def _in_order(there: pd.DataFrame) -> list[tuple[str, str, int]]:
+    """Coupon, field and number of each reading, once, in their order."""
+    once = there[["coupon", "field", "reading"]].drop_duplicates()
+    places = [pd.factorize(once[name], sort=True)[0] for name in ("reading", "field", "coupon")]
+    once = once.iloc[np.lexsort(places)]
+    return list(zip(once["coupon"].tolist(), once["field"].tolist(), once["reading"].tolist(), strict=True))
 
 
 def _filled(cells: pd.Series) -> bool:

@@ -263,6 +263,7 @@ def read_records(
         all_cuts=cuts,
         all_readings=readings,
         confirmed=frozenset(int(number) for (number,) in stored.table("confirmed_slips").of("reading_id")),
+        repeat_marks={str(m): str(c) for m, c in stored.table("repeat_marks").of("mark", "coupon")},
         frozen_at=version["frozen_at"],
         freeze_hash=version["freeze_hash"],
         identity=proved.identity if proved else "",
@@ -294,7 +295,7 @@ def _planned(stored: _Source, name: str, columns: tuple[str, ...]) -> pd.DataFra
 
 
 def _typed_table(found: Stored, names: Sequence[str]) -> pd.DataFrame:
-    return typed(dict(zip(names, zip(*found.of(*names), strict=True), strict=True))) if found.rows else table([], names)
+    return typed(found.cells(*names)) if found.rows else table([], names)
 
 
 def _looks(found: Stored) -> pd.DataFrame:

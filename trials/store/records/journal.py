@@ -1,11 +1,12 @@
 """The journal: every entry has a kind and a payload of plain values; its sentence is made from them, never read back.
 
 Payloads by kind: frozen `coupons, mounts, sheets`; plan `finding` (see `kept_findings`) or `text`; amended and lots
-changed `key, old, new`; block added `block, coupons, declared`; cuts recorded `coupons, details, as_planned`; readings
-recorded `readings, coupons`; reading corrected `coupon, reading, repeat, field, old, new` (new null: withdrawn); cut,
-mount and sheet corrected `of, mark, column, old, new`; slip confirmed `coupon, reading, repeat, field, value, median,
-where`; specimen retired `specimen, nozzle`; instrument `instrument, calibrated_on, due_on, uncertainty, note`; adopted
-`file, rows, coupons`; verdict `look`; provisional verdict `fingerprint` (of the question that was asked).
+changed `key, old, new`; block added `block, coupons, declared`; cuts recorded `coupons, details, as_planned`;
+readings recorded `readings, coupons`; reading corrected `coupon, reading, repeat, field, old, new` (new null:
+withdrawn); cut, mount and sheet corrected `of, mark, column, old, new`; slip confirmed `coupon, reading, repeat,
+field, value, median, where`; repeat marks drawn `coupons`; specimen retired `specimen, nozzle`; instrument
+`instrument, calibrated_on, due_on, uncertainty, note`; adopted `file, rows, coupons`; verdict `look`; provisional
+verdict `fingerprint` (of the question that was asked).
 An entry of version 0.1.0 whose prose could not be parsed has the payload `text` alone.
 """
 

@@ -8,7 +8,7 @@ from enum import StrEnum
 from typing import Any
 
 from trials.findings import About, Amount, Fact, Finding, Place, PlaceKind, Weight
-from trials.words.findings import SENTENCES
+from trials.words.findings import ROOMS, sentences_of
 
 
 def as_plain(finding: Finding) -> dict[str, Any]:
@@ -35,7 +35,8 @@ def _plain(fact: Any) -> Any:
 
 def revived(data: Mapping[str, Any]) -> Finding | None:
     """The finding that `as_plain` wrote; None where this version knows no such kind."""
-    kind = {(type(known).__name__, known.value): known for known in SENTENCES}.get((data["of"], data["kind"]))
+    known = sentences_of(data["of"]) if data["of"] in ROOMS else {}
+    kind = next((one for one in known if one.value == data["kind"]), None)
     if kind is None:
         return None
     about = About(**{name: _fact(part) for name, part in data["about"].items()})

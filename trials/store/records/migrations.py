@@ -19,8 +19,9 @@ from trials.record_kinds import JournalKind
 from trials.store.records import chain, schema
 from trials.store.records.old_prose import fill_looks, fill_payloads
 from trials.store.records.place import Place, Server
+from trials.store.records.roles import grant
 
-SCHEMA_VERSION = 4
+SCHEMA_VERSION = 5
 CHAINED = 3
 """The first version whose journal is a chain."""
 _VERSION = "schema_version"
@@ -102,6 +103,8 @@ def _migrate(connection: Connection, found: int, place: Place) -> None:
     for number in range(found, SCHEMA_VERSION):
         _STEPS[number](connection)
     connection.execute(update(schema.about).where(schema.about.c.name == _VERSION).values(value=str(SCHEMA_VERSION)))
+    if isinstance(place, Server):  # rights are given column by column
+        grant(connection, place)
 
 
 def _first_to_second(connection: Connection) -> None:
@@ -123,6 +126,7 @@ def _second_to_third(connection: Connection) -> None:
     The identity is made from the question as it was first frozen, so that a copy for reading has the same.
     """
     _third_to_fourth(connection)  # rows are bound with the columns that this version reads
+    _fourth_to_fifth(connection)
     _add_columns(connection, schema.journal, ("covers", "previous", "digest"))
     for index in schema.journal.indexes:
         index.create(connection)
@@ -148,8 +152,23 @@ def _third_to_fourth(connection: Connection) -> None:
     _add_columns(connection, schema.readings, ("beyond",))
 
 
-_STEPS: dict[int, Callable[[Connection], None]] = {1: _first_to_second, 2: _second_to_third, 3: _third_to_fourth}
-_MARKS = {CHAINED: (schema.journal, "digest"), 4: (schema.readings, "beyond")}
+def _fourth_to_fifth(connection: Connection) -> None:
+    """A reading has its place in the order of measuring; coupons that are measured again have a second mark."""
+    _add_columns(connection, schema.readings, ("measured_order",))
+    schema.repeat_marks.create(connection, checkfirst=True)
+
+
+_STEPS: dict[int, Callable[[Connection], None]] = {
+    1: _first_to_second,
+    2: _second_to_third,
+    3: _third_to_fourth,
+    4: _fourth_to_fifth,
+}
+_MARKS = {
+    CHAINED: (schema.journal, "digest"),
+    4: (schema.readings, "beyond"),
+    5: (schema.readings, "measured_order"),
+}
 """A column that a database has from this version on."""
 
 

@@ -7,7 +7,7 @@ import re
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from sqlalchemy import make_url
+from sqlalchemy import URL, make_url
 from sqlalchemy.exc import ArgumentError
 
 from trials.errors import InputError
@@ -65,10 +65,9 @@ def server(address: str, identity: str) -> Server:
     """The schema of a trial on the server with this address; raises as `place_of`."""
     source = f"{VARIABLE} or [store] url"
     allowed = f"{DRIVER}://USER@HOST/DATABASE"
-    try:
-        url = make_url(address)
-    except (ArgumentError, ValueError):
-        raise InputError("not the address of a database", column=source, allowed=allowed, do="Correct it.") from None
+    url = _parsed(address)
+    if url is None:
+        raise InputError("not the address of a database", column=source, allowed=allowed, do="Correct it.")
     if url.drivername not in (DRIVER, "postgresql"):
         raise InputError(
             "not a kind of database for a lab", column=source, found=url.drivername, allowed=allowed, do="Correct it."
@@ -76,6 +75,14 @@ def server(address: str, identity: str) -> Server:
     shown = url.set(drivername="postgresql", password=None, query={}).render_as_string(hide_password=True)
     whole = url.set(drivername=DRIVER).render_as_string(hide_password=False)
     return Server(whole, schema_of(identity) if identity else "", shown)
+
+
+def _parsed(address: str) -> URL | None:
+    """None for what is no address: the error of the library may quote it, password and all, and goes no further."""
+    try:
+        return make_url(address)
+    except (ArgumentError, ValueError):
+        return None
 
 
 def without_password(text: str, address: str) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -10,13 +10,11 @@ from typing import Any
 import pandas as pd
 from sqlalchemy import Connection, insert
 
-from trials.errors import InputError, Problems
+from trials.errors import InputError
 from trials.findings import Fact, Finding
 from trials.record_kinds import JournalKind, RecordKind
-from trials.responses import Beyond, Quantity
 from trials.store.records import schema
-from trials.store.records.bounds import as_typed, same_reading
-from trials.store.records.changed_setting import nearest
+from trials.store.records.again import Again, keep_again
 from trials.store.records.corrections import confirm_slips, correct, correct_cut, correct_mount, correct_sheet
 from trials.store.records.entry import (
     Recorded,
@@ -32,24 +30,18 @@ from trials.store.records.entry import (
 )
 from trials.store.records.folder import last_version, read_records, stamp
 from trials.store.records.journal import write_journal
+from trials.store.records.new_readings import sorted_readings
 from trials.store.records.records import (
     CUT_COLUMNS,
     MOUNT_COLUMNS,
+    PLACE,
     READING_COLUMNS,
     SHEET_COLUMNS,
     Records,
-    current,
     rows_of,
 )
-from trials.store.records.rules import (
-    check_coupon,
-    check_cutoff,
-    check_value,
-    check_was_cut,
-    outcomes,
-    quantities,
-)
-from trials.store.records.slips import open_slips
+from trials.store.records.rules import check_cutoff
+from trials.store.records.slips import Slip, open_slips
 from trials.store.records.unexpected import dated_later, unplanned_readings
 from trials.store.tables import FileTable, sourced
 
@@ -100,7 +92,7 @@ def record_cuts(
         if dry_run:
             undo(connection)
     heard = [line for rows in (cuts, mounts, sheets) if rows is not None for line in sourced(rows).said]
-    odd = dated_later(rows_of(sourced(cuts).frame.reindex(columns=CUT_COLUMNS)), "cut_at", moment)
+    odd = dated_later([row["cut_at"] for row in rows_of(sourced(cuts).frame.reindex(columns=CUT_COLUMNS))], moment)
     stands = (*(line for _, lines in details for line in lines), *overruled, *odd)
     return Recorded(added, ignored, (*heard, *_known(RecordKind.CUTS_KNOWN, ignored), *stands))
 
@@ -137,10 +129,12 @@ def record_readings(
     confirm_slips: bool = False,
     at: datetime | None = None,
     dry_run: bool = False,
+    again: FileTable | None = None,
 ) -> Recorded:
     """Keep readings (long: one row per coupon, reading, repeat and field). Suspected slips are kept and flagged.
 
-    dry_run: everything is checked and counted, and nothing is kept.
+    dry_run: everything is checked and counted, and nothing is kept. again: readings that were measured again, each
+    with its reason in `again_because`; they correct those on record or in the same file.
 
     Raises
     ------
@@ -151,37 +145,71 @@ def record_readings(
     moment = stamp(at)
     given = sourced(long_rows)
     with writing(folder) as (connection, records):
-        found_in_file = _new_readings(given, records)
+        found_in_file = sorted_readings(given, records)
         rows = found_in_file.fresh
         check_cutoff(given.frame.reindex(columns=READING_COLUMNS), records, given.file)
-        if rows:
-            entry = {"who": who.strip(), "why": "", "entered_at": moment}
-            _add_readings(connection, [{**row, **entry} for row in rows])
-            coupons = len({row["coupon"] for row in rows})
-            facts = {"readings": len(rows), "coupons": coupons}
+        rows = rows.assign(who=who.strip(), why="", entered_at=moment)
+        if len(rows):
+            _add_readings(connection, rows)
+            facts = {"readings": len(rows), "coupons": int(rows["coupon"].nunique())}
             write_journal(connection, moment, who, JournalKind.READINGS_RECORDED, facts)
-        after = read_records(connection, records.folder, records.trial, last_version(connection))
-        new = {(row["coupon"], row["reading"], row["repeat"], row["field"]) for row in rows}
-        found = [s for s in open_slips(after) if (s.coupon, s.reading, s.repeat, s.field) in new]
-        if confirm_slips:
+        done = Again()
+        if again is not None and len(again.frame):
+            after = read_records(connection, records.folder, records.trial, last_version(connection))
+            done = keep_again(connection, after, again, who, moment)
+        found = _slips_after(connection, records, rows, done)
+        if confirm_slips and found:
+            after = read_records(connection, records.folder, records.trial, last_version(connection))
             confirm(connection, after, found, who, "confirmed when recorded", moment)
         if dry_run:
             undo(connection)
-    overruled = found_in_file.overruled
-    ignored = len(given.frame) - len(rows)
-    odd = (*unplanned_readings(rows, records.trial), *dated_later(rows, "measured_on", moment))
+    overruled = (*(line for line in found_in_file.overruled if _overruled_key(line) not in done.keys), *done.said)
+    ignored = len(given.frame) - len(rows) + (0 if again is None else len(again.frame) - done.added)
+    odd = (*unplanned_readings(rows, records.trial), *dated_later(rows["measured_on"], moment))
     said = (*given.said, *_known(RecordKind.READINGS_KNOWN, ignored - len(overruled)), *overruled, *odd)
-    return Recorded(len(rows), ignored, said, tuple(found))
+    return Recorded(len(rows) + done.added, ignored, said, tuple(found))
 
 
-def _add_readings(connection: Connection, rows: list[dict[str, Any]]) -> None:
+def _overruled_key(line: Finding) -> tuple[Fact, ...]:
+    """Which reading an older file still has otherwise."""
+    return tuple(line.facts.get(name) for name in ("mark", "reading", "repeat", "column"))
+
+
+def _slips_after(connection: Connection, records: Records, rows: pd.DataFrame, done: Again) -> list[Slip]:
+    """Suspected slips among the rows that were added, and among those measured again."""
+    if not done.keys:
+        return _new_slips(records, rows)
+    after = read_records(connection, records.folder, records.trial, last_version(connection))
+    keys = set(zip(*(rows[name] for name in PLACE), strict=True)) | done.keys
+    return [s for s in open_slips(after) if (s.coupon, s.reading, s.repeat, s.field) in keys]
+
+
+def _new_slips(records: Records, rows: pd.DataFrame) -> list[Slip]:
+    """Suspected slips among the rows that join those on record."""
+    names = list(READING_COLUMNS)
+    new = rows[rows["value"].notna()][names]
+    joined = pd.concat([records.readings, new.astype({"reading": "int64", "repeat": "int64"}).assign(id=-1)])
+    keys = set(zip(*(rows[name] for name in PLACE), strict=True))
+    after = replace(records, readings=joined.reset_index(drop=True))
+    return [s for s in open_slips(after) if (s.coupon, s.reading, s.repeat, s.field) in keys]
+
+
+def _add_readings(connection: Connection, rows: pd.DataFrame) -> None:
     """Rows that replace another name it; the others leave that column out, which is all that a bench may write."""
-    first = [
-        {name: cell for name, cell in row.items() if name != "replaces"} for row in rows if row["replaces"] is None
-    ]
-    for part in (first, [row for row in rows if row["replaces"] is not None]):
-        if part:
-            connection.execute(insert(schema.readings), part)
+    first = rows["replaces"].isna()
+    _insert_readings(connection, rows[first].drop(columns="replaces"))
+    _insert_readings(connection, rows[~first])
+
+
+def _insert_readings(connection: Connection, rows: pd.DataFrame) -> None:
+    """Many rows through the driver itself, which is several times as fast as building each statement."""
+    if not len(rows):
+        return
+    made = insert(schema.readings).inline().compile(dialect=connection.dialect, column_keys=list(rows.columns))
+    names = made.positiontup or list(rows.columns)
+    cells = zip(*(rows[name].astype(object).where(rows[name].notna(), None) for name in names), strict=True)
+    given = list(cells) if made.positional else [dict(zip(names, row, strict=True)) for row in cells]
+    connection.exec_driver_sql(str(made), given)
 
 
 @dataclass(frozen=True)
@@ -274,123 +302,3 @@ def _settled(
             )
         said.append(superseded(str(new[key]), name, new[name], old[name], place))
     return said
-
-
-@dataclass(frozen=True)
-class _Sorted:
-    """Readings of a file by what becomes of them: to be added, and those that a later decision overrules."""
-
-    fresh: list[dict[str, Any]]
-    overruled: tuple[Finding, ...]
-
-
-def _new_readings(long: FileTable, records: Records) -> _Sorted:
-    """Checked rows that are not on record yet; what was corrected or withdrawn since stays as it was decided."""
-    checked, stored = _Checked.of(records), dict[_Key, dict[str, Any]]()
-    for kept in rows_of(current(records.all_readings)):
-        stored[_key(kept)] = kept
-    earlier, ends = _earlier_values(records), _ends(records)
-    fresh: list[dict[str, Any]] = []
-    overruled: list[Finding] = []
-    problems = Problems()
-    for number, raw in zip(long.frame.index, rows_of(long.frame), strict=True):
-        place = long.place(number)
-        row = checked.row(raw, place)
-        key = _key(row)
-        old = stored.get(key)
-        gone = old is None or old["value"] is None
-        if same_reading(row, old):
-            with problems.gathered():
-                _check_end(row, ends.get(key, []), place)
-        elif gone and row["value"] not in earlier.get(key, set()):
-            stored[key] = row
-            fresh.append(row | {"replaces": int(old["id"]) if old and "id" in old else None})
-        else:
-            with problems.gathered():
-                overruled.append(_overruled(row, old or {}, earlier.get(key, set()), place))
-    problems.tell()
-    return _Sorted(fresh, tuple(overruled))
-
-
-@dataclass(frozen=True)
-class _Checked:
-    """What a row of readings is checked by."""
-
-    records: Records
-    known: dict[str, Quantity]
-    marks: frozenset[str]
-    outcomes: dict[str, str]
-
-    @classmethod
-    def of(cls, records: Records) -> _Checked:
-        """The rules of one trial."""
-        return cls(records, quantities(records.trial), frozenset(records.coupons["coupon"]), outcomes(records))
-
-    def row(self, raw: dict[str, Any], place: dict[str, Any]) -> dict[str, Any]:
-        """A row as it is kept; raises InputError where it cannot be."""
-        row = cleaned({"repeat": 0, **raw}, READING_COLUMNS, self.records)
-        row["repeat"] = row["repeat"] or 0
-        if row["field"] not in self.known:
-            hint = nearest(row["field"], list(self.known))
-            raise InputError("unknown field", found=row["field"], allowed=", ".join(self.known), do=hint, **place)
-        check_coupon(row["coupon"], self.marks, **place)
-        check_was_cut(row["coupon"], self.outcomes, **place)
-        if row["beyond"] != Beyond.NOT_MEASURABLE:
-            row["value"] = check_value(row["value"], self.known[row["field"]], **place)
-        return row
-
-
-_Key = tuple[str, int, int, str]
-
-
-def _key(row: dict[str, Any]) -> _Key:
-    return row["coupon"], int(row["reading"]), int(row["repeat"]), row["field"]
-
-
-def _earlier_values(records: Records) -> dict[_Key, set[float]]:
-    """Values that a correction replaced, by reading."""
-    gone = set(records.all_readings["replaces"].dropna())
-    rows = records.all_readings[records.all_readings["id"].isin(gone) & records.all_readings["value"].notna()]
-    found: dict[_Key, set[float]] = {}
-    for row in rows_of(rows):
-        found.setdefault(_key(row), set()).add(row["value"])
-    return found
-
-
-def _ends(records: Records) -> dict[_Key, list[str]]:
-    """How the life of each reading ended, as first typed to as it stands now."""
-    found: dict[_Key, list[str]] = {}
-    for row in rows_of(records.all_readings):
-        found.setdefault(_key(row), []).append(row["ended"] or "")
-    return found
-
-
-def _check_end(row: dict[str, Any], ends: list[str], place: dict[str, Any]) -> None:
-    """Raise where a file says of a known life that it ended otherwise than was ever on record."""
-    if row["ended"] and ends and row["ended"] not in ends:
-        raise InputError(
-            f"coupon {row['coupon']}, reading {row['reading']} is on record as {ends[-1] or 'ended without a cause'}",
-            column="ended",
-            found=row["ended"],
-            do="Put that into the cell, or state who and why with `trials correct`.",
-            **place,
-        )
-
-
-def _overruled(row: dict[str, Any], old: dict[str, Any], earlier: set[float], place: dict[str, Any]) -> Finding:
-    """The finding that a decision stands against an older file; raises where the value was never on record."""
-    kept = old.get("value")
-    if row["value"] in earlier:
-        facts: dict[str, Fact] = {"mark": row["coupon"], "reading": row["reading"], "column": row["field"]}
-        facts |= {"repeat": row["repeat"], "found": row["value"], "kept": kept}
-        facts |= {"file": place.get("file", ""), "row": place.get("row")}
-        return Finding(RecordKind.WITHDRAWAL_STANDS if kept is None else RecordKind.CORRECTION_STANDS, facts=facts)
-    repeat = f", repeat {row['repeat']}" if row["repeat"] else ""
-    where = f"coupon {row['coupon']}, reading {row['reading']}{repeat}"
-    raise InputError(
-        f"{where} is on record with {as_typed(old)}",
-        column=row["field"],
-        found=as_typed(row) if row["beyond"] or row["value"] is None else row["value"],
-        do="Readings are never overwritten: put that into the cell, or state who and why with `trials correct`.",
-        **place,
-    )

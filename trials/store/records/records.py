@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
+from types import NoneType
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from trials.responses import Beyond
@@ -40,7 +42,10 @@ READING_COLUMNS = (
     "note",
     "ended",
     "beyond",
+    "measured_order",
 )
+PLACE = ("coupon", "reading", "repeat", "field")
+"""What tells one reading from the others."""
 JOURNAL_COLUMNS = ("id", "at", "who", "kind", "what", "why", "payload")
 LOOK_COLUMNS = (
     *("look", "at", "declared", "summary_json", "fingerprint", "fingerprint_version", "rule_version"),
@@ -54,6 +59,7 @@ WHOLE = {
     "pierces_before",
     "reading",
     "repeat",
+    "measured_order",
     "id",
     "replaces",
     "look",
@@ -72,7 +78,7 @@ class Records:
     planned_sheets: the plan alone. cuts, readings (long): the current rows; all_cuts, all_readings: with every
     corrected row and the row that replaced it. journal: read it through `trials.store.records.journal`; looks: without
     their papers, which `trials.store.records.looks` reads. confirmed: ids of readings whose suspected slip was
-    confirmed.
+    confirmed. repeat_marks: second mark -> coupon, for the blind repeats.
     """
 
     folder: Path
@@ -90,6 +96,7 @@ class Records:
     all_cuts: pd.DataFrame
     all_readings: pd.DataFrame
     confirmed: frozenset[int] = frozenset()
+    repeat_marks: Mapping[str, str] = field(default_factory=dict)
     frozen_at: str = ""
     freeze_hash: str = ""
     identity: str = ""
@@ -113,21 +120,25 @@ def table(rows: Iterable[Mapping[str, Any]], columns: Iterable[str]) -> pd.DataF
 
 def typed(data: Mapping[str, Sequence[Any]]) -> pd.DataFrame:
     """Columns of cells as a table, each of one kind; see `table`."""
-    return pd.DataFrame({name: _typed(name, cells) for name, cells in data.items()}, columns=list(data))
+    index = pd.RangeIndex(max(map(len, data.values()), default=0))  # shared by all columns, so that none is aligned
+    columns = {name: pd.Series(kept := _typed(name, cells), index, kept.dtype) for name, cells in data.items()}
+    return pd.DataFrame(columns, index, list(data))
 
 
-def _typed(name: str, cells: Sequence[Any]) -> pd.Series:
-    known = [cell for cell in cells if cell is not None]
+def _typed(name: str, cells: Sequence[Any]) -> pd.api.extensions.ExtensionArray | np.ndarray:
+    kinds = set(map(type, cells))
+    missing, known = NoneType in kinds, kinds - {NoneType}
     if name in REAL:
-        return pd.Series(cells, dtype="float64")
+        return np.array(cells, dtype=np.float64)
     if name in WHOLE:
-        return pd.Series(cells, dtype="Int64" if len(known) < len(cells) or name == "replaces" else "int64")
-    if known and all(isinstance(cell, bool) for cell in cells):
-        return pd.Series(cells, dtype="bool")
-    if known and all(isinstance(cell, (int, float)) for cell in known):
-        whole = all(isinstance(cell, int) for cell in cells)
-        return pd.Series(cells, dtype="int64" if whole else "float64")
-    return pd.Series(["" if cell is None else cell for cell in cells], dtype="object")
+        return pd.array(cells, dtype="Int64") if missing or name == "replaces" else np.array(cells, dtype=np.int64)
+    if known == {bool} and not missing:
+        return np.array(cells, dtype=np.bool_)
+    if known and known <= {int, float, bool}:
+        return np.array(cells, dtype=np.int64 if kinds <= {int} else np.float64)
+    texts = np.empty(len(cells), dtype=object)
+    texts[:] = ["" if cell is None else cell for cell in cells] if missing else cells
+    return texts
 
 
 def current(rows: pd.DataFrame) -> pd.DataFrame:

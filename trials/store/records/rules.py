@@ -98,20 +98,19 @@ def check_value(value: Any, quantity: Quantity, **place: Any) -> float:
         number = float(value)
     except (TypeError, ValueError, OverflowError):
         number = math.nan
+    if quantity.low <= number <= min(quantity.high, LARGEST) and (quantity.scale != "grade" or number == int(number)):
+        return number
     allowed = f"{quantity.low:g} to {quantity.high:g} {quantity.unit}".replace(" to inf", " or more").strip()
-    place = {"column": quantity.column, **place}
+    do = "Correct the cell."
     if not math.isfinite(number):
-        raise InputError("not a finite number", found=value, allowed=allowed, do="Correct the cell.", **place)
-    if number < quantity.low:
+        problem = "not a finite number"
+    elif number < quantity.low:
         problem = "negative value" if number < 0 else "below what is allowed"
-        raise InputError(problem, found=value, allowed=allowed, do="Correct the cell.", **place)
-    if number > min(quantity.high, LARGEST):
-        raise InputError(
-            "above what is allowed", found=value, allowed=allowed, do="Check the figure and the column's unit.", **place
-        )
-    if quantity.scale == "grade" and number != int(number):
-        raise InputError("a grade is a whole number", found=value, allowed=allowed, do="Correct the cell.", **place)
-    return number
+    elif number > min(quantity.high, LARGEST):
+        problem, do = "above what is allowed", "Check the figure and the column's unit."
+    else:
+        problem = "a grade is a whole number"
+    raise InputError(problem, found=value, allowed=allowed, do=do, **{"column": quantity.column, **place})
 
 
 def check_coupon(coupon: str, marks: Collection[str], **place: Any) -> None:
@@ -146,23 +145,22 @@ def check_was_cut(coupon: str, recorded: Mapping[str, str], **place: Any) -> Non
 def check_cutoff(long: pd.DataFrame, records: Records, file: str = "") -> None:
     """Raise InputError for each roughness reading of a trial that names another cut-off than the first."""
     stored = records.readings
-    known = stored.loc[(stored["field"] == CUTOFF_FIELD) & stored["cutoff_mm"].notna(), "cutoff_mm"].tolist()
-    new = long[(long["field"] == CUTOFF_FIELD) & long["cutoff_mm"].notna()]
-    first = known[0] if known else None
+    known = stored.loc[(stored["field"] == CUTOFF_FIELD) & stored["cutoff_mm"].notna(), "cutoff_mm"]
+    new = long.loc[(long["field"] == CUTOFF_FIELD) & long["cutoff_mm"].notna(), "cutoff_mm"]
+    if not len(new):
+        return
+    first = known.iloc[0] if len(known) else new.iloc[0]
     problems = Problems()
-    for row, value in zip(new.index, new["cutoff_mm"], strict=True):
-        if first is None:
-            first = value
-        elif value != first:
-            with problems.gathered():
-                raise InputError(
-                    f"cut-offs are mixed: other roughness readings of this trial have {first:g} mm",
-                    file=file,
-                    row=int(row) if file else None,
-                    column="cutoff_mm",
-                    found=float(value),
-                    do="Measure all coupons with one cut-off, or correct the cell.",
-                )
+    for row, value in new[new != first].items():
+        with problems.gathered():
+            raise InputError(
+                f"cut-offs are mixed: other roughness readings of this trial have {first:g} mm",
+                file=file,
+                row=int(str(row)) if file else None,
+                column="cutoff_mm",
+                found=float(value),
+                do="Measure all coupons with one cut-off, or correct the cell.",
+            )
     problems.tell()
 
 

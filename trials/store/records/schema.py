@@ -129,6 +129,14 @@ readings = _recorded(
     _text("note"),
     Column("ended", Text, nullable=False, default="", server_default=""),
     Column("beyond", Text, nullable=False, default="", server_default=""),
+    Column("measured_order", Integer),
+)
+repeat_marks = Table(
+    "repeat_marks",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("mark", String, nullable=False, unique=True),
+    Column("coupon", String, ForeignKey("planned_coupons.coupon"), nullable=False),
 )
 instruments = _recorded(
     "instruments",

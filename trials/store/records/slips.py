@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -15,6 +15,7 @@ from trials.record_kinds import RecordKind, Where
 from trials.responses import QUANTITIES, Beyond, Quantity
 from trials.store.records.changed_setting import parse_changed_setting
 from trials.store.records.records import Records
+from trials.store.records.second_marks import REPEAT, second_marks
 
 TIMES = 5.0
 """A reading more than this many times its neighbours' median, or less than one part in as many, is suspected."""
@@ -31,7 +32,10 @@ ENOUGH = {Where.COUPON: 2, Where.LIKE_COUPONS: 3, Where.TRIAL: 5}
 
 @dataclass(frozen=True)
 class Slip:
-    """One suspected slip; value and neighbours_median in the unit of the field; where: which readings are those."""
+    """One suspected slip; value and neighbours_median in the unit of the field; where: which readings are those.
+
+    seen_as: the mark it had at the bench, if another.
+    """
 
     coupon: str
     reading: int
@@ -40,14 +44,16 @@ class Slip:
     neighbours_median: float
     where: Where
     repeat: int = 0
+    seen_as: str = ""
 
     @property
     def finding(self) -> Finding:
         """The slip as a finding, with the name and unit of what was read."""
         known = next((q for q in QUANTITIES.values() if q.column == self.field), None)
         unit = known.unit if known else ""
-        about = About(response=known.short if known else self.field, coupons=(self.coupon,))
-        facts: dict[str, Fact] = {"reading": self.reading, "repeat": self.repeat, "field": self.field}
+        about = About(response=known.short if known else self.field, coupons=(self.seen_as or self.coupon,))
+        repeat = 0 if self.seen_as else self.repeat
+        facts: dict[str, Fact] = {"reading": self.reading, "repeat": repeat, "field": self.field}
         facts |= {"value": Amount(self.value, unit), "median": Amount(self.neighbours_median, unit)}
         return Finding(RecordKind.SLIP, about, {**facts, "where": self.where.value})
 
@@ -69,15 +75,17 @@ def slips(long: pd.DataFrame, records: Records) -> list[Slip]:
     found: list[tuple[int, Slip]] = []
     for field, rows in judged.groupby("field", sort=False):
         found += _field_slips(str(field), rows, records)
-    return [slip for _, slip in sorted(found, key=lambda pair: pair[0])]
+    second = second_marks(records)
+    named = [replace(slip, seen_as=second.get(slip.coupon, "")) if slip.repeat == REPEAT else slip for _, slip in found]
+    places = [place for place, _ in found]
+    return [slip for _, slip in sorted(zip(places, named, strict=True), key=lambda pair: pair[0])]
 
 
 def open_slips(records: Records) -> list[Slip]:
     """Suspected slips among the current readings that nobody confirmed or corrected."""
     suspected = {(s.coupon, s.reading, s.repeat, s.field): s for s in slips(records.readings, records)}
-    rows = records.readings
-    keys = zip(rows["coupon"], rows["reading"], rows["repeat"], rows["field"], rows["id"], strict=True)
-    settled = {tuple(key) for *key, number in keys if number in records.confirmed}
+    rows = records.readings[records.readings["id"].isin(records.confirmed)]
+    settled = set(zip(rows["coupon"], rows["reading"], rows["repeat"], rows["field"], strict=True))
     return [slip for key, slip in suspected.items() if key not in settled]
 
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from datetime import date, timedelta
-from typing import Any
+
+import pandas as pd
 
 from trials.findings import About, Fact, Finding
 from trials.record_kinds import RecordKind
@@ -14,14 +15,14 @@ ZONES = timedelta(days=1)
 """Entries are dated in universal time, files in that of the shop: a day apart at most."""
 
 
-def unplanned_readings(rows: Iterable[Mapping[str, Any]], trial: Trial) -> tuple[Finding, ...]:
+def unplanned_readings(rows: pd.DataFrame, trial: Trial) -> tuple[Finding, ...]:
     """Reading numbers above what the plan asks of a response, one finding for each number."""
     asked = {trial.quantity(name).column: (name, request.readings) for name, request in trial.responses.items()}
+    most = rows["field"].map({column: readings for column, (_, readings) in asked.items()}).astype("float64")
+    beyond = rows[rows["reading"].astype("float64") > most]
     found: dict[tuple[str, int], dict[str, None]] = {}
-    for row in rows:
-        name, most = asked.get(row["field"], ("", row["reading"]))
-        if row["reading"] > most:
-            found.setdefault((name, row["reading"]), {})[row["coupon"]] = None
+    for field, reading, coupon in zip(beyond["field"], beyond["reading"], beyond["coupon"], strict=True):
+        found.setdefault((asked[field][0], int(reading)), {})[coupon] = None
     return tuple(
         Finding(
             RecordKind.READING_UNPLANNED,
@@ -32,9 +33,9 @@ def unplanned_readings(rows: Iterable[Mapping[str, Any]], trial: Trial) -> tuple
     )
 
 
-def dated_later(rows: Iterable[Mapping[str, Any]], column: str, moment: str) -> tuple[Finding, ...]:
-    """Rows whose day in `column` comes after the day of their entry."""
+def dated_later(cells: Iterable[str | None], moment: str) -> tuple[Finding, ...]:
+    """Days that come after the day of their entry."""
     latest = (date.fromisoformat(moment[:10]) + ZONES).isoformat()
-    later = [row[column] for row in rows if row[column] and ":" not in row[column][:10] and row[column][:10] > latest]
+    later = [day for day in cells if day and day[:10] > latest and ":" not in day[:10]]
     facts: dict[str, Fact] = {"rows": len(later), "last": max(later, default="")[:10]}
     return (Finding(RecordKind.DATED_LATER, facts=facts),) if later else ()

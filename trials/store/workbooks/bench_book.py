@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -12,55 +13,78 @@ from trials.grade.dross import SCALE
 from trials.responses import Quantity
 from trials.store.language import SIDES
 from trials.store.records.as_cut import coupon_table
-from trials.store.records.records import OUTCOMES, Records
+from trials.store.records.bounds import NOT_MEASURABLE
+from trials.store.records.records import Records
 from trials.store.records.rules import CUTOFF_FIELD, ENDS
-from trials.store.workbooks.book import Book, Cell, Column, between, choice, created_at, said
+from trials.store.workbooks.book import Book, Cell, Column, between, choice, created_at, header_words, said
+from trials.store.workbooks.orders import edges_to_measure, labelled, measuring_order, repeatable
 from trials.trial import Method, Trial
 from trials.words.grade import dross_definition, dross_name
 from trials.words.language import text, word
-from trials.words.numbers import plain
+from trials.words.numbers import bare, plain
+from trials.words.sides import edge_of_mark, edge_words
+from trials.words.system import inches, scale_in_use, shown_unit, unit_in_use
 
-STREAM = 2
-"""Second random stream of the trial's seed: the first lays out the plan, so the orders tell nothing of each other."""
-LATER = 0.25
-"""A coupon is measured again no sooner than after this share of the coupons."""
 THICKNESS = "thickness_mm"
 LIMIT_ROW = 4
 """Row (counted from 1) of the first limit on the sheet `how to`; range r is r - 1 rows below."""
-REPEAT = "repeat"
+ORDER, AGAIN = "measure_order", "again_because"
 SPARE = 6
 """Open rows below the last, for places that are measured once more."""
 
 
-def how_to() -> list[tuple[str, str]]:
-    """The routine, a step and how it is done."""
+def how_to(again: bool) -> list[tuple[str, str]]:
+    """The routine, a step and how it is done; again: of the repeats."""
+    return [*(_repeats() if again else _firsts()), *_both()]
+
+
+def _firsts() -> list[tuple[str, str]]:
     return [
         (
             text("order at the bench"),
             text("Cold coupon. Dross first; then take the dross off and brush loose oxide, never grind."),
         ),
         ("", text("Then u, then Rz5. Leave out lead-in, corners and slat marks; always the same sides and depths.")),
+    ]
+
+
+def _repeats() -> list[tuple[str, str]]:
+    return [
+        (
+            text("repeats"),
+            text(
+                "Coupons that were measured before, under other marks: they show how far the bench itself differs. "
+                "Measure them after a break or on another day, as if for the first time. Leave the labels on."
+            ),
+        ),
+    ]
+
+
+def _both() -> list[tuple[str, str]]:
+    return [
         (
             text("rows"),
             text(
-                "Measure in the order of the rows. Grey cells are given; leave a cell empty where nothing was measured."
+                "Measure in the order of the rows. Where you measured in another, change the numbers in the first "
+                "column. Leave a cell empty where nothing was measured."
             ),
         ),
         (
             text("spare rows"),
             text(
-                "Open rows at the end, for what is measured once more: type the mark, the reading and repeat 1, 2, ..."
+                "Open rows at the end, where a reading went wrong and was measured again: type the mark, the number of "
+                "the reading, the new value, and why in the column {column}. The first value stays in its row; the new "
+                "one counts.",
+                column=header_words(AGAIN),
             ),
         ),
+        (text("side"), f"{edge_words()} {edge_of_mark()}"),
         (
-            text(REPEAT),
-            text("0 is the reading. A row with 1 is the same place measured again: do not look up the first value."),
-        ),
-        (
-            text("side"),
+            text("outside the range"),
             text(
-                "The edge to measure, given by the plan: left, right, near or far as on the run sheet. Change it only "
-                "where another edge was measured."
+                "Type >100 or <2 where the instrument ends. Where a place cannot be measured, type {words} and say why "
+                "in the note.",
+                words=word(NOT_MEASURABLE),
             ),
         ),
         (
@@ -71,49 +95,59 @@ def how_to() -> list[tuple[str, str]]:
     ]
 
 
-def measuring_order(records: Records) -> list[tuple[str, int]]:
-    """Coupons in random order as (coupon, repeat), blind re-measurements (repeat 1) spread among them.
-
-    Coupons on record as lost are left out. The order comes from the trial's seed, from a stream of its own.
-    """
-    rng = np.random.default_rng([records.trial.plan.seed, STREAM])
-    marks = sorted(records.coupons["coupon"])
-    order = [marks[i] for i in rng.permutation(len(marks))]
-    again_at = rng.random(len(order))
-    lost = set(records.cuts.loc[records.cuts["outcome"].isin(OUTCOMES[1:]), "coupon"])
-    return _with_repeats([mark for mark in order if mark not in lost], again_at, records.trial.bench.repeat_share)
-
-
-def _with_repeats(order: list[str], draws: np.ndarray, share: float) -> list[tuple[str, int]]:
-    """Evenly spaced coupons come again after a random while of at least `LATER` of the coupons."""
-    count = len(order)
-    wanted = min(round(share * count) or int(share > 0), count)
-    gap = max(1, round(LATER * count))
-    early = max(1, count - gap)
-    places = sorted({int((i + 0.5) * early / max(wanted, 1)) for i in range(wanted)})
-    entries = [(float(place), mark, 0) for place, mark in enumerate(order)]
-    for place in places:
-        last = max(place + gap, count - 1)
-        when = place + gap + draws[place] * (last - place - gap) + 0.5
-        entries.append((float(when), order[place], 1))
-    return [(mark, repeat) for _, mark, repeat in sorted(entries)]
-
-
 def bench_workbook(records: Records, created: datetime | None = None) -> bytes:
-    """The bench workbook: sheets `readings` and `how to`. Read back by `intake.read_readings`.
+    """The bench workbook: sheets `readings` and `how to`. Read back by `intake.read_bench`.
 
     Nothing in it tells nozzle type, setting or order of cutting, except the thickness where that is a factor: grades
     need it, and the inspector holds the coupon in hand. The same records and `created` give the same bytes.
     """
-    trial = records.trial
-    asked = [(trial.quantity(name), request.readings) for name, request in trial.responses.items()]
-    asked.sort(key=lambda pair: (not pair[0].per_coupon, pair[0].column == CUTOFF_FIELD))
+    asked = [(records.trial.quantity(name), request.readings) for name, request in records.trial.responses.items()]
+    order = [(mark, mark) for mark in measuring_order(records)]
+    return _workbook(_List(records, tuple(order), _sorted(asked)), text("Bench workbook"), created)
+
+
+def repeats_workbook(records: Records, created: datetime | None = None) -> bytes | None:
+    """The workbook of the blind repeats: as the bench workbook, under second marks, without what is off the edge by
+    then; None where nothing is measured again."""
+    again = {quantity.name for quantity in repeatable(records)}
+    asked = [
+        (records.trial.quantity(name), request.readings)
+        for name, request in records.trial.responses.items()
+        if records.trial.quantity(name).name in again
+    ]
+    order = labelled(records)
+    if not order:
+        return None
+    return _workbook(_List(records, tuple(order), _sorted(asked), again=True), text("Workbook of repeats"), created)
+
+
+@dataclass(frozen=True)
+class _List:
+    """What is measured: (mark shown, coupon behind it) in that order, what of it and how often; again: as repeats."""
+
+    records: Records
+    order: tuple[tuple[str, str], ...]
+    asked: list[tuple[Quantity, int]]
+    again: bool = False
+
+    @property
+    def fields(self) -> list[str]:
+        """Columns that are measured."""
+        return [quantity.column for quantity, _ in self.asked]
+
+
+def _sorted(asked: list[tuple[Quantity, int]]) -> list[tuple[Quantity, int]]:
+    return sorted(asked, key=lambda pair: (not pair[0].per_coupon, pair[0].column == CUTOFF_FIELD))
+
+
+def _workbook(listed: _List, title: str, created: datetime | None) -> bytes:
+    records, trial = listed.records, listed.records.trial
     thickness = _thickness_by_coupon(records)
-    columns = _columns(trial, [quantity for quantity, _ in asked], bool(thickness))
-    rows = _rows(records, asked, thickness, [column.header for column in columns])
-    book = Book(text("Bench workbook"), created_at(records, created), paper=trial.trial.paper)
-    book.filled_sheet("readings", columns, rows, SPARE, frozen=3, group="measure_order", row_height=19.0)
-    _how_to(book, trial, [quantity for quantity, _ in asked], bool(thickness))
+    columns = _columns(trial, [quantity for quantity, _ in listed.asked], bool(thickness))
+    rows = _rows(listed, thickness, [column.header for column in columns])
+    book = Book(title, created_at(records, created), paper=trial.trial.paper)
+    book.filled_sheet("readings", columns, rows, SPARE, frozen=3, group=ORDER, row_height=19.0)
+    _how_to(book, listed, bool(thickness))
     return book.data()
 
 
@@ -136,17 +170,16 @@ def _graded(trial: Trial, fields: list[str], varies: bool) -> list[tuple[str, st
 def _columns(trial: Trial, asked: list[Quantity], varies: bool) -> list[Column]:
     fields = [quantity.column for quantity in asked]
     columns = [
-        Column("measure_order", 14, typed=False),
+        Column(ORDER, 14, rule=between(1, 1e6, header_words(ORDER), text("The place in which it was measured."), True)),
         Column("coupon", 8, typed=False),
         Column("reading", 8, typed=False),
-        *([Column("repeat", 7, typed=False)] if trial.bench.repeat_share else []),
         Column(
             "side",
             8,
             rule=choice(
                 tuple(word(side) for side in SIDES),
                 text("side"),
-                text("The edge to measure, as on the run sheet."),
+                edge_words(),
                 False,
             ),
         ),
@@ -172,6 +205,7 @@ def _columns(trial: Trial, asked: list[Quantity], varies: bool) -> list[Column]:
         *columns,
         Column("measured_on", 13, number_format="yyyy-mm-dd", rule=date),
         Column("note", 20, align="left"),
+        Column(AGAIN, 22, typed=False, align="left"),
     ]
 
 
@@ -183,68 +217,67 @@ def _depth_words(trial: Trial) -> str:
     thickness = trial.application.thickness_mm
     if thickness is None:
         return text("Depth of the trace below the top face, mm.")
-    depth = standards.roughness_depth_mm(thickness)
-    return text(
-        "Depth of the trace below the top face, mm; {depth} is usual here (from memory).", depth=plain(depth, "mm")
-    )
+    usual = plain(standards.roughness_depth_mm(thickness), "mm")
+    return text("Depth of the trace below the top face, mm; {depth} is usual here (from memory).", depth=usual)
+
+
+def typed_column(quantity: Quantity) -> str:
+    """The column as the inspector types into it: in the unit in use, which is converted back when it is recorded."""
+    return f"{quantity.column.removesuffix(quantity.unit)}{unit_in_use(quantity.unit)}"
 
 
 def _value_column(quantity: Quantity) -> Column:
-    width = max(11.0, len(quantity.column) + 2.0)
-    title = quantity.column
+    title = typed_column(quantity)
+    width = max(11.0, len(title) + 2.0)
     if quantity.scale == "grade" and quantity.high < 10:
         words = "; ".join(f"{step.grade} {dross_name(step.grade)}" for step in SCALE)
         grades = range(int(quantity.low), int(quantity.high) + 1)
         return Column(
             title,
             width,
-            rule=choice(list(grades), title, text("Worst place of the lower edge. {grades}.", grades=words)),
+            rule=choice(list(grades), title, text("Worst place of the lower edge. {grades}.", grades=words), False),
         )
-    digits = max(0, -int(np.floor(np.log10(quantity.resolution))))
+    scale = scale_in_use(quantity.unit)
+    digits = max(0, -int(np.floor(np.log10(scale * quantity.resolution))))
     high = min(quantity.high, 1e9)
     message = text(
         "{label}: {low} to {high}. Leave it empty where not measured.",
         label=word(quantity.label),
-        low=plain(quantity.low),
+        low=bare(quantity.low, quantity.unit),
         high=plain(high, quantity.unit),
     )
     number_format = f"0.{'0' * digits}" if digits else "0"
-    return Column(title, width, number_format=number_format, rule=between(quantity.low, high, title, message))
+    rule = between(scale * quantity.low, scale * high, title, message) | {
+        "error_type": "warning"
+    }  # `>100` may be typed
+    return Column(title, width, number_format=number_format, rule=rule)
 
 
-def _rows(
-    records: Records, asked: list[tuple[Quantity, int]], thickness: dict[str, float], headers: list[str]
-) -> list[list[Any]]:
-    trial = records.trial
+def _rows(listed: _List, thickness: dict[str, float], headers: list[str]) -> list[list[Any]]:
+    records, trial, asked = listed.records, listed.records.trial, listed.asked
     most = max(1 if quantity.per_coupon else readings for quantity, readings in asked)
     place = {header: _letter(i) for i, header in enumerate(headers)}
-    graded = _graded(trial, [quantity.column for quantity, _ in asked], bool(thickness))
+    graded = _graded(trial, listed.fields, bool(thickness))
+    typed = {quantity.column: typed_column(quantity) for quantity, _ in asked}
     rows: list[list[Any]] = []
-    edges = _edges(records)
-    for order, (mark, repeat) in enumerate(measuring_order(records), 1):
+    edges = edges_to_measure(records)
+    for order, (mark, coupon) in enumerate(listed.order, 1):
         for reading in range(1, most + 1):
-            cells: dict[str, Any] = {"measure_order": order, "coupon": mark, "reading": reading, "repeat": repeat}
-            cells[f"{THICKNESS} (plan)"] = thickness.get(mark)
-            cells["side"] = edges.get(mark)
+            cells: dict[str, Any] = {ORDER: order, "coupon": mark, "reading": reading, AGAIN: None}
+            cells[f"{THICKNESS} (plan)"] = thickness.get(coupon)
+            cells["side"] = word(edges.get(coupon, ""))
             for quantity, readings in asked:
                 closed = reading > (1 if quantity.per_coupon else readings)
-                cells[quantity.column] = Cell(None) if closed else None
+                cells[typed_column(quantity)] = Cell(None) if closed else None
             if CUTOFF_FIELD in headers:
                 cells["cutoff_mm"] = trial.bench.cutoff_mm
             number = len(rows) + 2
             where = f"${place[f'{THICKNESS} (plan)']}{number}" if thickness else "'how to'!$B$2"
             for field, header, limits in graded:
-                cells[header] = Cell(_range_formula(f"{place[field]}{number}", where, limits, field))
+                value = f"{place[typed[field]]}{number}"
+                cells[header] = Cell(_range_formula(value, where, limits, field))
             rows.append([cells.get(header) for header in headers])
     return rows
-
-
-def _edges(records: Records) -> dict[str, str]:
-    """Edge to measure of each coupon, as its word on the papers; empty for a plan without a layout."""
-    if "edge" not in records.coupons:
-        return {}
-    coupons = records.coupons
-    return {str(mark): word(str(edge)) for mark, edge in zip(coupons["coupon"], coupons["edge"], strict=True) if edge}
 
 
 def _letter(place: int) -> str:
@@ -255,7 +288,9 @@ def _letter(place: int) -> str:
 
 
 def _range_formula(cell: str, thickness: str, limits: str, field: str) -> str:
-    """The range of one reading, compared after rounding to 1e-9 like `trials.grade.iso9013`."""
+    """The range of one reading, compared in mm or µm after rounding to 1e-9 like `trials.grade.iso9013`."""
+    scale = scale_in_use(field.rpartition("_")[2])
+    kept = cell if scale == 1.0 else f"{cell}*{float(f'{1 / scale:.12g}'):g}"
     ranges = standards.squareness_ranges() if field == "u_mm" else standards.roughness_ranges()
     slope = chr(ord(limits) + 1)
     worse = text("worse than {n}", n=ranges[-1].range)
@@ -263,13 +298,14 @@ def _range_formula(cell: str, thickness: str, limits: str, field: str) -> str:
     for place in reversed(range(len(ranges))):
         row = LIMIT_ROW + place
         limit = f"ROUND('how to'!${limits}${row}+'how to'!${slope}${row}*{thickness},9)"
-        inner = f"IF(ROUND({cell},9)<={limit},{ranges[place].range},{inner})"
+        inner = f"IF(ROUND({kept},9)<={limit},{ranges[place].range},{inner})"
     return f'=IF(ISNUMBER({cell}),{inner},"")'
 
 
-def _how_to(book: Book, trial: Trial, asked: list[Quantity], varies: bool) -> None:
+def _how_to(book: Book, listed: _List, varies: bool) -> None:
     """Limits on top, where the formulas look, then the routine and the dross scale."""
-    graded = _graded(trial, [quantity.column for quantity in asked], varies)
+    trial = listed.records.trial
+    graded = _graded(trial, listed.fields, varies)
     sheet = book.workbook.add_worksheet("how to")
     sheet.set_column(0, 0, 24)
     sheet.set_column(1, 6, 17)
@@ -281,9 +317,8 @@ def _how_to(book: Book, trial: Trial, asked: list[Quantity], varies: bool) -> No
         (text("dross grade {grade}", grade=step.grade), f"{dross_name(step.grade)}: {dross_definition(step.grade)}")
         for step in SCALE
     ]
-    scale = scale if any(quantity.scale == "grade" for quantity in asked) else []
-    steps = [step for step in how_to() if step[0] != text(REPEAT) or trial.bench.repeat_share]
-    for left, right in (*steps, ("", ""), *scale):
+    scale = scale if any(quantity.scale == "grade" for quantity, _ in listed.asked) else []
+    for left, right in (*how_to(listed.again), ("", ""), *scale):
         sheet.write_string(number, 0, left, bold)
         sheet.write_string(number, 1, right, plain)
         number += 1
@@ -306,8 +341,8 @@ def _limit_table(book: Book, sheet: Any, trial: Trial, varies: bool) -> None:
         text("u: mm per mm"),
         text("Rz5: base, µm"),
         text("Rz5: µm per mm"),
-        text("limit of u, mm"),
-        text("limit of Rz5, µm"),
+        text("limit of {symbol}, {unit}", symbol="u", unit=shown_unit("mm")),
+        text("limit of {symbol}, {unit}", symbol="Rz5", unit=shown_unit("um")),
     )
     right = {"align": "right"}
     for place, head in enumerate(heads[: 5 if varies else 7]):
@@ -320,4 +355,5 @@ def _limit_table(book: Book, sheet: Any, trial: Trial, varies: bool) -> None:
             sheet.write_number(number, first, row.base, plain)
             sheet.write_number(number, first + 1, row.per_mm, plain)
             if not varies:
-                sheet.write_number(number, 5 + first // 2, round(row.base + row.per_mm * at, 9), plain)
+                limit = scale_in_use("mm" if first == 1 else "um") * (row.base + row.per_mm * at)
+                sheet.write_number(number, 5 + first // 2, round(limit, 5 if inches() else 9), plain)

@@ -10,11 +10,13 @@ from trials.plan.cautions import nozzle_cautions
 from trials.store.records.records import OUTCOMES, Records, rows_of
 from trials.store.workbooks.book import Book, Column, between, choice, created_at
 from trials.trial import Trial
+from trials.units import column
 from trials.words import columns
 from trials.words.findings import say
-from trials.words.language import text
+from trials.words.language import text, word
 from trials.words.numbers import plain
 from trials.words.plan import described, limit_words
+from trials.words.system import setting_in_use, unit_in_use
 
 SPARE_MOUNTS = 10
 SPARE_SHEETS = 4
@@ -86,7 +88,10 @@ def _first_sheet(trial: Trial) -> list[tuple[str, str]]:
         [(text("Kept constant"), ""), *(_held(name, value) for name, value in trial.held.items())] if trial.held else []
     )
     if trial.plan.limits:
-        lines += [(text("Not to be cut"), ""), *((text("limit"), limit_words(limit)) for limit in trial.plan.limits)]
+        lines += [
+            (text("Not to be cut"), ""),
+            *((text("limit"), limit_words(limit, trial.units)) for limit in trial.plan.limits),
+        ]
     lines += [(text("Nozzle types"), ""), *((nozzle.type, described(nozzle)) for nozzle in trial.nozzles)]
     found = [say(finding) for finding in nozzle_cautions(trial)]
     lines += [(text("Cautions"), ""), *((text(caution.hazard), text(caution.text)) for caution in standards.cautions())]
@@ -96,14 +101,14 @@ def _first_sheet(trial: Trial) -> list[tuple[str, str]]:
 def _material(trial: Trial) -> str:
     a = trial.application
     thickness = plain(a.thickness_mm, "mm") if a.thickness_mm else ""
-    return ", ".join(part for part in (a.material, thickness, a.gas) if part)
+    return ", ".join(part for part in (a.material, thickness, word(a.gas)) if part)
 
 
 def _example(trial: Trial) -> str:
     parts = []
     for name, factor in list(trial.factors.items())[:2]:
-        value = factor.levels[-1]
-        parts.append(f"{trial.factor_column(name)}={value if factor.is_text else format(value, 'g')}")
+        value = _planned_level(factor.levels[-1], trial, name)
+        parts.append(f"{_planned_column(name, trial)}={value if factor.is_text else format(value, 'g')}")
     return "; ".join(parts) or text("no setting is varied in this trial")
 
 
@@ -113,12 +118,12 @@ def _held(name: str, value: Any) -> tuple[str, str]:
 
 
 def _cuts(records: Records) -> tuple[list[Column], list[list[Any]]]:
-    factors = list(records.factor_columns.values())
+    planned = [_planned_column(name, records.trial) for name in records.trial.factors]
     place = text("Place in the order of cutting: 1, 2, 3, ... each once.")
     columns = [
         Column("cut_order", 9, rule=between(1, 100000, "cut_order", place, whole=True)),
         Column("coupon", 9, typed=False),
-        *(Column(f"{name} (plan)", _width(name), typed=False) for name in ("nozzle", "specimen", *factors)),
+        *(Column(f"{name} (plan)", _width(name), typed=False) for name in ("nozzle", "specimen", *planned)),
         Column("mount", 9),
         Column("sheet", 9),
         Column(
@@ -137,13 +142,23 @@ def _cuts(records: Records) -> tuple[list[Column], list[list[Any]]]:
         rows.append(
             [
                 cut.get("cut_order") or plan["order"],
-                *(plan[name] for name in ("coupon", "nozzle", "specimen", *factors)),
+                *(plan[name] for name in ("coupon", "nozzle", "specimen")),
+                *(_planned_level(plan[column], records.trial, name) for name, column in records.factor_columns.items()),
                 *(cut.get(name) or plan[name] for name in ("mount", "sheet")),
                 text(cut["outcome"]) if cut.get("outcome") else "",
                 *(cut.get(name, "") for name in ("cut_at", "changed_setting", "note")),
             ]
         )
     return columns, rows
+
+
+def _planned_column(name: str, trial: Trial) -> str:
+    """The column of a planned setting, in the unit in use."""
+    return column(name, unit_in_use(trial.factors[name].unit))
+
+
+def _planned_level(value: Any, trial: Trial, name: str) -> Any:
+    return setting_in_use(value, trial.factors[name].unit) if isinstance(value, (int, float)) else value
 
 
 def _width(name: str) -> float:

@@ -1,0 +1,99 @@
+"""A file from the bench: readings, what was measured again because it went wrong, and the order of measuring."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import pandas as pd
+
+from trials.errors import Problems
+from trials.store.intake.headers import named_sheet
+from trials.store.intake.readings import read_table_of_readings
+from trials.store.language import kept_word
+from trials.store.records.again import BECAUSE
+from trials.store.records.records import Records
+from trials.store.records.second_marks import coupon_behind
+from trials.store.tables import FileTable, text_in, whole_in
+
+ORDER = "measure_order"
+FEW = 4
+"""Coupons of a file: fewer stand in the order of a list by chance."""
+
+
+@dataclass(frozen=True)
+class BenchFile:
+    """Readings in long form; again: those with a reason in the column `again_because`, which correct others."""
+
+    readings: FileTable
+    again: FileTable
+
+
+def read_bench(path: str | Path, records: Records) -> BenchFile:
+    """Readings of a file, those measured again apart, with the place in which each was measured where it is known.
+
+    A second mark is taken for the coupon behind it.
+
+    Raises
+    ------
+    InputError
+        As `read_readings`.
+    """
+    table = named_sheet(path, "readings", ("coupon",))
+    reasons = _cells(table, BECAUSE).map(text_in)
+    order = _orders(table, records)
+    first = _read(table, reasons == "", records)
+    again = _read(table, reasons != "", records)
+    again = replace(again, frame=again.frame.assign(**{BECAUSE: reasons.reindex(again.frame.index)}))
+    return BenchFile(*(_placed(part, order, records) for part in (first, again)))
+
+
+def _read(table: FileTable, chosen: pd.Series, records: Records) -> FileTable:
+    return read_table_of_readings(replace(table, frame=table.frame[chosen]), records)
+
+
+def _placed(part: FileTable, order: pd.Series, records: Records) -> FileTable:
+    """The readings with coupon and repeat behind each second mark, and the place in the order of measuring."""
+    frame = part.frame.copy()
+    if records.repeat_marks:
+        typed = list(zip(frame["coupon"], frame["repeat"], strict=True))
+        behind = {pair: coupon_behind(*pair, records) for pair in set(typed)}
+        frame["coupon"], frame["repeat"] = [behind[p][0] for p in typed], [behind[p][1] for p in typed]
+    places = order.reindex(frame.index).astype(object)
+    frame["measured_order"] = places.where(places.notna(), None)
+    return replace(part, frame=frame)
+
+
+def _cells(table: FileTable, header: str) -> pd.Series:
+    """The cells of the column that stands for this header in any language; empty where there is none."""
+    for name in table.frame.columns:
+        if kept_word(str(name)).strip().lower() == header:
+            return table.frame[name]
+    return pd.Series([None] * len(table.frame), index=table.frame.index, dtype=object)
+
+
+def _orders(table: FileTable, records: Records) -> pd.Series:
+    """Place in the order of measuring by row of the file: as typed, else that of the rows; <NA> where not known.
+
+    Rows that stand in the order of the marks or of cutting were typed from a list: they tell nothing.
+    """
+    typed, problems = list[int | None](), Problems()
+    cells = _cells(table, ORDER)
+    for row, cell in cells.items():
+        with problems.gathered():
+            typed.append(whole_in(cell, 1, decimal_comma=table.decimal_comma, file=table.file, row=row, column=ORDER))
+    problems.tell()
+    if any(place is not None for place in typed):
+        return pd.Series(typed, index=cells.index, dtype="Int64")
+    if _listed(table, records):
+        return pd.Series(pd.NA, index=cells.index, dtype="Int64")
+    last = records.readings["measured_order"].max() if len(records.readings) else pd.NA
+    start = 0 if pd.isna(last) else int(last)
+    return pd.Series(range(start + 1, start + len(cells) + 1), index=cells.index, dtype="Int64")
+
+
+def _listed(table: FileTable, records: Records) -> bool:
+    marks = list(dict.fromkeys(text_in(cell) for cell in _cells(table, "coupon") if cell is not None))
+    planned = dict(zip(records.coupons["coupon"], records.coupons["order"], strict=True))
+    by_cut = sorted(marks, key=lambda mark: int(planned.get(mark, 0)))
+    return len(marks) >= FEW and marks in (sorted(marks), by_cut)
