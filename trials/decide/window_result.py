@@ -26,6 +26,11 @@ class Gain:
     high: float
     optimism: float
 
+    @property
+    def shown(self) -> bool:
+        """Whether the interval leaves out that nothing is gained."""
+        return not self.low <= (1.0 if self.kind == "ratio" else 0.0) <= self.high
+
 
 @dataclass(frozen=True)
 class Confirmation:

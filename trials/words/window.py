@@ -57,7 +57,7 @@ def beside_today(found: WindowStudy) -> str:
     moved = [each for each in found.types if each.best.gain is not None]
     if found.asked or not moved:
         return ""
-    proved = [each.nozzle for each in moved if each.best.gain is not None and _proved(each.best.gain)]
+    proved = [each.nozzle for each in moved if each.best.gain is not None and each.best.gain.shown]
     names = {"place": _at(found.today, found), "nozzles": listed([each.nozzle for each in moved])}
     if not proved:
         return text(
@@ -71,12 +71,6 @@ def beside_today(found: WindowStudy) -> str:
         **names,
         proved=listed(proved),
     )
-
-
-def _proved(gain: Gain) -> bool:
-    """Whether the interval of a gain leaves out no gain."""
-    none = 1.0 if gain.kind == "ratio" else 0.0
-    return gain.high < none or gain.low > none
 
 
 def place_of_best(each: TypeWindow, found: WindowStudy) -> str:
