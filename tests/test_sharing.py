@@ -118,10 +118,18 @@ def test_little_work_stays_here_and_much_is_shared(monkeypatch):
         assert list(shared(abs, range(3), 100.0)) == [0, 1, 2] and asked == [-1]
 
 
-def test_workers_do_not_hear_an_interrupt():
+def test_workers_do_not_hear_an_interrupt(hearing):
     with working("2"):
         assert set(shared(hears_interrupts, range(4), 0.0)) == {False}
     assert hears_interrupts(0)
+
+
+@pytest.fixture
+def hearing():
+    """This process hears Ctrl-C, also where the tests were started in the background."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
 
 
 def hears_interrupts(_):
