@@ -9,9 +9,11 @@ import pytest
 from trials import steps
 from trials.commands import Command
 from trials.decide.ladder import LadderKind
+from trials.report.first_page import nozzle_table
 from trials.store.intake import typed_tables as intake
 from trials.store.records import recording
 from trials.store.records.folder import read_trial
+from trials.words.decision import decision_rows
 from trials.words.findings import say
 from trials.words.study import answer_sentence
 
@@ -58,6 +60,18 @@ def test_the_sentence_and_the_next_step_are_about_speed(study):
     assert [row.answers[0].response for row in study.nozzles if not row.today] == ["clean_speed"] * 2
     first = study.next_steps[0].finding
     assert first.kind == LadderKind.CONSIDER and "95 % of its mounts cut clean up to at least" in say(first)
+
+
+def test_the_first_page_says_what_most_mounts_keep_clean_and_counts_no_failed_edges(folder, study, truth):
+    table = nozzle_table(study, read_trial(folder)[0], None)
+    assert table["nozzle_head"] == ["Nozzle type", "Half clean up to, m/min", "Coupons cut", "Price, EUR", "Answer"]
+    assert not table["nozzle_bars"] and "Of 100 edges" not in table["table_note"]
+    gain = dict(decision_rows(study))["Gain"]
+    safe = {each.nozzle: f"{each.clean_95_low:.2f}" for each in study.ladder.types}
+    assert gain == (
+        f"95 % of the mounts stay clean up to {safe['shower']} m/min at least, with Cylindrical up to "
+        f"{safe['cylindrical']} m/min."
+    )
 
 
 def test_steps_left_by_the_stop_rule_are_not_missing(folder, study):

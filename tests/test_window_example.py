@@ -17,6 +17,7 @@ from trials.steps.extend import add_extension
 from trials.store.intake import typed_tables as intake
 from trials.store.records import recording
 from trials.store.records.folder import read_trial
+from trials.words.decision import decision_rows
 from trials.words.findings import say
 from trials.words.first_page import answer_box
 from trials.words.study import answer_sentence
@@ -82,6 +83,9 @@ def test_the_first_page_answers_the_question_of_a_window(study):
     box = answer_box(study)
     assert (box.what, box.at) == ("Diverging", "at pressure 14.5 bar, standoff 0.7 mm")
     assert "90 %" in box.sure and "Conical" in box.others and "µm" in box.figures
+    assert box.does == "Change to" and box.sure.endswith("confirm it before changing over.")  # 14.5 bar was not cut
+    gain = dict(decision_rows(study))["Gain"]
+    assert gain == "Rz5 of Diverging at its best against Conical at its own: 15 % lower, interval 2 to 26 %."
     assert answer_sentence(study).startswith("diverging is shown to meet the whole requirement")
     (told,) = (finding for finding in study.cannot_say if finding.kind == StudyKind.NOT_MEASURED)
     assert told.facts["window"] and "window" not in say(told)

@@ -192,10 +192,12 @@ def test_who_when_and_on_which_machine(study, trial, extras):
     assert verdict_data(study, on, MADE_ON, known)["facts"] == [
         "Engineer: E. Invented",
         "Machine: bay 3",
+        "Held: speed 1.1 m/min, focus 4 mm, power 4 kW",
         "Cut: 12 January 2026 to 13 January 2026",
         "Measured: 14 January 2026, by A. B. and C. D.",
     ]
-    assert verdict_data(study, trial, MADE_ON, extras)["facts"] == ["Engineer: E. Invented"]
+    bare = trial.model_copy(update={"held": {}})
+    assert verdict_data(study, bare, MADE_ON, extras)["facts"] == ["Engineer: E. Invented"]
 
 
 @pytest.mark.parametrize("types", [2, 8])

@@ -206,6 +206,7 @@ def test_names_as_a_person_writes_them():
         (0.961, 0.546, (4, 46), "about 4, at most 46"),
         (0.644, 0.0, (36, 100), "about 36, perhaps all"),
         (0.9999, 0.93, (0, 7), "hardly any, at most 7"),
+        (0.9999, 1.0, (0, 0), "hardly any"),
         (float("nan"), 0.5, None, "–"),
     ],
 )

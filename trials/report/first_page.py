@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 
 from trials.decide.chance_result import ChanceResult
+from trials.decide.decision_result import Question
 from trials.decide.kinds import StudyKind
 from trials.decide.results import NozzleRow, Study
 from trials.findings import Finding, Weight, each_once
@@ -16,6 +17,7 @@ from trials.report.chance_page import of_all
 from trials.report.counts import Counts, counts, failed_words
 from trials.report.extras import VerdictExtras
 from trials.report.ladder_page import ladder_column
+from trials.report.record_pages import held_rows
 from trials.trial import Trial
 from trials.words.decision import decision_rows, money_notes
 from trials.words.first_page import answer_box, answer_head, answered_by, decision_lines, fails_of_hundred, fails_words
@@ -90,6 +92,8 @@ def facts_line(trial: Trial, extras: VerdictExtras) -> list[str]:
         for key, value in trial.held.items()
         if key in ("machine", "laser")
     ]
+    kept = [f"{name} {value}" for name, value in held_rows(trial) if name not in ("machine", "laser")]
+    found += [text("Held: {settings}", settings=", ".join(kept))] if kept else []
     cut, measured = _days(extras.days_cut), _days(extras.days_measured)
     found += [text("Cut: {days}", days=cut)] if cut else []
     if measured and extras.inspectors:
@@ -112,10 +116,10 @@ def nozzle_table(study: Study, trial: Trial, graded: pd.DataFrame | None) -> dic
 
     The share of edges that fail is a number of 100 with its bound, for a bar, beside the same in words.
     """
-    tallies = _tallies(study, graded)
+    tallies = [] if study.asks == Question.LADDER else _tallies(study, graded)  # a ladder cuts beyond what is clean
     columns = _columns(study, trial, tallies)
     chances = {row.nozzle: of_all(study.chances, row.nozzle) for row in study.nozzles}
-    barred = any(chances.values())
+    barred = any(chances.values()) and study.asks not in (Question.LADDER, Question.WINDOW)  # at one setting only
     return {
         "nozzle_head": [
             text("Nozzle type"),

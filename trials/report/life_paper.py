@@ -56,7 +56,7 @@ def life_data(table: pd.DataFrame, found: LivesAnswer, made_on: date) -> dict[st
         b.section(text("How the lives ended"), _end_blocks(found)),
         *(_part_section(part) for part in found.beside),
         b.section(text("What these lives cannot say"), [b.listed(cautions(found))]),
-        b.section(text("Product-limit table"), [km_table(found)]),
+        b.section(text("Share still good, failure by failure"), [km_table(found)]),
         b.section(text("Lives as recorded"), [_recorded(table, found)]),
     ]
     return {
@@ -106,8 +106,8 @@ def _ratio_blocks(found: LivesAnswer) -> list[b.Block]:
     if not rows:
         return []
     said = text(
-        "Limits by profile likelihood, {level} each so that all of them hold together with 95 %, allowing for few "
-        "failures.",
+        "Limits by profile likelihood, each at {level} so that those of all types hold together with 95 %, allowing "
+        "for few failures.",
         level=percent_of(study.confidence),
     )
     return [b.table(ratio_head(), rows, right=(4, 5), widths=(1.6, 1.6, 1.6, 1.1, 1.8, 1.2)), b.words(said)]

@@ -9,15 +9,15 @@ from trials.commands import Blank, Command
 from trials.decide.decision import LIFE, decide, decide_lives
 from trials.decide.decision_result import Action, Because, Decision, FewerFail, Gain, MoreCutting, Question
 from trials.infer.answer import Answer
+from trials.words import ladders
 from trials.words import money as words
-from trials.words import window
 from trials.words.findings import say
 from trials.words.language import plural, text
 from trials.words.money import amount_words, price_words
 from trials.words.names import person
 from trials.words.numbers import fixed, listed, number, percent, with_unit
 from trials.words.settings import at_place
-from trials.words.study import symbol
+from trials.words.study import change_words, symbol
 
 if TYPE_CHECKING:
     from trials.decide.lives import LivesAnswer
@@ -97,12 +97,24 @@ def _sentences(study: Study, found: Decision) -> list[str]:
     """What a change gains: edges, then money."""
     said = [text("Of 100 edges {fewer}.", fewer=fewer_words(found.fewer_fail))] if found.fewer_fail else []
     if study.window is not None and study.window.asked:
-        said += window.gain_sentences(found, study.window)
+        said += [_at_best(gain, found, study) for gain in found.gains]
+    if study.ladder is not None and found.against:
+        said += filter(None, [ladders.safe_words(found.nozzle, found.against, study.ladder)])
     if found.because == Because.MONEY:
         said.append(text("The edge is the same for practical purposes."))
     if found.money is not None and study.money is not None:
         said.append(words.metre_words(found.money, study.money))
     return said
+
+
+def _at_best(gain: Gain, found: Decision, study: Study) -> str:
+    """What a change of type gains, each at its best; or what today's type gains at its best over today's setting."""
+    result = next(each for each in study.results if each.response == gain.response)
+    names = {"symbol": symbol(result), "size": change_words(gain, result.unit)}
+    names |= {"nozzle": person(found.nozzle), "against": person(found.against)}
+    if found.against:
+        return text("{symbol} of {nozzle} at its best against {against} at its own: {size}.", **names)
+    return text("{symbol} of {nozzle} at its best against today's setting: {size}.", **names)
 
 
 def fewer_words(found: FewerFail) -> str:

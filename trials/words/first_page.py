@@ -339,4 +339,6 @@ def fails_words(chance: ChanceResult | None) -> str:
     size = text("about {n}", n=about) if about else text("hardly any")
     if most >= 100:
         return text("{size}, perhaps all", size=size)
+    if most == 0:
+        return size
     return text("{size}, at most {most}", size=size, most=most)

@@ -12,6 +12,7 @@ from trials.infer.answer import Added, Answer
 from trials.units import shown
 from trials.words.facts import amount, figure, several, whole, word
 from trials.words.language import plural, text
+from trials.words.names import person
 from trials.words.numbers import confidence, fixed, listed, number, percent, point, signed, with_unit
 
 if TYPE_CHECKING:
@@ -95,6 +96,19 @@ def faster_words(c: LadderComparison, found: LadderAnswer) -> str:
     """How far a type cuts clean beside the other: `clean up to 3.6 m/min against 3.0 m/min, +0.6 m/min, ...`."""
     speed, other = (speed_words(_of(found, name).typical, found) for name in (c.nozzle, c.against))
     return text("clean up to {speed} against {other}, {size}", speed=speed, other=other, size=_size(c, found))
+
+
+def safe_words(nozzle: str, against: str, found: LadderAnswer) -> str:
+    """What 95 % of the mounts of a type keep clean, beside the same of another; empty where either is not known."""
+    safe = [_of(found, name).clean_95_low for name in (nozzle, against)]
+    if not all(map(math.isfinite, safe)):
+        return ""
+    return text(
+        "95 % of the mounts stay clean up to {speed} at least, with {against} up to {other}.",
+        speed=speed_words(safe[0], found),
+        against=person(against),
+        other=speed_words(safe[1], found),
+    )
 
 
 def _of(found: LadderAnswer, nozzle: str) -> CleanSpeed:
@@ -185,17 +199,17 @@ def table_note(found: LadderAnswer) -> str:
         return ""
     if found.rising == THICKNESS:
         return text(
-            "“Cuts clean up to”: the thickness at which half of the mounts of a type stop cutting clean; in brackets "
+            "“Half clean up to”: the thickness at which half of the mounts of a type stop cutting clean; in brackets "
             "the thickness at which 95 % of them still do, at least, with 95 % confidence."
         )
     return text(
-        "“Cuts clean up to”: the speed at which half of the mounts of a type stop cutting clean; in brackets the speed "
+        "“Half clean up to”: the speed at which half of the mounts of a type stop cutting clean; in brackets the speed "
         "at which 95 % of them still do, at least, with 95 % confidence."
     )
 
 
 def cell_words(found: LadderAnswer, nozzle: str) -> str:
-    """The cell of a type under “Cuts clean up to”."""
+    """The cell of a type under “Half clean up to”."""
     own = [each for each in found.types if each.nozzle == nozzle]
     if not own:
         return "–"
@@ -208,7 +222,7 @@ def cell_words(found: LadderAnswer, nozzle: str) -> str:
 
 def cell_head(found: LadderAnswer) -> str:
     """Head of that column."""
-    return text("Cuts clean up to, {unit}", unit=shown(found.unit))
+    return text("Half clean up to, {unit}", unit=shown(found.unit))
 
 
 def worthwhile_words(found: LadderAnswer) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterable
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
+from trials.decide.decision_result import Gain
 from trials.decide.results import Comparison, Effect, NextStep, NozzleRow, ResponseResult, Spread, State, Study, Worded
 from trials.infer.answer import Added, Answer
 from trials.responses import QUANTITIES, Scale
@@ -107,7 +108,7 @@ def covered(found: Iterable[Comparison]) -> str:
     return text("intervals {level}, for all types together", level=listed([confidence(x) for x in sorted(levels)]))
 
 
-def change_words(c: Comparison, unit: str) -> str:
+def change_words(c: Comparison | Gain, unit: str) -> str:
     """The size of a comparison with its interval: `33 % lower, interval 19 to 45 %`."""
     bare = math.isnan(c.low)
     if c.kind == "share":

@@ -15,8 +15,6 @@ from trials.words.numbers import bare, fixed, listed, number, percent, plain, si
 from trials.words.settings import factor_name, setting_words
 
 if TYPE_CHECKING:
-    from trials.decide.decision_result import Decision
-    from trials.decide.decision_result import Gain as Proved
     from trials.decide.window_result import BestComparison, Gain, TypeWindow, WindowStudy
 
 
@@ -87,11 +85,12 @@ def sure_words(each: TypeWindow, found: WindowStudy) -> str:
         "wanted": percent(found.wanted),
     }
     if each.share_bound > 0:
-        return text(
+        shown_ = text(
             "There {chance} edges meet the drawing, surely {low}. A chance of {wanted} is shown over {share} of the "
             "settings that were cut.",
             **names,
         )
+        return f"{shown_} {between}" if (between := _between(each, found)) else shown_
     if each.share_estimate > 0:
         return text(
             "There {chance} edges meet the drawing, but only {low} is sure: the {wanted} asked for is shown nowhere "
@@ -99,6 +98,14 @@ def sure_words(each: TypeWindow, found: WindowStudy) -> str:
             **names,
         )
     return text("Even there only {chance} edges meet the drawing; {wanted} is reached nowhere.", **names)
+
+
+def _between(each: TypeWindow, found: WindowStudy) -> str:
+    """That the best lies between the settings that were cut; empty where it was cut."""
+    best = tuple(float(each.best.settings[name]) for name in found.across)
+    if any(math.dist(best, place) < 1e-9 for place in each.cut):
+        return ""
+    return text("It lies between the settings that were cut: confirm it before changing over.")
 
 
 def nearest_words(each: TypeWindow, found: WindowStudy) -> str:
@@ -111,24 +118,6 @@ def other_types(but: str, found: WindowStudy) -> str:
     """The other types: over how much of what was cut they are safe, and where they are best."""
     others = [_other(each, found) for each in found.types if each.nozzle != but]
     return " ".join(others) or text("No other type was in the trial.")
-
-
-def gain_sentences(decided: Decision, found: WindowStudy) -> list[str]:
-    """What a change of type gains, each at its best; or what today's type gains at its best over today's setting."""
-    return [_gained(gain, decided, found) for gain in decided.gains]
-
-
-def _gained(gain: Proved, decided: Decision, found: WindowStudy) -> str:
-    sizes = _sizes_of(gain.kind, (gain.value, gain.low, gain.high), found)
-    names = {**sizes, "nozzle": person(decided.nozzle), "against": person(decided.against)}
-    if decided.against:
-        return text(
-            "Typical edge of {nozzle} at its best against {against} at its own: {size}, interval {low} to {high}.",
-            **names,
-        )
-    return text(
-        "Typical edge of {nozzle} at its best against today's setting: {size}, interval {low} to {high}.", **names
-    )
 
 
 def _other(each: TypeWindow, found: WindowStudy) -> str:
