@@ -9,6 +9,7 @@ from trials.decide.lives import answer_lives
 from trials.endings import Ended
 from trials.infer.life import study_lives
 from trials.report.life_paper import life_data, life_picture
+from trials.trial import Heading
 from trials.words.language import Language, speaking
 
 TIME = [10.0, 20.0, 33.0, 41.0, 30.0, 40.0, 44.0, 52.0]
@@ -17,12 +18,23 @@ W, P, G = Ended.WORN, Ended.PLUGGED, Ended.TAKEN_OFF_GOOD
 ENDS = [W, P, W, W, W, W, G, W]
 
 
-def data(ends, worthwhile=0.25):
+def data(ends, worthwhile=0.25, asked=None):
     table = pd.DataFrame(
         {"nozzle": TYPES, "specimen": ["", *"1234567"], "life": TIME, "ended": pd.Series(ends, dtype=object)}
     )
     study = study_lives(TIME, [end.failed for end in ends], TYPES, "a")
-    return life_data(table, answer_lives(study, "hours", worthwhile, TYPES, ends), date(2026, 3, 2))
+    return life_data(table, answer_lives(study, "hours", worthwhile, TYPES, ends), date(2026, 3, 2), asked)
+
+
+def test_a_life_trial_has_its_question_and_a_decision_to_sign():
+    asked = Heading(title="Nozzle life", question="Does b last long enough?", engineer="E. Invented")
+    page = data(ENDS, asked=asked)
+    assert (page["title"], page["question"], page["engineer"]) == (asked.title, asked.question, "E. Invented")
+    ticks = page["decision"]["ticks"]
+    assert ticks[1:] == ["keep A", "run more nozzles before deciding"] and len(page["decision"]["sign"]) == 4
+    assert ticks[0] in ("change to B", "change to another type:")
+    table, unworded = data(ENDS), data(ENDS, worthwhile=None, asked=asked)
+    assert table["decision"]["ticks"] == unworded["decision"]["ticks"] == [] and table["question"] == ""
 
 
 def test_lenses_are_not_drawn_among_nozzles():

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
 import pandas as pd
 
+from trials.decide.decision import decide_lives
+from trials.decide.decision_result import Action
 from trials.decide.lives import LivesAnswer
 from trials.endings import Ended
 from trials.infer.life import TypeLife
@@ -15,6 +18,7 @@ from trials.report.extras import Picture
 from trials.report.figures.lives import cause_figure, life_figure
 from trials.report.record_pages import program
 from trials.report.typeset import pdf
+from trials.trial import Heading
 from trials.words.decision import lives_decided
 from trials.words.frame import day_words
 from trials.words.language import text
@@ -37,16 +41,21 @@ from trials.words.lives import (
     share_words,
     unit_words,
 )
+from trials.words.names import person
 from trials.words.numbers import plain, with_unit
 
 
-def life_pdf(table: pd.DataFrame, found: LivesAnswer, made_on: date, invented: bool = False) -> bytes:
-    """One paper on lives; table: `nozzle, specimen, life, ended`, as it was studied."""
-    return pdf("life_paper.typ", life_data(table, found, made_on), made_on, invented)
+def life_pdf(
+    table: pd.DataFrame, found: LivesAnswer, made_on: date, invented: bool = False, asked: Heading | None = None
+) -> bytes:
+    """One paper on lives; table: `nozzle, specimen, life, ended`, as it was studied; asked: of a life trial."""
+    return pdf("life_paper.typ", life_data(table, found, made_on, asked), made_on, invented)
 
 
-def life_data(table: pd.DataFrame, found: LivesAnswer, made_on: date) -> dict[str, object]:
-    """Everything the template prints, as text, numbers and SVG."""
+def life_data(
+    table: pd.DataFrame, found: LivesAnswer, made_on: date, asked: Heading | None = None
+) -> dict[str, object]:
+    """Everything the template prints, as text, numbers and SVG; a trial has its question and a decision to sign."""
     picture = life_picture(table, found)
     answer, *rest = sentences(found)
     sections = [
@@ -60,14 +69,35 @@ def life_data(table: pd.DataFrame, found: LivesAnswer, made_on: date) -> dict[st
         b.section(text("Lives as recorded"), [_recorded(table, found)]),
     ]
     return {
-        "title": text("Lives by nozzle type, {unit}", unit=unit_words(found.unit)),
-        "engineer": "",
+        "title": text("Lives by nozzle type, {unit}", unit=unit_words(found.unit)) if asked is None else asked.title,
+        "question": "" if asked is None else asked.question,
+        "labels": {"question": text("Question")},
+        "decision": _to_sign(found) if asked is not None else NOTHING_TO_SIGN,
+        "engineer": "" if asked is None else asked.engineer,
         "made_on": day_words(made_on),
         "program": program(),
         "footer": text("made on {day} · {program}", day=day_words(made_on), program=program()),
         "sentence": " ".join(filter(None, (answer, lives_decided(found)))),
         "sections": [part for part in sections if part["blocks"]],
     }
+
+
+NOTHING_TO_SIGN: Mapping[str, Any] = {"open": "", "head": "", "ticks": [], "sign": []}
+
+
+def _to_sign(found: LivesAnswer) -> Mapping[str, Any]:
+    """Boxes to tick and lines to fill in, where types were compared in words."""
+    decided = decide_lives(found)
+    if decided.action == Action.NOTHING:
+        return NOTHING_TO_SIGN
+    to = person(decided.nozzle) if decided.action == Action.CHANGE else text("another type:")
+    ticks = [
+        text("change to {nozzle}", nozzle=to),
+        text("keep {nozzle}", nozzle=person(found.study.today)),
+        text("run more nozzles before deciding"),
+    ]
+    sign = [text("Name"), text("Role"), text("Signature"), text("Date")]
+    return {"open": "", "head": text("Decision"), "ticks": ticks, "sign": sign}
 
 
 def life_picture(table: pd.DataFrame, found: LivesAnswer) -> Picture:

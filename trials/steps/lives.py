@@ -186,4 +186,4 @@ def write_lives(table: Lives, found: LivesAnswer, path: Path, made_on: date) -> 
         return
     if path.suffix.lower() != ".pdf":
         raise InputError("not a name for the paper", found=str(path), allowed=".pdf, .svg", do="Change the name.")
-    write_bytes(path, life_pdf(table.frame, found, made_on, table.invented))
+    write_bytes(path, life_pdf(table.frame, found, made_on, table.invented, table.asked))
