@@ -221,3 +221,18 @@ def test_within_spread_of_two_and_three_readings_by_hand():
     # two equal readings: a step of 0.6 leaves a variance of 0.36 / 12
     _, floored = checks.log_variance_within(np.array([4.0, 4.0]), np.array(["a", "a"]), 0.6)
     assert floored == pytest.approx([math.log(0.03) + np.euler_gamma + math.log(2)], abs=1e-12)
+
+
+def test_shape_of_eight_residuals_by_hand():
+    # seven at -1 and one at 7: moments 7, 42 and 301 (8 x 7 = 7 + 49, 8 x 42 = 343 - 7, 8 x 301 = 2401 + 7)
+    lone = np.array([-1.0] * 7 + [7.0])
+    found = checks.residual_shape(lone + 2.0)  # about their mean
+    assert (found.skewness, found.excess) == pytest.approx((42 / 7**1.5, 301 / 49 - 3), rel=1e-12)
+    assert checks.residual_shape(lone[1:]) is None  # seven are too few
+
+
+def test_a_small_power_is_not_a_logarithm():
+    values = np.array([1.0, math.e, math.e**2])  # geometric mean e: (v^p - 1) / (p e^(p - 1))
+    by_hand = [0.0, (math.e**0.05 - 1) / (0.05 * math.e**-0.95), (math.e**0.1 - 1) / (0.05 * math.e**-0.95)]
+    assert residuals._power(values, 0.05, math.e) == pytest.approx(by_hand, rel=1e-12)
+    assert residuals._power(values, 0.0, math.e) == pytest.approx([0.0, math.e, 2 * math.e], rel=1e-12)

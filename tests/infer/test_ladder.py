@@ -383,3 +383,8 @@ def test_climbs_are_repeated_until_one_ends_at_a_summit(monkeypatch, ended, take
     found = likelihood._best_climb(rows, nothing_separates(4, 2), np.ones(2), None, 0.7)
     assert (len(asked), found.height) == taken
     assert asked == [0.7, 0.3, 1.0, 3.0, 10.0][: len(asked)]
+
+
+def test_a_step_of_no_width_is_refused_by_its_row():
+    with pytest.raises(WrongArgument, match="In row 2 the last clean step is not below"):
+        fit_ladder(np.array([4.0, 5.0, 4.0]), np.array([4.5, 5.0, 4.5]), np.ones((3, 1)))

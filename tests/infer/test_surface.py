@@ -7,7 +7,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import beta, norm, t
 
-from trials.errors import WrongShape
+from trials.errors import NotIdentifiable, WrongShape
 from trials.infer.chance import Rule, chance, chance_of_all, chance_of_grade, find_source
 from trials.infer.chance.confirm import mean_of_new
 from trials.infer.chance.surface import EdgeMap, chance_surface, grade_surface, lowest_together
@@ -209,3 +209,17 @@ def test_lost_cuts_of_a_sure_grade_are_a_share_with_its_own_limits(trial):
     found = grade_surface(sure, ROWS[:, 1:], 1, specimens=5, df=8.0, draws=4_096, cuts=20, lost=4)
     np.testing.assert_allclose(found.estimate, 0.8, rtol=1e-12)
     np.testing.assert_allclose(found.low, beta.ppf(0.05, 16.5, 4.5), atol=1e-3)  # as above
+
+
+def test_the_lowest_grade_and_one_specimen_can_be_asked_for(trial):
+    y, fixed, groups, _ = trial
+    fit = fit_ordinal(np.clip(np.round((y - 2.9) * 5), 0, 2), fixed[:, 1:])
+    sure = replace(fit.penalised_full, thresholds=np.array([0.0, 60.0]), coefficients=np.zeros(3), group_sd=0.0)
+    sure = replace(fit, penalised_full=replace(sure, covariance=1e-12 * np.eye(5)))
+    found = grade_surface(sure, ROWS[:, 1:], 0, specimens=1, df=1.0)
+    np.testing.assert_allclose(found.estimate, 0.5, rtol=1e-12)  # a threshold at zero: even odds
+    with pytest.raises(NotIdentifiable, match="one side of 2"):
+        grade_surface(sure, ROWS[:, 1:], 2, specimens=1, df=1.0)
+    for wrong in ({"specimens": 0, "df": 1.0}, {"specimens": 1, "df": 0.5}):
+        with pytest.raises(WrongShape, match="do not fit the model"):
+            grade_surface(sure, ROWS[:, 1:], 0, **wrong)
