@@ -208,3 +208,16 @@ def test_an_interval_of_means_is_at_95_per_cent_unless_told():
     fit = fit_mixed(rng.normal(size=12), np.ones((12, 1)), {"coupon": np.repeat(np.arange(4), 3)})
     (found,), one = marginal.means(fit, np.ones((1, 1))), fit.estimate(np.ones(1), 0.95)
     assert (found.value, found.low, found.high, found.df) == (one.value, one.low, one.high, one.df)
+
+
+def test_within_spread_of_two_and_three_readings_by_hand():
+    # coupons of two, one and three readings: variances 2 and 3 with 1 and 2 degrees of freedom, the lone reading
+    # tells nothing; digamma(1/2) = -euler - 2 log 2, digamma(1) = -euler
+    values, coupon = np.array([1.0, 3.0, 2.0, 5.0, 5.0, 8.0]), np.array(list("aabccc"))
+    first, logs = checks.log_variance_within(values, coupon, 0.0)
+    assert first.tolist() == [0, 3]
+    expected = [math.log(2) + np.euler_gamma + math.log(2), math.log(3) + np.euler_gamma]
+    assert logs == pytest.approx(expected, abs=1e-12)
+    # two equal readings: a step of 0.6 leaves a variance of 0.36 / 12
+    _, floored = checks.log_variance_within(np.array([4.0, 4.0]), np.array(["a", "a"]), 0.6)
+    assert floored == pytest.approx([math.log(0.03) + np.euler_gamma + math.log(2)], abs=1e-12)

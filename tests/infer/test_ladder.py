@@ -10,8 +10,9 @@ from scipy.optimize import minimize
 from scipy.stats import nct, norm, t
 
 from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
-from trials.infer.ladder import compare_ladders, fit_ladder
-from trials.infer.ladder.likelihood import Ladders, Nodes
+from trials.infer.ladder import compare_ladders, fit_ladder, likelihood
+from trials.infer.ladder.likelihood import Ladders, LadderTop, Nodes
+from trials.infer.likelihood.recession import nothing_separates
 from trials.infer.means import against_reference
 
 CASE = json.loads((Path(__file__).parents[1] / "reference/ladder/l1_ladder.json").read_text("utf-8"))
@@ -345,3 +346,40 @@ def test_intervals_hold_with_a_third_censored(mounts):
         held.append(fall <= mounts * np.log1p(t.ppf(0.975, df) ** 2 / df))
     # two simulation errors of 150 trials around 95 %
     assert np.mean(held) == pytest.approx(0.95, abs=0.036)
+
+
+def test_covariance_with_groups_is_that_of_a_balanced_layout():
+    # steps too narrow to matter: by hand, with a groups of n and lambda = sigma^2 + n tau^2, the mean has variance
+    # lambda / (a n) and log sigma, told by the a (n - 1) differences inside groups, 1 / (2 a (n - 1))
+    y = np.array([[3.0, 3.4, 3.2], [4.1, 4.6, 4.2], [5.0, 4.7, 4.8], [3.9, 3.6, 4.2]])
+    a, n = y.shape
+    inside = ((y - y.mean(axis=1, keepdims=True)) ** 2).sum() / (a * (n - 1))
+    between = n * ((y.mean(axis=1) - y.mean()) ** 2).sum() / a
+    fit = fit_ladder(y.ravel() - 5e-5, y.ravel() + 5e-5, np.ones((a * n, 1)), {"specimen": np.repeat(np.arange(a), n)})
+    # steps of 1e-4 against a scale of 0.25: under 1e-7 of it, its square enters the variances
+    assert (fit.scale, fit.group_sd) == pytest.approx((inside**0.5, ((between - inside) / n) ** 0.5), rel=1e-5)
+    assert np.diag(fit.covariance) == pytest.approx([between / (a * n), 1 / (2 * a * (n - 1))], rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("ended", "taken"),
+    [
+        # (height, at a summit) of the first climb and of those from 0.3, 1, 3 and 10; how many are made, which counts
+        ([(-5.0, True), (-4.0, True)], (1, -5.0)),  # a summit is enough
+        ([(-5.0, False), (-6.0, True), (-4.0, True)], (2, -6.0)),  # a summit counts, though it is lower
+        ([(-5.0, False), (-4.0, False), (-6.0, False), (-4.5, False), (-4.2, False)], (5, -4.0)),  # else the highest
+    ],
+)
+def test_climbs_are_repeated_until_one_ends_at_a_summit(monkeypatch, ended, taken):
+    asked = []
+
+    def climb(ladders, cone, start, held, rho):
+        height, converged = ended[len(asked)]
+        asked.append(rho)
+        return LadderTop(np.ones(2), rho, height, np.eye(3), cone, converged)
+
+    monkeypatch.setattr(likelihood, "_climb", climb)
+    rows = Ladders(np.ones((2, 2)), np.ones((2, 2)), np.zeros(2, bool), np.zeros(2, bool), np.array([0, 1]))
+    found = likelihood._best_climb(rows, nothing_separates(4, 2), np.ones(2), None, 0.7)
+    assert (len(asked), found.height) == taken
+    assert asked == [0.7, 0.3, 1.0, 3.0, 10.0][: len(asked)]

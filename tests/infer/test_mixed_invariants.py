@@ -6,6 +6,9 @@ from scipy import stats
 
 from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.mixed import MixedDesign, fit_mixed
+from trials.infer.mixed.by_type import TypedDesign
+from trials.infer.mixed.groupings import Grouping
+from trials.infer.mixed.kernel import _random_columns
 
 # Two searches that start from the same cross-products in another order stop within rounding of the same flat minimum.
 SAME = 1e-7
@@ -315,3 +318,25 @@ def test_estimates_are_checked():
         fit.estimate(np.ones(6), confidence=95)
     with pytest.raises(WrongArgument, match="all zero"):
         fit.estimate(np.zeros(6))
+
+
+@pytest.mark.parametrize(
+    ("types", "error", "message"),
+    [
+        (["a", "a", "b", None, "b", None], NotFinite, "types has no label at row 4"),
+        (["a", "a", "b", "b", "b"], WrongShape, r"types has shape \(5,\), expected \(6,\)"),
+    ],
+)
+def test_a_missing_type_is_named_by_its_row(types, error, message):
+    with pytest.raises(error, match=message):
+        TypedDesign.build(np.ones((6, 1)), {"specimen": np.repeat([0, 1, 2], 2)}, np.array(types, object), ["specimen"])
+
+
+def test_levels_have_one_column_each():
+    # three sheets and two days, coupons carried apart: five columns, the sheets' before the days', none left empty
+    coded = [Grouping("sheet", np.array([0, 1, 2, 0]), 3), Grouping("coupon", np.arange(4), 4)]
+    coded.append(Grouping("day", np.array([1, 1, 0, 0]), 2))
+    blocks, columns = _random_columns(coded, 1, 4)
+    assert blocks == (slice(0, 3), None, slice(3, 5))
+    expected = [[1, 0, 0, 0, 1], [0, 1, 0, 0, 1], [0, 0, 1, 1, 0], [1, 0, 0, 1, 0]]
+    np.testing.assert_array_equal(columns.toarray(), expected)

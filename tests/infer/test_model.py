@@ -89,3 +89,15 @@ def test_sum_to_zero_last_level_is_minus_one():
     assert found.tolist() == [[1, 0], [0, 1], [-1, -1]]
     with pytest.raises(WrongArgument, match="'d' is not among its levels"):
         sum_to_zero(np.array(["d"], dtype=object), ("a", "b"), "nozzle")
+
+
+def test_numbers_are_coded_from_the_middle_by_half_their_range():
+    values = np.array([0.5, 0.7, 0.9, 0.6])
+    np.testing.assert_allclose(PRESSURE.columns(values)[:, 0], [-1.0, 0.0, 1.0, -0.5], atol=1e-12)
+    # the square less its mean over -1, 0, 1, which is two thirds
+    np.testing.assert_allclose(PRESSURE.square(values)[:, 0], [1 / 3, -2 / 3, 1 / 3, 1 / 4 - 2 / 3], atol=1e-12)
+    # uneven levels 0, 1, 5: mean 2, half range 2.5
+    np.testing.assert_allclose(
+        Axis("gap", (0.0, 1.0, 5.0)).columns([0.0, 1.0, 5.0])[:, 0], [-0.8, -0.4, 1.2], atol=1e-12
+    )
+    np.testing.assert_array_equal(Axis("gap", (2.0,)).columns([2.0, 3.0])[:, 0], [0.0, 1.0])  # one level: as it is

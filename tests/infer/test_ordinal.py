@@ -1,6 +1,7 @@
 """Cumulative-logit model against R, by hand, and on tables that break common fitters."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -298,3 +299,19 @@ def test_profile_refuses_what_is_not_there():
         fit.profile(0, confidence=1.0)
     with pytest.raises(WrongShape, match="rows to predict at"):
         fit.probabilities(np.zeros((2, 3)))
+
+
+def test_prior_on_the_group_spread_is_half_normal():
+    # the height at the penalised summit, by its parts; the prior's half-normal of sd 0.5 pulls the spread down
+    data, fixed, _ = wine()
+    problem = fit_ordinal(data["y"], fixed, data["unit"])._problem
+    prior = replace(problem.rows, weight=0.1 * problem.rows.weight)
+    start = np.array([-1.5, 1.2, 3.6, 5.2, 2.2, 1.0])
+    free = _ordinal_fit.maximise(problem, start)
+    found = _ordinal_fit.maximise(replace(problem, prior_rows=prior, prior_sd=0.5), start)
+    plain = _ordinal_fit.integrate(problem, found.theta, found.group_sd)
+    own = _ordinal_fit.plain_value(prior, found.theta)
+    assert found.height == pytest.approx(plain.height - 2.0 * found.group_sd**2 + own, abs=1e-9)
+    uphill = plain.slope() + np.append(_ordinal_fit.plain_slope(prior, found.theta), -4.0 * found.group_sd)
+    assert uphill == pytest.approx(0.0, abs=1e-6)  # the climb stops at 1e-15 of height
+    assert found.converged and 0.1 < found.group_sd < free.group_sd - 0.1

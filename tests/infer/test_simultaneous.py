@@ -6,6 +6,7 @@ from scipy import integrate, special, stats
 
 from trials.errors import NotFinite, WrongArgument, WrongShape
 from trials.infer.means import against_reference, all_pairs, beyond_critical
+from trials.infer.means.box import one_factor
 
 
 def equal(m, rho=0.5):
@@ -227,3 +228,21 @@ def test_contrasts_that_are_one_count_once():
     alone = special.stdtrit(6.0, 0.975)
     sizes = np.array([[[alone - 1e-6], [alone + 1e-6]]])
     assert beyond_critical(sizes, covariance, dfs, np.array([0.95])).ravel().tolist() == [False, True]
+
+
+def test_one_factor_form_near_correlations_none_of_which_is_negative():
+    # l_i^2 = sum r_ij r_ik / sum r_jk over pairs of the others: the first contrast meets 0.7, 0.7 and 0 against 0.3,
+    # 0.3, 0.3; the last 0, 0.3, 0.3 against 0.7, 0.7, 0.3
+    r = np.array([[1, 0.7, 0.7, 0], [0.7, 1, 0.3, 0.3], [0.7, 0.3, 1, 0.3], [0, 0.3, 0.3, 1]])
+    loadings, exact = one_factor(r)
+    assert not exact
+    expected = np.sqrt([0.49 / 0.9, 0.51 / 1.0, 0.51 / 1.0, 0.09 / 1.7])
+    assert loadings == pytest.approx(expected, abs=1e-12)
+    turn = np.array([1.0, -1.0, 1.0, 1.0])  # a contrast asked the other way round turns its loading
+    assert one_factor(r * np.outer(turn, turn))[0] == pytest.approx(expected * turn, abs=1e-12)
+
+
+@pytest.mark.parametrize("between", [0.6, -0.6])
+def test_two_contrasts_are_always_one_factor(between):
+    loadings, exact = one_factor(np.array([[1.0, between], [between, 1.0]]))
+    assert exact and loadings[0] * loadings[1] == pytest.approx(between, abs=1e-15)

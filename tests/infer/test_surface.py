@@ -1,9 +1,11 @@
 """Chances over many settings are those at one; bounds hold at all of them together; what follows from a picked best."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.integrate import quad
-from scipy.stats import norm, t
+from scipy.stats import beta, norm, t
 
 from trials.errors import WrongShape
 from trials.infer.chance import Rule, chance, chance_of_all, chance_of_grade, find_source
@@ -186,3 +188,24 @@ def test_many_contrasts_are_each_estimated_as_alone(trial):
         assert many.covariance[i, i] == pytest.approx(one.se**2, rel=1e-9)
     with pytest.raises(WrongShape):
         judged.estimates(np.zeros((1, 4)))
+
+
+def test_lost_cuts_alone_are_a_share_with_its_own_limits(trial):
+    # an edge that meets the rule whatever it is leaves the share of cuts not lost: 16 of 20 with half a cut on either
+    # side, Beta(16.5, 4.5), whose 5 % point is the bound; 4,096 even draws leave under 1e-3
+    _, whole = edge_map(trial, limit=100.0)
+    found = chance_surface([whole], {}, draws=4_096, cuts=20, lost=4)
+    np.testing.assert_allclose(found.estimate, 0.8, rtol=1e-12)
+    np.testing.assert_allclose(found.low, beta.ppf(0.05, 16.5, 4.5), atol=1e-3)
+    every = chance_surface([whole], {}, draws=4_096, cuts=20, lost=0)
+    np.testing.assert_allclose(every.low, beta.ppf(0.05, 20.5, 0.5), atol=1e-3)
+
+
+def test_lost_cuts_of_a_sure_grade_are_a_share_with_its_own_limits(trial):
+    y, fixed, groups, _ = trial
+    fit = fit_ordinal(np.clip(np.round((y - 2.9) * 5), 0, 2), fixed[:, 1:])
+    sure = replace(fit.penalised_full, thresholds=np.array([50.0, 60.0]), coefficients=np.zeros(3), group_sd=0.0)
+    sure = replace(fit, penalised_full=replace(sure, covariance=1e-6 * np.eye(5)))
+    found = grade_surface(sure, ROWS[:, 1:], 1, specimens=5, df=8.0, draws=4_096, cuts=20, lost=4)
+    np.testing.assert_allclose(found.estimate, 0.8, rtol=1e-12)
+    np.testing.assert_allclose(found.low, beta.ppf(0.05, 16.5, 4.5), atol=1e-3)  # as above
