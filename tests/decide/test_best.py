@@ -59,3 +59,11 @@ def test_without_an_aim_of_cost_the_surest_is_the_best():
     lows = np.array([0.95, 0.96, 0.94])
     assert pick(known, "double", PLACES, np.array([0.95, 0.97, 0.98]), lows, "") == 2
     assert pick(known, "double", PLACES, np.array([0.95, 0.977, 0.98]), lows, "") == 1  # alike: the higher bound
+
+
+def test_a_place_whose_gas_is_not_known_costs_the_rest():
+    text = TRIAL_TEXT.replace("orifice_mm = 1.4\n", "")
+    found = costs_at(parse(f"{text}\n{COSTS}"), "double", PLACES, FAILS)
+    speed = 1.1
+    worn = (31.0 + 12.0 / 60.0 * 120.0) / (40.0 * 60.0 * speed)
+    assert found == pytest.approx(120.0 / (60.0 * speed) + worn + FAILS * 2.0 / 0.5, rel=1e-12)

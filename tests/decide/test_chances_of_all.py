@@ -1,15 +1,17 @@
 """Chances of a whole requirement: grades that no model fits, and the bound for everything together."""
 
+from types import SimpleNamespace as Made
+
 import numpy as np
 import pytest
 from scipy.stats import binomtest
 from tests_support import TRIAL_TEXT
 
 from trials.decide.chance_result import TOGETHER
-from trials.decide.chances import chances
+from trials.decide.chances import _together, chances
 from trials.decide.response import fit_response
 from trials.findings import Place, PlaceKind
-from trials.infer.chance import chance, lowest_share
+from trials.infer.chance import ChanceKind, chance, lowest_share
 from trials.trial import parse
 
 TODAY = Place(PlaceKind.TODAY, ({"pressure": 0.7, "standoff": 1.0},))
@@ -83,3 +85,14 @@ def measured_at_half(trial, studied, label):
     source = source_of(studied["roughness"].ready, studied["roughness"].fit)
     part = _measured(trial, source, None, label, TODAY, measured_limits(trial)["roughness"], (27, 0))
     return chance(part.edge, part.rule, 0.975, cuts=27, lost=0).low
+
+
+def test_limits_at_any_correlation_count_lost_cuts_once(monkeypatch):
+    joint = Made(estimate=0.75, low=0.5, rests_on=())
+    monkeypatch.setattr("trials.decide.chances.chance_of_all", lambda *args: joint)
+    parts = [Made(row=Made(estimate=chance), edge=None, rule=None) for chance in (0.72, 0.64)]
+    found = _together(parts, {}, None, None, "double", TODAY, 10, 2)
+    # 8 of 10 edges were cut: 0.9 and 0.8 of those meet each, so at least 0.7 and at most 0.8 of those meet both
+    limits = next(f.facts for f in found.notes if f.kind == ChanceKind.ANY_CORRELATION)
+    assert limits == pytest.approx({"least": 0.7 * 0.8, "most": 0.8 * 0.8}, rel=1e-12)
+    assert (found.estimate, found.low) == pytest.approx((0.6, 0.4), rel=1e-12)

@@ -12,6 +12,7 @@ from trials.decide.prepare import prepare
 from trials.decide.response import fit_response, study_response
 from trials.findings import Amount, Weight
 from trials.infer.answer import levels
+from trials.infer.checks import BoxCox
 from trials.trial import parse
 
 EXACT = 1e-6  # a shift along a column of the model moves its coefficient alone; the optimiser stops at 1e-10
@@ -245,3 +246,25 @@ def test_zeros_matter_on_the_log_scale_only(trial, make_table):
         checking.zeros(*ready_of(trial, table, "squareness")) is None
         and checking.scale(*ready_of(trial, table)) is None
     )
+
+
+@pytest.mark.parametrize(
+    ("name", "low", "high", "inside"),
+    [
+        # the log is the power 0, the plain scale the power 1; an interval may miss it by half a step of the grid, 0.125
+        ("roughness", 0.125, 0.5, True),
+        ("roughness", 0.25, 0.5, False),
+        ("roughness", -0.5, -0.125, True),
+        ("roughness", -0.5, -0.25, False),
+        ("squareness", 0.875, 1.125, True),
+        ("squareness", 1.125, 1.75, True),
+        ("squareness", 1.25, 1.75, False),
+    ],
+)
+def test_a_scale_fits_within_half_a_step_of_the_powers_that_fit(
+    monkeypatch, trial, make_table, name, low, high, inside
+):
+    found = BoxCox(best=(low + high) / 2, low=low, high=high, powers=np.array([]), criterion=np.array([]))
+    monkeypatch.setattr(checking.checks, "box_cox", lambda *args: found)
+    said = checking.scale(*ready_of(trial, make_table(), name))
+    assert said.weight == (Weight.NOTHING_FOUND if inside else Weight.LOOK_AT)

@@ -1,11 +1,15 @@
 """The answer of a ladder trial: what counts as clean, what is said beside the answer, what would settle it."""
 
 import math
+from dataclasses import replace
+from types import SimpleNamespace as Made
 
 import pandas as pd
 import pytest
 
-from trials.decide.ladder import LadderKind, MountLadder, _pieces, answer_ladder, clean_grade
+from trials.decide import ladder
+from trials.decide.clean_speed import CleanSpeedComparison, Worthwhile
+from trials.decide.ladder import LadderKind, MountLadder, _compared, _pieces, answer_ladder, clean_grade
 from trials.errors import InputError
 from trials.infer.answer import Answer, levels
 from trials.plan.choose import make_plan
@@ -199,3 +203,38 @@ def test_few_mounts_are_warned_of_before_cutting(pieces, warned):
 def test_an_answer_is_about_pieces_where_every_type_had_one_with_a_mark(specimens, alone):
     mounts = [MountLadder(f"{n}{i}", n, mark, 1.0, 2.0) for n, own in specimens.items() for i, mark in enumerate(own)]
     assert _pieces(tuple(mounts)) == alone
+
+
+def test_a_comparison_is_counted_in_the_spread_between_mounts():
+    one = CleanSpeedComparison("double", "plain", "difference", -1.5, -2.0, -1.0, 0.01, None, None, False)
+    study = Made(mount_sd=0.3, specimen_sd=0.4, confidence=0.95, worthwhile=None)
+    # the spread of a mount of any specimen is 0.5, of 0.3 and 0.4 squared and added
+    assert _compared(one, study, None, 4.0).times_spread == pytest.approx(3.0, rel=1e-12)
+    share = replace(one, kind="ratio", value=1.5, low=1.25, high=1.75)
+    found = _compared(share, study, None, 4.0)
+    assert found.in_unit == (2.0, 1.0, 3.0) and found.times_spread == pytest.approx(4.0, rel=1e-12)
+    known = Made(mount_sd=0.0, specimen_sd=0.0, confidence=0.95, worthwhile=None)
+    assert _compared(one, known, None, 4.0).times_spread is None
+
+
+def test_what_it_would_take_counts_a_twelfth_of_the_step_squared(monkeypatch):
+    asked = []
+
+    def specimens_needed(variances, worthwhile, counts, levels):
+        asked.append((variances, worthwhile, counts))
+        return Made(finding=lambda: "needed")
+
+    monkeypatch.setattr(ladder, "specimens_needed", specimens_needed)
+    rows = tuple(Made(typical=4.0, n_specimens=3, n_mounts=6) for _ in range(2))
+    study = Made(
+        worthwhile=Worthwhile(0.5, "difference"),
+        comparisons=(Made(answer=Answer.NOT_SETTLED),),
+        types=rows,
+        specimen_sd=0.4,
+        mount_sd=0.3,
+    )
+    # nine speeds from 1 to 5.8 lie 0.6 apart: 0.36 / 12 = 0.03 beside 0.09
+    assert ladder._more(None, study, levels(1), (1.0, 5.8), 9) == ("needed",)
+    ((variances, worthwhile, counts),) = asked
+    assert variances == pytest.approx({"specimen": 0.16, "mount": 0.12}, rel=1e-12)
+    assert (worthwhile, counts.types, counts.specimens, counts.mounts) == (0.5, 2, 3, 2)

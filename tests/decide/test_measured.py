@@ -10,6 +10,7 @@ import pytest
 from trials.decide import judged, measured
 from trials.decide.kinds import StudyKind
 from trials.decide.prepare import prepare
+from trials.errors import NotIdentifiable
 from trials.findings import PlaceKind
 from trials.infer.answer import Added, Answer, levels
 from trials.infer.means import Interval
@@ -134,3 +135,18 @@ def test_a_grade_is_shown_inside_its_own_steps(trial, make_table):
     ready = prepare(trial, "dross", table)
     assert measured.back(-0.2, ready) == ready.quantity.low and measured.back(99.0, ready) == ready.quantity.high
     assert measured.back(1.25, ready) == 1.25
+
+
+def test_one_spread_for_all_where_the_one_by_type_cannot_be_fitted(monkeypatch, trial, make_table):
+    ready, real = prepare(trial, "roughness", make_table()), judged.design_of
+
+    def design_of(ready, by_type):
+        if by_type:
+            raise NotIdentifiable("nothing to judge by")
+        return real(ready, by_type)
+
+    assert judged.fitted(ready).judged.by_type
+    monkeypatch.setattr(judged, "design_of", design_of)
+    found = judged.fitted(ready).judged
+    assert found.by_type is False and found.between is found.headline
+    assert found.said[-1].kind == StudyKind.ONE_SPREAD_FOR_ALL

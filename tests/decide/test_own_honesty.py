@@ -1,5 +1,6 @@
 """A trial's own honesty: simulated at its own layout and spreads, counted by the real rule."""
 
+from dataclasses import replace
 from types import SimpleNamespace as Made
 
 import numpy as np
@@ -10,6 +11,7 @@ from scipy.stats import t
 from trials.decide.evidence import Evidence
 from trials.decide.own_honesty import _by_row, _draws, _summary, honesty_of, own_honesty, words_of
 from trials.decide.response import fit_response
+from trials.findings import Place, PlaceKind
 from trials.infer.answer import Answer, Levels
 from trials.infer.yardstick import Estimates
 from trials.worthwhile import Margins
@@ -114,3 +116,20 @@ def test_readings_are_drawn_at_the_spreads_of_their_own_type():
         draws = _draws(Made(ready=ready, fit=Made(variances=pooled), judged=judged))
         assert draws.n == 4 and draws.spreads["reading"].tolist() == reading
         assert draws.spreads["specimen"].tolist() == [0.5] * 4
+
+
+def test_a_contrast_is_the_difference_of_the_means_turned_so_that_more_is_better(trial, small, monkeypatch):
+    asked = []
+    monkeypatch.setattr(
+        "trials.decide.own_honesty._words", lambda studied, contrasts, *others: asked.append(contrasts) or np.array([])
+    )
+    lower = fit_response(trial, "roughness", small)
+    upward = replace(lower.ready, quantity=replace(lower.ready.quantity, higher_is_better=True))
+    place = Place(PlaceKind.TODAY, (trial.today_settings,))
+    for studied in (lower, replace(lower, ready=upward)):
+        assert own_honesty(studied, place, Levels(0.95, 0.90), Margins(0.1, 0.1)) is None
+    logs = np.log(small["value"]).groupby(small["nozzle"]).mean()
+    coefficients = np.linalg.lstsq(lower.ready.fixed, lower.ready.y, rcond=None)[0]
+    gap = logs["double"] - logs["cylindrical"]  # as many readings of each, so the least squares are the plain means
+    found = [(contrasts @ coefficients).tolist() for contrasts in asked]
+    assert found == [[pytest.approx(-gap, rel=1e-9)], [pytest.approx(gap, rel=1e-9)]]

@@ -402,3 +402,9 @@ def test_two_mounts_of_a_specimen_halve_its_coupons(monkeypatch, trial, make_tab
     # three of today's type beside two others: one and a half times as many
     asked, _ = laid_out(monkeypatch, trial, table.drop(gone).reset_index(drop=True))
     assert (asked["specimens"], asked["today"], asked["mounts"]) == (2, 1.5, 2)
+
+
+def test_a_setting_is_reached_where_it_differs_by_rounding_alone():
+    assert 0.1 + 0.2 > 0.3  # in the last digit of a double
+    assert response._reached(0.3, [0.1 + 0.2, 0.5]) and response._reached(0.1 + 0.2, [0.1, 0.3])
+    assert not response._reached(0.3, [0.301, 0.5]) and not response._reached(0.3, [0.1, 0.299])

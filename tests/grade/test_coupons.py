@@ -314,7 +314,9 @@ def test_equal_sets_of_reasons_are_counted_the_most_frequent_first():
         ([40.0, 100.0], ["", "above"], "worst", "no"),  # the bound itself is over the limit of 49.6 um at 12 mm
         ([40.0, 45.0], ["", "above"], "worst", "undecided"),  # it may be anything above 45
         ([40.0, 2.0], ["", "below"], "worst", "yes"),  # not the worst, so it decides nothing
+        ([60.0, 2.0], ["", "below"], "worst", "no"),
         ([60.0, 55.0], ["below", ""], "worst", "undecided"),
+        ([60.0, 42.0], ["", "below"], "mean", "undecided"),  # no worst, but it may bring the mean down
         ([48.0, 60.0], ["", "below"], "mean", "undecided"),
         ([48.0, 42.0], ["", "below"], "mean", "yes"),
         ([48.0, 60.0], ["", ""], "mean", "no"),

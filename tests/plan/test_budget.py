@@ -7,6 +7,7 @@ import pytest
 
 from trials.errors import InputError
 from trials.plan.methods.budget import _ratios, candidates, coupon_variance
+from trials.plan.settings import repeat_setting
 from trials.trial import parse
 
 MOUNTS = pd.DataFrame(
@@ -90,3 +91,19 @@ def test_common_curves_ask_for_one_square(curves, own):
     names = [term.name for term in found.model.terms]
     assert ("nozzle x pressure squared" in names) is own and "pressure squared" in names
     assert found.rows.shape[1] == (6 if own else 5)
+
+
+def test_one_specimen_or_one_sheet_has_no_spread_of_its_own():
+    spreads = 'specimen = "8 %"\nmount = "5 %"\nsheet = "4 %"\ncoupon = "10 %"'
+    for alone, others in (("specimen", {"mount", "sheet"}), ("sheet", {"mount", "specimen"})):
+        ratios, assumed = _ratios(trial_with(spreads), MOUNTS.assign(**{alone: "X1"}))
+        assert set(ratios) == others and assumed == []
+
+
+def test_repeats_lie_nearest_to_todays_setting_where_that_is_not_allowed():
+    text = FILE.format(expected="", readings=4, curves="by type")
+    text = text.replace("levels = [0.5, 0.7, 0.9]", "levels = [0.5, 0.6, 0.7, 0.8, 0.9]\ntoday = 0.9")
+    limits = 'limits = [{ nozzle = "double", factor = "pressure", at_most = 0.85 }]\n'
+    asked = parse(text.replace("[plan]\n", f"[plan]\n{limits}"))
+    assert repeat_setting(asked, "single") == ({"pressure": 0.9}, True)
+    assert repeat_setting(asked, "double") == ({"pressure": 0.8}, False)

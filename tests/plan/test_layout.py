@@ -14,6 +14,7 @@ from trials.plan.layout import (
     LayoutRequest,
     MountRequest,
     MountRuns,
+    _far_apart,
     coupon_marks,
     gap_mm,
     grid,
@@ -207,3 +208,10 @@ def test_coupon_not_wider_than_the_slat_pitch_keeps_a_joint(coupon, tabs):
     _, found = laid(trial, 3)
     assert needs_tabs(trial) is tabs
     assert any("micro-joint" in line for line in told(found)) is tabs
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_one_coupon_on_a_sheet_of_one_row_takes_the_first_place(seed):
+    cells = np.array([[10.0, 5.0], [40.0, 5.0], [70.0, 5.0]])
+    # as many columns as the coupons need, so that what is left of the sheet stays in one piece
+    assert _far_apart(cells, 1, 30.0, np.random.default_rng(seed)).tolist() == [[10.0, 5.0]]

@@ -11,8 +11,9 @@ from trials.errors import Infeasible, NotFinite, WrongArgument, WrongShape
 from trials.infer.model import Axis, FixedModel
 from trials.infer.model.terms import candidate_terms
 from trials.plan.optimal import choose_rows, efficiencies
-from trials.plan.optimal.exchange import Pool, Selection, State, best_exchanges
-from trials.plan.optimal.pool import Neighbours, Swaps, coarse
+from trials.plan.optimal.exchange import Pool, Selection, State, Work, best_exchanges
+from trials.plan.optimal.pool import Neighbours, Swaps, _line_ends, coarse
+from trials.plan.optimal.search import WorkBudget
 from trials.trial import Limit
 
 PROBLEMS = json.loads((Path(__file__).parents[1] / "reference" / "plans" / "problems.json").read_text())["problems"]
@@ -302,3 +303,22 @@ def test_efficiencies_by_hand():
     assert efficiencies(ends, square, shared).average_variance == pytest.approx(3 + 1 / 4 + 2 / 3 / 4, rel=1e-12)
     with pytest.raises(Infeasible, match="cannot tell all columns"):
         efficiencies(rows[[0, 0, 0]])
+
+
+def test_the_ends_of_every_line_are_marked():
+    # two lines along the first setting, of which limits left levels 1 to 3 and 0 to 2
+    level = np.array([[1, 0], [2, 0], [3, 0], [0, 1], [1, 1], [2, 1]])
+    assert _line_ends(level, 0).tolist() == [True, False, True, True, False, True]
+    turned = np.array([[0, 1], [0, 3], [0, 2], [1, 2], [1, 0]])
+    assert _line_ends(turned, 1).tolist() == [True, True, False, True, True]
+
+
+@pytest.mark.parametrize(("use_variance", "spent"), [(False, 5.6064e-4), (True, 6.40965e-4)])
+def test_work_is_charged_by_hand(use_variance, spent):
+    """The same budget of work gives the same plan only where the figures of the charge stay as they were fixed."""
+    task = Selection(np.zeros((10, 3)), np.zeros((0, 3)), np.eye(4), np.eye(3), use_variance, runs=4)
+    budget = WorkBudget(1.0)
+    budget.charge(task, [Pool(np.arange(10), np.arange(4))], Work(rounds=2, tries=5))
+    # D: 40 pairs in 2 blocks, (80 + 30) * 6 = 660 operations: 2 rounds of 1.8e-4 + 660 / 8e9 + 80e-9, 5 tries of 4e-5 +
+    # 63e-9; I: 4 blocks, 1320 operations, 2.2e-4 and 160e-9
+    assert budget.spent == pytest.approx(spent, rel=1e-9) and not budget.over

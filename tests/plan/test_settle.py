@@ -70,6 +70,12 @@ def test_fewest_specimens_are_the_fewest():
         assert chance_right(LOG, true, D, Counts(4, number - 1, 1, 6, 3)) < 0.8
 
 
+def test_a_plan_with_as_many_as_are_looked_at_is_told_no_larger_number():
+    wild = {"specimen": 0.4157**2, "coupon": 0.1**2, "reading": 0.07**2}  # 200 are short of 80 %, 201 reach it
+    needed = specimens_needed(wild, D, Counts(4, 200, 1, 6, 3))
+    assert needed.at_zero is None
+
+
 def test_specimens_that_differ_too_much_cannot_be_mounted_away():
     needed = specimens_needed({**LOG, "mount": 0.05**2}, D, Counts(4, 3, 2, 6, 3))
     assert needed.mounts_at_worthwhile is None

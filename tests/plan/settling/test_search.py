@@ -131,3 +131,11 @@ def test_progress_rises_to_its_end():
     settle(problem(prices=(9, 14)), Goal(0.8), SMALL, lambda done, of: seen.append((done, of)))
     done, of = zip(*seen, strict=True)
     assert list(done) == sorted(done) and done[0] > 0 and done[-1] == of[-1] and len(set(of)) == 1
+
+
+def test_the_chance_of_all_together_is_counted_only_where_it_is_asked_for():
+    given, pattern, rows = problem(prices=(9, 14, 21)), Pattern(1, 3, 1, 2), np.array([[4, 4, 4]])
+    alone, together = given.evaluate(pattern, rows, 4), given.evaluate(pattern, rows, 4, True)
+    assert np.isnan(alone.all_different).all() and np.isnan(alone.all_same).all()
+    assert (together.all_different <= together.different.min(axis=1)).all()
+    assert np.array_equal(alone.different, together.different)

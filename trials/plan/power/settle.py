@@ -234,6 +234,8 @@ class _Question:
         start: int = getattr(self.counts, part.value)
         if enough(start):
             return start
+        if start >= MOST:
+            return None
         low, high = start, start + 1
         while not enough(high):
             if high >= MOST:
