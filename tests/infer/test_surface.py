@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.integrate import quad
-from scipy.stats import beta, norm, t
+from scipy.stats import beta, chi2, norm, t
 
 from trials.errors import NotIdentifiable, WrongShape
-from trials.infer.chance import Rule, chance, chance_of_all, chance_of_grade, find_source
+from trials.infer.chance import Rule, chance, chance_of_all, chance_of_grade, find_source, surface
 from trials.infer.chance.confirm import mean_of_new
 from trials.infer.chance.surface import EdgeMap, chance_surface, grade_surface, lowest_together
 from trials.infer.chance.window import alike_best, optimism
@@ -223,3 +223,36 @@ def test_the_lowest_grade_and_one_specimen_can_be_asked_for(trial):
     for wrong in ({"specimens": 0, "df": 1.0}, {"specimens": 1, "df": 0.5}):
         with pytest.raises(WrongShape, match="do not fit the model"):
             grade_surface(sure, ROWS[:, 1:], 0, **wrong)
+
+
+def one_uncertain_threshold(trial, grouped):
+    """A fit whose first threshold alone is uncertain, with a variance of 0.5, and that no setting moves."""
+    y, fixed, groups, _ = trial
+    fit = fit_ordinal(np.clip(np.round((y - 2.9) * 5), 0, 2), fixed[:, 1:], groups["specimen"] if grouped else None)
+    soft = replace(fit.penalised_full, thresholds=np.array([1.0, 60.0]), coefficients=np.zeros(3), group_sd=1.0)
+    return replace(fit, penalised_full=replace(soft, covariance=np.diag([0.5, 0, 0, 0, 0])))
+
+
+def test_lost_cuts_have_draws_of_their_own(trial, monkeypatch):
+    # every other draw at its middle, so that the bound is the chance times the 5 % point of Beta(16.5, 4.5)
+    points = np.zeros((999, 3))
+    points[:, 1] = norm.ppf((np.arange(999) + 0.5) / 999)
+    monkeypatch.setattr(surface, "even_normals", lambda dimensions, count, seed: points[:, :dimensions])
+    plain, lost = (
+        grade_surface(one_uncertain_threshold(trial, False), ROWS[:1, 1:], 0, specimens=4, df=20.0, **cuts)
+        for cuts in ({}, {"cuts": 20, "lost": 4})
+    )
+    chance = 1 / (1 + np.exp(-1.0))  # no groups: no spread is drawn
+    assert plain.low[0] == pytest.approx(min(chance, plain.estimate[0]), rel=1e-9)
+    assert lost.low[0] == pytest.approx(chance * beta.ppf(0.05, 16.5, 4.5), abs=1e-3)  # ranks of 999 draws
+
+
+@pytest.mark.parametrize(("df", "wider"), [(5.0, 2.0), (20.0, 1.0)])
+def test_a_spread_between_few_specimens_is_drawn_wider(trial, monkeypatch, df, wider):
+    # all draws at their middle; 4 specimens of a mean with variance 0.5 make 2, of which 1 is the specimens' own; the
+    # 2 is drawn as df over the median of chi-square, and wider by the 10 groups over df where df are fewer
+    monkeypatch.setattr(surface, "even_normals", lambda dimensions, count, seed: np.zeros((64, dimensions)))
+    found = grade_surface(one_uncertain_threshold(trial, True), ROWS[:1, 1:], 0, specimens=4, df=df)
+    spread = np.sqrt(2.0 * wider * df / chi2.median(df) - 1.0)
+    expected = quad(lambda z: norm.pdf(z) / (1 + np.exp(spread * z - 1.0)), -9, 9, epsabs=1e-12)[0]
+    assert found.low[0] == pytest.approx(expected, abs=1e-5)  # 20 nodes over the specimens
