@@ -147,7 +147,7 @@ def test_first_page_has_a_decision_to_tick_and_a_line_to_sign(data):
     decision = data["decision"]
     assert decision["ticks"] == ["change to Double", "keep Cylindrical", "cut more coupons before deciding"]
     assert decision["sign"] == ["Name", "Role", "Signature", "Date"] and decision["open"] == ""
-    assert "data.decision" in (typeset.HERE / "verdict.typ").read_text(encoding="utf-8")
+    assert "decision()" in (typeset.HERE / "verdict.typ").read_text(encoding="utf-8")
 
 
 @pytest.mark.usefixtures("blank_pictures")
