@@ -1,11 +1,13 @@
 """Fixtures shared by all tests."""
 
+import gc
 import os
 from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # digits of sums depend on the number of threads
+gc.set_threshold(200_000, 100, 100)  # the collector looks a tenth as often: a tenth of the time of the whole suite
 
 import pytest
 from tests_support import TRIAL_TEXT, draw_blank
