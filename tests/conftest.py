@@ -7,10 +7,11 @@ from functools import cache
 from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # digits of sums depend on the number of threads
-gc.set_threshold(200_000, 100, 100)  # the collector looks a tenth as often: a tenth of the time of the whole suite
 
 import pytest
 from tests_support import TRIAL_TEXT, draw_blank
+
+gc.set_threshold(200_000, 100, 100)  # the collector looks a tenth as often: a tenth of the time of the whole suite
 
 EXAMPLES = Path(__file__).parent.parent / "example_data"
 MOMENT = datetime(2026, 1, 12, 8, tzinfo=UTC)
