@@ -1,12 +1,13 @@
 from dataclasses import replace
 
+import numpy as np
 import pandas as pd
 import pytest
 
 from trials.record_kinds import Where
 from trials.store.records import database
 from trials.store.records.records import READING_COLUMNS
-from trials.store.records.slips import slips
+from trials.store.records.slips import _times, slips
 from trials.words.findings import say
 
 
@@ -96,3 +97,8 @@ def test_coupons_at_like_settings_come_before_all_of_the_trial(cut):
 def test_a_bound_of_the_instrument_is_no_slip(cut):
     rows = long([30.0, 31.0, 320.0])
     assert not slips(rows.assign(beyond=["", "", "above"]), database.load(cut))
+
+
+def test_a_reading_next_to_nothing_is_far_off_without_a_warning():
+    far = _times(0.001, zero_counts=False)(np.array([1.0, 1.0]), np.array([5e-324, 1.0]))
+    assert far[0] == np.inf and far[1] == 0.0

@@ -146,7 +146,7 @@ def _times(step: float, zero_counts: bool) -> Distance:
     """How many times values are off medians, as a logarithm; zero where the instrument hardly tells them apart."""
 
     def times(here: np.ndarray, others: np.ndarray) -> np.ndarray:
-        with np.errstate(divide="ignore", invalid="ignore"):
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             far: np.ndarray = np.abs(np.log(here / others))
         ignored = (others <= 0) | (np.abs(here - others) <= STEPS * step) | ((here <= 0) & (not zero_counts))
         far[ignored | np.isnan(far)] = 0.0
