@@ -2,8 +2,11 @@
 
 Seeded random faults are put into a copy of the tree, one at a time, and those of the floor's own tests that run the
 faulty function run against it, the quick ones first; a fault outside functions runs against all of the floor's tests.
-A fault is caught when a test fails or never ends; one that only another floor's tests would see counts as a survivor.
-A survivor is a gap in the tests, or a change that means the same; which of the two is judged by hand.
+A fault is caught when a test fails, or when the tests use a minute more of the processor than they do on the sound
+tree (printed as HANGS: a loop that does not end is noticed by whoever waits). One that only another floor's tests would
+see counts as a survivor. A survivor is a gap in the tests, or a change that means the same; which of the two is judged
+by hand, but for three rules (`same_by_rule`) that leave out changes of rounding margins and of the most rounds of a
+loop that ends by itself; how many they leave out is printed.
 
 Run as `python tests/benchmarks/faults.py --floor grade --faults 40 --seed 1 --workers 1`.
 """
@@ -19,7 +22,9 @@ import json
 import multiprocessing
 import os
 import random
+import resource
 import shutil
+import signal
 import sys
 import tempfile
 import time
@@ -27,6 +32,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from enum import StrEnum
 from pathlib import Path
 from queue import Queue
 from types import FrameType
@@ -39,7 +45,9 @@ COPIED = ("trials", "tests", "designs", "example_data", "pyproject.toml", "READM
 PRELOADED = ("numpy", "pandas", "scipy.optimize", "scipy.stats", "pydantic")
 """Libraries that the program and its tests load; loaded once, since every fault has a run of its own."""
 SPARE_S = 60.0
-"""A run that takes this much longer than four sound ones has lost its way, which is noticed too."""
+"""Processor seconds beyond those of the sound tests, after which a run has lost its way."""
+ROUNDING = 1e-6
+"""A number above zero and below this is a margin for rounding."""
 
 TURNED = {ast.Lt: ast.Gt, ast.Gt: ast.Lt, ast.LtE: ast.GtE, ast.GtE: ast.LtE, ast.Eq: ast.NotEq, ast.NotEq: ast.Eq}
 TURNED |= {ast.Is: ast.IsNot, ast.IsNot: ast.Is, ast.In: ast.NotIn, ast.NotIn: ast.In}
@@ -65,30 +73,88 @@ class Fault:
         return f"{self.path}:{self.line}  {self.kind}:  {before}  ->  {after}"
 
 
+class Seen(StrEnum):
+    """What the tests made of a fault."""
+
+    CAUGHT = "caught"
+    HANGS = "HANGS"
+    SURVIVED = "SURVIVED"
+
+
 @dataclass(frozen=True)
 class Outcome:
     """What the tests made of a fault."""
 
     fault: Fault
-    caught: bool
+    seen: Seen
     seconds: float
 
+    @property
+    def caught(self) -> bool:
+        """Whether somebody would notice."""
+        return self.seen is not Seen.SURVIVED
 
-def faults_of(path: Path) -> list[Fault]:
-    """Every fault that can be put into a module."""
+
+def faults_of(path: Path) -> tuple[list[Fault], int]:
+    """Every fault that can be put into a module, and how many more the rules leave out."""
     source = (ROOT / path).read_bytes()
     starts = [0]
     for line in source.splitlines(keepends=True):
         starts.append(starts[-1] + len(line))
-    found = []
-    for node in _code(ast.parse(source)):
+    found, tree = [], ast.parse(source)
+    same, left_out = same_by_rule(tree), 0
+    for node in _code(tree):
         start = starts[node.lineno - 1] + node.col_offset
         end = starts[node.end_lineno - 1] + node.end_col_offset
         for kind, changed in _changes(node):
+            if (id(node), kind) in same:
+                left_out += 1
+                continue
             after = ast.unparse(changed)
             after = after if isinstance(changed, ast.Constant | ast.Name) else f"({after})"
             found.append(Fault(path, node.lineno, kind, start, end, source[start:end].decode(), after))
-    return found
+    return found, left_out
+
+
+def same_by_rule(tree: ast.Module) -> set[tuple[int, str]]:
+    """Changes (id of the node, kind) that mean the same by construction.
+
+    1. A margin for rounding, a number above 0 and below 1e-6, that becomes half as large again.
+    2. `<` for `<=` beside nothing but such a margin: they differ where a computed number is 1e-9 to the last bit.
+    3. One round more for a loop over `range(number)` that is left by `return` or `break`, and so ends by itself.
+    """
+    numbers = {
+        target.id: node.value
+        for node in tree.body
+        if isinstance(node, ast.Assign) and isinstance(node.value, ast.Constant)
+        for target in node.targets
+        if isinstance(target, ast.Name)
+    }
+    same = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Constant) and _is_margin(node):
+            same.add((id(node), "constant"))
+        elif isinstance(node, ast.Compare) and len(node.ops) == 1:
+            sides = [numbers.get(s.id, s) if isinstance(s, ast.Name) else s for s in (node.left, *node.comparators)]
+            if any(_is_margin(side) for side in sides):
+                same.add((id(node), "boundary"))
+        elif isinstance(node, ast.For) and (most := _most_rounds(node)) is not None:
+            most = numbers.get(most.id, most) if isinstance(most, ast.Name) else most
+            same.add((id(most), "constant"))
+    return same
+
+
+def _is_margin(node: ast.expr) -> bool:
+    return isinstance(node, ast.Constant) and isinstance(node.value, float) and 0.0 < node.value < ROUNDING
+
+
+def _most_rounds(loop: ast.For) -> ast.expr | None:
+    """The number or name in `for ... in range(most)`, where the loop may be left before."""
+    called = loop.iter
+    if not (isinstance(called, ast.Call) and ast.unparse(called.func) == "range" and len(called.args) == 1):
+        return None
+    leaves = any(isinstance(node, ast.Return | ast.Break) for line in loop.body for node in ast.walk(line))
+    return called.args[0] if leaves and isinstance(called.args[0], ast.Name | ast.Constant) else None
 
 
 def _code(node: ast.AST) -> Iterator[ast.expr]:
@@ -239,17 +305,26 @@ class Copy:
             elif (ROOT / name).exists():
                 shutil.copy(ROOT / name, folder / name)
 
-    def run(self, files: Sequence[str], wanted: Mapping[str, float] | None, limit_s: float | None) -> bool:
-        """Whether the tests pass: in a child that has the big libraries already."""
+    def run(self, files: Sequence[str], wanted: Mapping[str, float] | None, longest_s: float | None) -> Seen:
+        """Whether the tests pass, in a child that has the big libraries already.
+
+        A child that computes for ever ends by its share of the processor, one that waits for ever after `longest_s`.
+        """
         child = multiprocessing.get_context("fork").Process(target=self._child, args=(tuple(files), wanted))
         child.start()
-        child.join(limit_s)
-        if child.is_alive():
+        child.join(longest_s)
+        waits = child.is_alive()
+        if waits:
             child.kill()
             child.join()
-        return child.exitcode == 0
+        if waits or child.exitcode == -signal.SIGXCPU:
+            return Seen.HANGS
+        return Seen.CAUGHT if child.exitcode else Seen.SURVIVED
 
     def _child(self, files: Sequence[str], wanted: Mapping[str, float] | None) -> None:
+        if wanted is not None:
+            hard = resource.getrlimit(resource.RLIMIT_CPU)[1]
+            resource.setrlimit(resource.RLIMIT_CPU, (round(time.process_time() + sum(wanted.values()) + SPARE_S), hard))
         quiet = os.open(os.devnull, os.O_RDWR)
         for stream in (0, 1, 2):
             os.dup2(quiet, stream)
@@ -264,14 +339,14 @@ class Copy:
             (self.folder / "calls.json").write_text(json.dumps(calls.found()), encoding="utf-8")
         os._exit(int(code))
 
-    def notices(self, fault: Fault, known: Mapping[str, tuple[float, list[str]]], limit_s: float) -> bool:
+    def notices(self, fault: Fault, known: Mapping[str, tuple[float, list[str]]], longest_s: float) -> Seen:
         """Whether a test fails while the fault is in the copy."""
         place = self.folder / fault.path
         sound = place.read_bytes()
         place.write_bytes(sound[: fault.start] + fault.after.encode() + sound[fault.end :])
         try:
             near = tests_near(fault, self.floor, known)
-            return bool(near) and not self.run(_files(near), near, limit_s)
+            return self.run(_files(near), near, longest_s) if near else Seen.SURVIVED
         finally:
             place.write_bytes(sound)
 
@@ -300,8 +375,10 @@ def _functions_around(fault: Fault) -> list[str]:
 
 def chosen(floor: str, count: int, seed: int, only: str) -> list[Fault]:
     """The faults of one run, in the order drawn."""
-    modules = sorted((ROOT / "trials" / floor).rglob("*.py"))
-    every = [fault for path in modules for fault in faults_of(path.relative_to(ROOT)) if only in str(fault.path)]
+    modules = (path.relative_to(ROOT) for path in sorted((ROOT / "trials" / floor).rglob("*.py")))
+    by_module = [faults_of(path) for path in modules if only in str(path)]
+    every = [fault for found, _ in by_module for fault in found]
+    print(f"{len(every)} possible faults; {sum(left for _, left in by_module)} more mean the same by rule", flush=True)
     return random.Random(seed).sample(every, min(count, len(every)))
 
 
@@ -317,17 +394,17 @@ def hunt(floor: str, faults: Sequence[Fault], workers: int) -> Iterator[Outcome]
             copies.put(Copy(Path(folder) / str(number), floor))
         first = copies.get()
         began = time.perf_counter()
-        if not first.run([f"tests/{floor}"], None, None):
+        if first.run([f"tests/{floor}"], None, None) is not Seen.SURVIVED:
             raise SystemExit(f"The tests of {floor} fail without any fault; mend them first.")
         known = json.loads((first.folder / "calls.json").read_text(encoding="utf-8"))
-        limit_s = 4 * (time.perf_counter() - began) + SPARE_S
+        longest_s = 4 * (time.perf_counter() - began) + SPARE_S
         copies.put(first)
         print(f"sound floor: {len(known)} tests, {time.perf_counter() - began:.0f} s", flush=True)
 
         def one(fault: Fault) -> Outcome:
             mine, start = copies.get(), time.perf_counter()
             try:
-                return Outcome(fault, mine.notices(fault, known, limit_s), time.perf_counter() - start)
+                return Outcome(fault, mine.notices(fault, known, longest_s), time.perf_counter() - start)
             finally:
                 copies.put(mine)
 
@@ -347,7 +424,7 @@ def main() -> None:
     outcomes = []
     for outcome in hunt(given.floor, chosen(given.floor, given.faults, given.seed, given.only), given.workers):
         outcomes.append(outcome)
-        print(f"{'caught  ' if outcome.caught else 'SURVIVED'} {outcome.seconds:5.0f} s  {outcome.fault}", flush=True)
+        print(f"{outcome.seen:8} {outcome.seconds:5.0f} s  {outcome.fault}", flush=True)
     survivors = [outcome.fault for outcome in outcomes if not outcome.caught]
     share = 1 - len(survivors) / max(len(outcomes), 1)
     print(
