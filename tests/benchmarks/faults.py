@@ -5,8 +5,7 @@ faulty function run against it, the quick ones first; a fault outside functions 
 A fault is caught when a test fails, or when the tests use a minute more of the processor than they do on the sound
 tree (printed as HANGS: a loop that does not end is noticed by whoever waits). One that only another floor's tests would
 see counts as a survivor. A survivor is a gap in the tests, or a change that means the same; which of the two is judged
-by hand, but for three rules (`same_by_rule`) that leave out changes of rounding margins and of the most rounds of a
-loop that ends by itself; how many they leave out is printed.
+by hand, but for the rules of `same_by_rule` (margins of rounding, seeds): how many those leave out is printed first.
 
 Run as `python tests/benchmarks/faults.py --floor grade --faults 40 --seed 1 --workers 1`.
 """
@@ -122,6 +121,10 @@ def same_by_rule(tree: ast.Module) -> set[tuple[int, str]]:
     1. A margin for rounding, a number above 0 and below 1e-6, that becomes half as large again.
     2. `<` for `<=` beside nothing but such a margin: they differ where a computed number is 1e-9 to the last bit.
     3. One round more for a loop over `range(number)` that is left by `return` or `break`, and so ends by itself.
+    4. `strict=True` of a zip: a guard for whoever changes the code, of columns that are equally long.
+    5. Another seed: any is as good.
+    6. One node more for a rule of Gauss that has 16 or more.
+    7. `reshape(-2)` for `reshape(-1)`: any negative length is the one that is left.
     """
     numbers = {
         target.id: node.value
@@ -130,31 +133,55 @@ def same_by_rule(tree: ast.Module) -> set[tuple[int, str]]:
         for target in node.targets
         if isinstance(target, ast.Name)
     }
-    same = set()
+    same = {(id(value), "constant") for name, value in numbers.items() if "SEED" in name.upper()}
     for node in ast.walk(tree):
-        if isinstance(node, ast.Constant) and _is_margin(node):
-            same.add((id(node), "constant"))
-        elif isinstance(node, ast.Compare) and len(node.ops) == 1:
-            sides = [numbers.get(s.id, s) if isinstance(s, ast.Name) else s for s in (node.left, *node.comparators)]
-            if any(_is_margin(side) for side in sides):
-                same.add((id(node), "boundary"))
-        elif isinstance(node, ast.For) and (most := _most_rounds(node)) is not None:
-            most = numbers.get(most.id, most) if isinstance(most, ast.Name) else most
-            same.add((id(most), "constant"))
+        same |= {(id(part), kind) for part, kind in _same_in(node, numbers)}
     return same
 
 
-def _is_margin(node: ast.expr) -> bool:
+def _same_in(node: ast.AST, numbers: Mapping[str, ast.expr]) -> Iterator[tuple[ast.AST, str]]:
+    """The expressions of one node that the rules name."""
+    if isinstance(node, ast.Constant) and _is_margin(node):
+        yield node, "constant"
+    elif isinstance(node, ast.Compare) and len(node.ops) == 1:
+        sides = (numbers.get(s.id, s) if isinstance(s, ast.Name) else s for s in (node.left, *node.comparators))
+        if any(map(_is_margin, sides)):
+            yield node, "boundary"
+    elif isinstance(node, ast.For) and (most := _most_rounds(node)) is not None:
+        yield numbers.get(most.id, most) if isinstance(most, ast.Name) else most, "constant"
+    elif isinstance(node, ast.arguments):
+        named = zip(reversed([*node.posonlyargs, *node.args]), reversed(node.defaults), strict=False)
+        for argument, default in (*named, *zip(node.kwonlyargs, node.kw_defaults, strict=True)):
+            if argument.arg == "seed" and default is not None:
+                yield default, "constant"
+    elif isinstance(node, ast.AnnAssign) and ast.unparse(node.target) == "seed" and node.value is not None:
+        yield node.value, "constant"
+    elif isinstance(node, ast.Call):
+        yield from ((part, "constant") for part in _same_in_call(node))
+
+
+def _same_in_call(call: ast.Call) -> Iterator[ast.AST]:
+    name = ast.unparse(call.func).rsplit(".")[-1]
+    if name == "zip":
+        yield from (given.value for given in call.keywords if ast.unparse(given) == "strict=True")
+    elif name in ("hermegauss", "leggauss"):
+        yield from (n for n in call.args if isinstance(n, ast.Constant) and n.value >= 16)
+    elif name == "reshape":
+        yield from (n.operand for n in call.args if isinstance(n, ast.UnaryOp) and isinstance(n.op, ast.USub))
+
+
+def _is_margin(node: ast.AST) -> bool:
     return isinstance(node, ast.Constant) and isinstance(node.value, float) and 0.0 < node.value < ROUNDING
 
 
-def _most_rounds(loop: ast.For) -> ast.expr | None:
+def _most_rounds(loop: ast.For) -> ast.Name | ast.Constant | None:
     """The number or name in `for ... in range(most)`, where the loop may be left before."""
     called = loop.iter
     if not (isinstance(called, ast.Call) and ast.unparse(called.func) == "range" and len(called.args) == 1):
         return None
     leaves = any(isinstance(node, ast.Return | ast.Break) for line in loop.body for node in ast.walk(line))
-    return called.args[0] if leaves and isinstance(called.args[0], ast.Name | ast.Constant) else None
+    most = called.args[0]
+    return most if leaves and isinstance(most, ast.Name | ast.Constant) else None
 
 
 def _code(node: ast.AST) -> Iterator[ast.expr]:
