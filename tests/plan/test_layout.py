@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from tests_support import told
 
 from trials.errors import Infeasible
+from trials.findings import Amount
 from trials.plan.kinds import PlanKind
 from trials.plan.layout import (
     EDGES,
@@ -15,10 +16,15 @@ from trials.plan.layout import (
     MountRequest,
     MountRuns,
     _far_apart,
+    _places,
+    _refuse_disconnected,
+    _side,
+    _without_neighbours,
     coupon_marks,
     gap_mm,
     grid,
     lay_out,
+    margin_mm,
     needs_tabs,
     place_mounts,
     sheet_balance,
@@ -215,3 +221,81 @@ def test_one_coupon_on_a_sheet_of_one_row_takes_the_first_place(seed):
     cells = np.array([[10.0, 5.0], [40.0, 5.0], [70.0, 5.0]])
     # as many columns as the coupons need, so that what is left of the sheet stays in one piece
     assert _far_apart(cells, 1, 30.0, np.random.default_rng(seed)).tolist() == [[10.0, 5.0]]
+
+
+@pytest.mark.parametrize(("thickness", "gap", "margin"), [(8.0, 10.0, 15.0), (12.0, 12.0, 15.0), (20.0, 20.0, 20.0)])
+def test_gap_and_margin_are_the_thickness_or_the_least(thickness, gap, margin):
+    trial = trial_with(thickness=thickness)
+    assert (gap_mm(trial), margin_mm(trial)) == (gap, margin)
+
+
+def test_places_run_column_by_column_from_the_left():
+    # margin 15 mm, then 60 and 12 mm along, 40 and 12 mm across
+    by_hand = [[x, y] for x in (15.0, 87.0, 159.0) for y in (15.0, 67.0, 119.0)]
+    assert grid(trial_with("sheet_length_mm = 300\nsheet_width_mm = 200")).tolist() == by_hand
+    assert grid(trial_with("sheet_length_mm = 300\nsheet_width_mm = 60")).shape == (0, 2)
+
+
+def test_each_coupon_of_a_mount_and_each_mount_of_a_type_has_its_side():
+    """Eight sides: four edges, then the same cut the other way; the next mount of a type starts three further on."""
+    first = [_side(index, 0) for index in range(9)]
+    assert first[:4] == [(edge, "clockwise") for edge in EDGES] and first[8] == first[0]
+    assert first[4:8] == [(edge, "anticlockwise") for edge in EDGES]
+    assert [_side(0, turn) for turn in (1, 2, 3)] == [first[3], first[6], first[1]]
+
+
+def test_what_is_said_of_places():
+    found = {one.kind: one.facts for one in _places(trial_with("slat_pitch_mm = 40"), 99.9)}
+    spacing = {name: found[PlanKind.SPACING][name].value for name in ("length", "width", "gap", "margin")}
+    assert spacing == {"length": 60.0, "width": 40.0, "gap": 12.0, "margin": 15.0}
+    assert found[PlanKind.DISTANCE] == {"distance": Amount(99.0, "mm")}
+    assert found[PlanKind.MAY_TIP] == {"width": Amount(40.0, "mm"), "pitch": Amount(40.0, "mm")}
+    wider = {one.kind for one in _places(trial_with("slat_pitch_mm = 39"), float("inf"))}
+    assert wider == {PlanKind.SPACING}  # one coupon on each sheet: no distance to state
+    assert PlanKind.SLATS_UNKNOWN in {one.kind for one in _places(trial_with(), 99.9)}
+
+
+def test_a_chain_of_sheets_is_enough_to_tell_types_apart():
+    chain = [("a", "A1", 0, 0), ("b", "B1", 0, 0), ("b", "B2", 0, 1), ("c", "C1", 0, 1)]
+    _refuse_disconnected(chain, 2)
+    with pytest.raises(Infeasible, match="nozzle 'c' never shares a sheet with 'a'"):
+        _refuse_disconnected([*chain[:3], ("c", "C1", 0, 2)], 3)
+
+
+def test_places_at_exactly_the_distance_are_far_enough():
+    pair = np.array([[0.0, 0.0], [72.0, 0.0]])
+    assert sorted(_without_neighbours(pair, 2, 72.0, np.random.default_rng(1))) == [0, 1]
+    assert _without_neighbours(pair, 2, 72.1, np.random.default_rng(1)) is None
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_where_no_distance_can_be_held_the_places_stay_together(seed):
+    """Five columns of two rows, one millimetre apart: three coupons take places of the first two columns."""
+    cells = np.array([[x, y] for x in range(5) for y in range(2)], dtype=float)
+    found = _far_apart(cells, 3, 30.0, np.random.default_rng(seed))
+    assert found.shape == (3, 2) and len(np.unique(found, axis=0)) == 3
+    assert found[:, 0].max() <= 1.0
+
+
+def test_the_widest_distance_that_can_be_held_is_taken():
+    """Of four places in a row, a pitch apart, two pitches can be held by two coupons, and by four."""
+    row = np.array([[10.0 * i, 0.0] for i in range(4)])
+    for seed in range(5):
+        two = _far_apart(row, 2, 10.0, np.random.default_rng(seed))
+        assert abs(two[0, 0] - two[1, 0]) >= 20.0 - 1e-9
+        four = _far_apart(row, 4, 10.0, np.random.default_rng(seed))  # 20 0 30 10 or its mirror hold two pitches
+        assert np.abs(np.diff(four[:, 0])).min() >= 20.0 - 1e-9
+
+
+def test_numbers_go_on_from_the_first_that_is_free():
+    asked = MountRequest({"a": ["A1"], "b": ["B1"]}, 1, 1, first_mount=7, first_sheet=3)
+    mounts = place_mounts(asked, np.random.default_rng(1))
+    assert mounts["mount"].tolist() == ["M07", "M08"] and mounts["order"].tolist() == [7, 8]
+    assert set(mounts["sheet"]) == {"S3"}
+
+
+def test_uneven_sheets_are_counted():
+    mounts = pd.DataFrame({"nozzle": list("aaab") + list("bb"), "sheet": ["S1", "S1", "S2", "S1", "S2", "S2"]})
+    first, second = sheet_balance(mounts)
+    assert first.facts == {"mounts": 3, "sheets": 2, "fewest_on": ("S2",), "fewest": 1, "most": 2}
+    assert (second.about.nozzle, second.facts["fewest_on"]) == ("b", ("S1",))
