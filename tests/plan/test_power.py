@@ -6,6 +6,7 @@ import pytest
 from trials.errors import NotFinite, NotIdentifiable, WrongArgument
 from trials.plan.power import (
     Balanced,
+    Minutes,
     Part,
     Pattern,
     chance_balanced,
@@ -111,3 +112,82 @@ def test_with_one_specimen_the_mounts_are_the_yardstick():
 def test_refusals(call, error, message):
     with pytest.raises(error, match=message):
         call()
+
+
+def test_one_more_of_each_by_hand():
+    """Minutes of what is added alone; the fall of what is detectable, over hours of that work."""
+    plan, minutes = Balanced(types=2, specimens=3, mounts=1, coupons=4, readings=2), Minutes(10.0, 3.0, 5.0)
+    assert minutes.of(plan) == 6 * 10 + 24 * (3 + 2 * 5)
+    found = {step.more: step for step in next_steps(plan, UM, minutes)}
+    added = {
+        Part.SPECIMENS: 2 * 10 + 8 * 13,
+        Part.MOUNTS: 6 * 10 + 24 * 13,
+        Part.COUPONS: 6 * 13,
+        Part.READINGS: 24 * 5,
+    }
+    assert {part: step.minutes for part, step in found.items()} == added
+    now = detectable_balanced(plan, UM)
+    more = {
+        Part.SPECIMENS: Balanced(2, 4, 1, 4, 2),
+        Part.MOUNTS: Balanced(2, 3, 2, 4, 2),
+        Part.COUPONS: Balanced(2, 3, 1, 5, 2),
+        Part.READINGS: Balanced(2, 3, 1, 4, 3),
+    }
+    for part, step in found.items():
+        after = detectable_balanced(more[part], UM)
+        assert (step.detectable, step.less) == pytest.approx((after, 1 - after / now))
+        assert step.gain_per_hour == pytest.approx((1 - after / now) / (added[part] / 60))
+    gains = [step.gain_per_hour for step in next_steps(plan, UM, minutes)]
+    assert gains == sorted(gains, reverse=True)
+    assert all(step.less == 0.0 for step in next_steps(plan, {}, minutes))  # no spread: nothing is gained
+
+
+def test_a_curve_holds_each_plan_with_its_own_numbers():
+    plan = Balanced(types=2, specimens=3, mounts=1, coupons=4, readings=2)
+    table = curve(plan, UM)
+    for part, count, changed in (
+        (Part.SPECIMENS, 8, Balanced(2, 8, 1, 4, 2)),
+        (Part.COUPONS, 16, Balanced(2, 3, 1, 16, 2)),
+        (Part.SPREAD_OUT, 12, Balanced(2, 12, 1, 1, 2)),
+        (Part.SPREAD_OUT, 6, Balanced(2, 6, 1, 2, 2)),
+    ):
+        (row,) = table[(table["varied"] == part.value) & (table["count"] == count)].to_dict("records")
+        assert row["detectable"] == pytest.approx(detectable_balanced(changed, UM))
+        assert (row["coupons"], row["readings"], row["df"]) == (changed.n_coupons, 2 * changed.n_coupons, changed.df)
+    # the plan itself stands on each line once, and counts that leave nothing to test by on none
+    assert table.groupby("varied")["planned"].sum().to_dict() == dict.fromkeys(table["varied"].unique(), 1)
+    assert 1 not in set(table[table["varied"] == Part.SPECIMENS.value]["count"]) and table["df"].min() >= 1
+    spread = table[table["varied"] == Part.SPREAD_OUT.value]["count"].tolist()
+    assert spread == [2, 3, 4, 6, 12]  # what divides twelve coupons of a type, less one specimen
+    on_two = curve(Balanced(2, 4, 1, 3, 1, sheets=2), UM)
+    assert on_two[on_two["varied"] == Part.SPREAD_OUT.value]["count"].tolist() == [2, 4, 6, 12]  # whole sheets
+
+
+@pytest.mark.parametrize("plan", [Balanced(2, 2), Balanced(2, 1, mounts=2), Balanced(3, 2, sheets=3)])
+def test_one_degree_of_freedom_is_the_least(plan):
+    if plan.types == 3:
+        assert plan.df == 1
+    assert detectable_balanced(plan, UM) > 0
+    with pytest.raises(NotIdentifiable):
+        detectable_balanced(Balanced(2, 2, sheets=3), UM)
+
+
+def test_the_chance_of_the_f_test_at_any_level():
+    """Noncentral F by scipy's own distribution."""
+    from scipy import stats
+
+    from trials.plan.power.balanced import chance_f, noncentrality_needed
+
+    for nc, df, den, alpha in ((3.0, 2, 9.0, 0.05), (8.0, 1, 4.5, 0.01)):
+        by_scipy = stats.ncf.sf(stats.f.isf(alpha, df, den), df, den, nc)
+        assert chance_f(nc, df, den, alpha) == pytest.approx(by_scipy, rel=1e-8)
+    assert chance_f(0.0, 3, 7.0, 0.02) == 0.02
+    needed = noncentrality_needed(2, 9.0, 0.9, 0.01)
+    assert stats.ncf.sf(stats.f.isf(0.01, 2, 9.0), 2, 9.0, needed) == pytest.approx(0.9, abs=1e-7)
+
+
+@pytest.mark.parametrize("counts", [{"sheets": 0}, {"mounts": 0}, {"coupons": 0}, {"readings": 0}, {"specimens": 0}])
+def test_a_count_below_one_is_refused(counts):
+    with pytest.raises(WrongArgument, match=next(iter(counts))):
+        Balanced(**({"types": 2, "specimens": 3} | counts))
+    Balanced(2, 1, 1, 1, 1, 1)

@@ -6,6 +6,7 @@ from scipy import special
 
 from trials.errors import NotFinite, WrongArgument
 from trials.plan.power import Balanced, Pattern, Simulation, chance_balanced, pattern_means, simulate_tests
+from trials.plan.power.simulate import Simulated
 
 UM = {"specimen": 4.0, "coupon": 3.0, "reading": 2.0}
 SMALL = Balanced(4, 3, coupons=3, readings=2)
@@ -129,3 +130,39 @@ def test_the_same_seed_gives_the_same_trials():
 def test_refusals(call, error, message):
     with pytest.raises(error, match=message):
         call()
+
+
+def by_hand():
+    """Four trials of one contrast: estimates -2, 0, 1 and 3, F = value^2 / 2 against 4."""
+    return Simulated(np.array([[-2.0], [0.0], [1.0], [3.0]]), np.full((4, 1, 1), 0.5), np.full(4, 4.0))
+
+
+def test_chance_and_error_of_four_trials_by_hand():
+    found = by_hand()
+    assert found.trials == 4
+    # |value + 1| above sqrt(8) = 2.83: 4 alone; with nothing added 3 alone, with two added 3 and 5
+    assert [found.chance([effect]) for effect in (0.0, 1.0, 2.0)] == [0.25, 0.25, 0.5]
+    assert found.error([2.0]) == pytest.approx((0.5 * 0.5 / 4) ** 0.5)
+    # all or none of four: at least one in four counts as the spread of a single trial
+    assert found.error([100.0]) == pytest.approx((1 / 4 / 4) ** 0.5)
+
+
+def test_what_is_detectable_by_hand():
+    """The share rises from two to three of four where 0 + size passes sqrt(8), whatever the length of the pattern."""
+    for length in (1.0, 4.0):
+        assert length * by_hand().detectable([length], 0.6) == pytest.approx(8**0.5, rel=1e-5)
+    with pytest.raises(WrongArgument, match="not all zero"):
+        by_hand().detectable([0.0])
+    for chance in (0.0, 1.0):
+        with pytest.raises(WrongArgument, match="between 0 and 1"):
+            by_hand().detectable([1.0], chance)
+
+
+def test_progress_and_the_level_of_simulated_tests():
+    fixed, groups = plan_arrays(SMALL)
+    seen = []
+    asked = Simulation(30, 2, alpha=0.2)
+    found = simulate_tests(fixed, groups, UM, {"a": np.eye(4)[1:]}, asked, lambda *at: seen.append(at))["a"]
+    assert seen == [(25, 30), (30, 30)] and found.trials == 30
+    # on 3 and 8 degrees of freedom in a balanced trial with specimens as yardstick
+    assert np.median(found.critical) == pytest.approx(special.fdtri(3, 8, 0.8), rel=0.05)
