@@ -384,7 +384,11 @@ def test_stated_minutes_take_the_place_of_the_usual_ones():
         ("", "", [60 * 0.2 / 1.0 + 4] * 3),
         ("speed_m_min = 1.0", "", [60.0 + 4] * 3),  # not stated: one minute of cutting
         ("speed_m_min = 1.0", "speed_m_min = 0", [60.0 + 4] * 3),
-        ('[factors.standoff]\nunit = "mm"', '[factors.speed]\nunit = "m/min"', [60 * 0.2 / v + 4 for v in (0.6, 1, 1.4)]),
+        (
+            '[factors.standoff]\nunit = "mm"',
+            '[factors.speed]\nunit = "m/min"',
+            [60 * 0.2 / v + 4 for v in (0.6, 1, 1.4)],
+        ),
         (
             '[factors.standoff]\nunit = "mm"\nlevels = [0.6, 1.0, 1.4]',
             '[factors.speed]\nunit = "mm/min"\nlevels = [600, 1000, 1400]',

@@ -311,7 +311,7 @@ def test_runs_are_grouped_by_what_they_may_use():
 
 
 def test_efficiencies_of_a_plan_by_hand():
-    """Two runs at each end of a line: information diag(4, 4), D and A and G one; with one missing it is [[3, -1]...]."""
+    """Two runs at each end of a line have information diag(4, 4), so that D, A and G are one; then one run is missing."""
     ends = np.array([[1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [1.0, 1.0]])
     found = efficiencies(ends)
     assert (found.log_det, found.d, found.a, found.g) == pytest.approx((np.log(16), 1.0, 1.0, 1.0))

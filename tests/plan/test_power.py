@@ -182,6 +182,8 @@ def test_the_chance_of_the_f_test_at_any_level():
         by_scipy = stats.ncf.sf(stats.f.isf(alpha, df, den), df, den, nc)
         assert chance_f(nc, df, den, alpha) == pytest.approx(by_scipy, rel=1e-8)
     assert chance_f(0.0, 3, 7.0, 0.02) == 0.02
+    low = noncentrality_needed(2, 9.0, 0.06, 0.05)
+    assert 0 < low < 1 and stats.ncf.sf(stats.f.isf(0.05, 2, 9.0), 2, 9.0, low) == pytest.approx(0.06, abs=1e-7)
     needed = noncentrality_needed(2, 9.0, 0.9, 0.01)
     assert stats.ncf.sf(stats.f.isf(0.01, 2, 9.0), 2, 9.0, needed) == pytest.approx(0.9, abs=1e-7)
 
