@@ -12,7 +12,7 @@ import pytest
 
 from trials.errors import Infeasible, NotFinite, WrongArgument, WrongShape
 from trials.plan.optimal import efficiencies
-from trials.plan.optimal.exchange import Pool, Selection, State, Work, improve
+from trials.plan.optimal.exchange import Selection, State, Work, improve
 from trials.plan.optimal.pool import Neighbours, Swaps, _line_ends, _line_keys, coarse, coarse_columns
 from trials.plan.optimal.request import Arguments, _settings, check, matrix, weights
 from trials.plan.optimal.rows import _budgets, _first_pool, _some
@@ -195,7 +195,7 @@ def test_pools_are_cut_to_what_is_kept_or_whole_where_nothing_is_left():
     keep[[1, 2, 8]] = True
     first, second = make_pools(task, groups, keep)
     assert first.index.tolist() == [1, 2] and second.index.tolist() == [6, 7]
-    assert first.features[:3].T == pytest.approx(LINE[[1, 2]])
+    assert pytest.approx(LINE[[1, 2]]) == first.features[:3].T
     drawn = np.array([draw([first, second], np.arange(4), np.random.default_rng(seed)) for seed in range(20)])
     assert set(drawn[:, :2].ravel()) == {1, 2} and set(drawn[:, 2:].ravel()) == {6, 7}
 
@@ -311,7 +311,7 @@ def test_runs_are_grouped_by_what_they_may_use():
 
 
 def test_efficiencies_of_a_plan_by_hand():
-    """Two runs at each end of a line have information diag(4, 4), so that D, A and G are one; then one run is missing."""
+    """Two runs at each end of a line: information diag(4, 4), so that D, A and G are one. Then one run is missing."""
     ends = np.array([[1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [1.0, 1.0]])
     found = efficiencies(ends)
     assert (found.log_det, found.d, found.a, found.g) == pytest.approx((np.log(16), 1.0, 1.0, 1.0))

@@ -6,7 +6,7 @@ import pytest
 from tests_support import TRIAL_TEXT
 
 from trials.errors import InputError
-from trials.plan.settling.lines import Line, as_text, lines_of, put_in
+from trials.plan.settling.lines import Line, as_text, lines_of, more_marks, put_in
 from trials.plan.settling.request import Candidate
 from trials.trial import parse
 
@@ -61,3 +61,56 @@ def test_a_file_that_is_laid_out_otherwise_is_left_alone(text):
 def test_lines_as_text_stand_under_their_headers():
     shown = as_text((Line("nozzles", "specimens", ["A1"], "a"), Line("plan", "sheets", 1), Line("plan", "repeats", 2)))
     assert shown == '[[nozzles]]\ntype = "a"\nspecimens = ["A1"]\n\n[plan]\nsheets = 1\nrepeats = 2\n'
+
+
+def test_further_marks_go_on_or_are_drawn_by_the_type():
+    assert more_marks("double", ["D1", "D2"], 2, {"D1", "D2", "D3"}) == ["D4", "D5"]
+    assert more_marks("double", ["D1"], 0, {"D1"}) == [] and more_marks("double", ["D1"], -1, set()) == []
+    drawn = more_marks("double", ["7"], 2, {"7"})  # a number alone is no beginning
+    assert len(set(drawn)) == 2 and all(mark[0].upper() == "D" for mark in drawn)
+    assert more_marks("double", [], 1, {drawn[0]}) != [drawn[0]]
+
+
+def test_lots_and_readings_follow_the_plan():
+    text = TRIAL_TEXT.replace(
+        'specimens = ["C1", "C2", "C3"]', 'specimens = ["C1", "C2", "C3"]\nlots = ["L1", "L1", "L2"]'
+    )
+    fewer = Candidate((2, 3), 1, 3, 1, 4, 3)
+    found = {(line.table, line.key, line.nozzle): line.value for line in lines_of(parse(text), fewer)}
+    assert found["nozzles", "lots", "cylindrical"] == ["L1", "L1"]
+    assert ("nozzles", "specimens", "double") not in found
+    assert found["responses.roughness", "readings", ""] == 4
+    # squareness is no primary: it keeps its three where the plan takes more, and follows where it takes fewer
+    assert ("responses.squareness", "readings", "") not in found
+    two = {
+        line.table: line.value
+        for line in lines_of(parse(text), Candidate((3, 3), 1, 3, 1, 2, 3))
+        if line.key == "readings"
+    }
+    assert two == {"responses.roughness": 2, "responses.squareness": 2}
+    assert as_text(()) == ""
+    kept = lines_of(parse(text), Candidate((3, 3), 1, 3, 1, 3, 3))
+    assert not [line for line in kept if line.table == "nozzles"]
+
+
+def test_only_the_named_block_is_changed():
+    text = (
+        '[[nozzles]]\ntype = "a"\nprice = 1\n\n[[nozzles]]\ntype = "b"  # the other\nprice = 2\n\n[plan]\nprice = 3\n'
+    )
+    changed = put_in(text, (Line("nozzles", "price", 9, "b"), Line("plan", "price", 8)))
+    assert changed == text.replace("price = 2", "price = 9").replace("price = 3", "price = 8")
+    added = put_in(text, (Line("nozzles", "lots", ["L1"], "b"),))
+    assert added == text.replace('[[nozzles]]\ntype = "b"', '[[nozzles]]\nlots = ["L1"]\ntype = "b"')
+
+
+def test_a_sign_of_a_comment_inside_quotes_is_none():
+    text = "[plan]\n  note = 'a # b'   # so it is\nx = 'it#s'\n"
+    changed = put_in(text, (Line("plan", "note", "c"), Line("plan", "x", 1)))
+    assert changed == '[plan]\n  note = "c"       # so it is\nx = 1\n'
+
+
+def test_a_value_that_ends_the_file_stays_without_a_line_end():
+    assert put_in("[plan]\nx = 1", (Line("plan", "x", 2),)) == "[plan]\nx = 2"
+    assert put_in("", (Line("plan", "x", 2),)) == "\n[plan]\nx = 2\n"
+    several = "[plan]\nx = [\n  1,\n]"
+    assert put_in(several, (Line("plan", "x", 2),)) == "[plan]\nx = 2"

@@ -98,8 +98,8 @@ def test_sheets_are_as_few_as_hold_the_coupons_unless_they_are_named():
 
 def test_the_weakest_primary_decides():
     second = (
-        '[responses.squareness]\nprimary = true\nreadings = 2\nworthwhile = "0.03 mm"\n[responses.squareness.expected]\n'
-        'level = 0.3\nspecimen = "{0} mm"\ncoupon = "{0} mm"\n'
+        '[responses.squareness]\nprimary = true\nreadings = 2\nworthwhile = "0.03 mm"\n'
+        '[responses.squareness.expected]\nlevel = 0.3\nspecimen = "{0} mm"\ncoupon = "{0} mm"\n'
     )
     candidate = Candidate((5, 4), 1, 3, 1, 2)
     easy, hard = (problem_of(parse(text_of() + second.format(sd))).option(candidate).chances for sd in ("0.001", "0.1"))

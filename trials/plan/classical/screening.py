@@ -62,7 +62,7 @@ Element = tuple[int, int]
 
 
 def _residues(q: int) -> np.ndarray:
-    """Return Q (q, q): 1 where a - b is a non-zero square of the field, -1 where it is none, 0 for a = b."""
+    """Return Q (q, q): 0 for a = b, else 1 where a - b is a square of the field and -1 where it is none."""
     nine = q == 9  # its elements are a + b i with i^2 = -1 modulo 3
     elements: list[Element] = [(a, b) for a in range(3) for b in range(3)] if nine else [(a, 0) for a in range(q)]
 
@@ -74,7 +74,7 @@ def _residues(q: int) -> np.ndarray:
     def minus(x: Element, y: Element) -> Element:
         return ((x[0] - y[0]) % 3, (x[1] - y[1]) % 3) if nine else ((x[0] - y[0]) % q, 0)
 
-    squares = {times(x, x) for x in elements} - {(0, 0)}
+    squares = {times(x, x) for x in elements}
 
     def character(x: Element) -> float:
         return 0.0 if x == (0, 0) else (1.0 if x in squares else -1.0)
