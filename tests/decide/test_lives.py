@@ -1,13 +1,15 @@
 """The word for each type from its ratio of lives, and the ends counted."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
-from trials.decide.lives import LivesKind, answer_lives, compare
-from trials.endings import Ended
+from trials.decide.lives import LivesKind, Upkeep, answer_lives, compare, in_detail, typical_lives
+from trials.endings import Ended, Part
 from trials.errors import WrongArgument
 from trials.infer.life import LifeRatio, study_lives
+from trials.infer.life.regression import CHARACTERISTIC
 
 
 def ratio(value, low, high, p=0.01):
@@ -85,3 +87,56 @@ def test_ends_are_counted_by_type():
 
 def test_only_a_piece_taken_off_good_did_not_fail():
     assert [end for end in Ended if not end.failed] == [Ended.TAKEN_OFF_GOOD]
+
+
+RAN = [10.0, 14.0, 18.0, 25.0, 12.0, 17.0, 24.0, 30.0]
+KINDS = ["a"] * 4 + ["b"] * 4
+WORN = [Ended.WORN] * 4 + [Ended.WORN, Ended.PLUGGED, Ended.WORN, Ended.TAKEN_OFF_GOOD]
+
+
+@pytest.fixture(scope="module")
+def answered():
+    study = study_lives(RAN, [end.failed for end in WORN], KINDS, "a", quantiles=(0.1, 0.5, CHARACTERISTIC))
+    return answer_lives(study, "hours", 0.25, KINDS, WORN)
+
+
+def test_a_typical_life_is_that_of_the_weibull_curve(answered):
+    """Of characteristic life eta and shape m: eta log(2)^(1/m), eta (-log 0.9)^(1/m), a mean of eta Gamma(1 + 1/m)."""
+    shape = answered.study.shape
+    for each, typed in zip(typical_lives(answered, "folder"), answered.study.types, strict=True):
+        whole = next(at for at in typed.at if at.quantile == CHARACTERISTIC)
+        eta, gamma = whole.life, math.gamma(1 + 1 / shape)
+        assert each.median == pytest.approx(eta * math.log(2) ** (1 / shape))
+        assert each.tenth == pytest.approx(eta * (-math.log(0.9)) ** (1 / shape))
+        assert (each.mean, each.mean_low, each.mean_high) == pytest.approx(
+            (gamma * eta, gamma * whole.low, gamma * whole.high)
+        )
+        assert each.low < each.median < each.high and each.tenth_low < each.tenth
+        assert (each.n, each.unit, each.source, each.part) == (4, "hours", "folder", answered.part)
+    assert [each.failures for each in typical_lives(answered, "f")] == [4, 3]
+
+
+def test_lives_of_lens_and_window_follow_those_of_the_nozzle(answered):
+    whole = replace(answered, beside=(replace(answered, part=Part.LENS),))
+    assert [each.part for each in typical_lives(whole, "f")] == [answered.part] * 2 + [Part.LENS] * 2
+
+
+def test_a_study_that_states_no_median_is_refused(answered):
+    few = study_lives(RAN, [end.failed for end in WORN], KINDS, "a", quantiles=(0.1, CHARACTERISTIC))
+    with pytest.raises(WrongArgument, match="0.5 of them failed"):
+        typical_lives(answer_lives(few, "hours", 0.25, KINDS, WORN), "f")
+
+
+def test_what_was_cleaned_and_put_back_is_counted_by_type(answered):
+    kept = Upkeep(cleaned=[0, 2, 3, 0, 0, 0, 0, 0], refitted=[1, 0, 0, 0, 0, 4, 0, 0])
+    found = in_detail(answered, (), KINDS, kept)
+    assert [(c.cleaned_pieces, c.cleaned, c.refitted_pieces, c.refitted) for c in found.care] == [
+        (2, 5, 1, 1),
+        (0, 0, 1, 4),
+    ]
+    assert [f.kind for f in found.cautions] == [LivesKind.CLEANED_IS_ONE_LIFE]
+    bare = in_detail(answered, (), KINDS, Upkeep([0] * 8, [0] * 8))
+    assert bare.care == () and bare.cautions == ()
+    one = in_detail(answered, ("cause",), KINDS, Upkeep([0] * 8, [0] * 7 + [1]))
+    assert [f.kind for f in one.cautions] == [LivesKind.CAUSES_APART, LivesKind.CLEANED_IS_ONE_LIFE]
+    assert one.causes == ("cause",) and len(one.care) == 2
