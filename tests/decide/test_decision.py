@@ -1,11 +1,13 @@
 """The decision as values: quality first, then money, what else is worse, which types are dominated."""
 
 import dataclasses
+import math
+from types import SimpleNamespace
 
 import pytest
 
 from trials.decide.advice import Advice
-from trials.decide.decision import _gains, decide, decide_lives
+from trials.decide.decision import _counts, _gains, decide, decide_lives
 from trials.decide.decision_result import (
     Action,
     Because,
@@ -19,7 +21,7 @@ from trials.decide.decision_result import (
 from trials.decide.ladder import LadderAnswer, LadderComparison
 from trials.decide.lives import ANYWHERE, LifeComparison, LivesAnswer
 from trials.decide.results import Comparison, Mean, NozzleRow, ResponseResult, State, Study, Worded
-from trials.findings import Place, PlaceKind
+from trials.findings import Amount, Place, PlaceKind
 from trials.infer.answer import Answer
 from trials.infer.life import LifeStudy
 from trials.trial import CLEAN_SPEED
@@ -176,3 +178,91 @@ def test_the_gain_in_speed_is_that_of_the_type_changed_to():
     ladder = LadderAnswer("speed", "m/min", "today", PLACE, comparisons=faster)
     gains = _gains(dataclasses.replace(study, ladder=ladder), Advice(Action.CHANGE, "a"))
     assert [(gain.response, gain.value, gain.low, gain.high) for gain in gains] == [(CLEAN_SPEED, 0.5, 0.3, 0.7)]
+
+
+def ladder_of(*comparisons, **lows):
+    types = tuple(SimpleNamespace(nozzle=name, clean_95_low=low, typical=low + 0.5) for name, low in lows.items())
+    return LadderAnswer("speed", "m/min", "today", LADDER_PLACE, types=types, comparisons=comparisons)
+
+
+LADDER_PLACE = Place(PlaceKind.STATED, ({"pressure": 0.9},), {"pressure": "bar"})
+
+
+@pytest.mark.parametrize(("low", "safe"), [(3.5, Amount(3.5, "m/min")), (math.nan, None), (-math.inf, None)])
+def test_a_ladder_states_the_speed_that_is_safe_and_where_it_was_cut(low, safe):
+    found = decide(made({"a": SAME}, ladder=ladder_of(today=low, a=9.0)))
+    assert (found.nozzle, found.safe_speed, found.place) == ("today", safe, LADDER_PLACE)
+    assert decide(made({"a": SAME})).safe_speed is None
+    assert decide(made({"a": SAME}, ladder=ladder_of(a=9.0))).safe_speed is None  # today's has no ladder
+
+
+def test_edges_that_fail_at_one_speed_are_nothing_that_a_ladder_asks():
+    fewer = (FewerFail("a", 36.0, 4.0, Span(32.0, -9.0, 71.0)),)
+    assert decide(made({"a": BETTER}, fewer=fewer)).fewer_fail == fewer[0]
+    assert decide(made({"a": BETTER}, fewer=fewer, asks=Question.LADDER)).fewer_fail is None
+
+
+def test_the_place_is_that_of_a_decisive_response_first():
+    study = made({"a": SAME})
+    elsewhere = Place(PlaceKind.AVERAGE, ({"pressure": 0.5},), {"pressure": "bar"})
+    moved = tuple(dataclasses.replace(c, settings=elsewhere) for c in square({"a": (0.0, -0.1, 0.1)}).comparisons)
+    beside = dataclasses.replace(square({"a": (0.0, -0.1, 0.1)}), comparisons=moved)
+    assert decide(dataclasses.replace(study, results=(beside, *study.results))).place == PLACE
+    assert decide(dataclasses.replace(study, results=(beside,))).place == elsewhere
+    assert decide(dataclasses.replace(study, results=())).place is None
+
+
+def test_every_count_speaks_for_or_against_a_type():
+    """Speed counts turned around, today's share of edges that fail too; a price or a cost only where it is known."""
+    fewer = (FewerFail("a", 36.0, 4.0, Span(32.0, -9.0, 71.0)),)
+    study = made({"a": BETTER}, {"a": 24.0}, fewer=fewer, ladder=ladder_of(today=3.0, a=4.0))
+    assert _counts(study, "a") == {
+        "roughness": pytest.approx(40 * 0.67),
+        CLEAN_SPEED: -4.5,
+        "fails": 4.0,
+        "price": 24.0,
+    }
+    assert _counts(study, "today") == {"roughness": 40.0, CLEAN_SPEED: -3.5, "fails": 36.0, "price": 9.0}
+    higher = dataclasses.replace(study.results[0], higher_is_better=True)
+    assert _counts(dataclasses.replace(study, results=(higher,)), "today")["roughness"] == -40.0
+
+
+def test_one_count_says_nothing_of_a_trade():
+    """With the edge alone known of both, the rougher is shown worse but not called dominated; a price makes two."""
+    shown = Comparison("b", "a", PLACE, "ratio", 1.4, 1.2, 1.6, 0.01)
+
+    def dominated(prices):
+        study = made({"a": BETTER, "b": OPEN}, prices)
+        result = dataclasses.replace(study.results[0], pairs=(shown,))
+        return decide(dataclasses.replace(study, results=(result,))).dominated
+
+    assert dominated({"a": None, "b": None}) == ()
+    assert dominated({"a": 9.0, "b": 9.0}) == ("b",)
+    assert dominated({"a": 9.0, "b": None}) == ()  # too little is known of b
+    assert dominated({"a": None, "b": 9.0}) == ()
+
+
+def test_a_response_of_which_more_is_better_is_worse_when_it_falls():
+    study = made({"a": BETTER})
+    falls = dataclasses.replace(square({"a": (-0.04, -0.06, -0.02)}), higher_is_better=True)
+    found = decide(dataclasses.replace(study, results=(*study.results, falls)))
+    assert [(each.response, each.higher, each.proved) for each in found.worse] == [("squareness", False, True)]
+
+
+def test_words_of_a_life_trial_are_ordered_and_none_decide_nothing():
+    sizes = {"b": (BETTER, 3.0), "c": (BETTER, 2.0), "d": (WORSE, 0.5), "e": (SAME, 1.0), "f": (OPEN, 1.1)}
+    found = dataclasses.replace(
+        life(BETTER, 2.0, 1.4, 2.9),
+        comparisons=tuple(
+            LifeComparison(name, "plain", ANYWHERE, "ratio", v, v / 2, 2 * v, 0.01, word, None, 0.95)
+            for name, (word, v) in sizes.items()
+        ),
+    )
+    decision = decide_lives(found)
+    assert (decision.nozzle, decision.against, decision.because) == ("b", "plain", Because.QUALITY)
+    assert decision.others == ((BETTER, ("c",)), (SAME, ("e",)), (OPEN, ("f",)), (WORSE, ("d",)))
+    assert (decision.price, decision.price_against) == (None, None)
+    silent = decide_lives(life(None, 2.0, 1.4, 2.9))
+    assert (silent.action, silent.nozzle, silent.others) == (Action.NOTHING, "plain", ())
+    kept = decide_lives(life(SAME, 1.0, 0.9, 1.1, prices={"plain": 2.0}))
+    assert (kept.action, kept.nozzle, kept.against, kept.price) == (Action.KEEP, "plain", "", 2.0)
