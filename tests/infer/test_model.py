@@ -7,6 +7,7 @@ import pytest
 
 from trials.errors import NotIdentifiable, WrongArgument
 from trials.infer.model import Axis, build_model, candidate_terms, sum_to_zero
+from trials.infer.model.terms import Term
 
 NOZZLE = Axis("nozzle", ("a", "b", "c"))
 PRESSURE = Axis("pressure", (0.5, 0.7, 0.9))
@@ -101,3 +102,50 @@ def test_numbers_are_coded_from_the_middle_by_half_their_range():
         Axis("gap", (0.0, 1.0, 5.0)).columns([0.0, 1.0, 5.0])[:, 0], [-0.8, -0.4, 1.2], atol=1e-12
     )
     np.testing.assert_array_equal(Axis("gap", (2.0,)).columns([2.0, 3.0])[:, 0], [0.0, 1.0])  # one level: as it is
+
+
+def test_terms_are_named_in_plain_words():
+    named = [Term(parts).name for parts in (("a",), ("a", "a"), ("a", "b"), ("a", "b", "b"), ("b", "b", "a"))]
+    assert named == ["a", "a squared", "a x b", "a x b squared", "b squared x a"]
+    with pytest.raises(WrongArgument, match="at least one part"):
+        Term(()).columns([NOZZLE], {})
+
+
+def test_columns_of_a_product_and_of_a_square_by_hand():
+    """Types a b c coded (1 0), (0 1), (-1 -1); pressure -1 0 1 with a square less its mean of 2/3."""
+    settings = {"nozzle": np.array(["a", "b", "c"], dtype=object), "pressure": np.array([0.5, 0.7, 0.9])}
+    product = Term(("nozzle", "pressure")).columns([NOZZLE, PRESSURE], settings)
+    assert product == pytest.approx(np.array([[-1.0, 0.0], [0.0, 0.0], [-1.0, -1.0]]))
+    square = Term(("nozzle", "pressure", "pressure")).columns([NOZZLE, PRESSURE], settings)
+    assert square == pytest.approx(np.array([[1 / 3, 0.0], [0.0, -2 / 3], [-1 / 3, -1 / 3]]))
+
+
+def test_sheets_that_stay_fixed_come_first_and_average_out():
+    axes = [NOZZLE, PRESSURE]
+    settings = crossed(*axes, repeats=3)
+    n = len(settings["pressure"])
+    block = np.array(["s1", "s2", "s3"], dtype=object)[np.arange(n) // 9]  # every crossing once on each sheet
+    model = build_model(axes, settings, "nozzle", block)
+    assert model.block_levels == ("s1", "s2", "s3") and model.slices()["nozzle"] == slice(3, 5)
+    matrix = model.matrix(settings, block)
+    assert matrix[:, 1:3] == pytest.approx(sum_to_zero(block, ("s1", "s2", "s3"), "sheet"))
+    assert (model.matrix(settings)[:, 1:3] == 0).all() and model.matrix(settings).shape == matrix.shape
+    one = build_model(axes, settings, "nozzle", np.array(["s1"] * n, dtype=object))
+    assert one.slices()["nozzle"] == slice(1, 3)
+
+
+def test_terms_are_let_in_up_to_one_less_than_the_units():
+    axes = [NOZZLE, PRESSURE]
+    settings = crossed(*axes)
+    # constant and two of the nozzle make three columns: four units leave one over, with pressure five are needed
+    for units, terms in ((4, ["nozzle"]), (5, ["nozzle", "pressure"]), (6, ["nozzle", "pressure", "pressure squared"])):
+        assert [term.name for term in build_model(axes, settings, "nozzle", units=units).terms] == terms
+    with pytest.raises(NotIdentifiable, match="fewer than two types"):
+        build_model(axes, {"nozzle": np.array(["a"] * 4, dtype=object), "pressure": np.arange(4.0)}, "nozzle")
+
+
+def test_a_column_that_differs_by_rounding_alone_is_left_out():
+    near = np.array([0.5, 0.7, 0.9] * 4)
+    settings = {"pressure": near, "standoff": near + 1e-12}
+    model = build_model([PRESSURE, Axis("standoff", (0.5, 0.7, 0.9))], settings, None)
+    assert "standoff" in model.dropped and "standoff squared" in model.dropped
