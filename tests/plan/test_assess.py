@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -465,3 +466,64 @@ def test_the_map_stops_at_a_limit_and_holds_the_rest_inside_the_plan():
     assert found.errors.shape == (25, 25)
     assert found.x[[0, -1]] == pytest.approx([0.5, 0.9]) and found.y[[0, -1]] == pytest.approx([0.6, 1.4])
     assert (np.isnan(found.errors) == (found.x > 0.8 + 1e-9)[None, :]).all()
+
+
+def test_a_spread_that_the_records_cannot_separate_adds_to_its_twin():
+    """One mount of each specimen: the variance of mounts joins that of specimens; one reading joins that of coupons."""
+    trial = parse(trial_text(sheets=1, specimens=2, types=2))
+    frame = build_frame(trial, make_plan(trial))
+    spreads = {"specimen": 0.3, "mount": 0.4, "coupon": 0.05, "reading": 0.12}
+    _, groups = frame.reading_rows(3)
+    found = frame.spreads_of_groups(groups, spreads, 3)
+    assert found == pytest.approx({"specimen": 0.5, "coupon": 0.05, "reading": 0.12})
+    _, alone = frame.reading_rows(1)
+    assert frame.spreads_of_groups(alone, spreads, 1) == pytest.approx({"specimen": 0.5, "reading": 0.13})
+
+
+def test_sheets_are_as_wide_as_specimens_unless_they_are_stated():
+    trial = parse(trial_text(sheets=3, types=2))
+    frame = build_frame(trial, make_plan(trial))
+    _, groups = frame.reading_rows(3)
+    assert frame.spreads_of_groups(groups, {"specimen": 0.3}, 3)["sheet"] == pytest.approx(0.3)
+    assert frame.spreads_of_groups(groups, {"specimen": 0.3, "sheet": 0.1}, 3)["sheet"] == pytest.approx(0.1)
+
+
+def test_the_specimen_of_a_type_that_has_one_is_no_part_of_the_spread():
+    trial = parse(trial_text(sheets=1, specimens=1, mounts=4, types=2))
+    frame = build_frame(trial, make_plan(trial))
+    assert frame.structure.pieces_only
+    _, groups = frame.reading_rows(3)
+    found = frame.spreads_of_groups(groups, {"specimen": 9.0, "mount": 0.4, "coupon": 0.1, "reading": 0.2}, 3)
+    assert found == pytest.approx({"mount": 0.4, "coupon": 0.1, "reading": 0.2})
+    assert frame.effective_coupons({"specimen": 9.0, "coupon": 0.1}, 3) is None
+
+
+def test_a_plan_that_cannot_carry_its_model_has_no_efficiency():
+    trial = parse(trial_text(sheets=1, specimens=2, types=2))
+    frame = build_frame(trial, make_plan(trial))
+    assert frame.efficiency() > 0
+    assert replace(frame, fixed=np.ones((4, 2))).efficiency() is None
+
+
+def test_progress_and_simulated_sizes_stand_beside_what_is_not_exact():
+    trial = parse(trial_text(types=2, specimens=2, sheets=1))
+    seen = []
+    found = assess(trial, make_plan(trial), trials=25, progress=lambda *at: seen.append(at))
+    assert seen[-1] == (25, 25)
+    for line in found.detectable:
+        assert (line.simulated is None) == line.exact
+    today = by_question(found)[TODAY, Pattern.ONE_PAIR]
+    assert today.simulated == pytest.approx(today.size, rel=0.6)  # of 25 trials
+
+
+def test_what_settles_a_ladder_and_a_life_trial_and_what_is_missing():
+    designs = Path(__file__).parents[2] / "designs"
+    for name, settled in (("fastest-clean-cut", {"clean_speed"}), ("nozzle-life", {"life"})):
+        trial = parse((designs / f"{name}.toml").read_text(encoding="utf-8"))
+        found = assess(trial, make_plan(trial))
+        assert set(found.settle) == settled and (found.questions == ()) == (name == "nozzle-life")
+    text = (designs / "fastest-clean-cut.toml").read_text(encoding="utf-8")
+    head, tail = text.split("[responses.clean_speed.expected]")
+    bare = parse(head + "[responses.dross]" + tail.split("[responses.dross]")[1])
+    missing = [one for one in assess(bare, make_plan(bare)).found if one.kind is PlanKind.NO_EXPECTED_SPREAD]
+    assert "clean_speed" in {one.about.response for one in missing}

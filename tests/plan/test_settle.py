@@ -1,6 +1,7 @@
 """How many more: critical values against printed tables, the chance against a simulation of the rule."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -150,3 +151,68 @@ def test_stricter_levels_need_more():
 def test_refusals(variances, worthwhile, error, message):
     with pytest.raises(error, match=message):
         specimens_needed(variances, worthwhile, Counts(4, 3))
+
+
+def test_degrees_of_freedom_at_their_borders():
+    """Where the coupons leave none, nothing varies, or no more were cut than count, all rests on the yardstick."""
+    counts = Counts(4, 3, 1, 3.0, 1, 3, coupons_cut=9.0, terms=26)
+    spread = {"specimen": 0.1, "coupon": 1.0}
+    assert counts.df({}) == 6.0
+    # 12 mounts x 8 = 96 coupons to spare: with 95 terms one is left, with 96 none
+    one, average, whole = replace(counts, terms=95), 2 * (0.1 / 3 + 1 / 27), 2 * (0.1 / 3 + 1 / 9)
+    assert one.df(spread) == pytest.approx(whole**2 / (average**2 / 6 + (whole - average) ** 2 / 1))
+    assert replace(counts, terms=96).df(spread) == 6.0
+    assert replace(counts, coupons_cut=3.0).df(spread) == 6.0
+    assert Counts(2, 2, 1, 3.0, 1, 3, coupons_cut=9.0).df(spread) == 0.0  # types stand on as many sheets as they leave
+
+
+def test_the_chance_of_nothing_to_judge_by_is_none():
+    assert chance_right(LOG, D, D, Counts(2, 2, sheets=3)) == 0.0
+    assert chance_right(LOG, D, D, Counts(2, 3, coupons=0.0)) == 0.0
+    assert chance_right(LOG, D, D, Counts(2, 2)) > 0.0
+
+
+def test_a_wider_side_counts_for_sameness_alone():
+    counts = Counts(3, 8)
+    assert chance_right(LOG, D, D, counts, wider=2 * D) == chance_right(LOG, D, D, counts)
+    assert chance_right(LOG, 0.0, D, counts, wider=2 * D) > chance_right(LOG, 0.0, D, counts)
+    assert chance_right(LOG, 0.0, D, counts, wider=D) == chance_right(LOG, 0.0, D, counts)
+
+
+def test_what_is_needed_is_handed_on_as_facts():
+    needed = specimens_needed({**LOG, "mount": 0.05**2}, D, Counts(4, 3, 2, 6, 3, today=1.0), chance=0.7)
+    facts = needed.finding().facts
+    assert (facts["chance"], facts["specimens"], facts["mounts"], facts["today"], facts["most"]) == (
+        0.7,
+        3,
+        2,
+        1.0,
+        200,
+    )
+    assert (facts["specimens_at_worthwhile"], facts["specimens_at_zero"]) == (needed.at_worthwhile, needed.at_zero)
+    assert facts["mounts_known"] and facts["mounts_apply"]
+    assert needed.chance_at_worthwhile == chance_right({**LOG, "mount": 0.05**2}, D, D, needed.counts)
+    for number in (needed.at_worthwhile, needed.at_zero):
+        assert number > 3
+    for number, true in ((needed.at_worthwhile, D), (needed.at_zero, 0.0)):
+        at = [
+            chance_right({**LOG, "mount": 0.05**2}, true, D, replace(needed.counts, specimens=n))
+            for n in (number, number - 1)
+        ]
+        assert at[0] >= 0.7 > at[1]
+
+
+def test_fewest_mounts_are_the_fewest():
+    spread = {"specimen": 0.01**2, "mount": 0.15**2, "coupon": 0.02**2}
+    needed = specimens_needed(spread, D, Counts(3, 4, 2, 6, 3))
+    for number, true in ((needed.mounts_at_worthwhile, D), (needed.mounts_at_zero, 0.0)):
+        assert chance_right(spread, true, D, Counts(3, 4, number, 6, 3)) >= 0.8
+        assert chance_right(spread, true, D, Counts(3, 4, number - 1, 6, 3)) < 0.8
+
+
+def test_a_number_at_the_end_of_the_search_is_found():
+    """A spread for which 200 specimens are just enough, and a little more for which none will do."""
+    wild = {"specimen": 0.414**2, "coupon": 0.1**2, "reading": 0.07**2}
+    found = specimens_needed(wild, D, Counts(4, 150, 1, 6, 3)).at_zero
+    assert 190 < found <= 200 and chance_right(wild, 0.0, D, Counts(4, found - 1, 1, 6, 3)) < 0.8
+    assert specimens_needed({"specimen": 0.43**2}, D, Counts(4, 150, 1, 6, 3)).at_zero is None

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pandas as pd
 import pytest
 from plan.settling.scenes import text_of
@@ -136,3 +137,15 @@ def test_open_spreads_are_averaged_over(given, trial):
     mean = 0.5 * (given.chances(further).different + at_wild.different)
     assert opened.chances(further).different == pytest.approx(mean)
     assert settle_further(opened, Goal(0.7), FurtherSpace(trial.types)).best.chances.reached(Goal(0.7)) >= 0.7
+
+
+def test_contrasts_are_those_of_means_made_by_hand(trial, given):
+    """Coefficients of typed means: the second type 3 above today's and 2 more per bar, the third 5 below."""
+    settings = given.coupons
+    kind, pressure = settings["nozzle"].to_numpy(object), settings["pressure_bar"].to_numpy(float)
+    means = 10.0 + (kind == "bb") * (3.0 + 2.0 * pressure) - 5.0 * (kind == "cc")
+    coefficients = np.linalg.lstsq(given.rows, means, rcond=None)[0]
+    at_today, average = given.contrasts
+    assert at_today @ coefficients == pytest.approx([3.0 + 2.0 * 0.7, -5.0])
+    shared = sorted(set.intersection(*(set(pressure[kind == k]) for k in trial.types)))
+    assert average @ coefficients == pytest.approx([3.0 + 2.0 * np.mean(shared), -5.0])
