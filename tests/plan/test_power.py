@@ -159,6 +159,8 @@ def test_a_curve_holds_each_plan_with_its_own_numbers():
     assert 1 not in set(table[table["varied"] == Part.SPECIMENS.value]["count"]) and table["df"].min() >= 1
     spread = table[table["varied"] == Part.SPREAD_OUT.value]["count"].tolist()
     assert spread == [2, 3, 4, 6, 12]  # what divides twelve coupons of a type, less one specimen
+    drawn = table[table["varied"] == Part.MOUNTS.value]["count"].tolist()
+    assert drawn == [1, 2, 3, 4, 6, 8, 12, 16]
     on_two = curve(Balanced(2, 4, 1, 3, 1, sheets=2), UM)
     assert on_two[on_two["varied"] == Part.SPREAD_OUT.value]["count"].tolist() == [2, 4, 6, 12]  # whole sheets
 

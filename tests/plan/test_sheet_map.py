@@ -147,3 +147,53 @@ def test_unknown_sheet_is_refused():
     trial, plan = planned()
     with pytest.raises(InputError, match="no such sheet; found 'S9'; allowed: S1, S2"):
         sheet_map(trial, plan.coupons, "S9")
+
+
+WHERE = {
+    # a coupon of 60 x 40 mm at (100, 200): measured from 15 to 85 % of its edge, lead-in 4 mm off the middle of the
+    # other one (0.4 of the 10 mm between coupons), a joint of 1 mm a quarter along that
+    "left": (((100, 206), (100, 234)), ((164, 220), (160, 220)), ((160, 209.5), (160, 210.5))),
+    "right": (((160, 206), (160, 234)), ((96, 220), (100, 220)), ((100, 209.5), (100, 210.5))),
+    "near": (((109, 200), (151, 200)), ((130, 244), (130, 240)), ((114.5, 240), (115.5, 240))),
+    "far": (((109, 240), (151, 240)), ((130, 196), (130, 200)), ((114.5, 200), (115.5, 200))),
+}
+
+
+@pytest.mark.parametrize("edge", list(WHERE))
+def test_everything_of_a_coupon_lies_where_it_should(edge):
+    trial, plan = planned()
+    own = plan.coupons.iloc[:1].assign(edge=edge, x_mm=100.0, y_mm=200.0, sheet="S1")
+    (place,) = sheet_map(trial, own, "S1").coupons
+    for found, line in zip((place.measured, place.lead_in, place.joint), WHERE[edge], strict=True):
+        assert [pytest.approx(point) for point in line] == list(found)
+    assert place.mark_at == (130.0, 220.0) and place.mark_height == 10.0  # a sixth of 60 mm
+    assert (place.length, place.width, place.corner, place.order) == (60.0, 40.0, (100.0, 200.0), 1)
+
+
+@pytest.mark.parametrize(
+    ("length_mm", "width_mm", "height"), [(60, 40, 10.0), (60, 24, 8.0), (200, 100, 12.0), (30, 90, 5.0)]
+)
+def test_a_mark_fits_its_coupon(length_mm, width_mm, height):
+    text = FILE.format(pitch=80).replace("[coupon]", f"[coupon]\nlength_mm = {length_mm}\nwidth_mm = {width_mm}")
+    trial = parse(text)
+    plan = make_plan(trial)
+    assert {place.mark_height for place in sheet_map(trial, plan.coupons, "S1").coupons} == {height}
+
+
+def test_a_lead_in_is_no_longer_than_ten_millimetres():
+    text = FILE.format(pitch=80).replace('material = "S235"', 'material = "S235"\nthickness_mm = 30.0')
+    trial = parse(text)
+    place = sheet_map(trial, make_plan(trial).coupons, "S1").coupons[0]
+    assert length(place.lead_in) == pytest.approx(10.0)  # 0.4 of 30 mm between coupons would be 12
+
+
+def test_the_path_runs_to_the_corners_in_order():
+    """From the middle of the far edge: anticlockwise to the left and down, clockwise to the right."""
+    trial, plan = planned()
+    own = plan.coupons.iloc[:1].assign(edge="near", x_mm=0.0, y_mm=0.0, sheet="S1")
+    for direction, corners in (
+        ("anticlockwise", [(0, 40), (0, 0), (60, 0), (60, 40)]),
+        ("clockwise", [(60, 40), (60, 0), (0, 0), (0, 40)]),
+    ):
+        (place,) = sheet_map(trial, own.assign(cut_direction=direction), "S1").coupons
+        assert [tuple(map(float, point)) for point in outline(place)] == [(30.0, 40.0), *corners]
