@@ -169,3 +169,56 @@ def test_one_degree_of_freedom_is_enough_to_judge_by():
     frame = build_frame(trial, make_plan(trial))
     assert frame.yardstick_df == 1
     assert chances_of(problem_of(trial), frame) is not None
+
+
+def by_brute_force(between, rest, df1, df2, better, worse, draws=120):
+    """Chances of one comparison over a grid of quantiles of both mean squares, Student's t at each pair's own df."""
+    u = (np.arange(draws) + 0.5) / draws
+    b = between * stats.chi2.ppf(u, df1)[:, None] / df1
+    r = rest * stats.chi2.ppf(u, df2)[None, :] / df2
+    total = b + r
+    df = total**2 / (b**2 / df1 + r**2 / df2)
+    apart, alike = stats.t.isf(0.025, df) * np.sqrt(total), stats.t.isf(0.05, df) * np.sqrt(total)
+    sd = math.sqrt(between + rest)
+
+    different = min(np.mean(stats.norm.cdf((d - np.maximum(apart, d - alike)) / sd)) for d in (better, worse))
+    within = stats.norm.cdf((better - alike) / sd) - stats.norm.cdf(-(worse - alike) / sd)
+    return different, np.mean(np.maximum(within, 0.0))
+
+
+@pytest.mark.parametrize(
+    ("between", "rest", "df1", "df2"),
+    [(0.0012, 0.0008, 5.0, 12.0), (0.0004, 0.0020, 3.0, 9.0), (0.0016, 0.0, 8.0, 4.0)],
+)
+@pytest.mark.parametrize(("better", "worse"), [(0.14, 0.14), (0.12, 0.17), (0.17, 0.12)])
+def test_one_comparison_against_a_grid_of_all_mean_squares(between, rest, df1, df2, better, worse):
+    known = Precision(
+        np.array([[[between + rest]]]), np.array([[between]]), np.array([df1]), np.array([[df2]]), np.array([True])
+    )
+    found = chances_right(known, better, worse, LEVELS)
+    different, same = by_brute_force(between, rest, df1, df2, better, worse)
+    # 24 by 8 points of quadrature against 120 by 120
+    assert found.different[0, 0] == pytest.approx(different, abs=4e-3)
+    assert found.same[0, 0] == pytest.approx(same, abs=4e-3)
+
+
+def test_all_comparisons_at_once_against_drawn_means():
+    """Three comparisons that share today's mean, spreads known: by drawn estimates."""
+    shared, own = 0.0010, np.array([0.0010, 0.0014, 0.0020])
+    covariance = shared + np.diag(own)
+    sure = np.full((1, 3), 1e6)
+    known = Precision(covariance[None], np.diagonal(covariance)[None] / 2, np.array([1e6]), sure, np.array([True]))
+    found = chances_right(known, 0.14, 0.14, LEVELS, together=True)
+    rng = np.random.default_rng(3)
+    z = rng.standard_normal((200_000, 1)) * np.sqrt(shared) + rng.standard_normal((200_000, 3)) * np.sqrt(own)
+    sd = np.sqrt(np.diagonal(covariance))
+    mean = np.clip((covariance / np.outer(sd, sd))[~np.eye(3, dtype=bool)].mean(), 0.05, 0.95)
+    shape = mean + (1 - mean) * np.eye(3)
+    apart, alike = (
+        against_reference(np.zeros(3), shape, np.full(3, 1e6), level).critical[0] * sd for level in (0.95, 0.90)
+    )
+    better = (z + 0.14 > np.maximum(apart, 0.14 - alike)).all(axis=1).mean()
+    same = ((z < 0.14 - alike) & (z > -(0.14 - alike))).all(axis=1).mean()
+    # four standard errors of 200,000 draws, and critical values from a table
+    assert found.all_different[0] == pytest.approx(better, abs=6e-3)
+    assert found.all_same[0] == pytest.approx(same, abs=6e-3)
