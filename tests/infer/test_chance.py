@@ -494,7 +494,7 @@ def test_a_level_that_does_not_vary_correlates_with_nothing():
 
 
 def test_points_of_two_seeds_have_nothing_to_do_with_each_other():
-    """Shuffled pairs of 1,024 are correlated by 0.03 (standard error); in the order of the scrambles it is up to 0.9."""
+    """Shuffled pairs of 1,024 are correlated by 0.03 ; as the scrambles come it is up to 0.9."""
     for dimensions, one, other in [(2, 0, 101), (2, 1_202, 2_202), (4, 1, 2), (4, 1_000, 2_000), (7, 0, 1)]:
         ours, theirs = even_normals(dimensions, 1_024, one), even_normals(dimensions, 1_024, other)
         assert np.abs(np.corrcoef(ours.T, theirs.T)[:dimensions, dimensions:]).max() < 0.13
