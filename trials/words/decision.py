@@ -225,7 +225,10 @@ def dominated_words(found: Decision) -> str:
 def lives_decided(found: LivesAnswer) -> str:
     """The decision of a life trial; empty where no word was given."""
     decided = decide_lives(found)
-    return "" if decided.action == Action.NOTHING else life_sentence(decided)
+    if decided.action == Action.NOTHING:
+        return ""
+    said = life_sentence(decided)
+    return text("As the records stand: {sentence}", sentence=said) if found.provisional else said
 
 
 def life_sentence(found: Decision) -> str:
