@@ -302,3 +302,49 @@ def test_product_limit_agrees_with_statsmodels():
         survival_table([1.0], [1, 0])
     with pytest.raises(WrongArgument, match="confidence"):
         survival_table([1.0], [1], confidence=0.0)
+
+
+def test_the_profile_of_the_log_scale_lies_the_drop_under_the_top(motors):
+    """Held at a limit, the best likelihood over the coefficients is chi-square / 2 lower; by a search of its own."""
+    from scipy.optimize import minimize
+
+    data, fixed, fit, _ = motors
+    time, failed = np.log(np.asarray(data["t"], float)), np.asarray(data["event"]) == 1
+
+    def height(beta, log_scale):
+        z = (time - fixed @ beta) / np.exp(log_scale)
+        return float(np.sum((z - log_scale - time)[failed]) - np.exp(z).sum())
+
+    low, high = fit.profile(2)
+    for limit in (low, high):
+        best = minimize(
+            lambda b, at=limit: -height(b, at),
+            fit.coefficients,
+            method="Nelder-Mead",
+            options={"xatol": 1e-8, "fatol": 1e-10},
+        )
+        assert fit.log_likelihood + best.fun == pytest.approx(0.5 * 3.841458820694124, abs=1e-4)
+    assert low < np.log(fit.scale) < high
+    for wrong in (-1, 3):
+        with pytest.raises(WrongArgument, match="no coefficient"):
+            fit.profile(wrong)
+
+
+@pytest.mark.parametrize(
+    ("row", "quantile", "error"),
+    [
+        ([1.0], 0.5, WrongShape),
+        ([1.0, np.nan], 0.5, NotFinite),
+        ([1.0, 0.0], 0.0, WrongArgument),
+        ([1.0, 0.0], 1.0, WrongArgument),
+    ],
+)
+def test_a_life_that_cannot_be_asked_for_is_refused(motors, row, quantile, error):
+    with pytest.raises(error):
+        motors[2].log_life(np.array(row), quantile)
+
+
+@pytest.mark.parametrize("confidence", [0.0, 1.0])
+def test_a_confidence_of_all_or_nothing_is_refused(motors, confidence):
+    with pytest.raises(WrongArgument, match="between 0 and 1"):
+        motors[2].profile(1, confidence)

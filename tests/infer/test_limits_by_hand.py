@@ -8,6 +8,7 @@ from scipy import stats
 
 from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.chance.next_edge import _all_of, _step
+from trials.infer.ladder import likelihood as ladder_likelihood
 from trials.infer.ladder.likelihood import LadderTop, _curved
 from trials.infer.life.regression import _both_limits, _outward, fit_life
 from trials.infer.life.weibull import _constrain, _start, cone_of
@@ -263,3 +264,44 @@ def test_one_degree_of_freedom_is_enough_to_judge_by():
     assert (two.den_df, two.F) == (1, pytest.approx(2 * 2.0**2 / 2.0))
     with pytest.raises(NotIdentifiable):
         strata_tests(y[:2], {"side": side[:2]}, {"specimen": np.array([0, 1])})
+
+
+# ---- ladders ---------------------------------------------------------------------------------------------------------
+
+
+def test_a_ladder_starts_near_its_wish_and_above_no_spread():
+    free = np.eye(3)
+    start = np.array([1.0, 2.0, 4.0])
+    assert ladder_likelihood._inside(start, np.zeros(3), free) == pytest.approx(start)
+    # from an origin that takes gamma away, only a tenth of the wish is asked for
+    bare = np.array([[1.0, 0.0], [0.0, 0.0], [0.0, 1.0]])
+    origin = np.array([0.0, 0.0, -50.0])
+    assert (origin + bare @ ladder_likelihood._inside(start, origin, bare))[-1] == pytest.approx(4.0)
+    tied = np.array([[1.0], [0.0], [-1.0]])  # the more of the first, the less of gamma
+    found = tied @ ladder_likelihood._inside(np.array([5.0, 0.0, 1.0]), np.zeros(3), tied)
+    assert found[-1] == pytest.approx(0.1)
+    flat = np.array([[1.0], [1.0], [0.0]])  # gamma cannot be moved
+    assert ladder_likelihood._inside(start, np.zeros(3), flat) == pytest.approx([1.5])
+    assert ladder_likelihood._inside(start, np.zeros(3), np.zeros((3, 0))).shape == (0,)
+
+
+def test_what_is_held_of_a_ladder_stays_held():
+    held = ladder_likelihood.Held(np.array([1.0, 2.0, -1.0]), 4.0)
+    origin, basis = ladder_likelihood._constrain(held, np.eye(3))
+    assert held.row @ origin == pytest.approx(4.0) and held.row @ basis == pytest.approx([0.0, 0.0], abs=1e-12)
+    away = np.array([[2.0], [-1.0], [0.0]])  # along what is held nothing is free: it is left as it is
+    origin, basis = ladder_likelihood._constrain(held, away)
+    assert not origin.any() and basis is away
+
+
+def test_the_chance_between_two_ends_in_both_tails():
+    u, low = np.array([1.0, -8.0, 9.0, 0.5, np.inf]), np.array([-1.0, -9.0, 8.0, 0.5, 2.0])
+    found = ladder_likelihood.log_chance(u, low)
+    exact = [
+        math.log(stats.norm.cdf(1.0) - stats.norm.cdf(-1.0)),
+        math.log(stats.norm.cdf(-8.0) - stats.norm.cdf(-9.0)),
+        math.log(stats.norm.cdf(-8.0) - stats.norm.cdf(-9.0)),
+        -math.inf,
+        math.log(stats.norm.sf(2.0)),
+    ]
+    assert found == pytest.approx(exact, rel=1e-10)

@@ -256,3 +256,36 @@ def test_a_spread_between_few_specimens_is_drawn_wider(trial, monkeypatch, df, w
     spread = np.sqrt(2.0 * wider * df / chi2.median(df) - 1.0)
     expected = quad(lambda z: norm.pdf(z) / (1 + np.exp(spread * z - 1.0)), -9, 9, epsabs=1e-12)[0]
     assert found.low[0] == pytest.approx(expected, abs=1e-5)  # 20 nodes over the specimens
+
+
+def test_errors_at_the_estimated_variances_are_the_standard_errors(trial):
+    """Draws of the error of each mean, with every variance held where it is estimated, have its standard error."""
+    _, whole = edge_map(trial)
+    basis, known = surface._basis(ROWS), surface.floor(surface.variances(whole.first.squares))
+    z = surface.even_normals(basis.shape[1], 4_096, 3).T
+    held = {name: np.full(z.shape[1], value) for name, value in known.items()}
+    errors = surface._errors(whole, basis, held, z)
+    assert errors.std(axis=1) == pytest.approx(ERRORS, rel=0.01)
+    assert np.abs(errors.mean(axis=1)).max() < 0.001
+    # four times the variances double the errors; without any there are none, and the standard errors stay out of it
+    wide = surface._errors(whole, basis, {name: 4 * value for name, value in held.items()}, z)
+    assert wide == pytest.approx(2 * errors)
+    none = {name: 0 * value for name, value in held.items()}
+    assert not surface._errors(whole, basis, none, z).any()
+
+
+def test_loadings_of_the_means_give_their_variance(trial):
+    """Variance of the mean at a setting: the sum over effects of the squared loading, by least squares itself."""
+    _, whole = edge_map(trial)
+    _, fixed, groups, _ = trial
+    weights = ROWS @ np.linalg.pinv(fixed)
+    found = surface._loadings(whole)
+    squares = {
+        name: sum((part**2).sum(axis=1) for key, part in found.items() if key.startswith(name)) for name in groups
+    }
+    for name, labels in groups.items():
+        codes = np.unique(labels.astype(str), return_inverse=True)[1]
+        effects = np.array([np.bincount(codes, row) for row in weights])
+        assert squares[name] == pytest.approx((effects**2).sum(axis=1))
+    readings = sum((part**2).sum(axis=1) for key, part in found.items() if key.startswith("reading"))
+    assert readings == pytest.approx((weights**2).sum(axis=1))
