@@ -12,6 +12,8 @@ from zipfile import ZipFile
 
 import pytest
 
+from trials.cli import main
+
 ROOT = Path(__file__).parent.parent
 MODULES = sorted((ROOT / "trials").rglob("*.py"))
 HEAVY = (
@@ -26,6 +28,8 @@ HEAVY = (
     "ezdxf",
     "pydantic",
 )
+
+THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 
 
 def run(*command, **options):
@@ -169,6 +173,27 @@ def test_a_folder_without_a_trial_is_refused_before_a_library_is_loaded(tmp_path
     )
     done = run("-c", code, cwd=ROOT)
     assert done.stdout.strip() == "2 []" and "not a trial folder" in done.stderr, done.stdout + done.stderr
+
+
+def test_linear_algebra_runs_on_one_thread(tmp_path):
+    """Told as NumPy is loaded, so a command may load none before."""
+    code = (
+        f"import sys, trials.cli.main as m; sys.argv = ['trials', 'fit', {str(tmp_path)!r}]\n"
+        "try:\n    m.run()\nexcept SystemExit:\n    import numpy, threadpoolctl\n"
+        "    print({each['num_threads'] for each in threadpoolctl.threadpool_info()})"
+    )
+    env = {name: value for name, value in os.environ.items() if name not in THREADS}
+    assert run("-c", code, cwd=ROOT, env=env).stdout.strip() == "{1}"
+
+
+def test_threads_that_the_user_has_set_stay(monkeypatch):
+    for name in THREADS:
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.setenv("OMP_NUM_THREADS", "2")
+    monkeypatch.setattr(sys, "argv", ["trials", "--version"])
+    with pytest.raises(SystemExit):
+        main.run()
+    assert [os.environ.get(name) for name in THREADS] == [None, "2", None]
 
 
 def test_studying_a_trial_needs_no_picture_library():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 import sys
 
 import typer
@@ -12,6 +13,9 @@ from trials.errors import TrialError
 
 INTERRUPTED = 130
 """What Typer makes of Ctrl-C, by version; in others it goes on as KeyboardInterrupt."""
+
+THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+"""What tells the libraries of linear algebra how many threads to run; read once, as NumPy is imported."""
 
 app = typer.Typer(
     name="trials",
@@ -66,6 +70,7 @@ def _register() -> None:
 
 def run() -> None:
     """Entry point: a line for each problem on standard error and exit code 2 for anything the user can put right."""
+    _one_thread()
     _register()
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a name that is not UTF-8 is shown by its codes
@@ -81,6 +86,12 @@ def run() -> None:
     if code == INTERRUPTED:
         _fail("Stopped; nothing was written.")
     raise SystemExit(code or 0)
+
+
+def _one_thread() -> None:
+    """Unless the user has set threads: matrices are small, threads wait for each other, digits of sums hang on them."""
+    if not any(name in os.environ for name in THREADS):
+        os.environ.update(dict.fromkeys(THREADS, "1"))
 
 
 def _show_usage(error: Exception) -> None:
