@@ -175,15 +175,17 @@ def test_a_folder_without_a_trial_is_refused_before_a_library_is_loaded(tmp_path
     assert done.stdout.strip() == "2 []" and "not a trial folder" in done.stderr, done.stdout + done.stderr
 
 
-def test_linear_algebra_runs_on_one_thread(tmp_path):
-    """Told as NumPy is loaded, so a command may load none before."""
+def test_linear_algebra_runs_on_one_thread_and_the_collector_seldom(tmp_path):
+    """Threads are told as NumPy is loaded, so a command may load none before; what is frozen is not searched at the end."""
     code = (
-        f"import sys, trials.cli.main as m; sys.argv = ['trials', 'fit', {str(tmp_path)!r}]\n"
+        "import atexit, gc, sys, trials.cli.main as m\n"
+        "atexit.register(lambda: print(gc.get_freeze_count() > 0))\n"
+        f"sys.argv = ['trials', 'fit', {str(tmp_path)!r}]\n"
         "try:\n    m.run()\nexcept SystemExit:\n    import numpy, threadpoolctl\n"
-        "    print({each['num_threads'] for each in threadpoolctl.threadpool_info()})"
+        "    print({each['num_threads'] for each in threadpoolctl.threadpool_info()}, gc.get_threshold()[0])"
     )
     env = {name: value for name, value in os.environ.items() if name not in THREADS}
-    assert run("-c", code, cwd=ROOT, env=env).stdout.strip() == "{1}"
+    assert run("-c", code, cwd=ROOT, env=env).stdout.split() == ["{1}", str(main.SELDOM[0]), "True"]
 
 
 def test_threads_that_the_user_has_set_stay(monkeypatch):
