@@ -176,7 +176,7 @@ def test_a_folder_without_a_trial_is_refused_before_a_library_is_loaded(tmp_path
 
 
 def test_linear_algebra_runs_on_one_thread_and_the_collector_seldom(tmp_path):
-    """Threads are told as NumPy is loaded, so a command may load none before; what is frozen is not searched at the end."""
+    """Threads are told as NumPy is loaded, so a command may load none before; what is frozen is not searched."""
     code = (
         "import atexit, gc, sys, trials.cli.main as m\n"
         "atexit.register(lambda: print(gc.get_freeze_count() > 0))\n"
