@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import cast
+from typing import TYPE_CHECKING, cast
 
 from trials.findings import Amount, Fact, Finding, PlaceKind
-from trials.plan.assess import Asks, Assessment, Detectable, Effort, Subject
+from trials.plan.assess.questions import Asks, Subject
 from trials.plan.kinds import PlanKind
 from trials.plan.power import Needed, Part, Pattern, Step
 from trials.responses import Quantity, Scale
 from trials.words.language import plural, text
 from trials.words.numbers import fixed, percent, plain, with_unit
 from trials.words.plan import Say, amount, names_of, number_of, source_words, whole
+
+if TYPE_CHECKING:
+    from trials.plan.assess import Assessment, Detectable, Effort
 
 
 def difference_words(quantity: Quantity, size: float) -> str:
