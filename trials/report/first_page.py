@@ -185,16 +185,16 @@ def _note(study: Study, tallies: Sequence[Counts], barred: bool) -> str:
     if barred and chance is not None:
         notes.append(
             text(
-                "Of 100 edges cut {place}, each with another nozzle on another day, so many are likely to fail the "
-                "requirement (bar); at most so many with 95 % confidence (line).",
+                "Of 100 edges cut {place}, with any piece of the type: bar, how many are likely to fail the "
+                "requirement; line, how many at most with 95 % confidence, each type by itself.",
                 place=at_place(chance.place),
             )
         )
     if tallies:
         notes.append(
             text(
-                "Coupons are counted over all settings, so that they are other edges than those at this one; one "
-                "coupon can fail several; a lost one is counted as lost only."
+                "Met, too near to say, failed, lost: coupons of all settings that were cut, so that their shares are "
+                "not those of the bars; one coupon can fail in several ways; a lost one is counted as lost only."
             )
         )
     if barred and (symbols := answered_by(study)):
