@@ -11,7 +11,7 @@ from scipy.special import expit
 from scipy.stats import chi2
 
 from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
-from trials.infer.ordinal import fit_ordinal, proportional_odds
+from trials.infer.ordinal import fit_ordinal, proportional_odds, regression
 from trials.infer.ordinal import maximum as _ordinal_fit
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "ordinal"
@@ -315,3 +315,57 @@ def test_prior_on_the_group_spread_is_half_normal():
     uphill = plain.slope() + np.append(_ordinal_fit.plain_slope(prior, found.theta), -4.0 * found.group_sd)
     assert uphill == pytest.approx(0.0, abs=1e-6)  # the climb stops at 1e-15 of height
     assert found.converged and 0.1 < found.group_sd < free.group_sd - 0.1
+
+
+def test_a_fit_starts_from_the_overall_shares():
+    data = regression._Data(np.array([0, 0, 0, 1, 2, 2]), np.zeros((6, 2)), np.ones(2), None)
+    # half at most the lowest, four of six at most the middle one
+    assert regression._start(data, 2) == pytest.approx([0.0, np.log(2.0), 0.0, 0.0])
+
+
+def test_rows_are_put_in_the_order_of_their_groups():
+    codes, fixed = np.array([0, 1, 2, 0, 1]), np.arange(5.0)[:, None]
+    found = regression._sorted(codes, fixed, np.ones(1), np.array(["b", "a", "b", "a", "a"]))
+    assert found.codes.tolist() == [1, 0, 1, 0, 2] and found.fixed[:, 0].tolist() == [1, 3, 4, 0, 2]
+    assert found.starts.tolist() == [0, 3]
+    assert regression._sorted(codes, fixed, np.ones(1), None).starts is None
+
+
+@pytest.mark.parametrize(
+    ("columns", "culprit"),
+    [([[1.0], [1.0], [1.0], [1.0]], 0), ([[0.0, 0.0], [1.0, 2.0], [2.0, 4.0], [5.0, 10.0]], 1)],
+)
+def test_the_column_that_repeats_another_is_named(columns, culprit):
+    with pytest.raises(NotIdentifiable, match=f"Column {culprit} "):
+        fit_ordinal(np.array([0.0, 1.0, 0.0, 1.0]), np.array(columns))
+
+
+def test_chances_of_a_separated_type_are_taken_in_the_limit():
+    """A type that was always clean: chance one of the lowest grade there; the others as the binary shares."""
+    grades = np.array([0, 1, 0, 1, 0, 0, 0, 0], dtype=float)
+    clean = (np.arange(8) >= 4).astype(float)[:, None]
+    found = fit_ordinal(grades, clean).probabilities(np.array([[0.0], [1.0]]))
+    assert found == pytest.approx(np.array([[0.5, 0.5], [1.0, 0.0]]), abs=1e-6)
+    soft = fit_ordinal(grades, clean).probabilities(np.array([[1.0]]), penalised=True)
+    assert 0 < soft[0, 1] < 0.5 and soft.sum() == pytest.approx(1.0)
+    with pytest.raises(WrongShape):
+        fit_ordinal(grades, clean).probabilities(np.zeros((2, 2)))
+
+
+def test_a_parabola_of_log_odds_by_shares_of_their_own():
+    """Proportional odds hold exactly for two grades of a table; three grades whose odds differ are told apart."""
+    low, high = np.repeat([0.0, 1.0, 2.0], [30, 20, 10]), np.repeat([0.0, 1.0, 2.0], [10, 20, 30])
+    fixed = np.repeat([0.0, 1.0], 60)[:, None]
+    alike = proportional_odds(fit_ordinal(np.concatenate([low, high]), fixed))
+    # odds of the lowest 1 and 1/5, of the two lower ones 5 and 1: the same ratio of five at both steps
+    assert (alike.df, alike.statistic, alike.p) == (1, pytest.approx(0.0, abs=1e-8), pytest.approx(1.0, abs=1e-3))
+    apart = np.repeat([0.0, 1.0, 2.0], [30, 2, 28])
+    found = proportional_odds(fit_ordinal(np.concatenate([low, apart]), fixed))
+    # the wider model fits each step by itself: its height is that of the two tables of counts
+    counts = np.array([[30, 20, 10], [30, 2, 28]])
+    top = float(np.sum(counts * np.log(counts / 60)))
+    fit = fit_ordinal(np.concatenate([low, apart]), fixed)
+    assert found.statistic == pytest.approx(2 * (top - fit.log_likelihood), abs=1e-6)
+    assert found.p == pytest.approx(chi2.sf(found.statistic, 1)) and not found.separated
+    with pytest.raises(WrongArgument, match="from 0 to 0"):
+        proportional_odds(fit, (1,))
