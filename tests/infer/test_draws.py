@@ -38,7 +38,8 @@ def test_more_dimensions_than_the_table_holds_are_scipys_points():
     count = MOST + 1
     points = qmc.Sobol(count, scramble=True, seed=3).random_base2(4)
     found = even_normals(count, 16, 3)
-    assert found == pytest.approx(special.ndtri(np.clip(points, 1e-12, 1 - 1e-12)))
+    expected = special.ndtri(np.clip(points, 1e-12, 1 - 1e-12))
+    assert found[found[:, 0].argsort()] == pytest.approx(expected[expected[:, 0].argsort()])  # in another order
     assert not found.flags.writeable
 
 

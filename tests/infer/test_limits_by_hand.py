@@ -8,7 +8,9 @@ from scipy import stats
 
 from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.chance.next_edge import _all_of, _step
+from trials.infer.ladder import fit_ladder
 from trials.infer.ladder import likelihood as ladder_likelihood
+from trials.infer.ladder import regression as ladder_regression
 from trials.infer.ladder.likelihood import LadderTop, _curved
 from trials.infer.life.regression import _both_limits, _outward, fit_life
 from trials.infer.life.weibull import _constrain, _start, cone_of
@@ -305,3 +307,77 @@ def test_the_chance_between_two_ends_in_both_tails():
         math.log(stats.norm.sf(2.0)),
     ]
     assert found == pytest.approx(exact, rel=1e-10)
+
+
+def test_a_ladder_starts_from_the_middles_of_its_steps():
+    """Two types: middles 1.25, 1.75 and 2.5 (open above), 3 (open below); steps of 0.5 where both ends are known."""
+    low, high = np.array([1.0, 1.5, 2.5, np.nan]), np.array([1.5, 2.0, np.nan, 3.0])
+    fixed = np.array([[1.0, 0.0], [1.0, 0.0], [0.0, 1.0], [0.0, 1.0]])
+    middle, typical = np.array([1.25, 1.75, 2.5, 3.0]), np.array([1.5, 1.5, 2.75, 2.75])
+    scale = math.hypot(np.std(middle - typical), 0.5)
+    assert ladder_regression._start(low, high, fixed) == pytest.approx(np.array([1.5, 2.75, 1.0]) / scale)
+    ends = ladder_regression._start(low[2:], high[2:], fixed[2:, 1:])
+    # no step between two ends: a tenth of the largest value stands for one
+    assert ends == pytest.approx(np.array([2.75, 1.0]) / math.hypot(0.25, 0.3))
+
+
+@pytest.mark.parametrize(
+    ("above", "below", "found"),
+    [(4.0, 2.0, math.log(2)), (4.0, 0.0, np.inf), (0.0, 2.0, -np.inf), (-np.inf, 2.0, -np.inf), (np.inf, 2.0, np.inf)],
+)
+def test_log_ratios_with_open_ends(above, below, found):
+    assert ladder_regression.log_ratio(above, below) == pytest.approx(found)
+    with pytest.raises(NotIdentifiable, match="below zero"):
+        ladder_regression.log_ratio(-1.0, 2.0)
+    with pytest.raises(NotIdentifiable, match="below zero"):
+        ladder_regression.log_ratio(2.0, -0.1)
+
+
+def test_the_room_left_is_straight_in_a_parabola():
+    assert ladder_regression._room(0.0, 4.0) == 2.0 and ladder_regression._room(4.0, 4.0) == 0.0
+    assert ladder_regression._room(9.0, 4.0) == -1.0 and ladder_regression._room(-1e-12, 4.0) == 2.0
+
+
+def test_both_limits_of_a_ladder_in_growing_steps():
+    above = lambda v: 2.0 - abs(v - 1.0)  # noqa: E731
+    assert ladder_regression.both_limits(above, 1.0, 0.3) == pytest.approx((-1.0, 3.0), abs=1e-6)
+    assert ladder_regression.both_limits(above, np.nan, 0.3) == (-np.inf, np.inf)
+    rising = lambda v: v - 5.0  # noqa: E731
+    low, high = ladder_regression.both_limits(rising, np.inf, 1.0)
+    assert low == pytest.approx(5.0, abs=1e-5) and high == np.inf
+    low, high = ladder_regression.both_limits(lambda v: -5.0 - v, -np.inf, 1.0)
+    assert low == -np.inf and high == pytest.approx(-5.0, abs=1e-5)
+    assert ladder_regression.both_limits(lambda v: 1.0, 0.0, 1.0, 50.0) == (-np.inf, np.inf)
+    # a summit so sharp that it falls at once is its own limit
+    assert ladder_regression.both_limits(lambda v: 0.0 if v == 2.0 else -1.0, 2.0, 1.0) == (2.0, 2.0)
+    cliff = lambda v: 1.0 if v < 30.0 else -1.0  # noqa: E731
+    assert ladder_regression.both_limits(cliff, 0.0, 1.0, 20.0) == (-np.inf, np.inf)  # not looked for so far out
+    assert ladder_regression.both_limits(cliff, 0.0, 1.0, 40.0)[1] == pytest.approx(30.0, abs=1e-5)
+
+
+def test_a_reach_is_the_spread_or_the_narrowest_step():
+    low, high = np.array([1.0, 1.5, 2.0, 2.0]), np.array([1.5, 2.0, 2.75, 3.0])
+    fit = fit_ladder(low, high, np.ones((4, 1)))
+    assert fit._reach(np.array([1.0])) == pytest.approx(max(fit.spread, 0.5))
+    assert fit._reach(np.array([-3.0])) == pytest.approx(3 * max(fit.spread, 0.5))
+    assert fit.spread == pytest.approx(math.hypot(fit.scale, fit.group_sd))
+    with pytest.raises(WrongShape):
+        fit.estimate(np.array([1.0, 2.0]))
+    with pytest.raises(NotFinite):
+        fit.estimate(np.array([np.nan]))
+
+
+def test_the_height_at_a_held_value_is_that_of_the_normal_ladder():
+    """One column, the typical value held: the best height over the spread alone, by many spreads."""
+    low, high = np.array([1.0, 1.5, 2.0, np.nan]), np.array([1.5, 2.0, np.nan, 1.0])
+    fit = fit_ladder(low, high, np.ones((4, 1)))
+
+    def height(mean, sd):
+        ends = stats.norm.cdf((np.array([high, low])[:, None, :] - mean[:, None]) / sd[:, None])
+        top, bottom = np.where(np.isnan(high), 1.0, ends[0]), np.where(np.isnan(low), 0.0, ends[1])
+        return np.log(top - bottom).sum(axis=1)
+
+    sd = np.geomspace(0.3, 5.0, 4000)
+    for value, deviate in ((1.2, 0.0), (2.0, 0.0), (1.0, -1.0)):
+        best = height(value - deviate * sd, sd).max()
+        assert fit.height_at(np.array([1.0]), value, deviate) == pytest.approx(best, abs=1e-5)
