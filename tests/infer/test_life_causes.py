@@ -113,3 +113,28 @@ def test_a_type_that_a_cause_ended_none_of_has_the_limits_of_none_in_n():
     row = next(row for row in hit.types if row.nozzle == "d")
     assert (row.ends, row.ended, row.low) == (0, 0.0, 0.0)
     assert row.high == pytest.approx(1 - 0.025 ** (1 / 8), rel=1e-12)
+
+
+def test_a_cause_whose_ends_all_tie_fixes_no_lives():
+    """All worn at one time in each type, beside others that were plugged before: no shape, no lives, no ratio."""
+    time = np.array([10.0] * 4 + [5.0] + [20.0] * 4 + [8.0])
+    cause = ["worn"] * 4 + ["plugged"] + ["worn"] * 4 + ["plugged"]
+    worn = study_causes(time, cause, ["p"] * 5 + ["d"] * 5, "p", 0.95)[0]
+    assert (worn.cause, worn.shape, worn.ratios, worn.not_compared) == ("worn", None, (), ("d",))
+    assert all(np.isnan(row.life) for row in worn.types) and [row.ends for row in worn.types] == [4, 4]
+    # to the time to which both were watched, 10: four of five of the first, none of the second
+    assert worn.by == 10.0 and [row.ended for row in worn.types] == [pytest.approx(0.8), 0.0]
+
+
+@pytest.mark.parametrize(("ends", "compared"), [(4, False), (5, True)])
+def test_five_ends_of_two_types_are_enough_for_a_ratio(ends, compared):
+    rng = np.random.default_rng(3)
+    time = rng.weibull(2.0, 12) + 0.1
+    cause = ["worn"] * 2 + ["hit"] * 2 + [""] * 2 + ["worn"] * (ends - 2) + ["hit"] * 2 + [""] * (4 - ends + 2)
+    worn = next(one for one in study_causes(time, cause, ["p"] * 6 + ["d"] * 6, "p", 0.95) if one.cause == "worn")
+    assert bool(worn.ratios) is compared and worn.not_compared == (() if compared else ("d",))
+
+
+def test_the_share_at_a_time_is_that_of_the_last_step():
+    found = cumulative_incidence(np.array([2.0, 4.0, 6.0, 8.0]), ["a", "b", "a", ""])[0]
+    assert [found.by(at)[0] for at in (1.0, 2.0, 5.0, 6.0, 9.0)] == pytest.approx([0.0, 0.25, 0.25, 0.5, 0.5])

@@ -1,5 +1,6 @@
 """A plan as arrays: balance, counts and variances of small layouts made by hand."""
 
+from dataclasses import replace
 from types import SimpleNamespace as Made
 
 import numpy as np
@@ -125,6 +126,9 @@ def test_spreads_of_the_layers_and_of_sheets():
     assert own == pytest.approx({"specimen": 0.09, "mount": 0.04, "sheet": 0.25})
     one = frame_of(*((n, s, "S1", x) for n, s, _, x in EVEN))
     assert "sheet" not in one._variances(spreads, 0.05)
+    for block, random in (((), True), (("S1",), True), (("S1", "S2"), False)):  # two sheets that stay fixed
+        fixed = replace(frame, model=Made(axes=(), block_levels=block))
+        assert ("sheet" in fixed._variances(spreads, 0.05)) is random
     alone = frame_of(*((n, f"{n}1", "S1", X) for n in "ab" for _ in range(3)))
     assert alone._variances(spreads, 0.05) == pytest.approx({"mount": 0.04})
 
