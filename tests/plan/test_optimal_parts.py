@@ -22,6 +22,7 @@ from trials.plan.optimal.search import (
     better,
     draw,
     fresh_plan,
+    grow,
     lift,
     make_pools,
     polish,
@@ -326,3 +327,39 @@ def test_efficiencies_of_a_plan_by_hand():
         efficiencies(ends[:1])
     with pytest.raises(Infeasible, match="cannot estimate all columns"):
         efficiencies(np.column_stack([ends, np.zeros(4)]))
+
+
+def test_a_pool_grows_by_what_the_best_plans_took(monkeypatch):
+    """Two stages: three candidates and what was found since, then every candidate; a quarter more for widening."""
+    task, seen, told = task_of(LINE, 6), [], []
+    plan = State(task, np.array([0, 1, 4, 4, 8, 8]))
+
+    def looked(task, pools, plans, rng, effort, patience, tell):
+        seen.append((pools[0].index.tolist(), effort.budget, patience, list(plans)))
+        effort.spent = 0.5 * effort.budget
+        tell(plan)
+        return [plan]
+
+    def widened(plans, whole, nearby, effort):
+        seen.append((effort.budget, nearby))
+        return plans
+
+    monkeypatch.setattr("trials.plan.optimal.search.search", looked)
+    monkeypatch.setattr("trials.plan.optimal.search.widen", widened)
+    keep = np.isin(np.arange(9), [0, 4, 8])
+    groups = [(np.arange(9), np.arange(6))]
+
+    def run(budgets, end_on_whole, keep=keep):
+        seen.clear()
+        told.clear()
+        rng = np.random.default_rng(1)
+        return grow(task, groups, keep, None, rng, budgets, end_on_whole, lambda share, _: told.append(share))
+
+    assert run([1.0, 3.0], True) == [plan] and keep.sum() == 3  # what was given stays as it is
+    assert seen == [([0, 4, 8], 1.0, 20, []), (1.25, None), (list(range(9)), 3.0, 60, [plan]), (3.75, None)]
+    assert told == pytest.approx([0.5 / 4, 2.5 / 4])
+    run([1.0, 3.0], False)
+    assert seen[2] == ([0, 1, 4, 8], 3.0, 32, [plan])
+    # every candidate on offer and effort left: nothing more is to be found
+    run([1.0, 3.0], False, np.ones(9, dtype=bool))
+    assert len(seen) == 1
