@@ -1,6 +1,7 @@
 """Searches for limits, corners of a box, quadrature and strata: each piece against a function whose answer is known."""
 
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -234,6 +235,8 @@ def test_flat_ground_is_seen_and_what_is_held_does_not_count():
     assert not _curved(Rows, top_of([[1.0, 0.0], [0.0, 0.0]]), None)
     assert _curved(Rows, top_of([[1.0, 0.0], [0.0, 0.0]]), Along)  # flat along what is held alone
     assert not _curved(Rows, top_of([[0.0, 0.0], [0.0, 1.0]]), Along)
+    short = SimpleNamespace(row=np.array([0.0, 1e-3]))
+    assert _curved(Rows, top_of([[1.0, 0.0], [0.0, 0.0]]), short)  # however long the row is
     assert not _curved(Rows, top_of([[1.0, 0.0], [0.0, -0.5]]), None)
 
 

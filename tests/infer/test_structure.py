@@ -117,3 +117,12 @@ def test_what_a_test_rests_on_is_counted():
     structure = find_structure(nozzle, found)
     assert rests_on(structure, None) == RestsOn("coupon", 6, 1, "sheet", None)
     assert rests_on(find_structure(nozzle, {}), None) == RestsOn("reading", None, 0, "sheet", None)
+
+
+def test_one_mount_of_each_type_repeats_nothing():
+    """Specimens are not named: the mounts are the types themselves, so that only coupons are left to judge by."""
+    nozzle, found = labels(specimens=1)
+    structure = find_structure(nozzle, {"mount": found["mount"], "coupon": found["coupon"]})
+    assert structure.yardstick == "coupon" and not structure.replicated
+    two = labels(specimens=1, mounts=2)
+    assert find_structure(two[0], {"mount": two[1]["mount"], "coupon": two[1]["coupon"]}).yardstick == "mount"
