@@ -7,16 +7,19 @@ import pandas as pd
 import pytest
 from tests_support import TRIAL_TEXT
 
-from trials.decide import graded
+from trials.decide import graded, ladder, response
 from trials.decide.card import _gain, _level, _look_alike, _nearest, _span, look_alikes, settings_of, watch
 from trials.decide.chances import cuts_of, lost_in, measured_limits
+from trials.decide.clean_speed import Worthwhile
+from trials.decide.decision_result import Question
 from trials.decide.kinds import StudyKind
 from trials.decide.more_cutting import more_cutting
 from trials.decide.prepare import _axes, _settled, _sorted, _without, prepare
+from trials.decide.study import asked_by
 from trials.decide.window import _border, _others, _searched, asks_window, two_factors
 from trials.errors import InputError, NotIdentifiable
-from trials.findings import Finding
-from trials.infer.answer import Answer
+from trials.findings import Amount, Finding, Place, PlaceKind
+from trials.infer.answer import Answer, levels
 from trials.infer.model import find_structure
 from trials.plan.kinds import PlanKind
 from trials.trial import parse
@@ -298,3 +301,108 @@ def test_the_gain_of_a_card_is_the_largest_that_is_better():
 
     assert _gain(said((Answer.BETTER, 2.0), (Answer.SAME, 9.0), (Answer.BETTER, 3.0))) == 3.0
     assert _gain(said((Answer.BETTER, None))) == 1.0 and _gain(said((Answer.SAME, 9.0))) == 0.0
+
+
+# ---- ladders and how many more ---------------------------------------------------------------------------------------
+
+
+def ladder_study(**changes):
+    types = tuple(Made(nozzle=n, clean_95_low=low) for n, low in (("a", 1.5), ("b", 0.9), ("c", -np.inf), ("d", 1.0)))
+    made = Made(
+        unit="m/min", judged_by="mount", units=12, df=8, pooled=True, worthwhile=Made(), sd_zero=False, first_step=1.0,
+        open_above=("M1",), open_below=(), left_out=(), types=types,
+    )  # fmt: skip
+    return Made(**vars(made) | changes)
+
+
+def test_what_is_said_beside_the_answer_of_a_ladder():
+    said = {one.kind: one for one in ladder._said(ladder_study())}
+    assert said[ladder.LadderKind.JUDGED_BY].facts == {"unit": "mount", "n": 12, "df": 8, "pooled": True}
+    assert said[ladder.LadderKind.CLEAN_TO_THE_LAST].facts == {"mounts": ("M1",)}
+    below = said[ladder.LadderKind.BELOW_THE_LADDER]  # of 1.5, 0.9, none and the first step itself only the second
+    assert below.facts == {"nozzle": "b", "speed": Amount(0.9, "m/min"), "first": Amount(1.0, "m/min")}
+    assert len(said) == 3
+    more = {
+        one.kind
+        for one in ladder._said(ladder_study(worthwhile=None, sd_zero=True, left_out=("M2",), open_below=("M3",)))
+    }
+    assert more == {
+        ladder.LadderKind.JUDGED_BY,
+        ladder.LadderKind.NO_WORTHWHILE,
+        ladder.LadderKind.CLEAN_TO_THE_LAST,
+        ladder.LadderKind.NOT_CLEAN_AT_ALL,
+        ladder.LadderKind.SAYS_NOTHING,
+        ladder.LadderKind.ONE_STEP_WIDE,
+        ladder.LadderKind.BELOW_THE_LADDER,
+    }
+
+
+@pytest.mark.parametrize(
+    ("kind", "value", "times"),
+    [
+        ("difference", 1.0, 2.0),
+        ("difference", -1.0, 2.0),
+        ("ratio", 1.21, 2.0),
+        ("ratio", 0.81, 2.0),
+        ("ratio", 0.0, None),
+    ],
+)
+def test_the_size_of_a_ladder_in_worthwhile_differences(kind, value, times):
+    """Half a unit, or a tenth up and down: 1.1 squared is 1.21, 0.9 squared 0.81."""
+    worthwhile = Worthwhile(0.5 if kind == "difference" else 0.1, kind)
+    found = ladder._times(Made(kind=kind, value=value), worthwhile)
+    assert found == (None if times is None else pytest.approx(times))
+    assert ladder._times(Made(kind=kind, value=np.inf), worthwhile) is None
+    assert ladder._times(Made(kind=kind, value=value), None) is None
+
+
+def test_nothing_more_is_asked_of_a_ladder_without_a_typical_speed():
+    types = (Made(typical=np.inf, n_specimens=3, n_mounts=3),) * 2
+    opened = (Made(answer=Answer.NOT_SETTLED),)
+    share = Made(worthwhile=Worthwhile(0.1, "ratio"), comparisons=opened, types=types, specimen_sd=0.1, mount_sd=0.1)
+    assert ladder._more(None, share, levels(1), (1.0, 5.0), 9) == ()
+    one = Made(**vars(share) | {"types": (Made(typical=4.0, n_specimens=1, n_mounts=1),) * 2})
+    assert ladder._more(None, one, levels(1), (1.0, 5.0), 9) == ()  # nothing is left to judge by
+    settled = Made(**vars(share) | {"comparisons": (Made(answer=Answer.SAME),)})
+    assert ladder._more(None, settled, levels(1), (1.0, 5.0), 9) == ()
+
+
+def counted(today, others, named=True):
+    rows = [(kind, f"{kind}{s}", c) for kind, n in {"a": today, **others}.items() for s in range(n) for c in range(2)]
+    table = pd.DataFrame(rows, columns=["nozzle", "specimen", "coupon"])
+    return Made(table=table if named else table.drop(columns="specimen"), today="a", types=("a", *others))
+
+
+@pytest.mark.parametrize(
+    ("today", "others", "found"),
+    [
+        (4, {"b": 2, "c": 2}, (2, 2.0)),
+        (2, {"b": 3}, (3, 2 / 3)),
+        (1, {"b": 2, "c": 2}, (2, 1.0)),
+        (3, {"b": 2, "c": 3}, (3, 1.0)),
+        (2, {"b": 1, "c": 1}, (1, 1.0)),
+    ],
+)
+def test_specimens_of_the_others_and_of_todays(today, others, found):
+    assert response._specimens(counted(today, others)) == pytest.approx(found)
+    assert response._specimens(counted(today, others, named=False)) == (1, 1.0)
+
+
+def test_a_type_outside_of_what_it_was_allowed_is_named():
+    place = Place(PlaceKind.TODAY, ({"pressure": 0.7, "lens": "new"},), {"pressure": "bar"})
+    ready = Made(types=("a", "b", "c"))
+    allowed = {"a": [(0.5, "new"), (0.9, "old")], "b": [(0.5, "new"), (0.6, "new")], "c": [(0.5, "old"), (0.9, "old")]}
+    (found,) = response._outside(ready, allowed, place)
+    assert found.about.nozzles == ("b", "c") and found.about.place == place
+    several = Place(PlaceKind.AVERAGE, ({"pressure": 0.7, "lens": "new"},) * 2, {})
+    assert response._outside(ready, allowed, several) == []
+    assert response._outside(Made(types=("a",)), allowed, place) == []
+
+
+def test_what_a_trial_asks_follows_from_its_plan():
+    def asked(old, new):
+        return asked_by(parse(TRIAL_TEXT.replace(old, new)))
+
+    assert asked("", "") is Question.COMPARE
+    assert asked('method = "full"', 'method = "life"') is Question.LIFE
+    assert asked('method = "full"', 'method = "optimal"\naim = "prediction"\ncoupons = 54') is Question.WINDOW
