@@ -17,10 +17,12 @@ from trials.infer.chance.next_edge import (
     _rests_on,
     check_rule,
     edge_chance,
+    edge_draws,
     grown,
     layer_of,
     pivot_draws,
 )
+from trials.infer.chance.tolerance import tolerance_bound
 from trials.infer.means import box
 
 # ---- the largest of several deviates ---------------------------------------------------------------------------------
@@ -188,3 +190,25 @@ def test_draws_of_the_mean_move_with_the_mean_squares():
     negative = (4.5 - 5.0) / 12
     assert cut["sheet"] == pytest.approx([0.0])
     assert low == pytest.approx([10.0 - math.sqrt(negative / 3 + specimen / 4 + coupon / 12)])
+
+
+@pytest.mark.parametrize(("coverage", "confidence"), [(0.0, 0.95), (1.0, 0.95), (0.9, 0.0), (0.9, 1.0)])
+def test_a_limit_for_all_or_nothing_is_refused(coverage, confidence):
+    with pytest.raises(WrongArgument, match="between 0 and 1"):
+        tolerance_bound(EDGE, coverage, confidence=confidence)
+
+
+def test_limits_of_single_readings_and_of_means_are_quantiles_of_their_draws():
+    """Upper and lower limit: the quantile over draws of mean +- z sd, with readings over their number for a mean."""
+    edge = NextEdge(10.0, {"reading": 0.1}, (MeanSquare("reading", 4.0, 9.0, {"reading": 1.0}),), {}, "reading")
+    mean, _, reading = edge_draws(edge, 1_024, 5)
+    z = stats.norm.ppf(0.9)
+    for n, kind, root in ((1, "worst", 1.0), (4, "mean", 2.0)):
+        high = tolerance_bound(edge, 0.9, n, kind, confidence=0.8, draws=1_024, seed=5)
+        low = tolerance_bound(edge, 0.9, n, kind, at_most=False, confidence=0.8, draws=1_024, seed=5)
+        assert high == pytest.approx(np.quantile(mean + z * reading / root, 0.8))
+        assert low == pytest.approx(np.quantile(mean - z * reading / root, 0.2))
+    worst = tolerance_bound(edge, 0.9, 3, confidence=0.8, draws=1_024, seed=5)
+    # at that limit the chance of all three has its lower bound at 0.9
+    each = stats.norm.cdf((worst - mean) / reading) ** 3
+    assert np.quantile(each, 0.2) == pytest.approx(0.9, abs=1e-5)
