@@ -219,3 +219,14 @@ def test_bends_by_differences_of_the_slope():
     assert bend_by_differences(hill_slope)(point) == pytest.approx(hill_bend(point), abs=1e-8)
     far = np.array([1.7e4])  # steps grow with the point
     assert bend_by_differences(lambda z: z**2)(far)[0, 0] == pytest.approx(2 * 1.7e4, rel=1e-9)
+
+
+def test_a_parameter_without_any_curvature_is_stepped_along_its_slope():
+    """Level ground in one direction: no number overflows, and the other parameter ends at its summit."""
+    top = climb(
+        lambda z: float(-((z[0] - 1.0) ** 2) - np.maximum(z[1], 0.0)),
+        lambda z: np.array([-2.0 * (z[0] - 1.0), -1.0 if z[1] > 0 else 0.0]),
+        lambda z: np.diag([-2.0, 0.0]),
+        np.array([4.0, 0.3]),
+    )
+    assert top.point[0] == pytest.approx(1.0) and top.point[1] <= 1e-6 and np.isfinite(top.height)

@@ -53,7 +53,8 @@ def climb(
 
 def _step(information: np.ndarray, uphill: np.ndarray) -> np.ndarray:
     """Newton step after scaling each parameter to unit curvature; negative curvatures are turned over."""
-    unit = 1.0 / np.sqrt(np.maximum(np.abs(np.diag(information)), 1e-300))
+    own = np.abs(np.diag(information))
+    unit = 1.0 / np.sqrt(np.where(own > 0, own, 1.0))
     size, turn = np.linalg.eigh(information * np.outer(unit, unit))
     size = np.maximum(np.abs(size), 1e-10)
     result: np.ndarray = unit * (turn @ ((turn.T @ (unit * uphill)) / size))
