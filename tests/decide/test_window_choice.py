@@ -6,7 +6,7 @@ import pytest
 
 from trials.asked import BestBy
 from trials.decide.decision import decide
-from trials.decide.decision_result import Action, Because, Question
+from trials.decide.decision_result import Action, Because, CostAgainst, Money, Question, Span
 from trials.decide.results import NozzleRow, Study, Worded
 from trials.decide.window_choice import best_place, choose
 from trials.decide.window_result import Best, BestComparison, Gain, TypeWindow, WindowStudy
@@ -126,3 +126,22 @@ def test_where_todays_stays_its_best_is_set_against_todays_setting():
 def test_a_window_beside_another_question_decides_nothing():
     beside = window({"a": (OPEN, 1.0)}, of_type("today", 0.0), of_type("a", 0.9), asked=False)
     assert decide(bare_study({"a": SAME}, window=beside)).action == Action.KEEP
+
+
+@pytest.mark.parametrize(
+    ("word", "shown", "cheaper", "expected"),
+    [
+        (SAME, 0.9, True, (Action.CHANGE, "a", Because.MONEY)),
+        (SAME, 0.0, True, (Action.KEEP, "today", Because.NONE)),  # the same, but not shown to meet the requirement
+        (OPEN, 0.9, True, (Action.KEEP, "today", Because.NONE)),  # shown, but not the same
+        (SAME, 0.9, False, (Action.KEEP, "today", Because.NONE)),
+    ],
+)
+def test_of_types_that_are_shown_and_the_same_the_surely_cheaper_is_taken(word, shown, cheaper, expected):
+    found = window({"a": (word, 1.0)}, of_type("today", 0.5), of_type("a", shown))
+    size = Span(-0.2, -0.4, -0.1) if cheaper else Span(-0.2, -0.4, 0.1)
+    against = (CostAgainst("a", "today", size, 0.5, None, None, 0.0, (), None),)
+    place = best_place(found, "today")
+    study = bare_study({"a": word}, window=found, asks=Question.WINDOW, money=Money("EUR", place, against=against))
+    got = decide(study)
+    assert (got.action, got.nozzle, got.because) == expected
