@@ -7,6 +7,8 @@ import pytest
 from scipy import stats
 
 from trials.errors import NotFinite, WrongArgument
+from trials.infer.chance import joint
+from trials.infer.chance.joint import _spreads
 from trials.infer.chance.kinds import ChanceKind
 from trials.infer.chance.mean_squares import MeanSquare
 from trials.infer.chance.next_edge import (
@@ -212,3 +214,31 @@ def test_limits_of_single_readings_and_of_means_are_quantiles_of_their_draws():
     # at that limit the chance of all three has its lower bound at 0.9
     each = stats.norm.cdf((worst - mean) / reading) ** 3
     assert np.quantile(each, 0.2) == pytest.approx(0.9, abs=1e-5)
+
+
+def test_spreads_of_an_edge_above_its_coupons_and_below():
+    found = {
+        name: np.array([1.0, 4.0]) * size for name, size in (("sheet", 2.0), ("specimen", 7.0), ("coupon of a", 1.0))
+    }
+    above, coupons, reading = _spreads(EDGE, found, 2)
+    assert above == pytest.approx([3.0, 6.0]) and coupons == pytest.approx([1.0, 2.0])
+    assert reading == pytest.approx([1.0, 2.0])
+    bare = NextEdge(10.0, {}, SQUARES, {}, "coupon of a")
+    assert [part.tolist() for part in _spreads(bare, {"coupon of a": np.array([4.0])}, 1)] == [[0.0], [0.0], [2.0]]
+
+
+def test_joint_chances_are_those_of_the_draws_one_by_one(monkeypatch):
+    """Five draws, two responses, four common points: the mean over points of the product of the readings' chances."""
+    rng = np.random.default_rng(2)
+    found = {name: rng.uniform(0.5, 2.0, 5) for name in ("sheet", "specimen", "coupon of a")}
+    means, rules = [rng.normal(10, 1, 5), rng.normal(10, 1, 5)], (Rule(11.0, 2), Rule(9.0, 1, "mean", at_most=False))
+    upper, lower = rng.normal(size=(4, 2)), rng.normal(size=(4, 2))
+    whole = joint.joint_chance((EDGE, EDGE), rules, means, [found, found], upper, lower)
+    for k in range(5):
+        sheet, specimen, coupon = (found[name][k] for name in ("sheet", "specimen", "coupon of a"))
+        shift = math.sqrt(sheet + specimen) * upper + math.sqrt(coupon) * lower
+        first = stats.norm.cdf((11.0 - means[0][k] - shift[:, 0]) / math.sqrt(coupon)) ** 2
+        second = stats.norm.sf((9.0 - means[1][k] - shift[:, 1]) / math.sqrt(coupon))
+        assert whole[k] == pytest.approx(np.mean(first * second))
+    monkeypatch.setattr(joint, "AT_ONCE", 2)
+    assert joint.joint_chance((EDGE, EDGE), rules, means, [found, found], upper, lower) == pytest.approx(whole)
