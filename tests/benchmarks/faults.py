@@ -126,6 +126,7 @@ def same_by_rule(tree: ast.Module) -> set[tuple[int, str]]:
     5. Another seed: any is as good.
     6. One node more for a rule of Gauss that has 16 or more.
     7. `reshape(-2)` for `reshape(-1)`: any negative length is the one that is left.
+    8. How many pieces of work are done at once and about what they take, which no figure hangs on.
     """
     numbers = {
         target.id: node.value
@@ -134,7 +135,8 @@ def same_by_rule(tree: ast.Module) -> set[tuple[int, str]]:
         for target in node.targets
         if isinstance(target, ast.Name)
     }
-    same = {(id(value), "constant") for name, value in numbers.items() if "SEED" in name.upper()}
+    free = ("SEED", "AT_ONCE", "SECONDS_EACH")
+    same = {(id(value), "constant") for name, value in numbers.items() if any(part in name for part in free)}
     for node in ast.walk(tree):
         same |= {(id(part), kind) for part, kind in _same_in(node, numbers)}
     return same

@@ -221,8 +221,10 @@ def test_the_factors_of_a_map_and_those_that_are_searched():
     rest = {"focus": 4.0, "delay": 0.1, "lens": "new"}
     assert _others(trial, ("pressure", "standoff"), {}) == rest
     assert _others(trial, ("pressure", "standoff"), {"focus": 3.5}) == rest | {"focus": 3.5}
-    with pytest.raises(InputError, match="not a factor to hold; found 'pressure'"):
+    with pytest.raises(InputError, match="not a factor to hold; found 'pressure'; allowed: focus, delay, lens"):
         _others(trial, ("pressure", "standoff"), {"pressure": 0.5})
+    with pytest.raises(InputError, match="none: both factors are on the map"):
+        _others(parse(TRIAL_TEXT), ("pressure", "standoff"), {"pressure": 0.5})
 
 
 def test_the_border_is_the_nearest_place_in_the_other_state():

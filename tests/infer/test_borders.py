@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from trials.errors import InputError, WrongArgument, WrongShape
+from trials.errors import InputError, NotFinite, WrongArgument, WrongShape
 from trials.infer.answer import levels
 from trials.infer.chance.confirm import mean_of_new
 from trials.infer.chance.grade import chance_of_grade
@@ -91,3 +91,11 @@ def test_a_count_at_its_border(asked):
     with pytest.raises((WrongArgument, WrongShape, InputError)):
         ask(outside)
     assert ask(inside) is not None
+
+
+def test_the_row_of_a_missing_label_is_named():
+    labels = np.array(["a", "a", None, "b", "b", "b"], dtype=object)
+    with pytest.raises(NotFinite, match="no label at row 3"):
+        fit_mixed(np.arange(6.0), np.ones((6, 1)), {"specimen": labels})
+    with pytest.raises(NotFinite, match="at row 2"):
+        fit_mixed(np.array([1.0, np.inf, 2.0, 3.0, 4.0, 6.0]), np.ones((6, 1)), {"specimen": list("aabbcc")})
