@@ -121,8 +121,8 @@ def same_by_rule(tree: ast.Module) -> set[tuple[int, str]]:
     1. A margin for rounding, a number above 0 and below 1e-6, that becomes half as large again.
     2. `<` for `<=` beside nothing but such a margin: they differ where a computed number is 1e-9 to the last bit.
     3. One round more for a loop over `range(number)` that is left by `return` or `break`, and so ends by itself.
-    4. `strict=True` of a zip: a guard for whoever changes the code, of columns that are equally long; `hermitian=True`:
-       a quicker way for matrices that are symmetric.
+    4. `strict=True` of a zip: a guard for whoever changes the code, of columns that are equally long; `hermitian=True`
+       and `optimize=True`: quicker ways to the same product of matrices.
     5. Another seed: any is as good.
     6. One node more for a rule of Gauss that has 16 or more.
     7. `reshape(-2)` for `reshape(-1)`: any negative length is the one that is left.
@@ -164,7 +164,8 @@ def _same_in(node: ast.AST, numbers: Mapping[str, ast.expr]) -> Iterator[tuple[a
 
 
 def _same_in_call(call: ast.Call) -> Iterator[ast.AST]:
-    yield from (given.value for given in call.keywords if ast.unparse(given) == "hermitian=True")
+    quicker = ("hermitian=True", "optimize=True")
+    yield from (given.value for given in call.keywords if ast.unparse(given) in quicker)
     name = ast.unparse(call.func).rsplit(".")[-1]
     if name == "zip":
         yield from (given.value for given in call.keywords if ast.unparse(given) == "strict=True")

@@ -121,3 +121,15 @@ def test_the_lowest_share_is_that_at_which_so_many_still_have_a_chance():
     for count, total, confidence in ((0, 0, 0.95), (-1, 3, 0.95), (4, 3, 0.95), (1, 3, 0.0), (1, 3, 1.0)):
         with pytest.raises(WrongArgument, match="is no share"):
             lowest_share(count, total, confidence)
+
+
+@pytest.mark.parametrize("scale", [1e-9, 1.0, 1e9])
+def test_perfect_fits_tie_in_any_unit(scale):
+    """Two of twenty arrangements divide the units without any rest; rounding puts neither before the other."""
+    found = shuffle_test(scale * np.array([0.1, 0.1, 0.1, 0.3, 0.3, 0.3]), np.array(list("aaabbb")))
+    assert (found.p, found.smallest_p, found.arrangements) == (0.1, 0.1, 20)
+    # the F value is cut off where a share of 1e-9 is left: 4 degrees of freedom, one between
+    assert found.statistic == pytest.approx(4e9, rel=1e-3)
+    rough = shuffle_test(scale * np.array([0.1, 0.2, 0.1, 0.3, 0.4, 0.3]), np.array(list("aaabbb")))
+    # means 2/15 and 1/3: between 0.06, within 0.04 / 3, on one and four degrees of freedom
+    assert rough.statistic == pytest.approx(0.06 / (0.04 / 3 / 4), rel=1e-6) and rough.p == 0.1
