@@ -5,12 +5,14 @@ from types import SimpleNamespace as Made
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 from tests_support import TRIAL_TEXT
 
-from trials.decide import graded, ladder, response
+from trials.decide import graded, ladder, money, repeated, response
 from trials.decide.card import _gain, _level, _look_alike, _nearest, _span, look_alikes, settings_of, watch
 from trials.decide.chances import cuts_of, lost_in, measured_limits
 from trials.decide.clean_speed import Worthwhile
+from trials.decide.cost import Rates, Running
 from trials.decide.decision_result import Question
 from trials.decide.kinds import StudyKind
 from trials.decide.more_cutting import more_cutting
@@ -18,7 +20,7 @@ from trials.decide.prepare import _axes, _settled, _sorted, _without, prepare
 from trials.decide.study import asked_by
 from trials.decide.window import _border, _others, _searched, asks_window, two_factors
 from trials.errors import InputError, NotIdentifiable
-from trials.findings import Amount, Finding, Place, PlaceKind
+from trials.findings import Amount, Finding, Place, PlaceKind, Weight
 from trials.infer.answer import Answer, levels
 from trials.infer.model import find_structure
 from trials.plan.kinds import PlanKind
@@ -408,3 +410,76 @@ def test_what_a_trial_asks_follows_from_its_plan():
     assert asked("", "") is Question.COMPARE
     assert asked('method = "full"', 'method = "life"') is Question.LIFE
     assert asked('method = "full"', 'method = "optimal"\naim = "prediction"\ncoupons = 54') is Question.WINDOW
+
+
+# ---- repetitions -----------------------------------------------------------------------------------------------------
+
+
+def repeatable(scale="log", higher=False, per_coupon=False):
+    quantity = Made(scale=scale, higher_is_better=higher, per_coupon=per_coupon)
+    trial = Made(types=("a", "b"), responses={"rough": Made(readings=3)})
+    return Made(table=pd.DataFrame({"value": [5.0, 9.0, 2.0]}), quantity=quantity, trial=trial, name="rough")
+
+
+def test_lost_coupons_stand_at_the_worst_value_once_for_each_reading():
+    lost = pd.DataFrame({"coupon": ["X", "Y", "Z"], "nozzle": ["a", "b", "gone"]})
+    found = repeated._at_worst(repeatable(), lost)
+    assert found["coupon"].tolist() == ["X", "Y"] * 3 and set(found["value"]) == {9.0}
+    assert found["reading"].tolist() == [1, 1, 2, 2, 3, 3]
+    assert set(repeated._at_worst(repeatable(higher=True), lost)["value"]) == {2.0}
+    for once in (repeatable(scale="grade"), repeatable(per_coupon=True)):
+        assert repeated._at_worst(once, lost)["reading"].tolist() == [1, 1]
+
+
+def test_what_a_repetition_moved_is_set_beside_what_was():
+    def one(nozzle, value, answer, kind="ratio"):
+        return Made(nozzle=nozzle, value=value, answer=answer, kind=kind)
+
+    before = [one("a", 0.8, Answer.BETTER), one("b", 1.1, Answer.SAME)]
+    same = repeated._beside(
+        StudyKind.WITHOUT_THE_FAR, 4, before, (one("a", 0.75, Answer.BETTER), one("b", 1.0, Answer.SAME)), "um"
+    )
+    assert (same.weight, same.facts["words_change"], same.facts["gone"], same.facts["n"]) == (
+        Weight.NOTHING_FOUND,
+        False,
+        (),
+        4,
+    )
+    assert same.facts["sizes"][0] == (
+        "a", Amount(pytest.approx(-20.0), "%"), Amount(pytest.approx(-25.0), "%"), Answer.BETTER, Answer.BETTER
+    )  # fmt: skip
+    moved = repeated._beside(
+        StudyKind.WITHOUT_THE_FAR, 4, before, (one("a", 0.75, Answer.SAME), one("b", 1.0, Answer.SAME)), "um"
+    )
+    gone = repeated._beside(StudyKind.WITHOUT_THE_FAR, 4, before, (one("a", 0.75, Answer.BETTER),), "um")
+    assert (moved.weight, gone.weight, gone.facts["gone"]) == (Weight.COULD_CHANGE, Weight.COULD_CHANGE, ("b",))
+    assert repeated._size(one("a", 0.25, None, "difference"), "mm") == Amount(0.25, "mm")
+
+
+def test_one_degree_of_freedom_widens_the_odds_most():
+    """Student's t at 97.5 % on one degree of freedom is 12.706 (printed tables)."""
+    assert graded.profile_level(1) == pytest.approx(stats.chi2.cdf(12.7062**2, 1), abs=1e-9)
+    assert graded.profile_level(2) == pytest.approx(stats.chi2.cdf(4.302653**2, 1), abs=1e-7)
+    assert graded.profile_level(0) == graded.profile_level(-1) == 0.95
+
+
+def test_a_share_of_a_ladder_is_taken_at_todays_typical_speed(monkeypatch):
+    asked = []
+    monkeypatch.setattr(
+        ladder, "specimens_needed", lambda *given: asked.append(given) or Made(finding=lambda: "needed")
+    )
+    study = Made(
+        worthwhile=Worthwhile(0.1, "ratio"), comparisons=(Made(answer=Answer.NOT_SETTLED),),
+        types=(Made(typical=4.0, n_specimens=3, n_mounts=3),) * 2, specimen_sd=0.4, mount_sd=0.3,
+    )  # fmt: skip
+    assert ladder._more(None, study, levels(1), (1.0, 5.8), 9) == ("needed",)
+    # 0.4 and 0.3 of a speed of 4, and a twelfth of a step of 0.6 squared
+    assert asked[0][0] == pytest.approx({"specimen": 0.01, "mount": (0.09 + 0.03) / 16})
+
+
+def test_nothing_decides_where_nothing_is_uncertain():
+    running = Running(speed_m_min=1.0, nozzle_price=9.0, nozzle_life_m=2000.0)
+    nozzle = Made(type="b", price=14.0)
+    case = money._Case(nozzle, Running(speed_m_min=1.1), Running(speed_m_min=1.1))
+    found = money._against(case, money._Case(Made(type="a", price=9.0), running, running), Rates(machine_hour=120.0))
+    assert (found.decides, found.decides_share, found.per_year) == (None, 0.0, None)
