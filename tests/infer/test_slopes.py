@@ -14,8 +14,6 @@ from trials.infer.mixed import MixedDesign
 from trials.infer.mixed.reml import _Search
 from trials.infer.ordinal import fit_ordinal, maximum
 
-RNG = np.random.default_rng(3)
-
 
 def recorded(monkeypatch, module, run):
     """Every search that a fit starts in a module: (height, slope, bend, start)."""
@@ -51,8 +49,9 @@ def holds(search, moved, near):
 
 
 def lives():
+    rng = np.random.default_rng(3)
     kind = np.repeat([0, 1], 8)
-    time = np.exp(2.0 + 0.4 * kind + 0.5 * np.log(RNG.exponential(size=16)))
+    time = np.exp(2.0 + 0.4 * kind + 0.5 * np.log(rng.exponential(size=16)))
     failed = (np.arange(16) % 5 > 0).astype(float)
     return time, failed, kind
 
@@ -105,9 +104,10 @@ def test_the_joint_height_of_a_pair_is_the_weibull_likelihood():
 
 
 def grades():
+    rng = np.random.default_rng(3)
     group = np.repeat(np.arange(8), 5)
-    x = RNG.normal(size=40)
-    level = 0.8 * x + 0.9 * RNG.normal(size=8)[group] + RNG.logistic(size=40)
+    x = rng.normal(size=40)
+    level = 0.8 * x + 0.9 * rng.normal(size=8)[group] + rng.logistic(size=40)
     return np.digitize(level, [-1.0, 0.3, 1.4]).astype(float), x[:, None], group
 
 
@@ -125,9 +125,10 @@ def test_grades_without_and_with_specimens(monkeypatch):
 
 
 def ladders():
+    rng = np.random.default_rng(3)
     mount = np.repeat(np.arange(12), 2)
     kind = (mount % 2).astype(float)
-    limit = 2.5 + 0.6 * kind + 0.3 * RNG.normal(size=12)[mount] + 0.2 * RNG.normal(size=24)
+    limit = 2.5 + 0.6 * kind + 0.3 * rng.normal(size=12)[mount] + 0.2 * rng.normal(size=24)
     low = np.floor(limit / 0.25) * 0.25
     high = low + 0.25
     low[limit < 2.0], high[limit > 3.4] = np.nan, np.nan

@@ -60,7 +60,7 @@ def test_columns_that_depend_on_each_other_cannot_be_turned_around():
     sound = np.array([[2.0, 1.0], [1.0, 2.0]])
     flat = np.array([[1.0, 1e3], [1e3, 1e6]])
     assert _full_rank(np.array([sound, flat, np.zeros((2, 2))])).tolist() == [True, False, False]
-    wide = RNG.normal(size=(2, 2, 3))
+    wide = np.random.default_rng(4).normal(size=(2, 2, 3))
     alone = [np.concatenate([rows, rows[..., :1]], axis=2) for rows in (wide, wide)]
     made = build_strata(Pattern(1, 2, 0, 1), alone, np.array([[0.0, 1.0, 0.0, 0.0]]))
     assert not made.precision(np.array([[2, 2]]), np.array([1]), SPREADS).usable[0]
