@@ -412,3 +412,14 @@ def test_what_settles_a_ladder_and_a_life_trial_and_what_is_missing():
     bare = parse(head + "[responses.dross]" + tail.split("[responses.dross]")[1])
     missing = [one for one in assess(bare, make_plan(bare)).found if one.kind is PlanKind.NO_EXPECTED_SPREAD]
     assert "clean_speed" in {one.about.response for one in missing}
+
+
+def test_one_degree_of_freedom_judges_types():
+    """Two pieces of one type and one of the other on one sheet leave 3 - 2."""
+    text = trial_text(sheets=1, specimens=2, types=2).replace("['PL10', 'PL11']", "['PL10']")
+    trial = parse(text)
+    frame = build_frame(trial, make_plan(trial))
+    first = questions_of(trial, frame)[0].finding
+    assert frame.yardstick_df == 1 and first.kind is PlanKind.JUDGED_BY_PIECES
+    assert (first.facts["df"], first.facts["den_df"], first.facts["pieces"]) == (1, 1, 3)
+    assert assess(trial, make_plan(trial)).questions[0].finding == first
