@@ -6,15 +6,18 @@ import pytest
 from trials.errors import NotFinite, NotIdentifiable, WrongArgument
 from trials.plan.power import (
     Balanced,
+    Counts,
     Minutes,
     Part,
     Pattern,
+    Simulation,
     chance_balanced,
     curve,
     detectable_balanced,
     next_steps,
     pattern_means,
 )
+from trials.plan.settling.request import Candidate, Goal, If
 from trials.words.plan_chances import next_hour_words
 
 ONE_SHEET = Balanced(types=4, specimens=3, coupons=6, readings=6)
@@ -195,3 +198,12 @@ def test_a_count_below_one_is_refused(counts):
     with pytest.raises(WrongArgument, match=next(iter(counts))):
         Balanced(**({"types": 2, "specimens": 3} | counts))
     Balanced(2, 1, 1, 1, 1, 1)
+
+
+def test_what_is_not_said_counts_once():
+    """One mount of a specimen, one coupon, one reading, one sheet; trials tested at 5 %."""
+    assert Balanced(2, 3) == Balanced(2, 3, mounts=1, coupons=1, readings=1, sheets=1)
+    assert Counts(2, 3) == Counts(2, 3, 1, 1.0, 1, 1, None, 0, 1.0)
+    assert Candidate((3, 3)) == Candidate((3, 3), 1, 1, 0, 1, 1)
+    assert (Simulation().trials, Simulation().alpha, Minutes()) == (4000, 0.05, Minutes(12.0, 3.0, 4.0))
+    assert Goal() == Goal(0.8, If.BOTH, False, None, None)
