@@ -418,10 +418,10 @@ def test_a_block_extends_the_trial(cut, plan, at):
         database.add_block(cut, more, None, None, True, "again")
 
 
-def test_two_writers_do_not_mix(cut):
+def test_two_writers_do_not_mix(cut, monkeypatch):
     with transaction(cut / "trial.db", writes=True) as connection:
-        url = f"sqlite:///{cut / 'trial.db'}?timeout=0.1"
-        engine = schema.engine_for(url).execution_options(writes=True)
+        monkeypatch.setattr(schema, "PATIENCE", 0.1)
+        engine = schema.engine_for_file(str(cut / "trial.db")).execution_options(writes=True)
         with pytest.raises(Exception, match="locked"), engine.begin():
             pass
         assert connection.exec_driver_sql("PRAGMA foreign_keys").scalar() == 1
