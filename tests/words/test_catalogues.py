@@ -6,7 +6,7 @@ import string
 from dataclasses import replace
 
 import pytest
-from words.templates import HOME, brought_up_to_date, catalogue, modules, templates
+from words.templates import HOME, brought_up_to_date, catalogue, left_over, modules, templates
 
 from trials.errors import InputError
 from trials.grade.dross import SCALE
@@ -67,6 +67,13 @@ def test_an_untranslated_template_would_be_found(found):
     made = brought_up_to_date(catalogue(HOME / "no such file", "de"))
     assert "no such template in any catalogue" not in made and not made["Question"].string
     assert all(template in made for template in templates(modules())[0])
+
+
+def test_nothing_is_left_over(found):
+    assert left_over(found) == []
+    found.add("A sentence that nobody says any more.", "x")
+    assert left_over(found) == ["A sentence that nobody says any more."]
+    found.delete("A sentence that nobody says any more.")
 
 
 def test_numbers_plurals_and_dates_follow_the_language():

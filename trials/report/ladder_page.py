@@ -10,6 +10,7 @@ from trials.report import blocks as b
 from trials.report.figures.ladders import ladder_figure
 from trials.words import ladders as words
 from trials.words.answer import word_of
+from trials.words.captions import ladder_alt, ladder_caption
 from trials.words.findings import say
 from trials.words.language import text
 from trials.words.study import p_words
@@ -17,17 +18,7 @@ from trials.words.study import p_words
 
 def ladder_picture(found: LadderAnswer) -> b.Block:
     """Every mount and type, with description and caption."""
-    values = "; ".join(
-        text("{nozzle} {speed}", nozzle=each.nozzle, speed=words.speed_words(each.typical, found))
-        for each in found.types
-    )
-    alt = text("Where each mount stops cutting clean; typical limit of each nozzle type: {values}.", values=values)
-    caption = text(
-        "Bar: from the last clean to the first unclean step of one mount; arrow: the ladder gives no end on that side. "
-        "Diamond: typical limit of the type with its 95 % interval. Upright stroke: what 95 % of its mounts cut clean, "
-        "at least."
-    )
-    return b.figure(ladder_figure(found), alt, caption)
+    return b.figure(ladder_figure(found), ladder_alt(found), ladder_caption())
 
 
 def ladder_column(study: Study, rows: tuple[NozzleRow, ...]) -> list[tuple[str, float, list[str]]]:
