@@ -92,7 +92,7 @@ def example(tmp_path_factory):
     """Folder of an example trial by name, recorded as the demo does and made once; only to be read."""
     from trials import steps
     from trials.store import intake
-    from trials.store.records import recording
+    from trials.store import records as store
     from trials.store.records.folder import read_trial
 
     @cache
@@ -102,11 +102,11 @@ def example(tmp_path_factory):
         steps.freeze(folder, steps.propose(read_trial(folder)[0]), MOMENT)
         records = steps.load(folder)
         kinds = ("cuts", "mounts", "sheets")
-        recording.record_cuts(
+        store.record_cuts(
             folder, *(getattr(intake, f"read_{kind}")(source / f"{kind}.csv", records) for kind in kinds), at=MOMENT
         )
         rows = intake.read_bench(source / "readings.csv", steps.load(folder)).readings
-        recording.record_readings(folder, rows, at=MOMENT)
+        store.record_readings(folder, rows, at=MOMENT)
         return folder
 
     return made

@@ -8,8 +8,7 @@ import pandas as pd
 import pytest
 
 from trials import steps
-from trials.store.intake import typed_tables as intake
-from trials.store.records import recording
+from trials.store import intake, records
 from trials.store.records.folder import read_trial
 
 FILES = sorted((Path(__file__).parents[1] / "designs").glob("*.toml"))
@@ -47,10 +46,10 @@ def test_from_file_to_verdict(path, tmp_path):
     steps.freeze(tmp_path, plan, MOMENT)
     papers = {file.name for file in steps.run_sheet(tmp_path)}
     assert {f"sheet-{sheet}.dxf" for sheet in plan.sheets["sheet"]} < papers
-    recording.record_as_planned(tmp_path, who="test", at=MOMENT)
+    records.record_as_planned(tmp_path, who="test", at=MOMENT)
     simulated(trial, plan.coupons).to_csv(tmp_path / "readings.csv", index=False)
     readings = intake.read_readings(tmp_path / "readings.csv", steps.load(tmp_path))
-    recording.record_readings(tmp_path, readings, who="test", at=MOMENT)
+    records.record_readings(tmp_path, readings, who="test", at=MOMENT)
     verdict = steps.verdict(tmp_path, at=MOMENT)
     assert verdict.path.read_bytes().startswith(b"%PDF")
     assert {result.response for result in verdict.study.results} == set(trial.responses)

@@ -179,7 +179,7 @@ def test_the_papers_ask_for_nothing_that_the_catalogue_lacks(example):
 def test_the_workbooks_come_back_in_german_as_they_do_in_english(frozen_records, tmp_path):
     from python_calamine import CalamineWorkbook
 
-    from trials.store.intake import typed_tables as intake
+    from trials.store import intake
     from trials.store.workbooks import bench_workbook, run_workbook
 
     with speaking(language_named("de")):
@@ -202,15 +202,15 @@ def test_the_workbooks_come_back_in_german_as_they_do_in_english(frozen_records,
 
 
 def test_a_german_table_of_readings_is_read(frozen_records, tmp_path):
-    from trials.store.intake import typed_tables as intake
-    from trials.store.records import database
+    from trials.store import intake
+    from trials.store import records as store
 
     folder = shutil.copytree(frozen_records.folder, tmp_path / "t")
     mark = frozen_records.coupons["coupon"].iloc[0]
     (tmp_path / "cuts.csv").write_text(f"Prüfling;Ergebnis\n{mark};geschnitten\n", encoding="utf-8")
-    database.record_cuts(folder, intake.read_cuts(tmp_path / "cuts.csv", frozen_records))
+    store.record_cuts(folder, intake.read_cuts(tmp_path / "cuts.csv", frozen_records))
     (tmp_path / "r.csv").write_text(f"Prüfling;Messwert;Seite;Rz5_um\n{mark};1;links;31,5\n", encoding="utf-8")
-    (row,) = intake.read_readings(tmp_path / "r.csv", database.load(folder)).frame.to_dict("records")
+    (row,) = intake.read_readings(tmp_path / "r.csv", store.load(folder)).frame.to_dict("records")
     assert (row["coupon"], row["field"], row["value"], row["side"]) == (mark, "rz5_um", 31.5, "left")
 
 
