@@ -1,6 +1,7 @@
 """The invented ladder beside the truth that made it: the first page answers its own question."""
 
 import json
+import shutil
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -21,13 +22,8 @@ MOMENT = datetime(2026, 1, 12, 8, tzinfo=UTC)
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("ladder")
-    (folder / "trial.toml").write_bytes((HOME / "trial.toml").read_bytes())
-    steps.freeze(folder, steps.propose(read_trial(folder)[0]), MOMENT)
-    records.record_cuts(folder, intake.read_cuts(HOME / "cuts.csv", steps.load(folder)), None, None, at=MOMENT)
-    records.record_readings(folder, intake.read_readings(HOME / "readings.csv", steps.load(folder)), at=MOMENT)
-    return folder
+def folder(example):
+    return example("oxygen_4mm")
 
 
 @pytest.fixture(scope="module")
@@ -108,5 +104,6 @@ def test_machine_readable_keys(study):
     assert ladder["sentence"] in steps.plain(study)["sentence"]
 
 
-def test_the_verdict_is_written(folder):
-    assert steps.verdict(folder, at=MOMENT).path.read_bytes().startswith(b"%PDF")
+def test_the_verdict_is_written(folder, tmp_path):
+    copy = shutil.copytree(folder, tmp_path / "trial")
+    assert steps.verdict(copy, at=MOMENT).path.read_bytes().startswith(b"%PDF")

@@ -9,7 +9,6 @@ import pytest
 
 from trials import steps
 from trials.store import intake, records
-from trials.store.records.folder import read_trial
 
 FILES = sorted((Path(__file__).parents[1] / "designs").glob("*.toml"))
 MOMENT = datetime(2026, 1, 12, 8, tzinfo=UTC)
@@ -39,10 +38,9 @@ def simulated(trial, coupons):
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
-def test_from_file_to_verdict(path, tmp_path):
+def test_from_file_to_verdict(path, ready_made, tmp_path):
     (tmp_path / "trial.toml").write_bytes(path.read_bytes())
-    trial = read_trial(tmp_path)[0]
-    plan = steps.propose(trial)
+    trial, plan = ready_made(path.stem)
     steps.freeze(tmp_path, plan, MOMENT)
     papers = {file.name for file in steps.run_sheet(tmp_path)}
     assert {f"sheet-{sheet}.dxf" for sheet in plan.sheets["sheet"]} < papers

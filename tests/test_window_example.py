@@ -16,7 +16,6 @@ from trials.steps.confirming import confirm_best
 from trials.steps.extend import add_extension
 from trials.store import intake
 from trials.store import records as store
-from trials.store.records.folder import read_trial
 from trials.words.decision import decision_rows
 from trials.words.findings import say
 from trials.words.first_page import answer_box
@@ -27,13 +26,8 @@ MOMENT = datetime(2026, 1, 12, 8, tzinfo=UTC)
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("window")
-    (folder / "trial.toml").write_bytes((HOME / "trial.toml").read_bytes())
-    steps.freeze(folder, steps.propose(read_trial(folder)[0]), MOMENT)
-    store.record_cuts(folder, intake.read_cuts(HOME / "cuts.csv", steps.load(folder)), None, None, at=MOMENT)
-    store.record_readings(folder, intake.read_readings(HOME / "readings.csv", steps.load(folder)), at=MOMENT)
-    return folder
+def folder(example):
+    return example("nitrogen_5mm")
 
 
 @pytest.fixture(scope="module")
