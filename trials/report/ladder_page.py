@@ -10,7 +10,6 @@ from trials.report import blocks as b
 from trials.report.figures.ladders import ladder_figure
 from trials.words import ladders as words
 from trials.words.answer import word_of
-from trials.words.captions import ladder_alt, ladder_caption
 from trials.words.findings import say
 from trials.words.language import text
 from trials.words.study import p_words
@@ -18,7 +17,7 @@ from trials.words.study import p_words
 
 def ladder_picture(found: LadderAnswer) -> b.Block:
     """Every mount and type, with description and caption."""
-    return b.figure(ladder_figure(found), ladder_alt(found), ladder_caption())
+    return b.figure(ladder_figure(found), words.ladder_alt(found), words.ladder_caption())
 
 
 def ladder_column(study: Study, rows: tuple[NozzleRow, ...]) -> list[tuple[str, float, list[str]]]:

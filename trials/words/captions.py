@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
-from trials.decide.ladder import LadderAnswer
-from trials.decide.results import ResponseResult
-from trials.decide.window_result import WindowStudy
 from trials.responses import Scale
 from trials.standards import edition
-from trials.words.ladders import speed_words
 from trials.words.language import plural, text
 from trials.words.numbers import listed, percent, plain
 from trials.words.study import label, spread_words
 from trials.words.window import others_words
+
+if TYPE_CHECKING:
+    from trials.decide.results import ResponseResult
+    from trials.decide.window_result import WindowStudy
 
 
 def edges_alt(result: ResponseResult, values: str) -> str:
@@ -130,23 +131,6 @@ def shares_caption() -> str:
     """Coupons of each type by their worst dross grade."""
     return text(
         "Share of the cut coupons by their worst dross grade; the number of coupons stands in the bar, the grade below."
-    )
-
-
-def ladder_alt(found: LadderAnswer) -> str:
-    """Mounts and types of a ladder."""
-    values = "; ".join(
-        text("{nozzle} {speed}", nozzle=each.nozzle, speed=speed_words(each.typical, found)) for each in found.types
-    )
-    return text("Where each mount stops cutting clean; typical limit of each nozzle type: {values}.", values=values)
-
-
-def ladder_caption() -> str:
-    """Mounts and types of a ladder."""
-    return text(
-        "Bar: from the last clean to the first unclean step of one mount; arrow: the ladder gives no end on that side. "
-        "Diamond: typical limit of the type with its 95 % interval. Upright stroke: what 95 % of its mounts cut clean, "
-        "at least."
     )
 
 
