@@ -20,7 +20,7 @@ HOME = Path(trials.__file__).parent
 PAPERS = ("words", "report", "report/figures", "store/workbooks")
 ENGLISH_ONLY = frozenset(
     (
-        *("lives", "plan_chances", "settling", "measured", "plan_paper", "life_paper", "limits"),
+        *("lives", "plan_chances", "settling", "traces", "plan_paper", "life_paper", "limits"),
         *(
             "bench",
             "inspectors",

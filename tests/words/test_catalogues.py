@@ -14,9 +14,9 @@ from trials.responses import QUANTITIES
 from trials.standards import cautions
 from trials.store.language import KEPT, kept_word, language_named, languages
 from trials.words.cautions import caution_lines
-from trials.words.frame import day_words
 from trials.words.language import ENGLISH, Language, plural, speaking, text
 from trials.words.numbers import confidence, fixed, number, percent, plain, signed
+from trials.words.page_frame import day_words
 
 PATHS = sorted((HOME / "words" / "catalogues").glob("*.po"))
 FIRST_INFER = ("better", "worse", "same for practical purposes", "not settled")

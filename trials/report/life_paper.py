@@ -21,7 +21,6 @@ from trials.report.typeset import pdf
 from trials.trial import Heading
 from trials.words.decision import lives_decided
 from trials.words.first_page import not_to_sign, provisional_words
-from trials.words.frame import day_words
 from trials.words.language import text
 from trials.words.lives import (
     care_sentences,
@@ -48,6 +47,7 @@ from trials.words.lives import (
 )
 from trials.words.names import person
 from trials.words.numbers import plain
+from trials.words.page_frame import day_words
 
 
 def life_pdf(

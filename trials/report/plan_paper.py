@@ -26,9 +26,9 @@ from trials.responses import Quantity, Scale
 from trials.trial import Factor, Trial, worthwhile_on_scale
 from trials.words.cautions import caution_lines
 from trials.words.findings import say
-from trials.words.frame import day_words
 from trials.words.language import text
 from trials.words.numbers import bare, number, percent
+from trials.words.page_frame import day_words
 from trials.words.plan import described, limit_words
 from trials.words.plan_chances import (
     counts_alt,

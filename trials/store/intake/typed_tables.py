@@ -1,4 +1,4 @@
-"""Tables that people fill in, checked cell by cell on the way in: cuts, mounts, sheets and readings.
+"""Tables that people fill in, checked cell by cell on the way in: cuts, mounts and sheets.
 
 Each problem is one InputError that names file, row (the header is row 1) and column, the value found, what is allowed
 and what to do. What a reader had to say without refusing is in `said` of the table it returns.

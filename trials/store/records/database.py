@@ -1,4 +1,4 @@
-"""The database of a trial: frozen, amended, extended, loaded; and the doors through which records are written."""
+"""The database of a trial: a question and its plan frozen, amended, extended."""
 
 from __future__ import annotations
 
