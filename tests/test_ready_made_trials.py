@@ -46,7 +46,7 @@ def test_from_file_to_verdict(path, ready_made, tmp_path):
     assert {f"sheet-{sheet}.dxf" for sheet in plan.sheets["sheet"]} < papers
     records.record_as_planned(tmp_path, who="test", at=MOMENT)
     simulated(trial, plan.coupons).to_csv(tmp_path / "readings.csv", index=False)
-    readings = intake.read_readings(tmp_path / "readings.csv", steps.load(tmp_path))
+    readings = intake.read_bench(tmp_path / "readings.csv", steps.load(tmp_path)).readings
     records.record_readings(tmp_path, readings, who="test", at=MOMENT)
     verdict = steps.verdict(tmp_path, at=MOMENT)
     assert verdict.path.read_bytes().startswith(b"%PDF")

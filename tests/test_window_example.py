@@ -119,7 +119,7 @@ def confirm(folder, shifts):
     for name, table in (("cuts", cuts), ("readings", readings)):
         table.to_csv(folder / f"{name}2.csv", index=False)
     store.record_cuts(folder, intake.read_cuts(folder / "cuts2.csv", records), None, None, at=MOMENT)
-    store.record_readings(folder, intake.read_readings(folder / "readings2.csv", steps.load(folder)), at=MOMENT)
+    store.record_readings(folder, intake.read_bench(folder / "readings2.csv", steps.load(folder)).readings, at=MOMENT)
 
 
 def test_means_are_held_against_the_limits_kept_before(folder, chosen, tmp_path):

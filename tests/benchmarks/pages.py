@@ -112,7 +112,7 @@ def invented(case: Case, folder: Path) -> Path:
     (folder / "trial.toml").write_text(toml(case), encoding="utf-8")
     steps.freeze(folder, steps.propose(parse(toml(case))), MOMENT)
     store.record_as_planned(folder, at=MOMENT)
-    store.record_readings(folder, intake.read_readings(readings(case, folder), steps.load(folder)), at=MOMENT)
+    store.record_readings(folder, intake.read_bench(readings(case, folder), steps.load(folder)).readings, at=MOMENT)
     return steps.verdict(folder, at=MOMENT).path
 
 
@@ -127,7 +127,7 @@ def recorded(name: str, folder: Path) -> None:
         read(source / f"{kind}.csv", records) for kind, read in kinds.items() if (source / f"{kind}.csv").exists()
     ]
     store.record_cuts(folder, *tables, at=MOMENT)
-    store.record_readings(folder, intake.read_readings(source / "readings.csv", steps.load(folder)), at=MOMENT)
+    store.record_readings(folder, intake.read_bench(source / "readings.csv", steps.load(folder)).readings, at=MOMENT)
 
 
 def example(name: str) -> Callable[[Path], Path]:

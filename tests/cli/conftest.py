@@ -109,7 +109,7 @@ def made(home, text):
     records.record_as_planned(home / "cut")
     shutil.copytree(home / "cut", home / "measured")
     simulated_readings(home / "measured", home / "readings.csv")
-    rows = intake.read_readings(home / "readings.csv", steps.load(home / "measured"))
+    rows = intake.read_bench(home / "readings.csv", steps.load(home / "measured")).readings
     records.record_readings(home / "measured", rows)
     return home
 

@@ -116,7 +116,7 @@ def test_readings_become_long_in_the_kept_units(cut, tmp_path):
         "KX7;1;left;1.400,5;;;;;;\n".replace("1.400,5", "1400,5")
         + "KX7;2;right;1400;0,005;2;2,5;Ann;2026-03-04;near slat\n;;;;;;;;;\n",
     )
-    long = intake.read_readings(path, store.load(cut))
+    long = intake.read_bench(path, store.load(cut)).readings
     assert long.frame[["reading", "field", "value"]].values.tolist() == [
         [1, "rz5_um", 35.5727],
         [2, "rz5_um", 35.56],
@@ -158,7 +158,7 @@ def test_bad_cells_are_placed_and_explained(cut, tmp_path, rows, message):
     store.correct_row(cut, store.RowChange("coupon", "P5C", "outcome", "aborted"), "Operator", "gas ran out")
     path = written(tmp_path, HEAD + rows)
     with pytest.raises(InputError, match=re.escape(message)) as caught:
-        intake.read_readings(path, store.load(cut))
+        intake.read_bench(path, store.load(cut))
     assert str(path) in str(caught.value)
     assert "\n" not in str(caught.value)
 
@@ -177,18 +177,18 @@ def test_bad_cells_are_placed_and_explained(cut, tmp_path, rows, message):
 def test_bad_headers(cut, tmp_path, header, message):
     path = written(tmp_path, f"{header}\n{','.join(['KX7', '1', '30', '1'][: header.count(',') + 1])}\n")
     with pytest.raises(InputError, match=re.escape(message)):
-        intake.read_readings(path, store.load(cut))
+        intake.read_bench(path, store.load(cut))
 
 
 def test_readings_before_anything_was_cut(frozen, tmp_path):
     path = written(tmp_path, HEAD + "KX7,1,,,30,,,\n")
     with pytest.raises(InputError, match="not recorded as cut; found 'KX7'.*`trials cut`"):
-        intake.read_readings(path, store.load(frozen))
+        intake.read_bench(path, store.load(frozen))
 
 
 def test_coupon_level_fields_once_or_equal_and_a_repeat_may_differ(cut, tmp_path):
     path = written(tmp_path, HEAD + "KX7,1,,,30,,1,\nKX7,2,,,31,,1,\nKX7,1,1,,29,,2,\n")
-    long = intake.read_readings(path, store.load(cut))
+    long = intake.read_bench(path, store.load(cut)).readings
     grades = long.frame[long.frame["field"] == "dross_grade"]
     assert grades[["reading", "repeat", "value"]].values.tolist() == [[1, 0, 1.0], [1, 1, 2.0]]
     assert heard(long) == ["1 cell repeats an equal one above; ignored."]
@@ -196,7 +196,7 @@ def test_coupon_level_fields_once_or_equal_and_a_repeat_may_differ(cut, tmp_path
 
 def test_other_columns_are_left_out_and_said(cut, tmp_path):
     path = written(tmp_path, "coupon,reading,rz5_um,weather\nKX7,1,30,rain\n")
-    long = intake.read_readings(path, store.load(cut))
+    long = intake.read_bench(path, store.load(cut)).readings
     assert heard(long) == ["Columns left out: weather."]
     assert heard(store.record_readings(cut, long)) == ["Columns left out: weather."]
 
@@ -204,10 +204,10 @@ def test_other_columns_are_left_out_and_said(cut, tmp_path):
 def test_numbers_in_a_workbook_come_as_they_are(cut, tmp_path):
     rows = [["coupon", "reading", "rz5_um", "u_mm"], ["KX7", 1, 31.5, None], ["KX7", 2, "about 30", None]]
     path = workbook(tmp_path / "r.xlsx", notes=[["x"]], readings=rows[:2])
-    assert intake.read_readings(path, store.load(cut)).frame["value"].tolist() == [31.5]
+    assert intake.read_bench(path, store.load(cut)).readings.frame["value"].tolist() == [31.5]
     path = workbook(tmp_path / "r2.xlsx", readings=rows)
     with pytest.raises(InputError, match="row 3, column rz5_um: not a number; found 'about 30'"):
-        intake.read_readings(path, store.load(cut))
+        intake.read_bench(path, store.load(cut))
 
 
 CUTS = "coupon,cut_order,cut_at,mount,sheet,outcome,changed_setting,note\n"
@@ -360,7 +360,7 @@ def test_readings_survive_file_and_store_to_the_last_digit(cut_template, tmp_pat
     )
     path = place / "r.csv"
     wide.to_csv(path, index=False, sep=";" if comma else ",", decimal="," if comma else ".")
-    store.record_readings(place, intake.read_readings(path, store.load(place)))
+    store.record_readings(place, intake.read_bench(path, store.load(place)).readings)
     kept = store.load(place).readings
     found = {(r.coupon, r.reading, r.repeat, r.field): (r.value, r.note) for r in kept.itertuples()}
     expected = {(*key, field): (value, note) for key, (v, note) in rows.items() for field, value in v.items()}

@@ -13,8 +13,8 @@ from trials.endings import Ended
 from trials.errors import InputError
 from trials.steps.lives import recorded_lives
 from trials.store import records as store
+from trials.store.intake.bench_file import read_bench
 from trials.store.intake.lives import check_spelling, ended_in, note_says_good
-from trials.store.intake.readings import read_readings
 from trials.trial import parse
 from trials.words.findings import say
 
@@ -36,7 +36,7 @@ def record(folder, column, cells):
     lines = [f"coupon,reading,life_pierces,{column}"]
     lines += [f"{mark},1,{4000 + 100 * i},{cell}" for i, (mark, cell) in enumerate(zip(marks, cells, strict=False))]
     (folder / "typed.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
-    rows = read_readings(folder / "typed.csv", steps.load(folder))
+    rows = read_bench(folder / "typed.csv", steps.load(folder)).readings
     return store.record_readings(folder, rows)
 
 

@@ -162,7 +162,7 @@ def test_a_filled_bench_workbook_is_read_back(cut, tmp_path, monkeypatch):
 
     monkeypatch.setattr(bench_book, "_rows", filled)
     records = store.load(cut)
-    long = intake.read_readings(written(tmp_path / "bench.xlsx", bench_workbook(records)), records)
+    long = intake.read_bench(written(tmp_path / "bench.xlsx", bench_workbook(records)), records).readings
     assert long.said == ()
     assert long.frame["field"].value_counts().to_dict() == {"rz5_um": 24, "dross_grade": 8}
     assert set(long.frame["cutoff_mm"]) == {2.5}
@@ -221,7 +221,7 @@ def test_a_thickness_that_is_varied_stands_beside_the_mark(tmp_path, toml, plan,
     given = dict(zip(records.coupons["coupon"], records.coupons["thickness_mm"], strict=True))
     assert all(row[4] == given[row[1]] for row in rows[1:])
     assert "*$E2" in inside(path)["xl/worksheets/sheet1.xml"]
-    assert len(intake.read_readings(path, records).frame) == 0
+    assert len(intake.read_bench(path, records).readings.frame) == 0
 
 
 def test_a_bench_without_repeats_has_no_workbook_for_them(frozen):
@@ -278,7 +278,7 @@ def test_the_edge_to_measure_stands_on_every_row_and_reads_back(cut, tmp_path):
         if 'promptTitle="side"' in rule
     )
     assert "left,right,near,far" in side
-    assert len(intake.read_readings(tmp_path / "bench.xlsx", records).frame) == 0
+    assert len(intake.read_bench(tmp_path / "bench.xlsx", records).readings.frame) == 0
 
 
 def test_rows_stand_open_for_what_is_measured_once_more(frozen, tmp_path):

@@ -193,7 +193,7 @@ def test_the_workbooks_come_back_in_german_as_they_do_in_english(frozen_records,
         assert rows[0][0] == head
     assert len(intake.read_cuts(tmp_path / "run.xlsx", frozen_records).frame) == 0
     assert len(intake.read_mounts(tmp_path / "run.xlsx", frozen_records).frame) == 0
-    assert len(intake.read_readings(tmp_path / "b.xlsx", frozen_records).frame) == 0
+    assert len(intake.read_bench(tmp_path / "b.xlsx", frozen_records).readings.frame) == 0
     marks = frozen_records.coupons["coupon"].tolist()
     table = "Prüfling;Ergebnis\n" + f"{marks[0]};nicht durchtrennt\n{marks[1]};geschnitten\n"
     (tmp_path / "cuts.csv").write_text(table, encoding="utf-8")
@@ -210,7 +210,7 @@ def test_a_german_table_of_readings_is_read(frozen_records, tmp_path):
     (tmp_path / "cuts.csv").write_text(f"Prüfling;Ergebnis\n{mark};geschnitten\n", encoding="utf-8")
     store.record_cuts(folder, intake.read_cuts(tmp_path / "cuts.csv", frozen_records))
     (tmp_path / "r.csv").write_text(f"Prüfling;Messwert;Seite;Rz5_um\n{mark};1;links;31,5\n", encoding="utf-8")
-    (row,) = intake.read_readings(tmp_path / "r.csv", store.load(folder)).frame.to_dict("records")
+    (row,) = intake.read_bench(tmp_path / "r.csv", store.load(folder)).readings.frame.to_dict("records")
     assert (row["coupon"], row["field"], row["value"], row["side"]) == (mark, "rz5_um", 31.5, "left")
 
 
