@@ -18,22 +18,11 @@ EXAMPLES = Path(__file__).parent.parent / "example_data"
 DESIGNS = EXAMPLES.parent / "designs"
 MOMENT = datetime(2026, 1, 12, 8, tzinfo=UTC)
 LONGEST = (
-    *(
-        "test_ready_made_trials.py",
-        "test_house.py",
-        "test_nonsense_language.py",
-        "test_way.py",
-        "test_extend_to_settle.py",
-    ),
-    *(
-        "test_paper.py",
-        "test_fuzz.py",
-        "test_server.py",
-        "test_settle.py",
-        "test_designs_dry_run.py",
-        "test_catalogues.py",
-    ),
-    *("test_records_steps.py", "test_life_study.py", "test_window_example.py", "test_response.py", "test_search.py"),
+    *("test_house.py", "test_ready_made_trials.py", "test_paper.py", "test_settle.py"),
+    *("test_nonsense_language.py", "test_way.py", "test_server.py", "test_catalogues.py"),
+    *("test_records_steps.py", "test_fuzz.py", "test_extend_to_settle.py", "test_designs_dry_run.py"),
+    *("test_search.py", "test_verdict.py", "test_notebook.py", "test_extend_and_lives.py"),
+    *("test_response.py", "test_window_example.py", "test_life_study.py"),
 )
 """Files that take long are begun first, so that the workers, a file each at a time, end together."""
 
