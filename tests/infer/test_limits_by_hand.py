@@ -238,6 +238,9 @@ def test_flat_ground_is_seen_and_what_is_held_does_not_count():
     short = SimpleNamespace(row=np.array([0.0, 1e-3]))
     assert _curved(Rows, top_of([[1.0, 0.0], [0.0, 0.0]]), short)  # however long the row is
     assert not _curved(Rows, top_of([[1.0, 0.0], [0.0, -0.5]]), None)
+    open_ends = np.array([False, False])
+    small = SimpleNamespace(upper=1e-5 * np.eye(2), lower=np.zeros((2, 2)), upper_open=open_ends, lower_open=open_ends)
+    assert _curved(small, top_of(1e-10 * np.eye(2)), None)  # flat is relative to the rows
 
 
 def test_the_information_of_grades_is_by_differences_unless_told():

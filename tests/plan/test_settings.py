@@ -6,6 +6,7 @@ from trials.findings import Amount
 from trials.plan.kinds import PlanKind
 from trials.plan.settings import (
     _corner_points,
+    _rounded_inside,
     _three_digits,
     allowed_settings,
     coded,
@@ -140,3 +141,12 @@ def test_corners_are_rounded_inwards_once_for_each_word():
 def test_a_setting_in_signs():
     trial = trial_with()
     assert setting_formula(trial, {"pressure": 0.7, "lens": "new"}) == "pressure 0.7 bar, lens new"
+
+
+def test_a_value_is_rounded_to_within_the_levels():
+    """0.50049 is the lowest level: the point just above it goes up to 0.501, not down to 0.5."""
+    trial = parse(FILE.format(limits="", today=0.9).replace("levels = [0.5, 0.7, 0.9]", "levels = [0.50049, 0.7, 0.9]"))
+    words = {"lens": "new"}
+    point = {"pressure": 0.500495, "standoff": 1.0, "focus": 4.0}
+    assert _rounded_inside(trial, "single", point, words)["pressure"] == 0.501
+    assert _rounded_inside(trial, "single", point | {"pressure": 0.61234}, words)["pressure"] == 0.612

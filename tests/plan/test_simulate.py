@@ -148,6 +148,8 @@ def test_chance_and_error_of_four_trials_by_hand():
     # |value + 1| above sqrt(8) = 2.83: 4 alone; with nothing added 3 alone, with two added 3 and 5
     assert [found.chance([effect]) for effect in (0.0, 1.0, 2.0)] == [0.25, 0.25, 0.5]
     assert found.error([2.0]) == pytest.approx((0.5 * 0.5 / 4) ** 0.5)
+    # an F value that is the critical one does not pass it
+    assert Simulated(np.array([[2.0], [3.0]]), np.full((2, 1, 1), 0.5), np.full(2, 2.0)).chance([0.0]) == 0.5
     # all or none of four: at least one in four counts as the spread of a single trial
     assert found.error([100.0]) == pytest.approx((1 / 4 / 4) ** 0.5)
 

@@ -114,3 +114,9 @@ def test_a_value_that_ends_the_file_stays_without_a_line_end():
     assert put_in("", (Line("plan", "x", 2),)) == "\n[plan]\nx = 2\n"
     several = "[plan]\nx = [\n  1,\n]"
     assert put_in(several, (Line("plan", "x", 2),)) == "[plan]\nx = 2"
+
+
+def test_a_key_of_the_next_table_is_not_taken_for_ones_own():
+    text = "[plan]\nsheets = 3\n[other]\nrepeats = 9\n"
+    changed = put_in(text, (Line("plan", "repeats", 2),))
+    assert tomllib.loads(changed) == {"plan": {"repeats": 2, "sheets": 3}, "other": {"repeats": 9}}
