@@ -81,7 +81,8 @@ class LivesAnswer:
     the order of the study; said: what there is to say of the words and of what was read; part: whose lives they are, by
     the nozzle type in use; causes: each by itself, nothing where all ended in one way; care: none where nothing was
     cleaned or put back; beside: lives of lens and window under the same types; cautions: what these lives cannot say,
-    beside those of the study; prices: of a piece by type, where they are known, in the currency.
+    beside those of the study; prices: of a piece by type, where they are known, in the currency; doubted: coupons of
+    which a reading is open, so that the answer is provisional.
     """
 
     unit: str
@@ -97,6 +98,12 @@ class LivesAnswer:
     cautions: tuple[Finding, ...] = ()
     prices: Mapping[str, float | None] = field(default_factory=dict)
     currency: str = ""
+    doubted: tuple[str, ...] = ()
+
+    @property
+    def provisional(self) -> bool:
+        """Whether a reading is still open."""
+        return bool(self.doubted)
 
 
 @dataclass(frozen=True)

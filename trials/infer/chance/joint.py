@@ -19,6 +19,7 @@ from trials.infer.chance.next_edge import (
     edge_chance,
     estimate_chance,
     layer_of,
+    lost_cuts,
     pivot_draws,
 )
 
@@ -52,6 +53,8 @@ def chance_of_all(
     confidence: float = 0.95,
     draws: int = 2_048,
     seed: int = 0,
+    cuts: int | None = None,
+    lost: int = 0,
 ) -> JointChance:
     """Chance that the next edge meets every rule together.
 
@@ -59,28 +62,31 @@ def chance_of_all(
         edges, rules: one per response.
         correlation: {"specimen": (m, m), "coupon": (m, m)} correlations of the responses' effects; sheet and mount
             effects follow "specimen". A level left out counts as uncorrelated. Readings are independent.
-        confidence, draws, seed: as for `chance`.
+        confidence, draws, seed, cuts, lost: as for `chance`.
 
     Raises
     ------
     WrongShape
         If lengths or matrices do not fit.
     WrongArgument
-        If a matrix is no correlation matrix.
+        If a matrix is no correlation matrix, or more cuts are lost than cut.
     """
     m = len(edges)
     roots = _checked(edges, rules, correlation, confidence)
     upper, lower = _points(m, roots, seed)
     plain = [floor(variances(e.squares)) for e in edges]
     estimate = joint_chance(edges, rules, [np.array([e.mean]) for e in edges], plain, upper, lower)[0]
-    low = float(np.quantile(joint_draws(edges, rules, correlation, draws, seed), 1 - confidence))
+    drawn, share = joint_draws(edges, rules, correlation, draws, seed), 1.0
+    if cuts is not None:
+        share, kept = lost_cuts(cuts, lost, even_normals(2, draws, seed + 2)[:, 0])
+        drawn = drawn * kept
     estimates = [estimate_chance(e, r) for e, r in zip(edges, rules, strict=True)]
     return JointChance(
-        estimate=float(estimate),
-        low=low,
+        estimate=float(estimate) * share,
+        low=float(np.quantile(drawn, 1 - confidence)),
         confidence=confidence,
-        least=max(0.0, sum(estimates) - (m - 1)),
-        most=min(estimates),
+        least=max(0.0, sum(estimates) - (m - 1)) * share,
+        most=min(estimates) * share,
         rests_on=(Finding(ChanceKind.MOVE_TOGETHER),),
     )
 
