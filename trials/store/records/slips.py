@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -200,5 +200,5 @@ def _whole_coupons(rows: pd.DataFrame, step: float) -> dict[int, tuple[float, Wh
     return {int(p): found[str(c)] for p, c in zip(chosen["position"], chosen["coupon"], strict=True)}
 
 
-def _slip(row: Mapping[Hashable, Any], field: str, median: float, where: Where) -> Slip:
+def _slip(row: Mapping[str, Any], field: str, median: float, where: Where) -> Slip:
     return Slip(row["coupon"], int(row["reading"]), field, float(row["value"]), median, where, int(row["repeat"]))
