@@ -16,7 +16,6 @@ from tests_support import readings_table
 from trials import steps
 from trials.errors import InputError
 from trials.store import records
-from trials.store.records import database
 from trials.store.records.place import VARIABLE, server
 
 PASSWORD = "Sehr-geheim-4711"
@@ -84,8 +83,8 @@ def as_bench(address, monkeypatch):
 
 @pytest.fixture
 def shared(as_engineer, folder, plan, at):
-    database.freeze(folder, plan, at=at)
-    database.record_as_planned(folder, who="Operator", at=at)
+    records.freeze(folder, plan, at=at)
+    records.record_as_planned(folder, who="Operator", at=at)
     return folder
 
 
@@ -105,7 +104,7 @@ def test_a_trial_lives_on_the_server(shared):
     assert checked.sound and checked.findings == () and f"schema trial_{found.identity}" in checked.place
     assert steps.status(shared).steps[1].done == 8
     with pytest.raises(InputError, match="frozen already"):
-        database.freeze(shared, {})
+        records.freeze(shared, {})
     records.correct(shared, records.ReadingPlace("KX7", "rz5_um", 2), 35.5, "Engineer", "read again")
     assert records.load(shared).readings["value"].tolist() == [31.0, 33.0, 35.5]
 
@@ -125,7 +124,7 @@ def test_each_trial_has_a_schema_of_its_own(shared, tmp_path, toml, plan):
     other.mkdir()
     (other / "trial.toml").write_text(toml, encoding="utf-8")
     assert not records.load(other).frozen
-    database.freeze(other, plan)
+    records.freeze(other, plan)
     assert len(records.load(other).cuts) == 0 and len(records.load(shared).cuts) == 8
 
 
@@ -157,11 +156,11 @@ def test_the_bench_adds_readings_and_the_engineer_decides(shared, as_bench, tmp_
     assert records.record_readings(shared, some_readings(), who="Inspector").added == 3
     refused = [
         lambda: records.correct(shared, records.ReadingPlace("KX7", "rz5_um", 2), 35.5, "Inspector", "no"),
-        lambda: records.correct_cut(shared, "KX7", "note", "no", "Inspector", "no"),
+        lambda: records.correct_row(shared, records.RowChange("coupon", "KX7", "note", "no"), "Inspector", "no"),
     ]
     (tmp_path / "new").mkdir()
     (tmp_path / "new" / "trial.toml").write_text(toml, encoding="utf-8")
-    refused.append(lambda: database.freeze(tmp_path / "new", plan))
+    refused.append(lambda: records.freeze(tmp_path / "new", plan))
     for call in refused:
         with pytest.raises(InputError, match="your role on the server may not do this"):
             call()

@@ -37,7 +37,7 @@ def read_bench(path: str | Path, records: Records) -> BenchFile:
     Raises
     ------
     InputError
-        As `read_readings`.
+        As `read_table_of_readings`.
     """
     table = named_sheet(path, "readings", ("coupon",))
     reasons = _cells(table, BECAUSE).map(text_in)

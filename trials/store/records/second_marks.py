@@ -1,4 +1,4 @@
-"""Second marks of coupons that are measured again: what stands behind them, and how a reading is named at the bench."""
+"""Second marks of coupons that are measured again: what stands behind them."""
 
 from __future__ import annotations
 
@@ -26,9 +26,3 @@ def coupon_behind(mark: str, repeat: int, records: Records) -> tuple[str, int]:
     if found not in records.repeat_marks:
         return mark, repeat
     return records.repeat_marks[found], repeat or REPEAT
-
-
-def at_the_bench(coupon: str, repeat: int, records: Records) -> tuple[str, int]:
-    """How a reading is named where the bench sees it: by the second mark if it was measured under one."""
-    second = second_marks(records).get(coupon)
-    return (second, 0) if second and repeat == REPEAT else (coupon, repeat)
