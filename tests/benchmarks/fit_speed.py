@@ -5,12 +5,14 @@
 Peer, in the same run and interleaved: a script that reads the same table with pandas, fits a mixed model with
 statsmodels and draws one picture with seaborn. Every run is a fresh process with compiled modules at hand; the first
 of each is not counted. Once with one thread for linear algebra given from outside, once as a user calls them, with no
-variable set. Below it the mean squares for growing numbers of readings, where time and memory must grow no
+variable set. The verdict is one whose honesty is kept with the look: handed out as kept, and printed anew after a price
+changed. Below it the mean squares for growing numbers of readings, where time and memory must grow no
 faster than the readings.
 """
 
 import argparse
 import os
+import shutil
 import statistics
 import subprocess
 import sys
@@ -33,6 +35,7 @@ fit = smf.mixedlm("y ~ C(nozzle) * (pressure_bar + standoff_mm)", table, groups=
 print(fit.summary())
 sns.stripplot(table, x="nozzle", y="value").figure.savefig(sys.argv[2])
 """
+SLIP = ("P7F", "rz5_um", "34.5", "--reading", "2")  # the open reading of the demo, under which no look is kept
 THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 SHAPES = (  # readings, coupons, specimens
     (648, 216, 12),
@@ -70,10 +73,18 @@ def commands(folder, runs):
     demo = folder / "demo"
     run([trials, "demo", demo], env)
     table_of(demo, folder / "table.csv")
+    run([trials, "correct", demo, *SLIP, "--who", "A", "--why", "a slip of the pen"], env)
+    run([trials, "verdict", demo], env)  # keeps paper and honesty with the look
+    dearer = folder / "dearer"
+    shutil.copytree(demo, dearer)
+    question = (dearer / "trial.toml").read_text(encoding="utf-8")
+    (dearer / "trial.toml").write_text(question.replace("machine_hour = 120.0", "machine_hour = 130.0"))
+    paper = folder / "again.pdf"
     jobs = {
         "peer script": [sys.executable, "-c", PEER, folder / "table.csv", folder / "peer.png"],
         "trials fit": [trials, "fit", demo],
-        "trials verdict": [trials, "verdict", demo, "--out", demo / "again.pdf"],
+        "trials verdict": [trials, "verdict", demo, "--out", paper],
+        "printed anew": [trials, "verdict", dearer, "--out", paper],
     }
     compare(jobs, env | dict.fromkeys(THREADS, "1"), runs, "one thread")
     compare(jobs, env, runs, "as a user")
@@ -83,7 +94,7 @@ def compare(jobs, env, runs, heading):
     found = {name: [] for name in jobs}
     for i in range(runs + 1):
         for name, words in jobs.items():
-            jobs["trials verdict"][-1].unlink(missing_ok=True)
+            jobs["printed anew"][-1].unlink(missing_ok=True)
             used = run(words, env)
             if i:
                 found[name].append(used)

@@ -74,7 +74,7 @@ def _register() -> None:
 
 def run() -> None:
     """Entry point: a line for each problem on standard error and exit code 2 for anything the user can put right."""
-    _one_thread()
+    _settle_environment()
     _collect_seldom()
     _register()
     for stream in (sys.stdout, sys.stderr):
@@ -93,10 +93,11 @@ def run() -> None:
     raise SystemExit(code or 0)
 
 
-def _one_thread() -> None:
+def _settle_environment() -> None:
     """Unless the user has set threads: matrices are small, threads wait for each other, digits of sums hang on them."""
     if not any(name in os.environ for name in THREADS):
         os.environ.update(dict.fromkeys(THREADS, "1"))
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # to look for some among all packages takes time
 
 
 def _collect_seldom() -> None:

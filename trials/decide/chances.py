@@ -51,18 +51,17 @@ def chances(
     coupons: pd.DataFrame,
     grades: pd.DataFrame,
     dross: pd.DataFrame | None = None,
+    known: Sources | None = None,
 ) -> tuple[ChanceResult, ...]:
     """Chance per nozzle type and requirement, then of all of them together, at a place with one setting.
 
     coupons: as cut, with nozzle and outcome; grades: one row per coupon with `meets`; dross: worst grade per coupon
-    (nozzle, specimen, value), for grades that no model fits.
+    (nozzle, specimen, value), for grades that no model fits; known: `sources_of` them, if made before.
     """
-    limits = measured_limits(trial)
     found: list[ChanceResult] = []
-    known = {name: source_of(studied[name].ready, studied[name].fit) for name in limits if name in studied}
-    sources = {name: source for name, source in known.items() if source is not None}
+    known = known or sources_of(trial, studied)
+    limits, sources, together = known.limits, known.sources, known.together
     clean = {name: _without_far(source) for name, source in sources.items()}
-    together = correlations([coupon_response(studied[name]) for name in sources])
     for label in trial.types:
         if not all(label in s.ready.types for s in studied.values()):
             continue
@@ -109,6 +108,23 @@ class Source:
         row = mean_rows(self.ready, place)[self.ready.types.index(label)]
         mean = self.fit.estimate(row)
         return self.spread.edge(row, label, mean.value, mean.se)
+
+
+@dataclass(frozen=True)
+class Sources:
+    """What chances rest on: limits of measured responses, mean squares of those studied, how these move together."""
+
+    limits: Mapping[str, float]
+    sources: Mapping[str, Source]
+    together: Mapping[str, Array]
+
+
+def sources_of(trial: Trial, studied: Mapping[str, Studied]) -> Sources:
+    """Mean squares of every studied response that the requirement limits."""
+    limits = measured_limits(trial)
+    found = {name: source_of(studied[name].ready, studied[name].fit) for name in limits if name in studied}
+    sources = {name: source for name, source in found.items() if source is not None}
+    return Sources(limits, sources, correlations([coupon_response(studied[name]) for name in sources]))
 
 
 def source_of(ready: Prepared, fit: MixedFit) -> Source | None:

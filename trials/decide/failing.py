@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from trials.decide.chance_result import TOGETHER, ChanceResult
-from trials.decide.chances import Source, coupon_response, cuts_of, lost_in, measured_limits, source_of
+from trials.decide.chances import Source, Sources, cuts_of, lost_in, sources_of
 from trials.decide.decision_result import FewerFail, Span
 from trials.decide.graded import grade_row, specimens_in, spread_df
 from trials.decide.prepare import NOZZLE, Array
@@ -22,7 +22,6 @@ from trials.findings import Place
 from trials.infer.chance import (
     Rule,
     beta_draws,
-    correlations,
     edge_chance,
     edge_draws,
     even_normals,
@@ -53,22 +52,21 @@ def failing(
     chances: Sequence[ChanceResult],
     coupons: pd.DataFrame,
     dross: pd.DataFrame | None = None,
+    known: Sources | None = None,
 ) -> tuple[Failing, ...]:
     """Failing edges of every type that has a chance of meeting everything, at the place of the chances.
 
-    chances: of the study; coupons: as cut; dross: worst grade of each coupon.
+    chances: of the study; coupons: as cut; dross: worst grade of each coupon; known:
+    `sources_of` the study, if made before.
     """
-    limits = measured_limits(trial)
-    known = {name: source_of(studied[name].ready, studied[name].fit) for name in limits if name in studied}
-    sources = {name: source for name, source in known.items() if source is not None}
-    together = correlations([coupon_response(studied[name]) for name in sources])
+    known = known or sources_of(trial, studied)
     found = []
     for k, label in enumerate(trial.types):
         of_all = chance_of_everything(chances, label)
         if of_all is None:
             continue
         seed = 1_000 * (k + 1)
-        meets = _measured(trial, sources, together, limits, label, of_all.place, seed)
+        meets = _measured(trial, known, label, of_all.place, seed)
         if meets is None:
             meets = np.ones(DRAWS)
         graded = _dross(trial, studied, dross, label, of_all.place, coupons, seed)
@@ -100,22 +98,14 @@ def _fewer(base: Failing, each: Failing) -> FewerFail:
     return FewerFail(each.nozzle, today, with_it, Span(today - with_it, float(low), float(high)))
 
 
-def _measured(
-    trial: Trial,
-    sources: Mapping[str, Source],
-    together: Mapping[str, Array],
-    limits: Mapping[str, float],
-    label: str,
-    place: Place,
-    seed: int,
-) -> Array | None:
+def _measured(trial: Trial, known: Sources, label: str, place: Place, seed: int) -> Array | None:
     """Draws of the chance to meet every measured requirement; None where there is none."""
-    edges = tuple(source.edge(label, place) for source in sources.values())
-    rules = tuple(_rule(trial, name, source, limits[name]) for name, source in sources.items())
+    edges = tuple(source.edge(label, place) for source in known.sources.values())
+    rules = tuple(_rule(trial, name, source, known.limits[name]) for name, source in known.sources.items())
     if not edges:
         return None
     if len(edges) > 1:
-        return joint_draws(edges, rules, together, DRAWS, SEED, seed, POINTS)
+        return joint_draws(edges, rules, known.together, DRAWS, SEED, seed, POINTS)
     return np.asarray(edge_chance(*edge_draws(edges[0], DRAWS, SEED, seed), rules[0]))
 
 

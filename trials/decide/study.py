@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
-from trials.decide.chances import chances
+from trials.decide.chances import chances, sources_of
 from trials.decide.confirmed import confirmed
 from trials.decide.decision_result import Question
 from trials.decide.evidence import Evidence
@@ -47,8 +47,9 @@ def study(trial: Trial, evidence: Evidence, in_full: bool = False) -> Study:
     dross = evidence.tables.get("dross")
     ladder = answer_ladder(trial, evidence.coupons, dross, shared if trial.clean else alone)
     window = _window(trial, studied, evidence.coupons, dross) if in_full or asks_window(trial) else None
-    likely = chances(trial, studied, today, evidence.coupons, evidence.grades, dross)
-    fails = failing(trial, studied, likely, evidence.coupons, dross)
+    known = sources_of(trial, studied)
+    likely = chances(trial, studied, today, evidence.coupons, evidence.grades, dross, known)
+    fails = failing(trial, studied, likely, evidence.coupons, dross, known)
     needed = [finding for result in results if result.primary for finding in result.more]
     needed += ladder.more if ladder else ()
     return Study(

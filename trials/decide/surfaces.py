@@ -15,19 +15,17 @@ from trials.decide.chances import (
     SURE,
     Source,
     all_or_none,
-    coupon_response,
     cuts_of,
     dross_chance,
     lost_in,
-    measured_limits,
-    source_of,
+    sources_of,
 )
 from trials.decide.graded import grade_rows, specimens_in, spread_df
 from trials.decide.prepare import NOZZLE, Array, Prepared
 from trials.decide.response import Studied
 from trials.errors import InputError, NotIdentifiable
 from trials.findings import Place, PlaceKind
-from trials.infer.chance import NextEdge, Rule, chance, chance_of_all, correlations
+from trials.infer.chance import NextEdge, Rule, chance, chance_of_all
 from trials.infer.chance.surface import EdgeMap, Surface, chance_surface, grade_surface
 from trials.infer.yardstick import Estimates
 from trials.trial import Level, Trial
@@ -74,18 +72,15 @@ def known_of(trial: Trial, studied: Mapping[str, Studied], coupons: pd.DataFrame
     InputError
         If nothing that the requirement names was measured.
     """
-    limits = measured_limits(trial)
-    found = {name: source_of(studied[name].ready, studied[name].fit) for name in limits if name in studied}
-    sources = {name: source for name, source in found.items() if source is not None}
+    found = sources_of(trial, studied)
     asked = trial.application.required.dross_grade is not None and "dross" in trial.responses
     graded = dross if asked else None
-    if not sources and graded is None:
+    if not found.sources and graded is None:
         raise InputError(
             "nothing that the requirement names was measured",
             do="State application.required and record readings of what it names.",
         )
-    together = correlations([coupon_response(studied[name]) for name in sources])
-    return Known(trial, studied, sources, limits, together, coupons, graded)
+    return Known(trial, studied, found.sources, found.limits, found.together, coupons, graded)
 
 
 def rows_at(ready: Prepared, label: str, settings: Sequence[Settings]) -> Array:

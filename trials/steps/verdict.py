@@ -44,6 +44,7 @@ PAPERS = (".pdf",)
 class Verdict:
     """A verdict that was written: its file, the study behind it, which look it is, whether it was kept before.
 
+    study: with the operating window where a paper was printed; as `fit` gives it where the kept one was handed out.
     other_words: answers kept under an earlier rule to which the present one gives another, each as a finding.
     """
 
@@ -89,8 +90,9 @@ def verdict(
     journal_lots(folder)
     records = begun(load(folder))
     found = evidence(records)
-    result = study(records.trial, found, in_full=True)
     kept = kept_look(folder, found.look) if found.look in set(records.looks["look"]) else None
+    stands = kept is not None and kept.paper is not None and _stands(kept, records, found)
+    result = study(records.trial, found, in_full=not stands)
     result = replace(result, honesty=honesty_for(records.trial, found, kept, progress))
     other = _other_words(kept, result)
     if kept is None and result.provisional:
@@ -99,7 +101,7 @@ def verdict(
         paper = _paper(records, found, result, at or datetime.now(UTC))
     elif kept is None:
         paper = _first_paper(records, found, result, at or datetime.now(UTC))
-    elif kept.paper is not None and _stands(kept, records, found):
+    elif stands and kept.paper is not None:
         paper = kept.paper
     else:
         paper = _paper(records, found, result, kept.at, other)

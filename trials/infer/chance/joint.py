@@ -24,8 +24,8 @@ from trials.infer.chance.next_edge import (
 )
 
 POINTS = 512
-AT_ONCE = 64
-"""Draws averaged at a time: their points stay in the processor's cache."""
+AT_ONCE = 32_768
+"""Points averaged at a time, of as many draws as they make: they stay in the processor's cache."""
 
 
 @dataclass(frozen=True)
@@ -206,8 +206,9 @@ def joint_chance(
     """Chance that all rules hold, per draw: average over common points of the product of the readings' chances."""
     spreads = [_spreads(edge, variance, len(means[0])) for edge, variance in zip(edges, found, strict=True)]
     out = np.empty(len(means[0]))
-    for first in range(0, len(out), AT_ONCE):
-        part = slice(first, first + AT_ONCE)
+    many = max(1, AT_ONCE // len(upper))
+    for first in range(0, len(out), many):
+        part = slice(first, first + many)
         total = np.ones((len(out[part]), len(upper)))
         for i, (rule, (high, low, reading)) in enumerate(zip(rules, spreads, strict=True)):
             level = means[i][part, None] + high[part, None] * upper[:, i] + low[part, None] * lower[:, i]

@@ -48,7 +48,10 @@ def recession(rises: np.ndarray, level: np.ndarray | None = None) -> Recession:
     flat = np.vstack([unique[~strict], level])
     basis = _row_space(flat * scale)
     loose = np.linalg.norm(np.eye(p) - basis @ basis.T, axis=0) > 1e-8
-    infinite = np.array([_sign(j, unique, level) if loose[j] else 0 for j in range(p)])
+    if p - basis.shape[1] == 1:  # the cone is the ray of that direction
+        infinite = np.where(loose, np.sign(direction), 0.0).astype(int)
+    else:
+        infinite = np.array([_sign(j, unique, level) if loose[j] else 0 for j in range(p)])
     return Recession(strict[back.reshape(-1)], basis, infinite, direction / scale)
 
 

@@ -231,7 +231,15 @@ class MixedDesign:
         NotIdentifiable
             If the readings leave no spread to judge by.
         """
-        return self._fit_scaled(*self.least_squares(response))
+        rest, unit, least_squares = self.least_squares(response)
+        pieces, ratios, converged = self._best(rest)
+        return self.finish(pieces, ratios, converged, unit, least_squares)
+
+    def criterion(self, response: np.ndarray) -> float:
+        """The `reml_criterion` of a fit alone, at half the work; raises as fit does."""
+        rest, unit, _ = self.least_squares(response)
+        pieces, _, _ = self._best(rest)
+        return self._criterion(pieces, solve_fixed(pieces), unit)
 
     def least_squares(self, response: np.ndarray) -> tuple[np.ndarray, float, Anchored]:
         """What ordinary least squares leaves of a response (n,), in units of its standard deviation; the unit; the fit.
@@ -266,11 +274,11 @@ class MixedDesign:
         centred = y - offset
         return (centred, offset) if np.abs(centred).max() < abs(offset) else (y, 0.0)
 
-    def _fit_scaled(self, rest: np.ndarray, unit: float, least_squares: Anchored) -> MixedFit:
-        nu = self.nu
+    def _best(self, rest: np.ndarray) -> tuple[Pieces, dict[str, float], bool]:
+        """Pieces at the best variance ratios, residual included, those ratios, and whether the search converged."""
         kernel = self.layout.kernel_for(rest)
         per_level = np.array([len(rest) / g.levels for g in self.groupings])
-        found = minimise(kernel, nu, per_level)
+        found = minimise(kernel, self.nu, per_level)
         gamma, size = found.gamma, float(np.max(found.gamma * per_level, initial=0.0))
         if size > 0.01 * LARGE or (size > FAINT and not found.converged):
             raise NotIdentifiable(
@@ -278,8 +286,11 @@ class MixedDesign:
                 "has no estimate; record more digits, or average each group and leave that grouping out"
             )
         ratios = dict(zip((g.name for g in self.groupings), gamma, strict=True))
-        pieces = kernel.evaluate(gamma, residual=True)
-        return self.finish(pieces, {**ratios, RESIDUAL: 1.0}, found.converged, unit, least_squares)
+        return kernel.evaluate(gamma, residual=True), {**ratios, RESIDUAL: 1.0}, found.converged
+
+    def _criterion(self, pieces: Pieces, solved: Solved, unit: float) -> float:
+        nu = self.nu
+        return float(criterion(pieces, solved, nu) + self.fixed_part.log_det + 2.0 * nu * np.log(unit))
 
     def finish(
         self, pieces: Pieces, ratios: Mapping[str, float], converged: bool, unit: float, least_squares: Anchored
@@ -292,13 +303,12 @@ class MixedDesign:
         anchored = replace(least_squares, weights=least_squares.weights + unit * solved.beta)
         identity = np.eye(len(solved.beta))
         back = part.coefficients(identity)
-        value = criterion(pieces, solved, nu) + part.log_det + 2.0 * nu * np.log(unit)
         return MixedFit(
             anchored.values(identity),
             back @ adjustment.phi_adjusted @ back.T,
             back @ adjustment.phi @ back.T,
             {name: float(ratio * sigma2) for name, ratio in ratios.items()},
-            float(value),
+            self._criterion(pieces, solved, unit),
             converged,
             adjustment,
             anchored,

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.linalg import block_diag
-from scipy.special import expit, log_expit, logsumexp
+from scipy.special import expit, log_expit
 
 from trials.infer.likelihood.climb import Summit, bend_by_differences, climb
 from trials.infer.likelihood.recession import Recession, nothing_separates, recession
@@ -276,14 +276,11 @@ class _Integral:
 
     def _covariance(self) -> np.ndarray:
         """Sum over groups of the covariance (p + 1, p + 1) of the first derivatives over the group effect."""
-        scores = []
-        for k in range(len(self.nodes)):
-            up, low = self.un[:, k] + self.tail, -self.ln[:, k] - self.tail
-            by_theta = self._sum(up[:, None] * self.rows.upper + low[:, None] * self.rows.lower)
-            scores.append(np.column_stack([by_theta, -self.z[:, k] * self._sum(up + low)]))
-        each = np.array(scores)
-        weighed = self.share.T[:, :, None] * each
-        middle = weighed.sum(axis=0)
+        up, low = self.un + self.tail[:, None], -self.ln - self.tail[:, None]
+        ends = up[:, :, None] * self.rows.upper[:, None, :] + low[:, :, None] * self.rows.lower[:, None, :]
+        each = np.concatenate([self._sum(ends), (-self.z * self._sum(up + low))[:, :, None]], axis=2)  # (g, q, p + 1)
+        weighed = self.share[:, :, None] * each
+        middle = weighed.sum(axis=1)
         size = each.shape[2]
         result: np.ndarray = weighed.reshape(-1, size).T @ each.reshape(-1, size) - middle.T @ middle
         return result
@@ -307,7 +304,8 @@ def integrate(problem: Problem, theta: np.ndarray, sd: float, mode: np.ndarray |
     un, ln = upper[:, None] - shift, lower[:, None] - shift
     each_row = log_expit(un) + log_expit(-ln) + np.log(-np.expm1(-gap))[:, None]
     inner = np.add.reduceat(each_row, starts, axis=0) - 0.5 * z**2 + problem.log_weights
-    each = logsumexp(inner, axis=1)
+    highest = inner.max(axis=1)
+    each = highest + np.log(np.sum(np.exp(inner - highest[:, None]), axis=1))
     return _Integral(
         rows=rows,
         starts=starts,

@@ -31,6 +31,7 @@ from trials.store.records.records import (
     SHEET_COLUMNS,
     Records,
     current,
+    rows_of,
     table,
     typed,
 )
@@ -304,16 +305,12 @@ def _all(stored: _Source, name: str, columns: tuple[str, ...]) -> pd.DataFrame:
 
 def _overlaid(planned: pd.DataFrame, recorded: pd.DataFrame, columns: tuple[str, ...], key: str) -> pd.DataFrame:
     """Planned rows, each replaced by what was recorded, then rows that were added at the machine."""
-    known = {row[key]: row for row in recorded.to_dict("records")}
-    rows = [known.pop(row[key], row) for row in planned.to_dict("records")]
+    known = {row[key]: row for row in rows_of(recorded)}
+    first = rows_of(planned)
+    rows, plan = [known.pop(row[key], row) for row in first], {row[key]: row for row in first}
     extra = [column for column in planned.columns if column not in columns]
-    plan = {row[key]: row for row in planned.to_dict("records")}
     kept = [{**{c: plan.get(row[key], {}).get(c) for c in extra}, **row} for row in [*rows, *known.values()]]
-    return table([{name: _none(row.get(name)) for name in (*columns, *extra)} for row in kept], (*columns, *extra))
-
-
-def _none(value: Any) -> Any:
-    return None if value is pd.NA or (isinstance(value, float) and value != value) else value
+    return table([{name: row.get(name) for name in (*columns, *extra)} for row in kept], (*columns, *extra))
 
 
 def _unfrozen(folder: Path, trial: Trial) -> Records:

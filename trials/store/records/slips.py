@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -14,7 +14,7 @@ from trials.infer.checks.far import Distance, far_from_others
 from trials.record_kinds import RecordKind, Where
 from trials.responses import QUANTITIES, Beyond, Quantity
 from trials.store.records.changed_setting import parse_changed_setting
-from trials.store.records.records import Records
+from trials.store.records.records import Records, rows_of
 from trials.store.records.second_marks import REPEAT, second_marks
 
 TIMES = 5.0
@@ -121,16 +121,22 @@ def _field_slips(field: str, rows: pd.DataFrame, records: Records) -> list[tuple
     suspected: dict[int, tuple[float, Where]] = {}
     rest = rows
     for where, key in ((Where.COUPON, "coupon"), (Where.LIKE_COUPONS, "cell"), (Where.TRIAL, "")):
-        groups = [group for _, group in rest.groupby(key, sort=False)] if key else [rest]
-        for group in groups:
+        for group in _wide(rest, key, ENOUGH[where]) if key else [rest]:
             suspected |= _group_slips(group, where, step, zero_counts)
-        counts = rest.groupby(key)["value"].transform("size") if key else None
-        if counts is not None:
+        if key:
+            counts = rest.groupby(key)["value"].transform("size")
             rest = rest[(counts <= ENOUGH[where]) & ~rest["position"].isin(suspected)]
     suspected |= _pairs(rows, suspected, step, zero_counts)
     suspected = _whole_coupons(rows, step) | suspected
     chosen = rows[rows["position"].isin(suspected)]
-    return [(row["position"], _slip(row, field, *suspected[row["position"]])) for row in chosen.to_dict("records")]
+    return [(row["position"], _slip(row, field, *suspected[row["position"]])) for row in rows_of(chosen)]
+
+
+def _wide(rows: pd.DataFrame, key: str, enough: int) -> list[pd.DataFrame]:
+    """Groups of more than `enough` rows in which one value is more than `TIMES` another; few are."""
+    values = rows.groupby(key)["value"]
+    wide = (values.transform("max") > TIMES * values.transform("min")) & (values.transform("size") > enough)
+    return [group for _, group in rows[wide].groupby(key, sort=False)]
 
 
 def _group_slips(group: pd.DataFrame, where: Where, step: float, zero_counts: bool) -> dict[int, tuple[float, Where]]:
@@ -194,5 +200,5 @@ def _whole_coupons(rows: pd.DataFrame, step: float) -> dict[int, tuple[float, Wh
     return {int(p): found[str(c)] for p, c in zip(chosen["position"], chosen["coupon"], strict=True)}
 
 
-def _slip(row: Mapping[Hashable, Any], field: str, median: float, where: Where) -> Slip:
+def _slip(row: Mapping[str, Any], field: str, median: float, where: Where) -> Slip:
     return Slip(row["coupon"], int(row["reading"]), field, float(row["value"]), median, where, int(row["repeat"]))
