@@ -339,18 +339,6 @@ def test_the_column_that_repeats_another_is_named(columns, culprit):
         fit_ordinal(np.array([0.0, 1.0, 0.0, 1.0]), np.array(columns))
 
 
-def test_chances_of_a_separated_type_are_taken_in_the_limit():
-    """A type that was always clean: chance one of the lowest grade there; the others as the binary shares."""
-    grades = np.array([0, 1, 0, 1, 0, 0, 0, 0], dtype=float)
-    clean = (np.arange(8) >= 4).astype(float)[:, None]
-    found = fit_ordinal(grades, clean).probabilities(np.array([[0.0], [1.0]]))
-    assert found == pytest.approx(np.array([[0.5, 0.5], [1.0, 0.0]]), abs=1e-6)
-    soft = fit_ordinal(grades, clean).probabilities(np.array([[1.0]]), penalised=True)
-    assert 0 < soft[0, 1] < 0.5 and soft.sum() == pytest.approx(1.0)
-    with pytest.raises(WrongShape):
-        fit_ordinal(grades, clean).probabilities(np.zeros((2, 2)))
-
-
 def test_a_parabola_of_log_odds_by_shares_of_their_own():
     """Proportional odds hold exactly for two grades of a table; three grades whose odds differ are told apart."""
     low, high = np.repeat([0.0, 1.0, 2.0], [30, 20, 10]), np.repeat([0.0, 1.0, 2.0], [10, 20, 30])
