@@ -121,22 +121,27 @@ def _field_slips(field: str, rows: pd.DataFrame, records: Records) -> list[tuple
     suspected: dict[int, tuple[float, Where]] = {}
     rest = rows
     for where, key in ((Where.COUPON, "coupon"), (Where.LIKE_COUPONS, "cell"), (Where.TRIAL, "")):
-        groups = [group for _, group in rest.groupby(key, sort=False)] if key else [rest]
-        for group in groups:
+        label = pd.factorize(rest[key])[0] if key else np.zeros(len(rest), dtype=int)
+        counts = rest.groupby(label)["value"].transform("size").to_numpy()
+        looked_at = (counts > ENOUGH[where]) & _spread(rest["value"], label)
+        for _, group in rest[looked_at].groupby(label[looked_at], sort=False):
             suspected |= _group_slips(group, where, step, zero_counts)
-        counts = rest.groupby(key)["value"].transform("size") if key else None
-        if counts is not None:
-            rest = rest[(counts <= ENOUGH[where]) & ~rest["position"].isin(suspected)]
+        rest = rest[(counts <= ENOUGH[where]) & ~rest["position"].isin(suspected)]
     suspected |= _pairs(rows, suspected, step, zero_counts)
     suspected = _whole_coupons(rows, step) | suspected
     chosen = rows[rows["position"].isin(suspected)]
     return [(row["position"], _slip(row, field, *suspected[row["position"]])) for row in chosen.to_dict("records")]
 
 
+def _spread(values: pd.Series, label: np.ndarray) -> np.ndarray:
+    """Whether a value belongs to a group (label, from 0) whose largest is more than so many times its smallest."""
+    groups = values.groupby(label)
+    far: np.ndarray = (groups.transform("max") > TIMES * groups.transform("min")).to_numpy()
+    return far
+
+
 def _group_slips(group: pd.DataFrame, where: Where, step: float, zero_counts: bool) -> dict[int, tuple[float, Where]]:
     values = group["value"].to_numpy(float)
-    if len(values) <= ENOUGH[where] or values.max() <= TIMES * values.min():
-        return {}
     positions = group["position"].to_numpy()
     found = far_from_others(values, _times(step, zero_counts), float(np.log(TIMES)), ENOUGH[where])
     return {int(positions[at]): (others, where) for at, others in found.items()}
@@ -161,6 +166,7 @@ def _pairs(
     """Of two readings of a coupon far from each other the one farther from the trial; both where the trial is small."""
     found: dict[int, tuple[float, Where]] = {}
     pairs = rows[rows.groupby("coupon")["value"].transform("size") == 2]
+    pairs = pairs[_spread(pairs["value"], pd.factorize(pairs["coupon"])[0])]
     for _, pair in pairs.groupby("coupon", sort=False):
         values, positions = pair["value"].to_numpy(float), pair["position"].tolist()
         far = _times(step, zero_counts)(values, values[::-1]).max() > np.log(TIMES)
