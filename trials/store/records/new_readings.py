@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from functools import partial
+from types import NoneType
 from typing import Any
 
 import numpy as np
@@ -17,7 +18,7 @@ from trials.responses import Beyond, Quantity
 from trials.store.records.bounds import as_typed, same_reading
 from trials.store.records.changed_setting import nearest
 from trials.store.records.entry import cleaned_cell
-from trials.store.records.records import PLACE, READING_COLUMNS, REAL, Records, current, rows_of
+from trials.store.records.records import PLACE, READING_COLUMNS, REAL, WHOLE, Records, current, rows_of
 from trials.store.records.rules import check_coupon, check_value, check_was_cut, outcomes, quantities
 from trials.store.tables import FileTable
 
@@ -67,12 +68,18 @@ def sorted_readings(long: FileTable, records: Records) -> SortedReadings:
     return SortedReadings(rows.assign(replaces=named)[fresh], tuple(overruled))
 
 
+KEPT_AS = {**dict.fromkeys(WHOLE, "int64"), **dict.fromkeys(REAL, "float64")}
+"""Columns that are as they are kept when they come as that kind: nothing of them is left to clean."""
+
+
 def _cleaned(frame: pd.DataFrame) -> pd.DataFrame:
     """Every column of a reading, each of one kind: whole numbers, numbers, text."""
     columns = {}
     for name in READING_COLUMNS:
-        cells = frame[name].tolist() if name in frame else [None] * len(frame)
-        done = _each_once(cells, partial(cleaned_cell, name))
+        cells = frame[name] if name in frame else pd.Series([None]).repeat(len(frame))
+        done = cells.tolist()
+        if str(cells.dtype) != KEPT_AS.get(name):
+            done = _each_once(done, partial(cleaned_cell, name))
         if name == "repeat":
             done = [cell or 0 for cell in done]
         columns[name] = pd.Series(done, dtype="float64" if name in REAL else object)
@@ -80,6 +87,10 @@ def _cleaned(frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def _each_once(cells: Sequence[Any], work: Callable[[Any], Any]) -> list[Any]:
+    kinds = set(map(type, cells)) - {NoneType}
+    if kinds <= {str}:
+        alike = {cell: work(cell) for cell in set(cells)}
+        return list(map(alike.__getitem__, cells))
     keys: list[Hashable] = [None if cell != cell else (type(cell), cell) for cell in cells]
     done = {key: work(None if key is None else key[1]) for key in set(keys)}  # type: ignore[index]
     return [done[key] for key in keys]
@@ -119,6 +130,8 @@ def _fits(value: float, quantity: Quantity) -> bool:
 
 def _places_in(rows: pd.DataFrame, stored: pd.DataFrame) -> np.ndarray:
     """Where each reading is on record, -1 where it is not."""
+    if not len(stored):
+        return np.full(len(rows), -1)
     where = {key: at for at, key in enumerate(zip(*(stored[name] for name in PLACE), strict=True))}
     return np.array([where.get(key, -1) for key in zip(*(rows[name] for name in PLACE), strict=True)], dtype=int)
 

@@ -189,9 +189,10 @@ def _new_slips(records: Records, rows: pd.DataFrame) -> list[Slip]:
     names = list(READING_COLUMNS)
     new = rows[rows["value"].notna()][names]
     joined = pd.concat([records.readings, new.astype({"reading": "int64", "repeat": "int64"}).assign(id=-1)])
-    keys = set(zip(*(rows[name] for name in PLACE), strict=True))
-    after = replace(records, readings=joined.reset_index(drop=True))
-    return [s for s in open_slips(after) if (s.coupon, s.reading, s.repeat, s.field) in keys]
+    found = open_slips(replace(records, readings=joined.reset_index(drop=True)))
+    mine = rows[rows["coupon"].isin([slip.coupon for slip in found])]
+    keys = set(zip(*(mine[name] for name in PLACE), strict=True))
+    return [s for s in found if (s.coupon, s.reading, s.repeat, s.field) in keys]
 
 
 def _add_readings(connection: Connection, rows: pd.DataFrame) -> None:
@@ -207,9 +208,14 @@ def _insert_readings(connection: Connection, rows: pd.DataFrame) -> None:
         return
     made = insert(schema.readings).inline().compile(dialect=connection.dialect, column_keys=list(rows.columns))
     names = made.positiontup or list(rows.columns)
-    cells = zip(*(rows[name].astype(object).where(rows[name].notna(), None) for name in names), strict=True)
+    cells = zip(*(_for_driver(rows[name]) for name in names), strict=True)
     given = list(cells) if made.positional else [dict(zip(names, row, strict=True)) for row in cells]
     connection.exec_driver_sql(str(made), given)
+
+
+def _for_driver(column: pd.Series) -> list[Any]:
+    missing = column.isna()
+    return list((column.astype(object).where(~missing, None) if missing.any() else column).tolist())
 
 
 @dataclass(frozen=True)

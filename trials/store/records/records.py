@@ -157,8 +157,13 @@ def standing(all_readings: pd.DataFrame) -> pd.DataFrame:
     return rows[rows["value"].notna() | (rows["beyond"] == Beyond.NOT_MEASURABLE.value)]
 
 
+_PLAIN = {str, int, bool}
+
+
 def plain(value: Any) -> Any:
     """A cell as a plain Python value for the database: numpy scalars unpacked, NaN and NA as None."""
+    if type(value) in _PLAIN:
+        return value
     if value is None or value is pd.NA or value is pd.NaT:
         return None
     if hasattr(value, "isoformat"):

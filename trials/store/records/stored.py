@@ -64,9 +64,8 @@ class Stored:
     @classmethod
     def of_rows(cls, columns: Sequence[str], rows: Sequence[Sequence[Any]]) -> Stored:
         """From rows; raises ValueError where one has other cells than there are columns."""
-        if any(len(row) != len(columns) for row in rows):
-            raise ValueError("a row has other cells than there are columns")
-        return cls(dict(zip(columns, zip(*rows, strict=True) if rows else [()] * len(columns), strict=True)))
+        cells: Iterable[Column] = zip(*rows, strict=True) if rows else [()] * len(columns)
+        return cls(dict(zip(columns, cells, strict=True)))
 
     @property
     def columns(self) -> tuple[str, ...]:

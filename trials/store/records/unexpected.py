@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 from datetime import date, timedelta
 
@@ -36,6 +37,7 @@ def unplanned_readings(rows: pd.DataFrame, trial: Trial) -> tuple[Finding, ...]:
 def dated_later(cells: Iterable[str | None], moment: str) -> tuple[Finding, ...]:
     """Days that come after the day of their entry."""
     latest = (date.fromisoformat(moment[:10]) + ZONES).isoformat()
-    later = [day for day in cells if day and day[:10] > latest and ":" not in day[:10]]
-    facts: dict[str, Fact] = {"rows": len(later), "last": max(later, default="")[:10]}
+    days = Counter(cells)
+    later = [day for day in days if day and day[:10] > latest and ":" not in day[:10]]
+    facts: dict[str, Fact] = {"rows": sum(days[day] for day in later), "last": max(later, default="")[:10]}
     return (Finding(RecordKind.DATED_LATER, facts=facts),) if later else ()
