@@ -41,6 +41,7 @@ from trials.store.records.rules import (
     check_cut,
     check_mount,
 )
+from trials.store.records.second_marks import second_mark
 from trials.store.records.slips import Slip
 from trials.trial import Trial, parse
 
@@ -186,7 +187,8 @@ def reading_row(
     else:
         do = "Name a reading on record, or record it with `trials record`."
     kind = "withdrawn reading" if withdrawn else "reading"
-    raise InputError(f"coupon {coupon} has no such {kind} of {field}", found=reading, allowed=have, do=do)
+    named = second_mark(coupon, repeat, records) or coupon
+    raise InputError(f"coupon {named} has no such {kind} of {field}", found=reading, allowed=have, do=do)
 
 
 def confirm(connection: Connection, records: Records, found: list[Slip], who: str, why: str, moment: str) -> None:

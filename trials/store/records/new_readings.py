@@ -20,6 +20,7 @@ from trials.store.records.changed_setting import nearest
 from trials.store.records.entry import cleaned_cell
 from trials.store.records.records import PLACE, READING_COLUMNS, REAL, WHOLE, Records, current, rows_of
 from trials.store.records.rules import check_coupon, check_value, check_was_cut, outcomes, quantities
+from trials.store.records.second_marks import at_the_bench
 from trials.store.tables import FileTable
 
 
@@ -158,8 +159,10 @@ class _Rest:
     """Readings that need a second look: on record with something else, corrected since, or twice in the file.
 
     stored: the row that stands; earlier: values that a correction replaced; ends: how the life ended, as first typed to
-    as it stands now.
+    as it stands now; records: which tell how the bench names a reading.
     """
+
+    records: Records
 
     stored: dict[_Key, dict[str, Any]]
     earlier: dict[_Key, set[float]]
@@ -171,7 +174,7 @@ class _Rest:
         kept = records.all_readings
         mine = kept[kept["coupon"].isin(rows["coupon"])]
         replaced = set(mine["replaces"].dropna())
-        found = cls({}, {}, {})
+        found = cls(records, {}, {}, {})
         for row in rows_of(mine):
             key = _key(row)
             found.ends.setdefault(key, []).append(row["ended"] or "")
@@ -186,12 +189,16 @@ class _Rest:
         key = _key(row)
         old, earlier = self.stored.get(key), self.earlier.get(key, set())
         if same_reading(row, old):
-            _check_end(row, self.ends.get(key, []), place)
+            _check_end(self._at_the_bench(row), self.ends.get(key, []), place)
             return False
         if (old is None or old["value"] is None) and row["value"] not in earlier:
             self.stored[key] = row
             return True
-        return _overruled(row, old or {}, earlier, place)
+        return _overruled(self._at_the_bench(row), old or {}, earlier, place)
+
+    def _at_the_bench(self, row: dict[str, Any]) -> dict[str, Any]:
+        mark, repeat = at_the_bench(row["coupon"], row["repeat"], self.records)
+        return row | {"coupon": mark, "repeat": repeat}
 
 
 def _check_end(row: dict[str, Any], ends: list[str], place: dict[str, Any]) -> None:

@@ -41,6 +41,7 @@ from trials.store.records.records import (
     rows_of,
 )
 from trials.store.records.rules import check_cutoff
+from trials.store.records.second_marks import at_the_bench
 from trials.store.records.slips import Slip, open_slips
 from trials.store.records.unexpected import dated_later, unplanned_readings
 from trials.store.tables import FileTable, sourced
@@ -163,16 +164,17 @@ def record_readings(
             confirm(connection, after, found, who, "confirmed when recorded", moment)
         if dry_run:
             undo(connection)
-    overruled = (*(line for line in found_in_file.overruled if _overruled_key(line) not in done.keys), *done.said)
+    settled = {(*at_the_bench(c, repeat, records), reading, field) for c, reading, repeat, field in done.keys}
+    overruled = (*(line for line in found_in_file.overruled if _overruled_key(line) not in settled), *done.said)
     ignored = len(given.frame) - len(rows) + (0 if again is None else len(again.frame) - done.added)
-    odd = (*unplanned_readings(rows, records.trial), *dated_later(rows["measured_on"], moment))
+    odd = (*unplanned_readings(rows, records), *dated_later(rows["measured_on"], moment))
     said = (*given.said, *_known(RecordKind.READINGS_KNOWN, ignored - len(overruled)), *overruled, *odd)
     return Recorded(len(rows) + done.added, ignored, said, tuple(found))
 
 
 def _overruled_key(line: Finding) -> tuple[Fact, ...]:
     """Which reading an older file still has otherwise."""
-    return tuple(line.facts.get(name) for name in ("mark", "reading", "repeat", "column"))
+    return tuple(line.facts.get(name) for name in ("mark", "repeat", "reading", "column"))
 
 
 def _slips_after(connection: Connection, records: Records, rows: pd.DataFrame, done: Again) -> list[Slip]:

@@ -28,7 +28,12 @@ def coupon_behind(mark: str, repeat: int, records: Records) -> tuple[str, int]:
     return records.repeat_marks[found], repeat or REPEAT
 
 
+def second_mark(coupon: str, repeat: int, records: Records) -> str:
+    """The mark under which a repeat is measured, empty where it has none."""
+    return second_marks(records).get(coupon, "") if repeat == REPEAT else ""
+
+
 def at_the_bench(coupon: str, repeat: int, records: Records) -> tuple[str, int]:
     """How a reading is named where the bench sees it: by the second mark if it was measured under one."""
-    second = second_marks(records).get(coupon)
-    return (second, 0) if second and repeat == REPEAT else (coupon, repeat)
+    second = second_mark(coupon, repeat, records)
+    return (second, 0) if second else (coupon, repeat)
