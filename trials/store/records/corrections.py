@@ -55,7 +55,7 @@ def confirm_slips(
         If who or why is missing, or there is nothing to confirm.
     """
     _named(who, why)
-    with writing(folder) as (connection, records):
+    with writing(folder, decides=True) as (connection, records):
         meant = None if coupons is None else {as_mark(mark, records.coupons["coupon"]) for mark in coupons}
         found = [slip for slip in open_slips(records) if meant is None or meant & {slip.coupon, slip.seen_as}]
         if not found:
@@ -174,7 +174,7 @@ def correct(
     """
     _named(who, why)
     moment = stamp(at)
-    with writing(folder) as (connection, records):
+    with writing(folder, decides=True) as (connection, records):
         change, row = reading_change(records, place, new, restore)
         _check_seen(seen, change)
         if row["beyond"] == Beyond.NOT_MEASURABLE:
@@ -257,7 +257,7 @@ def correct_detail(
     """
     _named(who, why)
     moment = stamp(at)
-    with writing(folder) as (connection, records):
+    with writing(folder, decides=True) as (connection, records):
         change, rows = detail_change(records, place, new)
         _check_seen(seen, change)
         entry = {"who": who, "why": why, "entered_at": moment}
@@ -360,7 +360,7 @@ def _correct_row(folder: Path | str, asked: _RowChange, who: str, why: str, at: 
     _named(who, why)
     target, _, kind = _TABLES[asked.of]
     moment = stamp(at)
-    with writing(folder) as (connection, records):
+    with writing(folder, decides=True) as (connection, records):
         change, new = _row_change(records, asked)
         _check_seen(asked.seen, change)
         kept = current_rows(connection, target, asked.of).get(change.mark)

@@ -37,6 +37,7 @@ from trials.store.records.records import (
     current,
     plain,
 )
+from trials.store.records.roles import require_engineer
 from trials.store.records.rules import (
     check_cut,
     check_mount,
@@ -57,11 +58,16 @@ class Recorded:
 
 
 @contextmanager
-def writing(folder: Path | str) -> Iterator[tuple[Connection, Records]]:
-    """One write transaction on a frozen, unchanged trial, with its records as they stand."""
+def writing(folder: Path | str, decides: bool = False) -> Iterator[tuple[Connection, Records]]:
+    """One write transaction on a frozen, unchanged trial, with its records as they stand.
+
+    decides: it corrects or confirms, which is not for the bench of a lab that shares a server.
+    """
     place = require_frozen(folder)
     trial, _ = read_trial(folder)
     with transaction(place, writes=True) as connection:
+        if decides:
+            require_engineer(connection, place)
         proved = Proved.of(connection, place)
         check_belongs(Path(folder), trial, proved)
         version = last_version(connection)
