@@ -7,10 +7,14 @@ import os
 import re
 import subprocess
 import sys
+from datetime import UTC, datetime
 from pathlib import Path
 from zipfile import ZipFile
 
 import pytest
+from tests_support import SMALL_TEXT, TRIAL_TEXT
+
+from trials.cli import main
 
 ROOT = Path(__file__).parent.parent
 MODULES = sorted((ROOT / "trials").rglob("*.py"))
@@ -26,6 +30,9 @@ HEAVY = (
     "ezdxf",
     "pydantic",
 )
+
+MOMENT = datetime(2026, 1, 12, 8, tzinfo=UTC)
+THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 
 
 def run(*command, **options):
@@ -161,14 +168,72 @@ def test_the_wheel_runs_alone(tmp_path):
     assert "compare-nozzles" in listed.stdout, listed.stdout + listed.stderr
 
 
-def test_a_folder_without_a_trial_is_refused_before_a_library_is_loaded(tmp_path):
+LIGHT = ("pydantic",)
+ALSO_TABLES = ("pydantic", "pandas", "sqlalchemy")
+
+
+@pytest.mark.parametrize(
+    ("words", "problem", "loaded"),
+    [
+        ("fit {empty}", "not a trial folder", LIGHT),
+        ("plan {slip} --show", "unknown key", LIGHT),
+        ("cut {new} {new}/none.csv", "no such file", LIGHT),
+        ("record {new} {new}/none.csv", "no such file", LIGHT),
+        ("adopt {empty}/own {new}/none.csv --nozzle a", "no such file", LIGHT),
+        ("record {frozen} {new}/bad.csv", "not a number", ALSO_TABLES),
+        ("grade {slip}", "unknown key", ALSO_TABLES),
+    ],
+)
+def test_what_cannot_be_used_is_refused_before_libraries_are_loaded(words, problem, loaded, tmp_path, frozen_folder):
+    places = {name: tmp_path / name for name in ("empty", "new", "slip")}
+    for place in places.values():
+        place.mkdir()
+    (places["new"] / "trial.toml").write_text(TRIAL_TEXT)
+    (places["new"] / "bad.csv").write_text("coupon,reading,rz5_um\nA01,1,thirty\n")
+    (places["slip"] / "trial.toml").write_text(TRIAL_TEXT.replace("thickness_mm", "thicknes_mm"))
+    argv = ["trials", *words.format(**places, frozen=frozen_folder).split()]
     code = (
-        f"import sys, trials.cli.main as m; sys.argv = ['trials', 'fit', {str(tmp_path)!r}]\n"
+        f"import sys, trials.cli.main as m; sys.argv = {argv}\n"
         f"try:\n    m.run()\nexcept SystemExit as left:\n"
-        f"    print(left.code, [n for n in {HEAVY[:-1]} if n in sys.modules])"  # pydantic is light
+        f"    print(left.code, [n for n in {HEAVY} if n in sys.modules and n not in {loaded}])"
     )
     done = run("-c", code, cwd=ROOT)
-    assert done.stdout.strip() == "2 []" and "not a trial folder" in done.stderr, done.stdout + done.stderr
+    assert done.stdout.strip() == "2 []" and problem in done.stderr, done.stdout + done.stderr
+
+
+@pytest.fixture(scope="module")
+def frozen_folder(tmp_path_factory):
+    """A small trial with a frozen plan."""
+    from trials import steps
+    from trials.trial import parse
+
+    folder = tmp_path_factory.mktemp("trial")
+    (folder / "trial.toml").write_text(SMALL_TEXT)
+    steps.freeze(folder, steps.propose(parse(SMALL_TEXT)), MOMENT)
+    return folder
+
+
+def test_linear_algebra_runs_on_one_thread_and_the_collector_seldom(tmp_path):
+    """Threads are told as NumPy is loaded, so a command may load none before; what is frozen is not searched."""
+    code = (
+        "import atexit, gc, sys, trials.cli.main as m\n"
+        "atexit.register(lambda: print(gc.get_freeze_count() > 0))\n"
+        f"sys.argv = ['trials', 'fit', {str(tmp_path)!r}]\n"
+        "try:\n    m.run()\nexcept SystemExit:\n    import numpy, threadpoolctl\n"
+        "    print({each['num_threads'] for each in threadpoolctl.threadpool_info()}, gc.get_threshold()[0])"
+    )
+    env = {name: value for name, value in os.environ.items() if name not in THREADS}
+    assert run("-c", code, cwd=ROOT, env=env).stdout.split() == ["{1}", str(main.SELDOM[0]), "True"]
+
+
+def test_threads_that_the_user_has_set_stay(monkeypatch):
+    for name in THREADS:
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.setenv("OMP_NUM_THREADS", "2")
+    monkeypatch.setattr(sys, "argv", ["trials", "--version"])
+    with pytest.raises(SystemExit):
+        main.run()
+    assert [os.environ.get(name) for name in THREADS] == [None, "2", None]
 
 
 def test_studying_a_trial_needs_no_picture_library():

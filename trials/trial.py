@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from enum import StrEnum
+from functools import lru_cache
 from types import NoneType
 from typing import Any, Literal
 
@@ -448,6 +449,7 @@ def expected_spreads(trial: Trial, name: str) -> dict[str, float]:
     }
 
 
+@lru_cache(maxsize=64)
 def parse(text: str, file: str = "trial.toml") -> Trial:
     """Read and check the text of a trial file.
 

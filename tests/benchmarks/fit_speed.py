@@ -4,7 +4,8 @@
 
 Peer, in the same run and interleaved: a script that reads the same table with pandas, fits a mixed model with
 statsmodels and draws one picture with seaborn. Every run is a fresh process with compiled modules at hand; the first
-of each is not counted. Below it the mean squares for growing numbers of readings, where time and memory must grow no
+of each is not counted. Once with one thread for linear algebra given from outside, once as a user calls them, with no
+variable set. Below it the mean squares for growing numbers of readings, where time and memory must grow no
 faster than the readings.
 """
 
@@ -32,6 +33,7 @@ fit = smf.mixedlm("y ~ C(nozzle) * (pressure_bar + standoff_mm)", table, groups=
 print(fit.summary())
 sns.stripplot(table, x="nozzle", y="value").figure.savefig(sys.argv[2])
 """
+THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 SHAPES = (  # readings, coupons, specimens
     (648, 216, 12),
     (23_040, 1_920, 160),
@@ -63,8 +65,8 @@ def table_of(folder, path):
 
 def commands(folder, runs):
     trials = Path(sys.executable).with_name("trials")
-    env = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
-    env |= {"OPENBLAS_NUM_THREADS": "1", "PYTHONPYCACHEPREFIX": str(folder / "compiled")}
+    apart = (*THREADS, "PYTHONDONTWRITEBYTECODE")
+    env = {k: v for k, v in os.environ.items() if k not in apart} | {"PYTHONPYCACHEPREFIX": str(folder / "compiled")}
     demo = folder / "demo"
     run([trials, "demo", demo], env)
     table_of(demo, folder / "table.csv")
@@ -73,15 +75,20 @@ def commands(folder, runs):
         "trials fit": [trials, "fit", demo],
         "trials verdict": [trials, "verdict", demo, "--out", demo / "again.pdf"],
     }
+    compare(jobs, env | dict.fromkeys(THREADS, "1"), runs, "one thread")
+    compare(jobs, env, runs, "as a user")
+
+
+def compare(jobs, env, runs, heading):
     found = {name: [] for name in jobs}
     for i in range(runs + 1):
         for name, words in jobs.items():
-            (demo / "again.pdf").unlink(missing_ok=True)
+            jobs["trials verdict"][-1].unlink(missing_ok=True)
             used = run(words, env)
             if i:
                 found[name].append(used)
     wall, cpu = ({n: statistics.median(u[k] for u in rows) for n, rows in found.items()} for k in (0, 1))
-    print(f"{'':16s} wall s   times the peer   processor s   times the peer   peak MB")
+    print(f"\n{heading:16s} wall s   times the peer   processor s   times the peer   peak MB")
     for name, rows in found.items():
         times = wall[name] / wall["peer script"], cpu[name] / cpu["peer script"]
         peak = max(u[2] for u in rows)

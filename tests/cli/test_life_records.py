@@ -9,6 +9,7 @@ import pytest
 
 from trials import steps
 from trials.errors import InputError
+from trials.steps import lives
 from trials.steps.lives import lives_of_trial, record_lives
 
 DESIGN = Path(__file__).parents[2] / "designs" / "nozzle-life.toml"
@@ -153,3 +154,16 @@ def test_no_lives_and_a_folder_that_is_not_there(tmp_path, trial_text, at):
     assert lives_of_trial(at("new")) == ()
     with pytest.raises(InputError, match="no such life trial; found '../gone'"):
         lives_of_trial(with_lives(trial_text, tmp_path, '"../gone"'))
+
+
+def test_while_a_life_is_in_doubt_the_answer_is_provisional(trials, folder, tmp_path):
+    slipped = [row.replace("P3,,6100,", "P3,,610000,") for row in ROWS]
+    assert "tenfold" in (done := trials("life", folder, table(tmp_path, slipped))).out or "times" in done.out
+    shown, found = trials("life", folder).out, json.loads(trials("life", folder, "--json").out)
+    assert shown.startswith("Provisional: a reading is still open.") and "As the records stand:" in shown
+    assert found["provisional"] is True and "Next: trials status" in shown and "Next: trials status" in done.out
+    mark = steps.load(folder).coupons.set_index("specimen").loc["P3", "coupon"]
+    assert lives.recorded_lives(folder).doubted == (mark,)
+    assert trials("correct", folder, mark, "life_pierces", "6100", "--who", "AB", "--why", "typed twice").code == 0
+    shown, found = trials("life", folder).out, json.loads(trials("life", folder, "--json").out)
+    assert "Provisional" not in shown and "As the records stand" not in shown and found["provisional"] is False

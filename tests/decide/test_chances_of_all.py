@@ -88,10 +88,10 @@ def measured_at_half(trial, studied, label):
 
 
 def test_limits_at_any_correlation_count_lost_cuts_once(monkeypatch):
-    joint = Made(estimate=0.75, low=0.5, rests_on=())
-    monkeypatch.setattr("trials.decide.chances.chance_of_all", lambda *args: joint)
+    joint = Made(estimate=0.6, low=0.4, rests_on=())  # lost cuts counted
+    monkeypatch.setattr("trials.decide.chances.chance_of_all", lambda *args, **counts: joint)
     parts = [Made(row=Made(estimate=chance), edge=None, rule=None) for chance in (0.72, 0.64)]
-    found = _together(parts, {}, None, None, "double", TODAY, 10, 2)
+    found = _together(parts, {}, None, "double", TODAY, 10, 2)
     # 8 of 10 edges were cut: 0.9 and 0.8 of those meet each, so at least 0.7 and at most 0.8 of those meet both
     limits = next(f.facts for f in found.notes if f.kind == ChanceKind.ANY_CORRELATION)
     assert limits == pytest.approx({"least": 0.7 * 0.8, "most": 0.8 * 0.8}, rel=1e-12)

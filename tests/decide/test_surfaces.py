@@ -70,11 +70,11 @@ def together(monkeypatch, measured, graded, counts):
 
 
 def test_grades_are_joined_by_product_and_bonferroni_and_lost_cuts_count_once(monkeypatch):
-    estimate, low, seen = together(monkeypatch, ((0.72, 0.45), (0.6, 0.3)), ((0.64, 0.4), (0.5, 0.1)), (10, 2))
-    # 2 of 10 lost: both parts carry 0.8, which is taken out once
-    assert estimate == pytest.approx([0.72 * 0.64 / 0.8, 0.45 * 0.4 / 0.8], rel=EXACT)
+    estimate, low, seen = together(monkeypatch, ((0.72, 0.45), (0.6, 0.3)), ((0.8, 0.5), (0.5, 0.1)), (10, 2))
+    # 2 of 10 lost: the measured part carries it, the grades are those of edges that were cut
+    assert estimate == pytest.approx([0.72 * 0.8, 0.45 * 0.5], rel=EXACT)
     assert low == pytest.approx([0.1, 0.0], abs=EXACT)
-    assert seen == {"measured": (0.975, 10, 2), "graded": (0.975, 10, 2)}
+    assert seen == {"measured": (0.975, 10, 2), "graded": (0.975, 0, 0)}
 
 
 def test_a_bound_does_not_pass_its_estimate(monkeypatch):

@@ -491,3 +491,25 @@ def test_a_level_that_does_not_vary_correlates_with_nothing():
     both = within + np.repeat([0.0, 3.0, -1.0, 5.0], 3)
     found = effect_correlation(within, both, np.ones((12, 1)), groups)
     assert found == {"specimen": 0.0, "coupon": pytest.approx(1.0)}
+
+
+def test_points_of_two_seeds_have_nothing_to_do_with_each_other():
+    """Shuffled pairs of 1,024 are correlated by 0.03 ; as the scrambles come it is up to 0.9."""
+    for dimensions, one, other in [(2, 0, 101), (2, 1_202, 2_202), (4, 1, 2), (4, 1_000, 2_000), (7, 0, 1)]:
+        ours, theirs = even_normals(dimensions, 1_024, one), even_normals(dimensions, 1_024, other)
+        assert np.abs(np.corrcoef(ours.T, theirs.T)[:dimensions, dimensions:]).max() < 0.13
+
+
+def test_lost_cuts_and_what_is_not_known_of_their_share_lower_the_chance_of_all():
+    """With one rule that never fails, the other's own chance with lost cuts: the same share, other points."""
+    edge, rule = one_type(), Rule(1.6, 1)
+    never = chance_of_all((edge, edge), (rule, Rule(1e3, 1)), {}, draws=4_096, cuts=20, lost=3)
+    alone = chance(edge, rule, draws=4_096, cuts=20, lost=3)
+    assert never.estimate == pytest.approx(alone.estimate, abs=0.003)  # 512 points of the effects
+    assert never.low == pytest.approx(alone.low, abs=0.01)
+    none_lost = chance_of_all((edge, edge), (rule, Rule(1e3, 1)), {}, draws=4_096, cuts=20)
+    assert none_lost.low < chance_of_all((edge, edge), (rule, Rule(1e3, 1)), {}, draws=4_096).low - 0.005
+    assert none_lost.low > never.low + 0.05
+    assert (never.most, never.least) == pytest.approx((alone.estimate, alone.estimate), abs=1e-9)
+    with pytest.raises(WrongArgument):
+        chance_of_all((edge, edge), (rule, rule), {}, draws=64, cuts=2, lost=3)

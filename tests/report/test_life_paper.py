@@ -1,5 +1,6 @@
 """The paper on lives is made from fields: its answer, tables and cautions."""
 
+from dataclasses import replace
 from datetime import date
 
 import pandas as pd
@@ -18,12 +19,13 @@ W, P, G = Ended.WORN, Ended.PLUGGED, Ended.TAKEN_OFF_GOOD
 ENDS = [W, P, W, W, W, W, G, W]
 
 
-def data(ends, worthwhile=0.25, asked=None):
+def data(ends, worthwhile=0.25, asked=None, doubted=()):
     table = pd.DataFrame(
         {"nozzle": TYPES, "specimen": ["", *"1234567"], "life": TIME, "ended": pd.Series(ends, dtype=object)}
     )
     study = study_lives(TIME, [end.failed for end in ends], TYPES, "a")
-    return life_data(table, answer_lives(study, "hours", worthwhile, TYPES, ends), date(2026, 3, 2), asked)
+    found = replace(answer_lives(study, "hours", worthwhile, TYPES, ends), doubted=doubted)
+    return life_data(table, found, date(2026, 3, 2), asked)
 
 
 def test_a_life_trial_has_its_question_and_a_decision_to_sign():
@@ -35,6 +37,14 @@ def test_a_life_trial_has_its_question_and_a_decision_to_sign():
     assert ticks[0] in ("change to B", "change to another type:")
     table, unworded = data(ENDS), data(ENDS, worthwhile=None, asked=asked)
     assert table["decision"]["ticks"] == unworded["decision"]["ticks"] == [] and table["question"] == ""
+
+
+def test_while_a_reading_is_open_there_is_nothing_to_sign():
+    asked = Heading(title="Nozzle life", question="Does b last long enough?", engineer="E. Invented")
+    page = data(ENDS, asked=asked, doubted=("K7",))
+    assert page["decision"]["ticks"] == [] and "K7" in page["decision"]["open"]
+    assert page["sentence"].startswith("Provisional: a reading is still open.")
+    assert data(ENDS, asked=asked)["decision"]["open"] == ""
 
 
 def test_lenses_are_not_drawn_among_nozzles():

@@ -95,7 +95,7 @@ def test_first_page_holds_question_answer_table_figure_limits_next_step(data, st
     heads = ["Met, at all settings", "Too near to say", "Failed", "Lost", "Price, EUR"]
     assert data["nozzle_head"] == ["Nozzle type", "Of 100 edges, fail", *heads, "Answer, by Rz5"]
     # coupons of all settings and edges at one, everything required and Rz5 alone: told apart below the table
-    assert "other edges than those at this one" in data["table_note"] and "by Rz5 alone" in data["table_note"]
+    assert "their shares are not those of the bars" in data["table_note"] and "by Rz5 alone" in data["table_note"]
     # 1 - 0.88 and 1 - 0.71 of 100; 1 - 0.61 and 1 - 0.44
     assert [row["fails"] for row in data["nozzle_rows"]] == [[39, 56], [], [12, 29], []]
     assert data["nozzle_rows"][2]["fails_words"] == "about 12, at most 29"
@@ -656,8 +656,8 @@ def test_bands_are_the_limits_at_the_trials_thickness(trial, study):
 
 def test_requirement_and_held_settings_in_words(trial):
     assert job_and_requirement(trial.application) == (
-        "12 mm, S235, oxygen, flame cut. Requirement: u in range 2 or better, Rz5 in range 2 or better, "
-        "dross grade at most 1."
+        "12 mm, S235, oxygen, flame cut. Requirement: squareness u in range 2 or better, roughness Rz5 in "
+        "range 2 or better, dross grade at most 1."
     )
     assert held_rows(trial) == [("speed", "1.1 m/min"), ("focus", "4 mm"), ("power", "4 kW")]
 

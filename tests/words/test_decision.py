@@ -43,7 +43,7 @@ def money_of(value: Span, **changed) -> Money:
     bare = CostAgainst("a", "today", value, 0.9, None, CostInput.FAILING, 0.9, (), 1.45)
     against = dataclasses.replace(bare, **changed)
     types = (TypeCost("today", Span(2.39, 2.2, 3.0), {}), TypeCost("a", Span(1.94, 1.9, 2.5), {}))
-    return Money("EUR", PLACE, types, (against,), (Assumed(CostInput.GAS_M3, 0.9),), "", ())
+    return Money("EUR", PLACE, types, (against,), (Assumed(CostInput.GAS_M3, 0.9),), "", (), 40_000.0)
 
 
 @pytest.mark.parametrize(
@@ -84,16 +84,16 @@ def test_rows_of_a_change_with_money():
     rows = dict(decision_rows(made({"a": BETTER}, {"a": 24.0}, fewer=(FEWER,), money=money)))
     assert text_of(rows["Gain"]) == (
         "Of 100 edges about 32 fewer fail (between 9 more and 70 fewer). A metre of good edge costs 1.94 EUR instead "
-        "of 2.39 EUR, 0.45 EUR less (between 1.03 less and 0.16 more). A year: 18 000 EUR less (between 41 000 less "
-        "and 6 400 more)."
+        "of 2.39 EUR, 0.45 EUR less (between 1.03 less and 0.16 more). A year of 40 000 m: 18 000 EUR less (between "
+        "41 000 less and 6 400 more)."
     )
     assert text_of(rows["Cost"]) == (
-        "A nozzle: 24.00 EUR instead of 9.00 EUR. Its price and its change are paid back if it lasts 1.45 times as "
+        "A nozzle: 24.00 EUR instead of 9.00 EUR. To buy and to fit it is paid back if it lasts 1.45 times as "
         "long as today's."
     )
-    assert rows["Would turn it"] == (
-        "A metre would cost the same if 34 of 100 edges failed with A (4 are likely), or if it lasted 0.50 times as "
-        "long as today's. Least is known of how many edges fail."
+    assert rows["Breaks even"] == (
+        "A metre would cost the same if 34 of 100 edges failed with A, where about 4 are expected, or if it "
+        "lasted 0.50 times as long as today's. Least is known of how many edges fail."
     )
     assert text_of(money_notes(made({"a": BETTER}, money=money))[0]) == (
         "Not stated, so common practice without a source: the price of gas 0.90 EUR a m³ at 0 °C."
@@ -167,7 +167,10 @@ def test_a_cost_in_a_cell():
 @pytest.mark.parametrize(
     ("flip", "words"),
     [
-        (Flip(CostInput.SPEED, 1.1, 1.1, 0.885), "A metre would cost the same at 0.885 m/min in place of 1.10 m/min."),
+        (
+            Flip(CostInput.SPEED, 1.1, 1.1, 0.885),
+            "A metre would cost the same if A cut at 0.885 m/min instead of 1.10 m/min.",
+        ),
         (Flip(CostInput.PRICE, 24.0, 9.0, 40.0), "A metre would cost the same at a price of 40.00 a nozzle."),
     ],
 )
@@ -202,7 +205,7 @@ def test_a_dominated_type_is_said_in_the_third_line():
 
 
 def test_the_settings_stand_beside_the_type():
-    assert answer_box(made({"a": BETTER})).at == "at pressure 0.7 bar"
+    assert answer_box(made({"a": BETTER})).at == "at pressure 0.7 bar, as today"
     assert answer_box(made({"a": SAME})).at == ""
     safe = dataclasses.replace(decide(made({"a": BETTER})), safe_speed=Amount(3.913, "m/min"))
     assert safe.question == Question.COMPARE

@@ -195,6 +195,13 @@ def test_no_two_kinds_share_a_value_with_another_room():
             "type instead of 6 if the true difference is the worthwhile one, the 9 of today's type and 6 of each other "
             "type as now if there is none; no number of mounts of these specimens will do.",
         ),
+        (
+            PlanKind.NEEDED,
+            NEEDED | {"today": 1.5, "specimens": 6, "specimens_at_worthwhile": 8, "specimens_at_zero": 10},
+            "For a chance of 80 % of a right answer: 12 specimens of today's type and 8 of each other type if the true "
+            "difference is the worthwhile one, 15 and 10 if there is none (now 9 and 6); no number of mounts of these "
+            "specimens will do.",
+        ),
     ],
 )
 def test_numbers_and_plurals_as_people_read_them(kind, facts, said):

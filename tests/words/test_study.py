@@ -359,7 +359,7 @@ SAID = [
         {"price": 24.0, "today_price": 9.0, "currency": "EUR"},
         About(nozzle="double", place=TODAY),
         CALM,
-        "Consider double for this job at pressure 0.7 bar, standoff 1 mm (24.00 against 9.00 EUR a piece);",
+        "Consider double for this job at pressure 0.7 bar, standoff 1 mm (24.00 against 9.00 EUR a piece):",
     ),
     (
         K.CONSIDER,

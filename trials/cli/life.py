@@ -53,6 +53,7 @@ def life(
 
     from trials.errors import InputError
     from trials.steps import lives
+    from trials.words.language import text
 
     columns = lives.LifeColumns(nozzle_column, specimen_column, life_column, failed_column, ended_column)
     if file is not None:
@@ -80,9 +81,10 @@ def life(
         return
     _show_lives(found)
     if out is not None:
-        from trials.words.language import text
-
         show.say("", text("Paper: {path}", path=out))
+    if found.provisional:
+        show.next_command("status", table)
+    elif out is not None:
         show.next_step(text("read {path}; weigh the ratio of lives against the prices", path=out))
     else:
         show.next_command("life", table, "--out", "life.pdf")
@@ -103,17 +105,18 @@ def _keep(folder: Path, file: Path, columns: LifeColumns, who: str, dry_run: boo
     if dry_run:
         show.next_command("life", folder, file)
     else:
-        show.next_command("life", folder)
+        show.next_command("status" if done.slips else "life", folder)
 
 
 def _show_lives(found: LivesAnswer) -> None:
     from trials.words import lives as words
     from trials.words.decision import lives_decided
+    from trials.words.first_page import provisional_words
     from trials.words.language import text
 
     study = found.study
     decided = lives_decided(found)
-    show.say(*words.sentences(found), *([decided] if decided else []))
+    show.say(*filter(None, [provisional_words(found)]), *words.sentences(found), *([decided] if decided else []))
     _show_types(found)
     for part in found.beside:
         show.heading(words.part_title(part.part))

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import atexit
 import gc
 import io
+import os
 import sys
 
 import typer
@@ -13,6 +15,11 @@ from trials.errors import TrialError
 
 INTERRUPTED = 130
 """What Typer makes of Ctrl-C, by version; in others it goes on as KeyboardInterrupt."""
+
+THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+"""What tells the libraries of linear algebra how many threads to run; read once, as NumPy is imported."""
+SELDOM = (20_000, 20, 20)
+"""How rarely the collector looks for rings of dead objects, of which a command leaves few."""
 
 app = typer.Typer(
     name="trials",
@@ -67,7 +74,8 @@ def _register() -> None:
 
 def run() -> None:
     """Entry point: a line for each problem on standard error and exit code 2 for anything the user can put right."""
-    gc.set_threshold(100_000, 20, 50)  # tables of many rows are made and kept; looking through them takes longer
+    _one_thread()
+    _collect_seldom()
     _register()
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a name that is not UTF-8 is shown by its codes
@@ -83,6 +91,19 @@ def run() -> None:
     if code == INTERRUPTED:
         _fail("Stopped; nothing was written.")
     raise SystemExit(code or 0)
+
+
+def _one_thread() -> None:
+    """Unless the user has set threads: matrices are small, threads wait for each other, digits of sums hang on them."""
+    if not any(name in os.environ for name in THREADS):
+        os.environ.update(dict.fromkeys(THREADS, "1"))
+
+
+def _collect_seldom() -> None:
+    """While a command works, and not at all when it ends, where looking took a tenth of the time of a fit."""
+    if gc.get_threshold() < SELDOM:
+        gc.set_threshold(*SELDOM)
+    atexit.register(gc.freeze)
 
 
 def _show_usage(error: Exception) -> None:

@@ -14,9 +14,14 @@ from trials.errors import no_trial_folder
 
 
 def trial_folder(folder: Path) -> Path:
-    """The folder, if it may hold a trial; any other is refused before a library is loaded."""
-    if not (folder / "trial.toml").exists() and not (folder / "trial.db").exists():
+    """The folder, if it may hold a trial with a question that can be used; else refused before a library is loaded."""
+    from trials.store.question import read_question
+
+    file = folder / "trial.toml"
+    if not file.exists() and not (folder / "trial.db").exists():
         raise no_trial_folder(folder)
+    if file.is_file():
+        read_question(file)
     return folder
 
 
@@ -24,6 +29,20 @@ def _folder(context: typer.Context, folder: Path) -> Path:
     """The same; what the command prints comes out in the units of that trial, JSON as kept."""
     show.in_units_of(trial_folder(folder), context)
     return folder
+
+
+def is_there(file: Path) -> Path:
+    """The same, if there is such a file, or standard input; else refused before a library is loaded."""
+    from trials.store.guard import check_there
+
+    if str(file) != "-":
+        check_there(file, str(file))
+    return file
+
+
+def are_there(files: list[Path] | None) -> list[Path]:
+    """The same, if there are such files."""
+    return [is_there(file) for file in files or ()]
 
 
 def _as_kept(context: typer.Context, asked: bool) -> bool:

@@ -10,7 +10,7 @@ import typer
 from trials.cli import panels, show
 from trials.cli.asking import AS_WRITTEN, confirmed
 from trials.cli.measuring import show_doubts
-from trials.cli.planning import FOLDER, JSON, WHO, WHY
+from trials.cli.planning import FOLDER, JSON, WHO, WHY, are_there, is_there
 from trials.commands import Before, Blank, Command, Next
 from trials.errors import InputError
 from trials.words import language
@@ -30,7 +30,9 @@ def register(app: typer.Typer) -> None:
 
 def cut(
     folder: Path = FOLDER,
-    files: list[Path] = typer.Argument(None, help="The filled run workbook, or CSV files of cuts, mounts, sheets."),
+    files: list[Path] = typer.Argument(
+        None, help="The filled run workbook, or CSV files of cuts, mounts, sheets.", callback=are_there
+    ),
     as_planned: bool = typer.Option(False, "--as-planned", help="Everything not on record yet was cut as planned."),
     who: str = typer.Option("", "--who", help="Who cut."),
     dry_run: bool = DRY_RUN,
@@ -75,7 +77,9 @@ def cut(
 
 def record(
     folder: Path = FOLDER,
-    file: Path = typer.Argument(..., help="CSV or XLSX file of readings; - reads CSV from standard input."),
+    file: Path = typer.Argument(
+        ..., help="CSV or XLSX file of readings; - reads CSV from standard input.", callback=is_there
+    ),
     who: str = typer.Option("", "--who", help="Who measured."),
     dry_run: bool = DRY_RUN,
 ) -> None:
@@ -172,7 +176,7 @@ def retire(
 
 def adopt(
     folder: Path = typer.Argument(..., help="Folder to make for the adopted trial."),
-    table: Path = typer.Argument(..., help="CSV or XLSX table, one row per reading."),
+    table: Path = typer.Argument(..., help="CSV or XLSX table, one row per reading.", callback=is_there),
     nozzle: str = typer.Option(..., "--nozzle", help="Column with the nozzle type."),
     today: str = typer.Option(..., "--today", help="The nozzle type in use, as written in that column."),
     response: list[str] = typer.Option(

@@ -40,6 +40,7 @@ from trials.trial import LOST, Outcome, Trial
 TARGET = 0.9  # a chance that people ask about; a finding says how many specimens would show it
 SURE = 0.95
 HALF_EACH = 1 - (1 - SURE) / 2  # two bounds at this confidence hold together with at least SURE (Bonferroni)
+NONE_LOST = 0, 0  # of no cuts: what is said of edges that were cut
 NEAR = 0.1  # a bound this close under its estimate would gain little from more specimens
 
 
@@ -75,8 +76,8 @@ def chances(
         graded = dross_chance(trial, studied, dross, label, place, (cuts, lost), marred)
         rows += [graded] if graded else []
         if len(rows) > 1:
-            strict = graded and dross_chance(trial, studied, dross, label, place, (cuts, lost), marred, HALF_EACH)
-            rows.append(_together(parts, together, graded, strict, label, place, cuts, lost))
+            strict = graded and dross_chance(trial, studied, dross, label, place, NONE_LOST, marred, HALF_EACH)
+            rows.append(_together(parts, together, strict, label, place, cuts, lost))
         found += [_with_share(row, grades) for row in rows]
     return tuple(found)
 
@@ -254,34 +255,33 @@ def all_or_none(
 def _together(
     parts: Sequence[_Part],
     together: Mapping[str, Array],
-    dross: ChanceResult | None,
     strict: ChanceResult | None,
     label: str,
     place: Place,
     cuts: int,
     lost: int,
 ) -> ChanceResult:
-    """All requirements at once; lost cuts count once. strict: dross with its bound at HALF_EACH."""
+    """All requirements at once; lost cuts count once. strict: dross of edges that were cut, its bound at HALF_EACH."""
     sure = SURE if strict is None else HALF_EACH
     share = 1.0 - lost / cuts if cuts else 1.0
     bare = [p.row.estimate / share if share else 0.0 for p in parts]
-    estimate, low = math.prod(bare), 1.0
+    estimate, low = share, 1.0
     rests_on: tuple[Finding, ...] = ()
     if len(parts) > 1:
         edges, rules = tuple(p.edge for p in parts), tuple(p.rule for p in parts)
-        joint = chance_of_all(edges, rules, together, sure)
-        estimate, low, rests_on = joint.estimate, joint.low * share, joint.rests_on
+        joint = chance_of_all(edges, rules, together, sure, cuts=cuts or None, lost=lost)
+        estimate, low, rests_on = joint.estimate, joint.low, joint.rests_on
     elif parts:
-        low = chance(parts[0].edge, parts[0].rule, sure, cuts=cuts or None, lost=lost).low
-    if dross is not None and strict is not None:
-        estimate *= dross.estimate / share if share else 0.0
+        one = chance(parts[0].edge, parts[0].rule, sure, cuts=cuts or None, lost=lost)
+        estimate, low = one.estimate, one.low
+    if strict is not None:
+        estimate *= strict.estimate
         low = max(0.0, low + strict.low - 1.0)
         rests_on += (Finding(ChanceKind.DROSS_APART),)
-        bare.append(dross.estimate / share if share else 0.0)
+        bare.append(strict.estimate)
     least, most = max(0.0, sum(bare) - (len(bare) - 1)) * share, min(bare) * share
     limits = Finding(ChanceKind.ANY_CORRELATION, About(nozzle=label), {"least": least, "most": most})
-    whole = estimate * share
-    found = Chance(whole, min(low, whole), SURE, rests_on, cuts, lost)
+    found = Chance(estimate, min(low, estimate), SURE, rests_on, cuts, lost)
     return _result(label, TOGETHER, place, found, [*_lost(label, found), limits])
 
 

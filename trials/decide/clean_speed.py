@@ -7,15 +7,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 import pandas as pd
 
 from trials.errors import InputError, NotFinite
 from trials.infer.answer import Added, Answer, Levels, answer
-from trials.infer.ladder import LadderComparison, LadderTypes, TypeLadder, compare_ladders
 from trials.worthwhile import Margins
+
+if TYPE_CHECKING:
+    from trials.infer.ladder import LadderComparison, LadderTypes, TypeLadder
 
 Kind = Literal["difference", "ratio"]
 COLUMNS = ("nozzle", "specimen", "mount", "low", "high")
@@ -173,6 +175,8 @@ def study_clean_speed(
     WrongShape, NotFinite
         If the steps do not fit together; see `trials.infer.ladder.fit_ladder`.
     """
+    from trials.infer.ladder import compare_ladders
+
     _check(mounts, today, worthwhile)
     told = mounts[mounts["low"].notna() | mounts["high"].notna()]
     if today not in set(told["nozzle"].astype(str)):

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
 from trials.decide.advice import Advice, advice
 from trials.decide.decision_result import Action, Because, Decision, FewerFail, Gain, Question, SideEffect
 from trials.decide.ladder import LadderComparison
-from trials.decide.lives import LifeComparison, LivesAnswer
 from trials.decide.results import Comparison, NozzleRow, ResponseResult, Study
 from trials.decide.window_choice import best_place
 from trials.decide.window_result import BestComparison, WindowStudy
 from trials.findings import Amount, Place
 from trials.infer.answer import Answer
 from trials.trial import CLEAN_SPEED
+
+if TYPE_CHECKING:
+    from trials.decide.lives import LifeComparison, LivesAnswer
 
 LIFE = "life"
 

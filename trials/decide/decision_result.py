@@ -145,7 +145,7 @@ class Money:
 
     place: the settings it holds for; types: in the order of the trial; against: each other type with today's; assumed:
     what common practice stands in for; lives: where lives came from, empty for none; said: what is left out and why;
-    types and against are empty where nothing can be reckoned.
+    types and against are empty where nothing can be reckoned; metres: cut in a year, None where not stated.
     """
 
     currency: str
@@ -155,6 +155,7 @@ class Money:
     assumed: tuple[Assumed, ...] = ()
     lives: str = ""
     said: tuple[Finding, ...] = ()
+    metres: float | None = None
 
     def of(self, nozzle: str) -> CostAgainst | None:
         """A type against today's."""

@@ -32,8 +32,8 @@ from trials.infer.chance import (
 )
 from trials.trial import Trial
 
-DRAWS = 1_024
-POINTS = 256
+DRAWS = 4_096
+POINTS = 64
 SEED, DROSS_SEED, LOST_SEED = 0, 101, 202
 TAILS = (0.025, 0.975)
 

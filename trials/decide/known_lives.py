@@ -5,13 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from trials.decide.lives import TypicalLife
 from trials.endings import Part
+
+if TYPE_CHECKING:
+    from trials.decide.lives import TypicalLife
 
 Array = NDArray[np.float64]
 SURE = 0.975

@@ -7,15 +7,16 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from trials.endings import Ended, Part
 from trials.errors import WrongArgument
 from trials.findings import Finding, Place, PlaceKind, Weight
 from trials.infer.answer import Added, Answer, answer
-from trials.infer.life import CauseStudy, LifeAt, LifeRatio, LifeStudy, TypeLife
-from trials.infer.life.regression import CHARACTERISTIC
 from trials.worthwhile import Margins
+
+if TYPE_CHECKING:
+    from trials.infer.life import CauseStudy, LifeAt, LifeRatio, LifeStudy, TypeLife
 
 ANYWHERE = Place(PlaceKind.STATED, ({},))
 """A life is not compared at a setting: all specimens were given the same work."""
@@ -80,7 +81,8 @@ class LivesAnswer:
     the order of the study; said: what there is to say of the words and of what was read; part: whose lives they are, by
     the nozzle type in use; causes: each by itself, nothing where all ended in one way; care: none where nothing was
     cleaned or put back; beside: lives of lens and window under the same types; cautions: what these lives cannot say,
-    beside those of the study; prices: of a piece by type, where they are known, in the currency.
+    beside those of the study; prices: of a piece by type, where they are known, in the currency; doubted: coupons of
+    which a reading is open, so that the answer is provisional.
     """
 
     unit: str
@@ -96,6 +98,12 @@ class LivesAnswer:
     cautions: tuple[Finding, ...] = ()
     prices: Mapping[str, float | None] = field(default_factory=dict)
     currency: str = ""
+    doubted: tuple[str, ...] = ()
+
+    @property
+    def provisional(self) -> bool:
+        """Whether a reading is still open."""
+        return bool(self.doubted)
 
 
 @dataclass(frozen=True)
@@ -147,6 +155,8 @@ def typical_lives(found: LivesAnswer, source: str) -> tuple[TypicalLife, ...]:
 
 
 def _typical(each: TypeLife, found: LivesAnswer, source: str) -> TypicalLife:
+    from trials.infer.life.regression import CHARACTERISTIC
+
     whole, half, tenth = (_at(each, quantile) for quantile in (CHARACTERISTIC, 0.5, 0.1))
     mean = math.gamma(1.0 + 1.0 / found.study.shape)
     return TypicalLife(

@@ -66,7 +66,8 @@ def money(
     """
     if not trial.costs.stated:
         return None
-    bare = Money(trial.trial.currency, place, lives="" if lives is None else lives.source)
+    source = "" if lives is None else lives.source
+    bare = Money(trial.trial.currency, place, lives=source, metres=trial.costs.metres_per_year)
     speeds = _ladder_speeds(ladder) if ladder is not None and ladder.types else _speeds(trial, place)
     if speeds is None:
         return replace(bare, said=(Finding(MoneyKind.NO_SPEED, weight=Weight.LOOK_AT),))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
@@ -19,7 +19,7 @@ from trials.decide.more_cutting import more_cutting
 from trials.decide.next_steps import next_steps
 from trials.decide.response import Studied, fit_response, study_response
 from trials.decide.results import Comparison, NozzleRow, ResponseResult, Share, Study, Worded
-from trials.decide.window import asks_window, window_of
+from trials.decide.window_choice import asks_window
 from trials.decide.window_result import BestComparison, WindowStudy
 from trials.findings import About, Amount, Fact, Finding, Weight, each_once
 from trials.infer.answer import levels
@@ -46,7 +46,7 @@ def study(trial: Trial, evidence: Evidence, in_full: bool = False) -> Study:
     today = places(trial, evidence.allowed)["today"]
     dross = evidence.tables.get("dross")
     ladder = answer_ladder(trial, evidence.coupons, dross, shared if trial.clean else alone)
-    window = window_of(trial, studied, evidence.coupons, dross) if in_full or asks_window(trial) else None
+    window = _window(trial, studied, evidence.coupons, dross) if in_full or asks_window(trial) else None
     likely = chances(trial, studied, today, evidence.coupons, evidence.grades, dross)
     fails = failing(trial, studied, likely, evidence.coupons, dross)
     needed = [finding for result in results if result.primary for finding in result.more]
@@ -71,6 +71,14 @@ def study(trial: Trial, evidence: Evidence, in_full: bool = False) -> Study:
         more=None if evidence.open_slips else more_cutting(trial, needed, evidence.coupons),
         currency=trial.trial.currency,
     )
+
+
+def _window(
+    trial: Trial, studied: Mapping[str, Studied], coupons: pd.DataFrame, dross: pd.DataFrame | None
+) -> WindowStudy | None:
+    from trials.decide.window import window_of  # loaded only where a window is asked for
+
+    return window_of(trial, studied, coupons, dross)
 
 
 def asked_by(trial: Trial) -> Question:

@@ -11,6 +11,7 @@ import pandas as pd
 
 from trials.decide.chances import (
     HALF_EACH,
+    NONE_LOST,
     SURE,
     Source,
     all_or_none,
@@ -97,17 +98,17 @@ def rows_at(ready: Prepared, label: str, settings: Sequence[Settings]) -> Array:
 def chances_at(known: Known, label: str, settings: Sequence[Settings]) -> tuple[Array, Array]:
     """Chance that the next edge meets everything, and bounds that hold at all the settings together (95 %).
 
-    Lost cuts count as not meeting; dross is joined by Bonferroni, as in `chances`.
+    Lost cuts count as not meeting, once; dross is joined by Bonferroni, as in `chances`.
     """
     cuts, lost = cuts_of(known.coupons, label)
     both = bool(known.sources) and known.dross is not None
     sure = HALF_EACH if both else SURE
     found = [_measured(known, label, settings, sure, cuts, lost)] if known.sources else []
-    found += [_graded(known, label, settings, sure, cuts, lost)] if known.dross is not None else []
+    of_cut = NONE_LOST if both else (cuts, lost)
+    found += [_graded(known, label, settings, sure, *of_cut)] if known.dross is not None else []
     if not both:
         return found[0].estimate, found[0].low
-    share = 1.0 - lost / cuts if cuts else 1.0
-    estimate = found[0].estimate * found[1].estimate / share if share else np.zeros(len(settings))
+    estimate = found[0].estimate * found[1].estimate
     return estimate, np.minimum(np.maximum(found[0].low + found[1].low - 1.0, 0.0), estimate)
 
 
@@ -117,21 +118,20 @@ def chance_alone(known: Known, label: str, settings: Settings) -> tuple[float, f
     The same figures as `chances` gives there.
     """
     counts = cuts_of(known.coupons, label)
-    share = 1.0 - counts[1] / counts[0] if counts[0] else 1.0
     edges = tuple(known.edge(name, label, settings) for name in known.sources)
     rules = tuple(known.rule(name) for name in known.sources)
-    sure = HALF_EACH if known.dross is not None and edges else SURE
+    sure, of_cut = (HALF_EACH, NONE_LOST) if known.dross is not None and edges else (SURE, counts)
     place, marred = known.place(settings), lost_in(known.coupons, label)
-    graded = dross_chance(known.trial, known.studied, known.dross, label, place, counts, marred, sure)
-    estimate, low = share, 1.0
+    graded = dross_chance(known.trial, known.studied, known.dross, label, place, of_cut, marred, sure)
+    estimate, low = 1.0, 1.0
     if len(edges) > 1:
-        joint = chance_of_all(edges, rules, known.together, sure)
-        estimate, low = joint.estimate * share, joint.low * share
+        joint = chance_of_all(edges, rules, known.together, sure, cuts=counts[0] or None, lost=counts[1])
+        estimate, low = joint.estimate, joint.low
     elif edges:
         found = chance(edges[0], rules[0], sure, cuts=counts[0] or None, lost=counts[1])
         estimate, low = found.estimate, found.low
     if graded is not None:
-        estimate *= graded.estimate / share if share else 0.0
+        estimate *= graded.estimate
         low = max(0.0, low + graded.low - 1.0)
     return estimate, min(low, estimate)
 

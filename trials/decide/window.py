@@ -13,12 +13,13 @@ from trials.decide.best import best_of, compare_bests
 from trials.decide.prepare import NOZZLE, Array
 from trials.decide.response import Studied
 from trials.decide.surfaces import Known, Settings, chance_alone, chances_at, known_of
+from trials.decide.window_choice import asks_window
 from trials.decide.window_result import Elsewhere, TypeWindow, WindowStudy
 from trials.errors import InputError, NotIdentifiable, TrialError
 from trials.infer.answer import levels
 from trials.infer.chance import Reach, chance, find_reach
 from trials.infer.chance.window import inside_hull
-from trials.trial import Level, Method, Trial
+from trials.trial import Level, Trial
 
 POINTS = 9  # settings along each factor of a map
 FEWER_POINTS = 7  # where a trial asks something else
@@ -75,12 +76,6 @@ def study_window(
         elsewhere=tuple(at for name in searched if name not in axes for at in _elsewhere(asked, types, name)),
         asked=asks_window(trial),
     )
-
-
-def asks_window(trial: Trial) -> bool:
-    """Whether the window is what a trial asks: a plan for prediction over two factors or more."""
-    numeric = [name for name, factor in trial.factors.items() if len(factor.numbers) > 1]
-    return len(numeric) > 1 and (trial.plan.method is Method.SURFACE or trial.plan.aim == "prediction")
 
 
 def window_of(

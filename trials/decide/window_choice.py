@@ -9,6 +9,7 @@ from trials.decide.decision_result import Action, Because
 from trials.decide.window_result import BestComparison, TypeWindow, WindowStudy
 from trials.findings import Place, PlaceKind
 from trials.infer.answer import Answer
+from trials.trial import Method, Trial
 
 
 @dataclass(frozen=True)
@@ -23,6 +24,12 @@ class WindowChoice:
     chosen: TypeWindow
     reason: Because = Because.NONE
     against: BestComparison | None = None
+
+
+def asks_window(trial: Trial) -> bool:
+    """Whether the window is what a trial asks: a plan for prediction over two factors or more."""
+    numeric = [name for name, factor in trial.factors.items() if len(factor.numbers) > 1]
+    return len(numeric) > 1 and (trial.plan.method is Method.SURFACE or trial.plan.aim == "prediction")
 
 
 def choose(window: WindowStudy, today: str) -> WindowChoice:

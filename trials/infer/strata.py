@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy import sparse, special
-from scipy.sparse import csgraph
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
 from trials.infer.mixed.groupings import RESIDUAL, Grouping, Labels, numbers, read_groupings
@@ -136,6 +135,8 @@ def _require_equal(grouping: Grouping, n: int) -> None:
 
 def _join(a: Grouping, b: Grouping, n: int) -> Grouping:
     """Finest partition in which both nest; the two must cross in proportion inside it."""
+    from scipy.sparse import csgraph  # loads much, and few plans cross
+
     cells = sparse.coo_array((np.ones(n), (a.codes, b.codes)), shape=(a.levels, b.levels)).tocsr()
     nodes = a.levels + b.levels
     graph = sparse.coo_array((np.ones(n), (a.codes, a.levels + b.codes)), shape=(nodes, nodes)).tocsr()

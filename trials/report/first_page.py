@@ -20,7 +20,15 @@ from trials.report.ladder_page import ladder_column
 from trials.report.record_pages import held_rows
 from trials.trial import Trial
 from trials.words.decision import decision_rows, money_notes
-from trials.words.first_page import answer_box, answer_head, answered_by, decision_lines, fails_of_hundred, fails_words
+from trials.words.first_page import (
+    answer_box,
+    answer_head,
+    answered_by,
+    decision_lines,
+    fails_of_hundred,
+    fails_words,
+    not_to_sign,
+)
 from trials.words.frame import day_words
 from trials.words.ladders import table_note
 from trials.words.language import text
@@ -56,13 +64,7 @@ def answer_data(study: Study) -> dict[str, Any]:
 def decision_data(study: Study, doubted: Sequence[str]) -> dict[str, Any]:
     """Boxes to tick and lines to fill in; while a reading is open there is nothing to sign, and why."""
     if study.provisional:
-        which = text(" of coupon {coupons}", coupons=listed(doubted)) if doubted else ""
-        why = text(
-            "Not to be signed yet: a reading{which} is open and could change the answer. Settle it as the next step "
-            "says, then make the verdict again.",
-            which=which,
-        )
-        return {"open": why, "head": "", "ticks": [], "sign": []}
+        return {"open": not_to_sign(doubted), "head": "", "ticks": [], "sign": []}
     return {
         "open": "",
         "head": text("Decision"),
@@ -183,16 +185,16 @@ def _note(study: Study, tallies: Sequence[Counts], barred: bool) -> str:
     if barred and chance is not None:
         notes.append(
             text(
-                "Of 100 edges cut {place}, each with another nozzle on another day, so many are likely to fail the "
-                "requirement (bar); at most so many with 95 % confidence (line).",
+                "Of 100 edges cut {place}, with any piece of the type: bar, how many are likely to fail the "
+                "requirement; line, how many at most with 95 % confidence, each type by itself.",
                 place=at_place(chance.place),
             )
         )
     if tallies:
         notes.append(
             text(
-                "Coupons are counted over all settings, so that they are other edges than those at this one; one "
-                "coupon can fail several; a lost one is counted as lost only."
+                "Met, too near to say, failed, lost: coupons of all settings that were cut, so that their shares are "
+                "not those of the bars; one coupon can fail in several ways; a lost one is counted as lost only."
             )
         )
     if barred and (symbols := answered_by(study)):

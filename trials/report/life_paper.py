@@ -20,6 +20,7 @@ from trials.report.record_pages import program
 from trials.report.typeset import pdf
 from trials.trial import Heading
 from trials.words.decision import lives_decided
+from trials.words.first_page import not_to_sign, provisional_words
 from trials.words.frame import day_words
 from trials.words.language import text
 from trials.words.lives import (
@@ -77,7 +78,7 @@ def life_data(
         "made_on": day_words(made_on),
         "program": program(),
         "footer": text("made on {day} · {program}", day=day_words(made_on), program=program()),
-        "sentence": " ".join(filter(None, (answer, lives_decided(found)))),
+        "sentence": " ".join(filter(None, (provisional_words(found), answer, lives_decided(found)))),
         "sections": [part for part in sections if part["blocks"]],
     }
 
@@ -86,7 +87,9 @@ NOTHING_TO_SIGN: Mapping[str, Any] = {"open": "", "head": "", "ticks": [], "sign
 
 
 def _to_sign(found: LivesAnswer) -> Mapping[str, Any]:
-    """Boxes to tick and lines to fill in, where types were compared in words."""
+    """Boxes to tick and lines to fill in, where types were compared in words, if no reading is open."""
+    if found.provisional:
+        return {**NOTHING_TO_SIGN, "open": not_to_sign(found.doubted)}
     decided = decide_lives(found)
     if decided.action == Action.NOTHING:
         return NOTHING_TO_SIGN

@@ -32,7 +32,7 @@ class Lives:
     unit: of a life; file: where it came from; today: the type in use, empty where the table does not say; worthwhile:
     share by which a life has to be longer to matter; primaries, looks: by which the confidence is shared out; invented:
     no real specimen; said: what was found while reading; prices: of a nozzle by type, in the currency, where known;
-    asked: title and question of a life trial.
+    asked: title and question of a life trial; doubted: coupons of which a reading is open.
     """
 
     frame: pd.DataFrame
@@ -47,6 +47,7 @@ class Lives:
     prices: Mapping[str, float | None] = field(default_factory=dict)
     currency: str = ""
     asked: Heading | None = None
+    doubted: tuple[str, ...] = ()
 
 
 def read_lives(path: Path | str, columns: LifeColumns | None = None, worthwhile: str = "") -> Lives:
@@ -97,6 +98,7 @@ def recorded_lives(folder: Path | str) -> Lives:
         If the trial was not planned for lives, or none is recorded.
     """
     from trials.steps.load import load
+    from trials.store.records.slips import open_slips
 
     records = load(folder)
     trial = records.trial
@@ -121,6 +123,7 @@ def recorded_lives(folder: Path | str) -> Lives:
         prices={nozzle.type: nozzle.price for nozzle in trial.nozzles},
         currency=trial.trial.currency,
         asked=trial.trial,
+        doubted=tuple(dict.fromkeys(slip.coupon for slip in open_slips(records))),
     )
 
 

@@ -54,7 +54,7 @@ def study_table(
             beside.append(_study_part(table, part, asked))
         except TrialError:
             said.append(_not_studied(part, len(_of(frame, part))))
-    whole = replace(found, beside=tuple(beside), said=(*found.said, *said))
+    whole = replace(found, beside=tuple(beside), said=(*found.said, *said), doubted=table.doubted)
     return replace(whole, prices=table.prices, currency=table.currency) if found.part is Part.NOZZLE else whole
 
 
@@ -165,6 +165,7 @@ def lives_json(found: LivesAnswer, file: Path | None = None, source: str = "") -
         "comparisons": [plain(c) | {"settings": ""} for c in found.comparisons],
         "ends": [{"nozzle": each.nozzle, **{end.value: n for end, n in each.counts.items()}} for each in found.ends],
         "decision": plain(life_decision(found)),
+        "provisional": found.provisional,
         "sentences": list(words.sentences(found)),
         "cautions": list(words.cautions(found)),
         "findings": plain((*found.study.said, *found.said, *found.study.cautions, *found.cautions)),

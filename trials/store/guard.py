@@ -38,6 +38,17 @@ _CELL = re.compile(rb"<(?:\w+:)?c\s[^<>]*?\br\s*=\s*[\"']\$?([A-Za-z]{1,7})\$?(\
 _KEPT = 400  # bytes kept between two chunks, so that no cell tag is cut in two
 
 
+def check_there(path: str | Path, name: str) -> None:
+    """Raise InputError where there is no such file, or it is a folder."""
+    try:
+        if not Path(path).exists():
+            raise InputError("no such file", file=name, do="Check the name and the folder.")
+        if Path(path).is_dir():
+            raise InputError("is a folder, not a table", file=name, do="Name a CSV or XLSX file.")
+    except (OSError, ValueError) as error:
+        raise _unreadable(name, error) from None
+
+
 def read_whole(path: str | Path, name: str, most: int = MAX_BYTES) -> bytes:
     """The bytes of a file, or (`-`) of standard input, within the limit.
 
@@ -48,16 +59,17 @@ def read_whole(path: str | Path, name: str, most: int = MAX_BYTES) -> bytes:
     """
     if str(path) == "-":
         return _limited(sys.stdin.buffer, name, most)
+    check_there(path, name)
     try:
-        if not Path(path).exists():
-            raise InputError("no such file", file=name, do="Check the name and the folder.")
-        if Path(path).is_dir():
-            raise InputError("is a folder, not a table", file=name, do="Name a CSV or XLSX file.")
         with Path(path).open("rb") as stream:
             return _limited(stream, name, most)
     except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(f"cannot be read ({reason})", file=name, do="Check name and rights.") from None
+        raise _unreadable(name, error) from None
+
+
+def _unreadable(name: str, error: Exception) -> InputError:
+    reason = getattr(error, "strerror", None) or str(error)
+    return InputError(f"cannot be read ({reason})", file=name, do="Check name and rights.")
 
 
 def _limited(stream: IO[bytes], name: str, most: int) -> bytes:

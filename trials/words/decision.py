@@ -1,4 +1,4 @@
-"""The decision in words: what it gains and costs, what would turn it, in one sentence and in short lines."""
+"""The decision in words: what it gains and costs, where it breaks even, in one sentence and in short lines."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from trials.commands import Blank, Command
 from trials.decide.decision import LIFE, decide, decide_lives
 from trials.decide.decision_result import Action, Because, Decision, FewerFail, Gain, MoreCutting, Question
+from trials.findings import PlaceKind
 from trials.infer.answer import Answer
 from trials.words import ladders
 from trials.words import money as words
@@ -38,14 +39,14 @@ def decision_sentence(study: Study) -> str:
 
 
 def decision_rows(study: Study) -> list[Row]:
-    """Name and words of each short line below the answer: what it gains, what it costs, what would turn it."""
+    """Name and words of each short line below the answer: what it gains, what it costs, where it breaks even."""
     found = decide(study)
     gains = " ".join(_sentences(study, found))
     rows = [(text("Gain"), gains)] if gains else []
     rows += [(text("Cost"), costs)] if (costs := _price(found)) else []
     rows += [(text("To settle it"), more_words(found.more))] if found.more and found.action == Action.CUT_MORE else []
     rows += [(text("Money"), each)] if (each := _money_of_all(study, found)) else []
-    return rows + ([(text("Would turn it"), turns)] if (turns := _turns(found)) else [])
+    return rows + ([(text("Breaks even"), turns)] if (turns := _turns(found)) else [])
 
 
 def money_notes(study: Study) -> list[str]:
@@ -71,7 +72,11 @@ def _does(found: Decision) -> str:
 
 def at_words(found: Decision) -> str:
     """The settings of a decision, for the line below the name; empty where nothing changes or nothing was varied."""
-    return _settings(found, "") if found.action == Action.CHANGE else ""
+    if found.action != Action.CHANGE:
+        return ""
+    where, place = _settings(found, ""), found.place
+    as_today = place is not None and place.kind == PlaceKind.TODAY and any(place.settings) and found.safe_speed is None
+    return text("{where}, as today", where=where) if as_today else where
 
 
 def _settings(found: Decision, before: str) -> str:
@@ -148,7 +153,7 @@ def _price(found: Decision) -> str:
     if found.money is None or found.money.life_ratio is None or found.price == found.price_against:
         return said
     ratio = text(
-        "Its price and its change are paid back if it lasts {ratio} times as long as today's.",
+        "To buy and to fit it is paid back if it lasts {ratio} times as long as today's.",
         ratio=words.ratio_words(found.money.life_ratio),
     )
     return f"{said} {ratio}"
@@ -225,7 +230,10 @@ def dominated_words(found: Decision) -> str:
 def lives_decided(found: LivesAnswer) -> str:
     """The decision of a life trial; empty where no word was given."""
     decided = decide_lives(found)
-    return "" if decided.action == Action.NOTHING else life_sentence(decided)
+    if decided.action == Action.NOTHING:
+        return ""
+    said = life_sentence(decided)
+    return text("As the records stand: {sentence}", sentence=said) if found.provisional else said
 
 
 def life_sentence(found: Decision) -> str:

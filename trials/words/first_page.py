@@ -23,6 +23,7 @@ from trials.words.study import change_words, symbol, worthwhile_words
 
 if TYPE_CHECKING:
     from trials.decide.chance_result import ChanceResult
+    from trials.decide.lives import LivesAnswer
     from trials.decide.results import Comparison, ResponseResult, Study
     from trials.decide.window_result import WindowStudy
     from trials.findings import Finding
@@ -304,9 +305,19 @@ def _of_others(study: Study, answer: Answer, names: Sequence[str]) -> str:
     return text("{names}: worse than {today}.", **known, today=_today(study))
 
 
-def provisional_words(study: Study) -> str:
+def provisional_words(found: Study | LivesAnswer) -> str:
     """That a reading is open; empty where none is."""
-    return text("Provisional: a reading is still open.") if study.provisional else ""
+    return text("Provisional: a reading is still open.") if found.provisional else ""
+
+
+def not_to_sign(doubted: Sequence[str]) -> str:
+    """Why there is nothing to sign yet; doubted: coupons of which a reading is open, where they are known."""
+    which = text(" of coupon {coupons}", coupons=listed(doubted)) if doubted else ""
+    return text(
+        "Not to be signed yet: a reading{which} is open and could change the answer. Settle it as the next step "
+        "says, then make the verdict again.",
+        which=which,
+    )
 
 
 def answered_by(study: Study) -> list[str]:

@@ -96,7 +96,12 @@ def metre_words(found: CostAgainst, money: Money) -> str:
     )
     if found.per_year is None:
         return said
-    return f"{said} {text('A year: {size}.', size=span_of_money(found.per_year, money.currency))}"
+    year = text(
+        "A year of {metres}\u00a0m: {size}.",
+        metres=_figure(money.metres or 0.0),
+        size=span_of_money(found.per_year, money.currency),
+    )
+    return f"{said} {year}"
 
 
 def each_words(money: Money) -> str:
@@ -136,11 +141,14 @@ def _turn(flip: Flip, found: CostAgainst) -> str:
     if flip.input == CostInput.FAILING:
         share, likely = (fixed(100.0 * x, 0) for x in (to, at))
         return text(
-            "if {n} of 100 edges failed with {nozzle} ({likely} are likely)", n=share, nozzle=nozzle, likely=likely
+            "if {n} of 100 edges failed with {nozzle}, where about {likely} are expected",
+            n=share,
+            nozzle=nozzle,
+            likely=likely,
         )
     if flip.input == CostInput.SPEED:
         speeds = {"speed": with_unit(to, "m_min"), "now": with_unit(at, "m_min")}
-        return text("at {speed} in place of {now}", **speeds)
+        return text("if {nozzle} cut at {speed} instead of {now}", nozzle=nozzle, **speeds)
     if flip.input == CostInput.LIFE:
         return text("if it lasted {ratio} times as long as today's", ratio=ratio_words(to / flip.against))
     return text("at a price of {price} a nozzle", price=_figure(to))

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import cast
+from typing import TYPE_CHECKING, cast
 
 from trials.findings import Amount, Fact, Finding, PlaceKind
-from trials.plan.assess import Asks, Assessment, Detectable, Effort, Subject
+from trials.plan.assess.questions import Asks, Subject
 from trials.plan.kinds import PlanKind
 from trials.plan.power import Needed, Part, Pattern, Step
 from trials.responses import Quantity, Scale
 from trials.words.language import plural, text
 from trials.words.numbers import fixed, percent, plain, with_unit
 from trials.words.plan import Say, amount, names_of, number_of, source_words, whole
+
+if TYPE_CHECKING:
+    from trials.plan.assess import Assessment, Detectable, Effort
 
 
 def difference_words(quantity: Quantity, size: float) -> str:
@@ -100,8 +103,8 @@ def _needed(f: Finding) -> str:
             mounts=mounts,
         )
     ratio = cast(float, f.facts.get("today", 1.0))
-    specimens = _both(
-        [_specimens(cast("int | None", f.facts[key]), whole(f, "specimens"), most, ratio) for key in _keys("specimens")]
+    specimens = _specimens_of_both(
+        [cast("int | None", f.facts[key]) for key in _keys("specimens")], whole(f, "specimens"), most, ratio
     )
     if not f.facts.get("mounts_apply", True):
         return text("For a chance of {chance} of a right answer: {specimens}.", chance=chance, specimens=specimens)
@@ -135,6 +138,23 @@ def _both(ends: Sequence[str]) -> str:
         return text("{number}, whether there is a difference or none", number=ends[0])
     return text(
         "{apart} if the true difference is the worthwhile one, {alike} if there is none", apart=ends[0], alike=ends[1]
+    )
+
+
+def _specimens_of_both(counts: Sequence[int | None], now: int, most: int, ratio: float) -> str:
+    """Specimens if there is the worthwhile difference and if there is none; in one breath where today's has more."""
+    apart, alike = counts
+    if ratio == 1.0 or apart is None or alike is None or apart == alike or now in (apart, alike):
+        return _both([_specimens(count, now, most, ratio) for count in counts])
+    return text(
+        "{today} specimens of today's type and {n} of each other type if the true difference is the worthwhile one, "
+        "{today_alike} and {n_alike} if there is none (now {today_now} and {now})",
+        today=round(apart * ratio),
+        n=apart,
+        today_alike=round(alike * ratio),
+        n_alike=alike,
+        today_now=round(now * ratio),
+        now=now,
     )
 
 

@@ -309,10 +309,12 @@ def _consider(finding: Finding) -> str:
     names = {"nozzle": finding.about.nozzle, "place": at_place(facts.place(finding))}
     price, today = finding.facts["price"], finding.facts["today_price"]
     if price is None or today is None:
-        return text("Consider {nozzle} for this job {place}; confirm with a few parts before changing over.", **names)
+        return text(
+            "Consider {nozzle} for this job {place}: run a few parts with it, and change over if they hold.", **names
+        )
     return text(
-        "Consider {nozzle} for this job {place} ({price} against {today} {currency} a piece); confirm with a few parts "
-        "before changing over.",
+        "Consider {nozzle} for this job {place} ({price} against {today} {currency} a piece): run a few parts with "
+        "it, and change over if they hold.",
         **names,
         price=fixed(facts.figure(finding, "price"), 2),
         today=fixed(facts.figure(finding, "today_price"), 2),

@@ -33,10 +33,16 @@ def job_words(job: Application) -> str:
 def requirement_parts(asked: Requirement) -> list[str]:
     """Each thing that the drawing asks of an edge."""
     parts = [text("execution class {name}", name=asked.execution_class)] if asked.execution_class else []
-    parts += [text("u in range {range} or better", range=asked.squareness_range)] if asked.squareness_range else []
-    parts += [text("u at most {limit}", limit=plain(asked.u_mm, "mm"))] if asked.u_mm else []
-    parts += [text("Rz5 in range {range} or better", range=asked.roughness_range)] if asked.roughness_range else []
-    parts += [text("Rz5 at most {limit}", limit=plain(asked.rz5_um, "um"))] if asked.rz5_um else []
+    parts += (
+        [text("squareness u in range {range} or better", range=asked.squareness_range)]
+        if asked.squareness_range
+        else []
+    )
+    parts += [text("squareness u at most {limit}", limit=plain(asked.u_mm, "mm"))] if asked.u_mm else []
+    parts += (
+        [text("roughness Rz5 in range {range} or better", range=asked.roughness_range)] if asked.roughness_range else []
+    )
+    parts += [text("roughness Rz5 at most {limit}", limit=plain(asked.rz5_um, "um"))] if asked.rz5_um else []
     parts += [text("dross grade at most {grade}", grade=asked.dross_grade)] if asked.dross_grade is not None else []
     return parts
 

@@ -19,8 +19,14 @@ _GRID = np.linspace(-7.2, 7.2, 289)  # clipped points lie within -7.04 .. 7.04
 
 @lru_cache(maxsize=16)
 def even_normals(dimensions: int, count: int, seed: int) -> np.ndarray:
-    """Evenly spread standard normals (at least count, dimensions), read-only: scrambled Sobol, a power of two."""
-    return _fixed(ndtri(np.clip(_points(dimensions, int(np.ceil(np.log2(max(count, 2)))), seed), 1e-12, 1 - 1e-12)))
+    """Evenly spread standard normals (at least count, dimensions), read-only: scrambled Sobol, a power of two.
+
+    Their order is shuffled by the seed: a scramble keeps the order of the first digits, so that points of two seeds,
+    set side by side as they come, would be correlated by up to 0.9.
+    """
+    points = _points(dimensions, int(np.ceil(np.log2(max(count, 2)))), seed)
+    shuffled = np.random.default_rng([seed, dimensions]).permutation(points)
+    return _fixed(ndtri(np.clip(shuffled, 1e-12, 1 - 1e-12)))
 
 
 def _points(dimensions: int, power: int, seed: int) -> np.ndarray:

@@ -19,10 +19,13 @@ from trials.infer.chance.next_edge import (
     edge_chance,
     estimate_chance,
     layer_of,
+    lost_cuts,
     pivot_draws,
 )
 
 POINTS = 512
+AT_ONCE = 64
+"""Draws averaged at a time: their points stay in the processor's cache."""
 
 
 @dataclass(frozen=True)
@@ -50,6 +53,8 @@ def chance_of_all(
     confidence: float = 0.95,
     draws: int = 2_048,
     seed: int = 0,
+    cuts: int | None = None,
+    lost: int = 0,
 ) -> JointChance:
     """Chance that the next edge meets every rule together.
 
@@ -57,28 +62,31 @@ def chance_of_all(
         edges, rules: one per response.
         correlation: {"specimen": (m, m), "coupon": (m, m)} correlations of the responses' effects; sheet and mount
             effects follow "specimen". A level left out counts as uncorrelated. Readings are independent.
-        confidence, draws, seed: as for `chance`.
+        confidence, draws, seed, cuts, lost: as for `chance`.
 
     Raises
     ------
     WrongShape
         If lengths or matrices do not fit.
     WrongArgument
-        If a matrix is no correlation matrix.
+        If a matrix is no correlation matrix, or more cuts are lost than cut.
     """
     m = len(edges)
     roots = _checked(edges, rules, correlation, confidence)
     upper, lower = _points(m, roots, seed)
     plain = [floor(variances(e.squares)) for e in edges]
     estimate = joint_chance(edges, rules, [np.array([e.mean]) for e in edges], plain, upper, lower)[0]
-    low = float(np.quantile(joint_draws(edges, rules, correlation, draws, seed), 1 - confidence))
+    drawn, share = joint_draws(edges, rules, correlation, draws, seed), 1.0
+    if cuts is not None:
+        share, kept = lost_cuts(cuts, lost, even_normals(2, draws, seed + 2)[:, 0])
+        drawn = drawn * kept
     estimates = [estimate_chance(e, r) for e, r in zip(edges, rules, strict=True)]
     return JointChance(
-        estimate=float(estimate),
-        low=low,
+        estimate=float(estimate) * share,
+        low=float(np.quantile(drawn, 1 - confidence)),
         confidence=confidence,
-        least=max(0.0, sum(estimates) - (m - 1)),
-        most=min(estimates),
+        least=max(0.0, sum(estimates) - (m - 1)) * share,
+        most=min(estimates) * share,
         rests_on=(Finding(ChanceKind.MOVE_TOGETHER),),
     )
 
@@ -196,13 +204,28 @@ def joint_chance(
     lower: np.ndarray,
 ) -> np.ndarray:
     """Chance that all rules hold, per draw: average over common points of the product of the readings' chances."""
-    total = np.ones((len(means[0]), len(upper)))
-    for i, (edge, rule) in enumerate(zip(edges, rules, strict=True)):
-        high = sum((found[i][n] for layer, n in edge.between.items() if layer != "coupon"), np.zeros(len(means[i])))
-        low = sum((found[i][n] for layer, n in edge.between.items() if layer == "coupon"), np.zeros(len(means[i])))
-        level = means[i][:, None] + np.sqrt(high)[:, None] * upper[:, i] + np.sqrt(low)[:, None] * lower[:, i]
-        total *= edge_chance(level, 0.0, np.sqrt(np.atleast_1d(found[i][edge.reading]))[:, None], rule)
-    return np.asarray(total.mean(axis=1))
+    spreads = [_spreads(edge, variance, len(means[0])) for edge, variance in zip(edges, found, strict=True)]
+    out = np.empty(len(means[0]))
+    for first in range(0, len(out), AT_ONCE):
+        part = slice(first, first + AT_ONCE)
+        total = np.ones((len(out[part]), len(upper)))
+        for i, (rule, (high, low, reading)) in enumerate(zip(rules, spreads, strict=True)):
+            level = means[i][part, None] + high[part, None] * upper[:, i] + low[part, None] * lower[:, i]
+            total *= edge_chance(level, 0.0, reading[part, None], rule)
+        out[part] = total.mean(axis=1)
+    return out
+
+
+def _spreads(edge: NextEdge, found: dict[str, np.ndarray], draws: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Standard deviations (draws,) above the coupon, of coupons, and of readings."""
+    above, coupons = np.zeros(draws), np.zeros(draws)
+    for layer, name in edge.between.items():
+        if layer == "coupon":
+            coupons = coupons + found[name]
+        else:
+            above = above + found[name]
+    reading = np.broadcast_to(found[edge.reading], (draws,))
+    return np.sqrt(above), np.sqrt(coupons), np.sqrt(reading)
 
 
 def square_root(matrix: np.ndarray, m: int, level: str) -> np.ndarray:

@@ -64,8 +64,7 @@ def chance_surface(
     """Chance that the next edge meets every rule, at each setting.
 
     maps: one per response, over the same settings; correlation: {"specimen": (m, m), "coupon": (m, m)} as for
-    `chance_of_all`; cuts, lost: coupons tried and lost, which count as not meeting: for one response by draws of their
-    share, as in `chance`, for several by the share, as for all of them elsewhere.
+    `chance_of_all`; cuts, lost: coupons tried and lost, which count as not meeting, by draws of their share.
 
     Raises
     ------
@@ -83,7 +82,7 @@ def chance_surface(
     means, spreads, z = _draws(maps, basis, roots, draws, seed)
     found, estimate = _all_met(maps, roots, means, spreads, seed)
     share = (cuts - lost) / cuts if cuts else 1.0
-    kept = beta_draws(cuts - lost + 0.5, lost + 0.5, z) if cuts and m == 1 else share
+    kept = beta_draws(cuts - lost + 0.5, lost + 0.5, z) if cuts else share
     low = lowest_together(found * kept, confidence)
     return Surface(estimate * share, np.minimum(low, estimate * share), confidence)
 

@@ -42,7 +42,8 @@ def far_from_others(values: Array, distance: Distance, limit: float, fewest: int
 
 def medians_of_others(values: Array) -> Array:
     """(n,) -> (n,): for each value the median of all the others, from one sorting; n of 2 or more."""
-    return _others_of_each(values[None, :])[0]
+    found: Array = _others_of_each(values[None, :])[0]
+    return found
 
 
 def _others_of_each(rows: Array) -> Array:

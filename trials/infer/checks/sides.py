@@ -40,9 +40,10 @@ def side_shifts(
     """
     table = _cells(residuals, mount, coupon, side)
     kinds = dict(zip(mount, np.zeros(len(mount)) if kind is None else kind, strict=True)) if table else {}
+    spreads = {m: spread for m, rows in table.items() if (spread := _inside(rows)) is not None}
     found = [
         _one_mount(label, rows)
-        or _beside_others(label, rows, [own for m, own in table.items() if m != label and kinds[m] == kinds[label]])
+        or _beside_others(label, rows, [own for m, own in spreads.items() if m != label and kinds[m] == kinds[label]])
         for label, rows in table.items()
     ]
     known = [shift for shift in found if shift is not None]
@@ -89,16 +90,25 @@ def _side_test(label: object, sides: list[object], design: Array, values: Array)
     return SideShift(label, sides[high], sides[low], float(levels[high] - levels[low]), p)
 
 
-def _beside_others(label: object, rows: list[SideMean], others: Sequence[list[SideMean]]) -> SideShift | None:
-    """Sides of a small mount, one reading of each coupon, against how coupons differ inside the other mounts."""
-    values = pd.Series([value for _, _, value in rows], dtype=float).groupby([side for _, side, _ in rows], sort=True)
-    levels, each = values.mean(), values.size()
-    alone = [own for own in (rows, *others) if len({coupon for coupon, _, _ in own}) == len(own)]
-    inside = [np.array([value for _, _, value in own]) for own in alone if own is not rows]
-    free, q = sum(len(own) - 1 for own in inside), len(levels) - 1
-    squares = sum(float(np.sum((own - own.mean()) ** 2)) for own in inside)
-    if q < 1 or free < FEWEST_FREE or squares <= 0 or rows not in alone:
+def _inside(rows: list[SideMean]) -> tuple[int, float] | None:
+    """Degrees of freedom and squares of a mount whose coupons were read on one side each; None for any other."""
+    if len({coupon for coupon, _, _ in rows}) < len(rows):
         return None
+    values = np.array([value for _, _, value in rows])
+    return len(values) - 1, float(np.sum((values - values.mean()) ** 2))
+
+
+def _beside_others(label: object, rows: list[SideMean], inside: Sequence[tuple[int, float]]) -> SideShift | None:
+    """Sides of a small mount, one reading of each coupon, against how coupons differ inside the other mounts."""
+    sides, place = np.unique([str(side) for _, side, _ in rows], return_inverse=True)
+    free, q = sum(own for own, _ in inside), len(sides) - 1
+    squares = sum(own for _, own in inside)
+    if q < 1 or free < FEWEST_FREE or squares <= 0 or _inside(rows) is None:
+        return None
+    values = np.array([value for _, _, value in rows])
+    each = np.bincount(place)
+    levels = np.bincount(place, values) / each
     between = float(np.sum(each * (levels - np.average(levels, weights=each)) ** 2))
     p = float(special.fdtrc(q, free, between / q / (squares / free)))
-    return SideShift(label, levels.idxmax(), levels.idxmin(), float(levels.max() - levels.min()), p)
+    high, low = int(levels.argmax()), int(levels.argmin())
+    return SideShift(label, str(sides[high]), str(sides[low]), float(levels[high] - levels[low]), p)

@@ -1,7 +1,19 @@
 """What a plan can show, costs and cannot tell apart, judged before cutting."""
 
-from trials.plan.assess.assessment import Assessment, Detectable, assess
-from trials.plan.assess.effort import Effort
-from trials.plan.assess.questions import Asks, Question, RestsOn, Subject
+from typing import TYPE_CHECKING
 
-__all__ = ["Asks", "Assessment", "Detectable", "Effort", "Question", "RestsOn", "Subject", "assess"]
+from trials.late import fetched_late
+
+if TYPE_CHECKING:
+    from trials.plan.assess.assessment import Assessment, Detectable, assess
+    from trials.plan.assess.effort import Effort
+    from trials.plan.assess.questions import Asks, Question, RestsOn, Subject
+
+__all__ = fetched_late(
+    __name__,
+    {
+        "assessment": "Assessment Detectable assess",
+        "effort": "Effort",
+        "questions": "Asks Question RestsOn Subject",
+    },
+)

@@ -7,18 +7,21 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from trials.findings import Amount, Fact, Finding
 from trials.gas import normal_volume_flow
-from trials.plan.choose import Plan
 from trials.plan.kinds import PlanKind
 from trials.plan.layout import gap_mm
 from trials.plan.power import Minutes
 from trials.trial import Trial
 from trials.units import factor
+
+if TYPE_CHECKING:
+    from trials.plan.choose import Plan
 
 PIERCE_S = 4.0  # common practice, no source: pierce, flow before and after the cut
 SHEET_MINUTES = 20.0  # common practice, no source: unload, load, find the edge

@@ -12,6 +12,7 @@ import pandas as pd
 from trials.errors import NotIdentifiable, TrialError
 from trials.findings import Finding
 from trials.infer.model import Axis, FixedModel, Structure, build_model, find_structure
+from trials.plan.assess.questions import NOZZLE
 from trials.plan.assess.run_order import dummies, rank, types_along_sheets_and_order, types_on_own_sheets
 from trials.plan.choose import Plan
 from trials.plan.optimal import efficiencies
@@ -19,7 +20,6 @@ from trials.plan.power import Balanced, Counts
 from trials.plan.settings import allowed_settings
 from trials.trial import CompareAt, Curves, Level, Trial
 
-NOZZLE = "nozzle"
 GROUPS = ("sheet", "specimen", "mount", "coupon")
 SHEETS_OUT = 1e6
 """Sheet variance in coupon variances: so large that sheets are taken out as fixed ones would be."""

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trials.plan.assess.frame import NOZZLE, build_frame
+from trials.plan.assess.frame import build_frame
+from trials.plan.assess.questions import NOZZLE
 from trials.plan.choose import Plan
 from trials.plan.settings import broken
 from trials.trial import Level, Trial, expected_spreads

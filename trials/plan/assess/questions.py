@@ -5,15 +5,19 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from trials.findings import Fact, Finding, PlaceKind
-from trials.plan.assess.frame import NOZZLE, Frame
 from trials.plan.kinds import PlanKind
 from trials.plan.power import PATTERNS, Pattern, pattern_means
 from trials.trial import CompareAt, Level, Trial
 
+if TYPE_CHECKING:
+    from trials.plan.assess.frame import Frame
+
+NOZZLE = "nozzle"
 Array = np.ndarray
 
 

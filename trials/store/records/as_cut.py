@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import Any
+from weakref import WeakKeyDictionary
 
 import pandas as pd
 
@@ -20,6 +21,7 @@ from trials.trial import Method, Outcome
 NOT_CUT = "not cut yet"
 HEAD = ("coupon", "sheet", "mount", "nozzle", "specimen")
 LOST = ("not_severed", "aborted", "scrapped")
+_known: WeakKeyDictionary[Records, pd.DataFrame] = WeakKeyDictionary()
 
 
 def coupon_table(records: Records) -> pd.DataFrame:
@@ -29,6 +31,12 @@ def coupon_table(records: Records) -> pd.DataFrame:
     not cut), outcome (`not cut yet` without a cut record; `not_cut` for a step above the last that was cut of its
     ladder), cut_at, note, then any layout columns of the plan.
     """
+    if records not in _known:
+        _known[records] = _coupon_table(records)
+    return _known[records].copy()
+
+
+def _coupon_table(records: Records) -> pd.DataFrame:
     cuts = {row["coupon"]: row for row in rows_of(records.cuts)}
     mounts = {row["mount"]: row for row in rows_of(records.mounts)}
     factors = list(records.factor_columns.values())

@@ -15,6 +15,7 @@ from sqlalchemy import Connection, Table, inspect, select
 from trials.errors import InputError, no_trial_folder
 from trials.frozen import changes
 from trials.store.placing import replace_bytes, write_new
+from trials.store.question import read_question
 from trials.store.records import chain, schema
 from trials.store.records.migrations import transaction
 from trials.store.records.place import FILE, Place, Server, database_path, place_of, with_identity
@@ -33,7 +34,6 @@ from trials.store.records.records import (
     typed,
 )
 from trials.store.records.stored import Stored
-from trials.toml_text import MOST_TEXT
 from trials.trial import Trial, parse
 
 TOML = "trial.toml"
@@ -80,12 +80,7 @@ def read_trial(folder: Path | str) -> tuple[Trial, str]:
         restore_question(Path(folder))
     if not path.is_file():
         raise no_trial_folder(folder)
-    try:
-        with path.open(encoding="utf-8-sig") as stream:
-            text = stream.read(MOST_TEXT + 1)  # `parse` refuses what is longer
-    except (UnicodeDecodeError, OSError) as error:
-        raise InputError(f"cannot be read ({error})", file=str(path), do="Save it as UTF-8 text.") from None
-    return parse(text, str(path)), text
+    return read_question(path)
 
 
 def restore_question(folder: Path) -> None:

@@ -68,9 +68,11 @@ WHOLE = {
     "fingerprint_version",
 }
 REAL = {"value", "cutoff_mm", "depth_mm"}
+AS_THEY_ARE = (str, int, bool)
+"""Types of most cells, which need no unpacking."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Records:
     """One trial as loaded.
 
@@ -157,12 +159,9 @@ def standing(all_readings: pd.DataFrame) -> pd.DataFrame:
     return rows[rows["value"].notna() | (rows["beyond"] == Beyond.NOT_MEASURABLE.value)]
 
 
-_PLAIN = {str, int, bool}
-
-
 def plain(value: Any) -> Any:
     """A cell as a plain Python value for the database: numpy scalars unpacked, NaN and NA as None."""
-    if type(value) in _PLAIN:
+    if type(value) in AS_THEY_ARE:
         return value
     if value is None or value is pd.NA or value is pd.NaT:
         return None
@@ -176,7 +175,5 @@ def plain(value: Any) -> Any:
 def rows_of(frame: pd.DataFrame) -> list[dict[str, Any]]:
     """A table as plain dictionaries, one per row."""
     names = list(frame.columns)
-    return [
-        {name: plain(cell) for name, cell in zip(names, row, strict=True)}
-        for row in frame.itertuples(index=False, name=None)
-    ]
+    cells = [map(plain, column.tolist()) for _, column in frame.items()]
+    return [dict(zip(names, row, strict=True)) for row in zip(*cells, strict=True)]

@@ -166,13 +166,13 @@ def _pairs(
     """Of two readings of a coupon far from each other the one farther from the trial; both where the trial is small."""
     found: dict[int, tuple[float, Where]] = {}
     pairs = rows[rows.groupby("coupon")["value"].transform("size") == 2]
-    pairs = pairs[_spread(pairs["value"], pd.factorize(pairs["coupon"])[0])]
-    for _, pair in pairs.groupby("coupon", sort=False):
-        values, positions = pair["value"].to_numpy(float), pair["position"].tolist()
-        far = _times(step, zero_counts)(values, values[::-1]).max() > np.log(TIMES)
-        if not far or any(position in suspected for position in positions):
+    pairs = pairs.sort_values("coupon", kind="stable")
+    both, places = (pairs[name].to_numpy().reshape(-1, 2) for name in ("value", "position"))
+    apart = _times(step, zero_counts)(both, both[:, ::-1]).max(axis=1) > np.log(TIMES)
+    for coupon, values, positions in zip(pairs["coupon"].iloc[::2][apart], both[apart], places[apart], strict=True):
+        if any(position in suspected for position in positions):
             continue
-        others = rows.loc[rows["coupon"] != pair["coupon"].iloc[0], "value"]
+        others = rows.loc[rows["coupon"] != coupon, "value"]
         if len(others) < ENOUGH[Where.TRIAL]:
             found |= {int(p): (float(other), Where.PAIR) for p, other in zip(positions, values[::-1], strict=True)}
             continue
