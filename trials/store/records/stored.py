@@ -13,6 +13,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import islice, repeat
 from math import isfinite
+from operator import itemgetter
 from types import NoneType
 from typing import Any, overload
 
@@ -64,8 +65,9 @@ class Stored:
     @classmethod
     def of_rows(cls, columns: Sequence[str], rows: Sequence[Sequence[Any]]) -> Stored:
         """From rows; raises ValueError where one has other cells than there are columns."""
-        cells: Iterable[Column] = zip(*rows, strict=True) if rows else [()] * len(columns)
-        return cls(dict(zip(columns, cells, strict=True)))
+        if set(map(len, rows)) - {len(columns)}:
+            raise ValueError("a row has other cells than there are columns")
+        return cls({name: list(map(itemgetter(at), rows)) for at, name in enumerate(columns)})
 
     @property
     def columns(self) -> tuple[str, ...]:
