@@ -117,15 +117,23 @@ def coupon_means(values: Array, coupon: Labels) -> tuple[Indices, Array, Indices
 def coupon_residuals(values: Array, fixed: Array, coupon: Labels, specimen: Labels | None) -> tuple[Indices, Array]:
     """Residuals of coupon means after the fixed part and each specimen's (or mount's) own level.
 
-    Returns the index of the first row of each coupon and the residuals, both (coupons,).
+    The levels are taken off means and fixed part alike, never one column a specimen (Frisch and Waugh 1933). Returns
+    the index of the first row of each coupon and the residuals, both (coupons,).
     """
     first, means, _ = coupon_means(values, coupon)
     design = fixed[first]
     if specimen is not None:
-        place = Levels.of(specimen[first]).place
-        design = np.hstack([design, np.eye(place.max() + 1)[place]])
+        place = Levels.of(np.asarray(specimen)[first]).place
+        means, design = means - _level_means(means, place), design - _level_means(design, place)
     solution = np.linalg.lstsq(design, means, rcond=None)[0]
     return first, means - design @ solution
+
+
+def _level_means(values: Array, place: Indices) -> Array:
+    """The mean of its level for each row of values (n,) or (n, k)."""
+    columns = values.reshape(len(values), -1).T
+    means = [np.bincount(place, column) / np.bincount(place) for column in columns]
+    return np.stack(means, axis=1)[place].reshape(values.shape)
 
 
 def log_variance_within(values: Array, coupon: Labels, resolution: float) -> tuple[Indices, Array]:
