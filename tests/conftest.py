@@ -2,6 +2,7 @@
 
 import gc
 import os
+import pickle
 from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
@@ -14,24 +15,14 @@ from tests_support import TRIAL_TEXT, draw_blank
 gc.set_threshold(200_000, 100, 100)  # the collector looks a tenth as often: a tenth of the time of the whole suite
 
 EXAMPLES = Path(__file__).parent.parent / "example_data"
+DESIGNS = EXAMPLES.parent / "designs"
 MOMENT = datetime(2026, 1, 12, 8, tzinfo=UTC)
 LONGEST = (
-    *(
-        "test_ready_made_trials.py",
-        "test_house.py",
-        "test_nonsense_language.py",
-        "test_way.py",
-        "test_extend_to_settle.py",
-    ),
-    *(
-        "test_paper.py",
-        "test_fuzz.py",
-        "test_server.py",
-        "test_settle.py",
-        "test_designs_dry_run.py",
-        "test_catalogues.py",
-    ),
-    *("test_records_steps.py", "test_life_study.py", "test_window_example.py", "test_response.py", "test_search.py"),
+    *("test_house.py", "test_ready_made_trials.py", "test_paper.py", "test_settle.py"),
+    *("test_nonsense_language.py", "test_way.py", "test_server.py", "test_catalogues.py"),
+    *("test_records_steps.py", "test_fuzz.py", "test_extend_to_settle.py", "test_designs_dry_run.py"),
+    *("test_search.py", "test_verdict.py", "test_notebook.py", "test_extend_and_lives.py"),
+    *("test_response.py", "test_window_example.py", "test_life_study.py"),
 )
 """Files that take long are begun first, so that the workers, a file each at a time, end together."""
 
@@ -88,25 +79,55 @@ def trial_text() -> str:
 
 
 @pytest.fixture(scope="session")
+def ready_made(tmp_path_factory):
+    """Trial and plan of a ready-made file by name; one takes seconds to search, so each is made once."""
+    from trials.plan.choose import make_plan
+    from trials.trial import parse
+
+    run, base = os.environ.get("PYTEST_XDIST_TESTRUNUID"), tmp_path_factory.getbasetemp()
+    place = base.parent / f"plans-{run}" if run else base / "plans"
+    place.mkdir(exist_ok=True)
+
+    @cache
+    def made(name):
+        trial = parse((DESIGNS / f"{name}.toml").read_text(encoding="utf-8"), f"{name}.toml")
+        kept = place / name
+        if not kept.exists():
+            half = kept.with_suffix(f".{os.getpid()}")
+            half.write_bytes(pickle.dumps(make_plan(trial)))
+            half.rename(kept)
+        return trial, pickle.loads(kept.read_bytes())
+
+    return made
+
+
+@pytest.fixture(scope="session")
 def example(tmp_path_factory):
     """Folder of an example trial by name, recorded as the demo does and made once; only to be read."""
     from trials import steps
     from trials.store import intake
-    from trials.store.records import recording
-    from trials.store.records.folder import read_trial
+    from trials.store import records as store
 
     @cache
     def made(name):
         source, folder = EXAMPLES / name, tmp_path_factory.mktemp(name)
         (folder / "trial.toml").write_text((source / "trial.toml").read_text(encoding="utf-8"), encoding="utf-8")
-        steps.freeze(folder, steps.propose(read_trial(folder)[0]), MOMENT)
+        steps.freeze(folder, steps.propose(store.read_trial(folder)[0]), MOMENT)
         records = steps.load(folder)
-        kinds = ("cuts", "mounts", "sheets")
-        recording.record_cuts(
-            folder, *(getattr(intake, f"read_{kind}")(source / f"{kind}.csv", records) for kind in kinds), at=MOMENT
-        )
+        readers = {"cuts": intake.read_cuts, "mounts": intake.read_mounts, "sheets": intake.read_sheets}
+        files = {kind: source / f"{kind}.csv" for kind in readers}
+        found = {kind: readers[kind](path, records) for kind, path in files.items() if path.is_file()}
+        store.record_cuts(folder, **found, at=MOMENT)
         rows = intake.read_bench(source / "readings.csv", steps.load(folder)).readings
-        recording.record_readings(folder, rows, at=MOMENT)
+        store.record_readings(folder, rows, at=MOMENT)
         return folder
 
     return made
+
+
+@pytest.fixture(scope="session")
+def studied(example):
+    """The study of an example trial by name, made once; only to be read."""
+    from trials import steps
+
+    return cache(lambda name: steps.fit(example(name)))

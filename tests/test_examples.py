@@ -6,7 +6,6 @@ from pathlib import Path
 
 import pytest
 
-from trials import steps
 from trials.decide.checking import off_centre
 from trials.decide.kinds import StudyKind
 from trials.findings import Weight
@@ -18,10 +17,10 @@ REQUIREMENTS = {"roughness": "rz5_um", "squareness": "u_mm", "dross": "dross_gra
 
 
 @pytest.fixture(scope="module", params=NAMES)
-def found(request, example):
+def found(request, studied):
     """Study and truth of one example trial."""
     truth = (HOME / request.param / "truth.json").read_text(encoding="utf-8")
-    return steps.fit(example(request.param)), json.loads(truth)
+    return studied(request.param), json.loads(truth)
 
 
 def test_intervals_hold_the_true_ratio(found):
@@ -42,8 +41,8 @@ def test_no_word_contradicts_the_truth(found):
     assert len(shown) == 1 and shown[0].high < 1
 
 
-def test_the_demo_ends_in_three_different_answers(example):
-    study = steps.fit(example("oxygen_12mm"))
+def test_the_demo_ends_in_three_different_answers(studied):
+    study = studied("oxygen_12mm")
     words = {row.nozzle: row.answers[0].answer for row in study.nozzles if row.answers}
     # true ratios 0.98, 0.71 and 0.94 of today's Rz5; shower spreads twice as much as was expected, and stays open
     assert words == {"plated": "same for practical purposes", "double": "better", "shower": "not settled"}

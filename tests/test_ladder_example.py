@@ -1,6 +1,7 @@
 """The invented ladder beside the truth that made it: the first page answers its own question."""
 
 import json
+import shutil
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -10,8 +11,7 @@ from trials import steps
 from trials.commands import Command
 from trials.decide.ladder import LadderKind
 from trials.report.first_page import nozzle_table
-from trials.store.intake import typed_tables as intake
-from trials.store.records import recording
+from trials.store import intake, records
 from trials.store.records.folder import read_trial
 from trials.words.decision import decision_rows
 from trials.words.findings import say
@@ -22,13 +22,8 @@ MOMENT = datetime(2026, 1, 12, 8, tzinfo=UTC)
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("ladder")
-    (folder / "trial.toml").write_bytes((HOME / "trial.toml").read_bytes())
-    steps.freeze(folder, steps.propose(read_trial(folder)[0]), MOMENT)
-    recording.record_cuts(folder, intake.read_cuts(HOME / "cuts.csv", steps.load(folder)), None, None, at=MOMENT)
-    recording.record_readings(folder, intake.read_readings(HOME / "readings.csv", steps.load(folder)), at=MOMENT)
-    return folder
+def folder(example):
+    return example("oxygen_4mm")
 
 
 @pytest.fixture(scope="module")
@@ -95,9 +90,7 @@ def test_a_mount_not_begun_is_still_to_be_cut(tmp_path):
     first = lines[1].split(",")[2]
     begun = [lines[0], *(line for line in lines[1:] if line.split(",")[2] == first)]
     (tmp_path / "cuts.csv").write_text("\n".join(begun) + "\n")
-    recording.record_cuts(
-        tmp_path, intake.read_cuts(tmp_path / "cuts.csv", steps.load(tmp_path)), None, None, at=MOMENT
-    )
+    records.record_cuts(tmp_path, intake.read_cuts(tmp_path / "cuts.csv", steps.load(tmp_path)), None, None, at=MOMENT)
     found = steps.status(tmp_path)
     assert found.open[0].facts["coupons"] == 162 - 9 and found.next.command.name == "cut"
     assert found.next.instead is None  # nothing offers to record steps that were not cut as cut
@@ -111,5 +104,6 @@ def test_machine_readable_keys(study):
     assert ladder["sentence"] in steps.plain(study)["sentence"]
 
 
-def test_the_verdict_is_written(folder):
-    assert steps.verdict(folder, at=MOMENT).path.read_bytes().startswith(b"%PDF")
+def test_the_verdict_is_written(folder, tmp_path):
+    copy = shutil.copytree(folder, tmp_path / "trial")
+    assert steps.verdict(copy, at=MOMENT).path.read_bytes().startswith(b"%PDF")

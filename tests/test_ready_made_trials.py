@@ -8,9 +8,7 @@ import pandas as pd
 import pytest
 
 from trials import steps
-from trials.store.intake import typed_tables as intake
-from trials.store.records import recording
-from trials.store.records.folder import read_trial
+from trials.store import intake, records
 
 FILES = sorted((Path(__file__).parents[1] / "designs").glob("*.toml"))
 MOMENT = datetime(2026, 1, 12, 8, tzinfo=UTC)
@@ -40,17 +38,16 @@ def simulated(trial, coupons):
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
-def test_from_file_to_verdict(path, tmp_path):
+def test_from_file_to_verdict(path, ready_made, tmp_path):
     (tmp_path / "trial.toml").write_bytes(path.read_bytes())
-    trial = read_trial(tmp_path)[0]
-    plan = steps.propose(trial)
+    trial, plan = ready_made(path.stem)
     steps.freeze(tmp_path, plan, MOMENT)
     papers = {file.name for file in steps.run_sheet(tmp_path)}
     assert {f"sheet-{sheet}.dxf" for sheet in plan.sheets["sheet"]} < papers
-    recording.record_as_planned(tmp_path, who="test", at=MOMENT)
+    records.record_as_planned(tmp_path, who="test", at=MOMENT)
     simulated(trial, plan.coupons).to_csv(tmp_path / "readings.csv", index=False)
-    readings = intake.read_readings(tmp_path / "readings.csv", steps.load(tmp_path))
-    recording.record_readings(tmp_path, readings, who="test", at=MOMENT)
+    readings = intake.read_bench(tmp_path / "readings.csv", steps.load(tmp_path)).readings
+    records.record_readings(tmp_path, readings, who="test", at=MOMENT)
     verdict = steps.verdict(tmp_path, at=MOMENT)
     assert verdict.path.read_bytes().startswith(b"%PDF")
     assert {result.response for result in verdict.study.results} == set(trial.responses)

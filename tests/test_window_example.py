@@ -14,9 +14,8 @@ from trials.decide.kinds import StudyKind
 from trials.plan.kinds import PlanKind
 from trials.steps.confirming import confirm_best
 from trials.steps.extend import add_extension
-from trials.store.intake import typed_tables as intake
-from trials.store.records import recording
-from trials.store.records.folder import read_trial
+from trials.store import intake
+from trials.store import records as store
 from trials.words.decision import decision_rows
 from trials.words.findings import say
 from trials.words.first_page import answer_box
@@ -27,13 +26,8 @@ MOMENT = datetime(2026, 1, 12, 8, tzinfo=UTC)
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("window")
-    (folder / "trial.toml").write_bytes((HOME / "trial.toml").read_bytes())
-    steps.freeze(folder, steps.propose(read_trial(folder)[0]), MOMENT)
-    recording.record_cuts(folder, intake.read_cuts(HOME / "cuts.csv", steps.load(folder)), None, None, at=MOMENT)
-    recording.record_readings(folder, intake.read_readings(HOME / "readings.csv", steps.load(folder)), at=MOMENT)
-    return folder
+def folder(example):
+    return example("nitrogen_5mm")
 
 
 @pytest.fixture(scope="module")
@@ -124,8 +118,8 @@ def confirm(folder, shifts):
     readings = pd.DataFrame(rows, columns=["coupon", "reading", "rz5_um"]).round(1)
     for name, table in (("cuts", cuts), ("readings", readings)):
         table.to_csv(folder / f"{name}2.csv", index=False)
-    recording.record_cuts(folder, intake.read_cuts(folder / "cuts2.csv", records), None, None, at=MOMENT)
-    recording.record_readings(folder, intake.read_readings(folder / "readings2.csv", steps.load(folder)), at=MOMENT)
+    store.record_cuts(folder, intake.read_cuts(folder / "cuts2.csv", records), None, None, at=MOMENT)
+    store.record_readings(folder, intake.read_bench(folder / "readings2.csv", steps.load(folder)).readings, at=MOMENT)
 
 
 def test_means_are_held_against_the_limits_kept_before(folder, chosen, tmp_path):

@@ -91,10 +91,9 @@ class CutoffRow:
 
 @dataclass(frozen=True)
 class InstrumentRow:
-    """Short cut-off, largest spacing and stylus tip radius that go with one cut-off."""
+    """Largest spacing and stylus tip radius that go with one cut-off."""
 
     cutoff_mm: float
-    short_cutoff_um: float
     spacing_um: float
     tip_um: float
     status: str

@@ -55,6 +55,26 @@ def test_crossed_studies_to_the_printed_digits(data, squares, variances, digits)
     assert found == pytest.approx(variances, abs=digits)
 
 
+@pytest.mark.parametrize(
+    ("material", "s_r", "s_R"),
+    # A, D, E: figures of ASTM E691; B, C: R 4.2.2 from the packaged copy
+    [
+        ("A", 1.0632, 1.0632),
+        ("B", 1.4961, 1.4961),
+        ("C", 2.7509, 3.4789),
+        ("D", 2.6251, 3.3657),
+        ("E", 3.9350, 4.1923),
+    ],
+)
+def test_one_way_study_to_the_printed_digits(material, s_r, s_R):
+    """Eight laboratories with three readings each stand for the coupons of one inspector."""
+    rows = pd.read_csv(DATA / "e691_glucose.csv").query("Material == @material")
+    study = measurement_study(rows["Glucose"], rows["Laboratory"])
+    # four decimals printed; the standard's own are rounded from rounded sums, hence two units of the last
+    assert study.repeatability.sd == pytest.approx(s_r, abs=2e-4)
+    assert np.hypot(study.coupon.sd, study.repeatability.sd) == pytest.approx(s_R, abs=2e-4)
+
+
 def test_negative_parts_count_as_zero_and_it_says_so():
     study = measurement_study(*lawson())
     parts = by_source(study.spreads)

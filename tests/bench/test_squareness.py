@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from trials.bench.kinds import BenchKind as K
-from trials.bench.squareness import delta_a_of, drag, flank_by_flank, levelling_error_mm, perpendicularity
+from trials.bench.squareness import LEVELLING_DEG, delta_a_of, perpendicularity
 from trials.errors import InputError, NotFinite, WrongShape
 from trials.findings import Amount, Finding
 
@@ -69,35 +69,25 @@ def test_the_other_reading_of_delta_a_can_be_given():
     assert perpendicularity(depth, 0.1 * depth, 1.5, delta_a_mm=0.1).u_mm == pytest.approx(0.1 * 1.3, rel=1e-12)
 
 
-def test_each_flank_of_a_bevel_on_its_own():
-    depth = np.linspace(0, 12, 481)
-    upper, lower = depth <= 4.0, depth > 4.0
-    offset = np.where(upper, flank(60.0, 0.03, depth, 0.3, 3.7), 0.0)
-    offset[lower] = flank(60.0, 0.0, np.array([4.0]))[0] + flank(90.0, 0.1, depth[lower] - 4.0, 0.6, 7.4)
-    first, second = flank_by_flank(depth, offset, [0.0, 4.0, 12.0], [60.0, 90.0])
-    # bows peak at 2 and 4 mm below their tops, points of the scan
-    assert first.u_mm == pytest.approx(0.03, abs=1e-12)
-    assert second.u_mm == pytest.approx(0.1, abs=1e-12)
-    assert (first.delta_a_mm, second.delta_a_mm) == (0.3, 0.6)
-
-
-def test_melting_of_the_top_edge_and_drag():
+def test_melting_of_the_top_edge():
     rounded = -np.clip(0.5 - np.sqrt(np.clip(0.25 - np.clip(0.5 - DEPTH, 0, None) ** 2, 0, None)), 0, None)
-    found = perpendicularity(DEPTH, rounded, 12.0, drag_points_mm=[0.1, 1.4, 2.3])
+    found = perpendicularity(DEPTH, rounded, 12.0)
     assert found.melting_mm == pytest.approx(0.5, abs=1e-12)
-    assert found.drag_mm == pytest.approx(2.2, rel=1e-12)
     lower = DEPTH > 0.3
     assert perpendicularity(DEPTH[lower], rounded[lower], 12.0).melting_mm is None
 
 
-def test_levelling_error_bounds_what_a_tilted_scan_adds():
-    tilt = math.radians(0.3)
-    offset = flank(90.0, 0.05)
-    turned_depth = DEPTH * math.cos(tilt) - offset * math.sin(tilt)
-    turned_offset = DEPTH * math.sin(tilt) + offset * math.cos(tilt)
-    straight = perpendicularity(DEPTH, offset, 12.0).u_mm
-    tilted = perpendicularity(turned_depth, turned_offset, 12.0).u_mm
-    assert 0 < tilted - straight <= levelling_error_mm(12.0, 0.3) * (1 + 1e-3)
+@pytest.mark.parametrize("angle", [60.0, 90.0])
+@pytest.mark.parametrize("way", [1.0, -1.0])
+def test_what_a_wrong_levelling_adds_to_a_straight_flank(angle, way):
+    depth, tilt = np.linspace(-0.5, 12.5, 261), way * math.radians(LEVELLING_DEG)
+    offset = flank(angle, depth=depth)
+    found = perpendicularity(
+        depth * math.cos(tilt) - offset * math.sin(tilt), depth * math.sin(tilt) + offset * math.cos(tilt), 12.0, angle
+    )
+    # by hand: 10 mm of height along the flank times the tangent; turning changes that length by a thousandth
+    assert found.u_mm == pytest.approx(10.0 / math.sin(math.radians(angle)) * math.tan(math.radians(0.1)), rel=2e-3)
+    assert found.tilt_mm == pytest.approx(found.u_mm, rel=2e-3)
 
 
 def test_few_points_and_a_dead_probe_are_warned_of():
@@ -128,9 +118,6 @@ def test_few_points_and_a_dead_probe_are_warned_of():
         (lambda: perpendicularity(DEPTH, DEPTH, 12.0, 180.0), InputError, "not an angle of a flank; found 180.0"),
         (lambda: perpendicularity(DEPTH, DEPTH, 12.0, delta_a_mm=6.0), InputError, "delta a leaves nothing"),
         (lambda: delta_a_of(400.0), InputError, "no delta a for this thickness; found 400.0"),
-        (lambda: flank_by_flank(DEPTH, DEPTH, [0, 4], [60, 90]), WrongShape, "2 angles need 3 growing depths"),
-        (lambda: drag([1.0]), WrongShape, "two points or more"),
-        (lambda: drag([1.0, np.nan]), NotFinite, "drag line is not a number"),
     ],
 )
 def test_bad_scans_give_one_named_line(call, error, message):

@@ -19,7 +19,7 @@ sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 
 from fit_speed import run  # noqa: E402
 
-from trials.store.records import database  # noqa: E402
+from trials.store import records  # noqa: E402
 
 TYPES = ("cylindrical", "double", "shower", "plated")
 TEXT = """\
@@ -73,8 +73,8 @@ def make(folder, coupons, readings, specimens):
     table["mount"] = [f"M{i}" for i in place]
     table["nozzle"], table["specimen"] = [owner[i][0] for i in place], [owner[i][1] for i in place]
     table["pressure_bar"] = np.where(np.arange(coupons) // len(owner) % 2, 0.9, 0.5)
-    database.freeze(folder, {"coupons": table, "mounts": mounts, "sheets": pd.DataFrame({"sheet": ["S1"]})})
-    database.record_as_planned(folder)
+    records.freeze(folder, {"coupons": table, "mounts": mounts, "sheets": pd.DataFrame({"sheet": ["S1"]})})
+    records.record_as_planned(folder)
     rng = np.random.default_rng(1)
     level = 35 * np.exp(rng.normal(0, 0.08, len(owner))[place] + rng.normal(0, 0.1, coupons))
     values = level.repeat(readings) * np.exp(rng.normal(0, 0.07, coupons * readings))

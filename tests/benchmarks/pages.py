@@ -21,9 +21,9 @@ from trials.decide import own_honesty
 from trials.report.figures.window import window_figure
 from trials.report.pictures import picture_bytes
 from trials.steps.adopt import Adoption, adopt
-from trials.store.intake import typed_tables as intake
+from trials.store import intake
+from trials.store import records as store
 from trials.store.intake.adopt import Keys
-from trials.store.records import recording
 from trials.store.records.folder import read_trial
 from trials.trial import parse
 
@@ -111,8 +111,8 @@ def invented(case: Case, folder: Path) -> Path:
     """The verdict of a case."""
     (folder / "trial.toml").write_text(toml(case), encoding="utf-8")
     steps.freeze(folder, steps.propose(parse(toml(case))), MOMENT)
-    recording.record_as_planned(folder, at=MOMENT)
-    recording.record_readings(folder, intake.read_readings(readings(case, folder), steps.load(folder)), at=MOMENT)
+    store.record_as_planned(folder, at=MOMENT)
+    store.record_readings(folder, intake.read_bench(readings(case, folder), steps.load(folder)).readings, at=MOMENT)
     return steps.verdict(folder, at=MOMENT).path
 
 
@@ -126,8 +126,8 @@ def recorded(name: str, folder: Path) -> None:
     tables = [
         read(source / f"{kind}.csv", records) for kind, read in kinds.items() if (source / f"{kind}.csv").exists()
     ]
-    recording.record_cuts(folder, *tables, at=MOMENT)
-    recording.record_readings(folder, intake.read_readings(source / "readings.csv", steps.load(folder)), at=MOMENT)
+    store.record_cuts(folder, *tables, at=MOMENT)
+    store.record_readings(folder, intake.read_bench(source / "readings.csv", steps.load(folder)).readings, at=MOMENT)
 
 
 def example(name: str) -> Callable[[Path], Path]:

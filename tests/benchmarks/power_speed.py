@@ -5,7 +5,7 @@ import warnings
 
 import numpy as np
 
-from trials.plan.power import Balanced, Simulation, chance_balanced, detectable_balanced, simulate_tests
+from trials.plan.power import Balanced, Simulation, chance_f, detectable_balanced, pattern_means, simulate_tests
 
 SPREADS = {"specimen": 4.0, "coupon": 3.0, "reading": 2.0}
 PEER_TRIALS = 40
@@ -54,7 +54,8 @@ def statsmodels_loop(fixed, groups, trials, seed):
 
 def main():
     layout = Balanced(4, 3, coupons=6, readings=6)
-    print(f"balanced: chance at 8 um by noncentral F {chance_balanced(layout, SPREADS, 8.0):.4f}")
+    noncentrality = np.sum((8.0 * pattern_means(4)) ** 2) / layout.variance_of_mean(SPREADS)
+    print(f"balanced: chance at 8 um by noncentral F {chance_f(noncentrality, 3, layout.df):.4f}")
     fixed, groups = unbalanced(np.random.default_rng(3))
     contrast = {"nozzle": np.eye(4)[1:]}
     found, slow, slow_cpu = seconds_of(lambda: simulate_tests(fixed, groups, SPREADS, contrast))

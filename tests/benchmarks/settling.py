@@ -7,8 +7,10 @@ analysis (yardstick, simultaneous intervals, rule of four words) of simulated tr
 """
 
 import argparse
+import sys
 import time
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -25,67 +27,14 @@ from trials.plan.settling.request import Goal, Pattern, Space
 from trials.plan.settling.search import settle
 from trials.trial import parse
 
-BODY = """
-[trial]
-title = "Invented scenario"
-question = "Which type?"
-[application]
-material = "S235"
-thickness_mm = 12.0
-gas = "oxygen"
-{nozzles}
-{factors}
-[held]
-speed_m_min = 1.1
-[plan]
-method = "full"
-sheets = 1
-seed = 7
-compare_at = "{at}"
-curves = "{curves}"
-{limits}
-[costs]
-machine_hour = {machine}
-bench_hour = {bench}
-[responses.roughness]
-primary = true
-readings = 2
-worthwhile = "{worthwhile}"
-[responses.roughness.expected]
-level = 35.0
-specimen = "{specimen}"
-mount = "{mount}"
-coupon = "{coupon}"
-reading = "{reading}"
-"""
-PRESSURE = '[factors.pressure]\nunit = "bar"\nlevels = [0.5, 0.7, 0.9]\ntoday = 0.7'
-STANDOFF = '[factors.standoff]\nunit = "mm"\nlevels = [0.6, 1.0, 1.4]\ntoday = 1.0'
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from plan.settling.scenes import text_of
 
 
-def nozzles(*prices):
-    """Blocks of so many types, the first today's."""
-    return "\n".join(
-        f'[[nozzles]]\ntype = "{chr(97 + i) * 2}"\norifice_mm = 1.4\nspecimens = 3\nprice = {price}'
-        + ("\ntoday = true" if i == 0 else "")
-        for i, price in enumerate(prices)
-    )
-
-
-def scenario(
-    types, spreads, *, at="today", curves="by type", worthwhile="15 %", limits="", prices=(120, 55), factors=2
-):
-    """Text of a trial file."""
-    return BODY.format(
-        nozzles=nozzles(*types),
-        factors="\n".join((PRESSURE, STANDOFF)[:factors]),
-        at=at,
-        curves=curves,
-        limits=limits,
-        machine=prices[0],
-        bench=prices[1],
-        worthwhile=worthwhile,
-        **dict(zip(("specimen", "mount", "coupon", "reading"), spreads, strict=True)),
-    )
+def scenario(types, spreads, *, at="today", curves="by type", limits="", **asked):
+    """Text of a trial file of these prices and spreads."""
+    return text_of(types, spreads, plan=f'sheets = 1\ncompare_at = "{at}"\ncurves = "{curves}"\n{limits}', **asked)
 
 
 @dataclass(frozen=True)
@@ -99,20 +48,21 @@ class Scenario:
 
 SCENARIOS = (
     Scenario("two types, little spread", scenario((9, 21), ("3 %", "2 %", "6 %", "5 %"), factors=1)),
-    Scenario("three types", scenario((9, 14, 21), ("8 %", "5 %", "10 %", "7 %"), worthwhile="20 %")),
-    Scenario("three types, averaged", scenario((9, 11, 21), ("5 %", "3 %", "10 %", "7 %"), at="average")),
+    Scenario("three types", scenario((9, 14, 21), ("8 %", "5 %", "10 %", "7 %"), worthwhile="20 %", factors=2)),
+    Scenario("three types, averaged", scenario((9, 11, 21), ("5 %", "3 %", "10 %", "7 %"), at="average", factors=2)),
     Scenario(
         "four types, few pieces, one limit",
         scenario(
             (9, 11, 21, 30),
             ("4 %", "2 %", "8 %", "6 %"),
+            factors=2,
             curves="common",
             limits='limits = [{ nozzle = "bb", factor = "pressure", at_most = 0.8 }]',
         ),
         Space(most={"bb": 6}),
     ),
     Scenario("six types, dear pieces", scenario((9, 90, 90, 120, 120, 150), ("4 %", "4 %", "7 %", "5 %"), factors=1)),
-    Scenario("two types, bare", scenario((9, 21), ("8 %", "3 %", "10 %", "7 %")), Space(bare=True)),
+    Scenario("two types, bare", scenario((9, 21), ("8 %", "3 %", "10 %", "7 %"), factors=2), Space(bare=True)),
 )
 
 
@@ -193,7 +143,9 @@ def rates_of(frame, problem, weak, count, seed=1):
 
 
 EXTENDED = (
-    Scenario("three types, 4 pieces each", scenario((9, 14, 21), ("8 %", "5 %", "10 %", "7 %"), worthwhile="20 %")),
+    Scenario(
+        "three types, 4 pieces each", scenario((9, 14, 21), ("8 %", "5 %", "10 %", "7 %"), worthwhile="20 %", factors=2)
+    ),
     Scenario("two types, 3 pieces each", scenario((9, 21), ("5 %", "3 %", "8 %", "6 %"), factors=1)),
 )
 

@@ -1,5 +1,6 @@
 """A small trial in every state, made through the commands themselves, and a way to run a command in this process."""
 
+import pickle
 import shutil
 import sys
 from dataclasses import dataclass
@@ -24,6 +25,30 @@ def pictures(request):
     """Blank, but for tests that ask for drawn ones."""
     if "drawn_pictures" not in request.fixturenames:
         request.getfixturevalue("blank_pictures")
+
+
+@pytest.fixture(scope="session")
+def kept_studies():
+    """Studies by what they were made from, as bytes."""
+    return {}
+
+
+@pytest.fixture(autouse=True)
+def studied_once(kept_studies, monkeypatch):
+    """A study follows from trial and evidence alone: commands that ask for one again get the same, made once a run.
+
+    Each gets objects of its own, so that nothing done to one is seen in another.
+    """
+    from trials.decide import study, window
+
+    def kept(*asked, **full):
+        key = pickle.dumps((asked, full, window.POINTS, window.FEWER_POINTS))
+        if key not in kept_studies:
+            kept_studies[key] = pickle.dumps(made_anew(*asked, **full))
+        return pickle.loads(kept_studies[key])
+
+    made_anew = study.study
+    monkeypatch.setattr(study, "study", kept)
 
 
 @pytest.fixture(scope="session")
@@ -73,8 +98,7 @@ def simulated_readings(folder, path, seed=7):
 def made(home, text):
     """Folders of a trial in its states: new, frozen, cut, measured."""
     from trials import steps
-    from trials.store.intake import typed_tables as intake
-    from trials.store.records import recording
+    from trials.store import intake, records
     from trials.trial import parse
 
     (home / "new").mkdir()
@@ -82,11 +106,11 @@ def made(home, text):
     shutil.copytree(home / "new", home / "frozen")
     steps.freeze(home / "frozen", steps.propose(parse(text)))
     shutil.copytree(home / "frozen", home / "cut")
-    recording.record_as_planned(home / "cut")
+    records.record_as_planned(home / "cut")
     shutil.copytree(home / "cut", home / "measured")
     simulated_readings(home / "measured", home / "readings.csv")
-    rows = intake.read_readings(home / "readings.csv", steps.load(home / "measured"))
-    recording.record_readings(home / "measured", rows)
+    rows = intake.read_bench(home / "readings.csv", steps.load(home / "measured")).readings
+    records.record_readings(home / "measured", rows)
     return home
 
 

@@ -20,7 +20,7 @@ def press(monkeypatch):
 
     def pressing(key):
         monkeypatch.setattr("sys.stdin", Terminal())
-        monkeypatch.setattr("trials.cli.asking.sys.stderr.isatty", lambda: True, raising=False)
+        monkeypatch.setattr("trials.cli.doubts.sys.stderr.isatty", lambda: True, raising=False)
         monkeypatch.setattr("typer.getchar", lambda: key)
 
     return pressing

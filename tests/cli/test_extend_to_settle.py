@@ -2,7 +2,6 @@
 
 import json
 import tomllib
-from importlib import import_module
 
 import pytest
 
@@ -55,14 +54,8 @@ def test_the_block_brings_its_new_specimens_into_file_plan_and_journal(trials, a
     assert set(records.coupons.loc[records.coupons["block"] == 2, "specimen"]) == planned
 
 
-@pytest.fixture
-def quick_verdict(monkeypatch):
-    """A verdict without its own honesty, which is simulated for half a minute."""
-    monkeypatch.setattr(import_module("trials.steps.verdict"), "honesty_for", lambda *_: ())
-
-
-def test_after_the_looks_are_taken_it_is_exploratory_and_says_so(trials, at, quick_verdict):
-    folder = at("measured")
+def test_after_the_looks_are_taken_it_is_exploratory_and_says_so(trials, small):
+    folder = small("measured")
     assert trials("verdict", folder).code == 0
     found = json.loads(trials("extend", folder, "--settle", "80", "--show", "--json").out)
     assert found["declared"] is False and "block_exploratory" in [line["kind"] for line in found["said"]]
@@ -113,10 +106,10 @@ def test_a_retired_specimen_is_listed_and_never_planned_again(trials, at):
         assert {row["specimen"] for row in block} == {"C1", "C2", "C3", "D1", "D3"}
 
 
-def test_the_verdict_lists_what_was_retired_before_it(trials, at, quick_verdict):
+def test_the_verdict_lists_what_was_retired_before_it(trials, small):
     from trials.steps.journal import changes_after_freezing
 
-    folder = at("measured")
+    folder = small("measured")
     trials("retire", folder, "C1", "--who", "AB", "--why", "lost")
     assert [change.facts["specimen"] for change in changes_after_freezing(load(folder))] == ["C1"]
     assert trials("verdict", folder).code == 0

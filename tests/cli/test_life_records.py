@@ -30,7 +30,7 @@ ROWS = [
 @pytest.fixture(scope="module")
 def frozen(tmp_path_factory):
     """A life trial whose specimens were put to work; only to be copied."""
-    from trials.store.records import recording
+    from trials.store import records
     from trials.trial import parse
 
     folder = tmp_path_factory.mktemp("life") / "frozen"
@@ -38,7 +38,7 @@ def frozen(tmp_path_factory):
     text = DESIGN.read_text(encoding="utf-8")
     (folder / "trial.toml").write_text(text, encoding="utf-8")
     steps.freeze(folder, steps.propose(parse(text)))
-    recording.record_as_planned(folder)
+    records.record_as_planned(folder)
     return folder
 
 

@@ -67,6 +67,8 @@ def test_a_scan_alone(trials, scan):
     found = json.loads(trials("measure", scan, "--thickness", 12, "--json").out)["files"][0]
     # delta a of 1 mm at 12 mm leaves 10 mm of a lean of 0.01: exact but for rounding
     assert found["u_mm"] == pytest.approx(0.1, abs=1e-9)
+    # 10 mm times the tangent of 0.1 degrees
+    assert "levelling off by 0.1° adds up to 0.0175 mm" in flat_words(trials("measure", scan, "--thickness", 12).out)
 
 
 @pytest.mark.usefixtures("drawn_pictures")

@@ -7,7 +7,7 @@ import statsmodels.api as sm
 from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.mixed import fit_mixed, kenward_roger
 from trials.infer.strata import strata_tests
-from trials.infer.yardstick import YardstickDesign, estimate_between, estimates_between, judge
+from trials.infer.yardstick import YardstickDesign, estimate_between, judge
 
 SAME = 1e-6  # what the design asks of F and degrees of freedom in balanced data
 
@@ -212,7 +212,7 @@ def test_an_unbalanced_contrast_has_its_free_variance_and_half_of_the_adjustment
         found = estimate_between(y, trial.fixed, groups, row)
         assert found.se**2 == pytest.approx(plain + 0.5 * adjustment, rel=1e-6)  # as far as the search settles
         assert found.df == pytest.approx(2.0 * (row @ at) ** 2 / (each @ w @ each), rel=1e-6)
-        both = estimates_between(y, trial.fixed, groups, np.array([row, trial.contrast[0]]))
+        both = YardstickDesign.build(trial.fixed, groups).fit(y).estimates(np.array([row, trial.contrast[0]]))
         assert both.covariance[0, 0] == pytest.approx(found.se**2, rel=1e-9)
 
 
@@ -254,18 +254,19 @@ def test_no_specimen_spread_does_not_lengthen_the_yardstick():
 def test_several_estimates_at_once_agree_with_each_alone():
     trial, y = unbalanced()
     rows = np.vstack([trial.contrast, trial.contrast[0] - trial.contrast[1]])
-    found = estimates_between(y, trial.fixed, trial.groups, rows)
+    fit = YardstickDesign.build(trial.fixed, trial.groups).fit(y)
+    found = fit.estimates(rows)
     for i, row in enumerate(rows):
         alone = estimate_between(y, trial.fixed, trial.groups, row)
         assert found.values[i] == pytest.approx(alone.value, rel=1e-12)
         assert np.sqrt(found.covariance[i, i]) == pytest.approx(alone.se, rel=1e-12)
         assert found.dfs[i] == pytest.approx(alone.df, rel=1e-12)
-    none = estimates_between(y, trial.fixed, trial.groups, rows[:0])
+    none = fit.estimates(rows[:0])
     assert (none.values.shape, none.covariance.shape, none.dfs.shape) == ((0,), (0, 0), (0,))
     balanced = Trial((3, 3, 3))
     y = balanced.response(np.random.default_rng(1), 0.0)
     pair = np.array([balanced.contrast[0] * 2 + balanced.contrast[1], balanced.contrast[0] - balanced.contrast[1]])
-    both = estimates_between(y, balanced.fixed, balanced.groups, pair).covariance
+    both = YardstickDesign.build(balanced.fixed, balanced.groups).fit(y).estimates(pair).covariance
     # types 0 against 2 and 0 against 1 share type 0: correlation one half where all have three specimens
     assert both[0, 1] / np.sqrt(both[0, 0] * both[1, 1]) == pytest.approx(0.5, abs=1e-9)
 

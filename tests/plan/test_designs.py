@@ -6,7 +6,6 @@ import pytest
 from tests_support import told
 
 from trials.plan.cautions import nozzle_cautions
-from trials.plan.choose import make_plan
 from trials.plan.confounding import confounded
 from trials.plan.kinds import PlanKind
 from trials.plan.settings import broken
@@ -39,9 +38,8 @@ def test_first_line_says_what_the_file_is_for(path):
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
-def test_it_plans_maps_each_sheet_and_keeps_levels_and_limits(path):
-    trial = read(path)
-    plan = make_plan(trial)
+def test_it_plans_maps_each_sheet_and_keeps_levels_and_limits(path, ready_made):
+    trial, plan = ready_made(path.stem)
     coupons = plan.coupons
     assert coupons["coupon"].is_unique and coupons.notna().all().all()
     assert sum(len(sheet_map(trial, coupons, sheet).coupons) for sheet in plan.sheets["sheet"]) == len(coupons)
@@ -68,9 +66,8 @@ def test_it_plans_maps_each_sheet_and_keeps_levels_and_limits(path):
         ("six-settings", 3 * 14, 3),
     ],
 )
-def test_size_by_hand(name, coupons, mounts):
-    path = next(path for path in FILES if path.stem == name)
-    plan = make_plan(read(path))
+def test_size_by_hand(name, coupons, mounts, ready_made):
+    plan = ready_made(name)[1]
     assert (len(plan.coupons), len(plan.mounts)) == (coupons, mounts)
 
 

@@ -1,5 +1,6 @@
 """The ready-made trials answer their own question: at least 80 % at their own spreads, at most three working days."""
 
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -16,26 +17,18 @@ from trials.plan.settling.problem import problem_of
 from trials.trial import parse, worthwhile_on_scale
 from trials.words.plan_chances import settled_words
 
-DESIGNS = Path(__file__).parents[2] / "designs"
-EXAMPLES = DESIGNS.parent / "example_data"
+EXAMPLES = Path(__file__).parents[2] / "example_data"
 ASKED, HOURS = 0.8, 24.0
 
 
-def read(name):
-    return parse((DESIGNS / f"{name}.toml").read_text(encoding="utf-8"), name)
-
-
 @pytest.fixture(scope="module")
-def planned():
+def planned(ready_made):
     """Trial, plan and assessment by name, each made once."""
-    kept = {}
 
+    @cache
     def get(name):
-        if name not in kept:
-            trial = read(name)
-            plan = make_plan(trial)
-            kept[name] = trial, plan, assess(trial, plan)
-        return kept[name]
+        trial, plan = ready_made(name)
+        return trial, plan, assess(trial, plan)
 
     return get
 

@@ -8,7 +8,7 @@ from trials.plan.power import (
     Balanced,
     Part,
     Pattern,
-    chance_balanced,
+    chance_f,
     curve,
     detectable_balanced,
     next_steps,
@@ -31,8 +31,9 @@ UM = {"specimen": 4.0, "coupon": 3.0, "reading": 2.0}
         (Balanced(4, 3, coupons=6, readings=6, sheets=3), Pattern.LEAST_FAVOURABLE, 0.27, 5e-3),
     ],
 )
-def test_chance_at_eight_um(layout, pattern, printed, tolerance):
-    assert chance_balanced(layout, UM, 8.0, pattern) == pytest.approx(printed, abs=tolerance)
+def test_eight_um_are_seen_with_the_printed_chance(layout, pattern, printed, tolerance):
+    low, high = (detectable_balanced(layout, UM, pattern, printed + way * tolerance) for way in (-1, 1))
+    assert low <= 8.0 <= high
 
 
 def test_noncentrality_by_hand():
@@ -57,11 +58,16 @@ def test_degrees_of_freedom(layout, df):
 @pytest.mark.parametrize("pattern", [Pattern.LEAST_FAVOURABLE, Pattern.TYPICAL])
 def test_detectable_is_where_the_chance_is_eighty_percent(pattern):
     found = detectable_balanced(ONE_SHEET, UM, pattern)
-    assert chance_balanced(ONE_SHEET, UM, found, pattern) == pytest.approx(0.8, abs=1e-8)
+    noncentrality = np.sum((found * pattern_means(4, pattern)) ** 2) / ONE_SHEET.variance_of_mean(UM)
+    assert chance_f(noncentrality, 3, ONE_SHEET.df) == pytest.approx(0.8, abs=1e-8)
 
 
 def test_no_difference_is_found_as_often_as_the_level_says():
-    assert chance_balanced(ONE_SHEET, UM, 0.0) == pytest.approx(0.05, abs=1e-12)
+    assert chance_f(0.0, 3, ONE_SHEET.df) == pytest.approx(0.05, abs=1e-12)
+
+
+def test_without_any_spread_nothing_is_too_small_to_see():
+    assert detectable_balanced(ONE_SHEET, {}) == 0.0
 
 
 def test_detectable_scales_with_the_unit():
@@ -97,12 +103,11 @@ def test_with_one_specimen_the_mounts_are_the_yardstick():
 @pytest.mark.parametrize(
     ("call", "error", "message"),
     [
-        (lambda: chance_balanced(Balanced(2, 1), UM, 1.0), NotIdentifiable, "add specimens or mounts"),
-        (lambda: chance_balanced(ONE_SHEET, {"specimen": np.nan}, 1.0), NotFinite, "spread of specimen"),
-        (lambda: chance_balanced(ONE_SHEET, UM, np.inf), NotFinite, "difference is inf"),
-        (lambda: chance_balanced(ONE_SHEET, {"coupon": -1.0}, 1.0), WrongArgument, "zero or more"),
-        (lambda: chance_balanced(ONE_SHEET, {"day": 1.0}, 1.0), WrongArgument, "'day' is unknown"),
-        (lambda: chance_balanced(ONE_SHEET, UM, 1.0, "spread out"), WrongArgument, "pattern 'spread out' is unknown"),
+        (lambda: detectable_balanced(Balanced(2, 1), UM), NotIdentifiable, "add specimens or mounts"),
+        (lambda: detectable_balanced(ONE_SHEET, {"specimen": np.nan}), NotFinite, "spread of specimen"),
+        (lambda: detectable_balanced(ONE_SHEET, {"coupon": -1.0}), WrongArgument, "zero or more"),
+        (lambda: detectable_balanced(ONE_SHEET, {"day": 1.0}), WrongArgument, "'day' is unknown"),
+        (lambda: detectable_balanced(ONE_SHEET, UM, "spread out"), WrongArgument, "pattern 'spread out' is unknown"),
         (lambda: detectable_balanced(ONE_SHEET, UM, chance=0.01), WrongArgument, "level < chance < 1"),
         (lambda: Balanced(1, 3), WrongArgument, "types is 1"),
         (lambda: Balanced(4, 2.5), WrongArgument, "specimens is 2.5"),

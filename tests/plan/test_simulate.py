@@ -5,7 +5,7 @@ import pytest
 from scipy import special
 
 from trials.errors import NotFinite, WrongArgument
-from trials.plan.power import Balanced, Pattern, Simulation, chance_balanced, pattern_means, simulate_tests
+from trials.plan.power import Balanced, Pattern, Simulation, chance_f, pattern_means, simulate_tests
 
 UM = {"specimen": 4.0, "coupon": 3.0, "reading": 2.0}
 SMALL = Balanced(4, 3, coupons=3, readings=2)
@@ -21,6 +21,11 @@ def plan_arrays(layout):
     if layout.sheets > 1:
         groups["sheet"] = specimen % layout.sheets
     return np.column_stack([np.ones(len(kind)), np.eye(layout.types)[kind][:, 1:]]), groups
+
+
+def exact_chance(layout, spreads, difference, pattern):
+    noncentrality = np.sum((difference * pattern_means(layout.types, pattern)) ** 2) / layout.variance_of_mean(spreads)
+    return chance_f(noncentrality, layout.types - 1, layout.df)
 
 
 # ---- an independent simulation: mean squares of types and of the pieces within them ----------------------------------
@@ -72,7 +77,7 @@ def test_strata_agree_with_noncentral_f(layout, pattern):
     spreads = {**UM, "mount": 1.5}
     chance, error = chance_by_strata(layout, spreads, 8.0, pattern, trials=20_000)
     # four standard errors of 20,000 trials
-    assert chance == pytest.approx(chance_balanced(layout, spreads, 8.0, pattern), abs=4.0 * error)
+    assert chance == pytest.approx(exact_chance(layout, spreads, 8.0, pattern), abs=4.0 * error)
 
 
 @pytest.mark.parametrize("sheets", [1, 3])
@@ -83,7 +88,7 @@ def test_full_analysis_agrees_where_components_are_well_above_zero(sheets):
     found = simulate_tests(fixed, groups, spreads, {"nozzle": np.eye(4)[1:]}, Simulation(250, 5))["nozzle"]
     means = 24.0 * pattern_means(4)
     effect = means[1:] - means[0]
-    exact = chance_balanced(layout, {k: v for k, v in spreads.items() if k != "sheet"}, 24.0)
+    exact = exact_chance(layout, {k: v for k, v in spreads.items() if k != "sheet"}, 24.0, Pattern.LEAST_FAVOURABLE)
     # four standard errors of 250 trials; specimens differ 8 against 3 and 1, so no estimate is zero but by rare chance
     assert found.chance(effect) == pytest.approx(exact, abs=4.0 * found.error(effect))
 

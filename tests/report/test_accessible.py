@@ -2,6 +2,7 @@
 
 import io
 from datetime import date
+from functools import cache
 
 import pdfua
 import pikepdf
@@ -26,11 +27,22 @@ def findings(data: bytes, tmp_path) -> list[str]:
     return [f"{found.rule_id}: {found.message}" for found in pdfua.validate(str(path)).findings]
 
 
+@pytest.fixture(scope="module")
+def made(trial, plan, study, extras):
+    """A paper in a language, each made once."""
+
+    @cache
+    def paper(name, language):
+        with speaking(language_named(language)):
+            return PAPERS[name](trial, plan, study, extras)
+
+    return paper
+
+
 @pytest.mark.parametrize("language", ["en", "de"])
 @pytest.mark.parametrize("paper", PAPERS)
-def test_paper_passes_what_a_machine_can_check(paper, language, trial, plan, study, extras, tmp_path):
-    with speaking(language_named(language)):
-        data = PAPERS[paper](trial, plan, study, extras)
+def test_paper_passes_what_a_machine_can_check(paper, language, made, tmp_path):
+    data = made(paper, language)
     assert findings(data, tmp_path) == []
     with pikepdf.open(io.BytesIO(data)) as found:
         assert str(found.Root.Lang) == language
@@ -38,17 +50,17 @@ def test_paper_passes_what_a_machine_can_check(paper, language, trial, plan, stu
         assert str(found.docinfo["/Title"])
 
 
-def test_a_paper_without_tags_would_be_found(trial, plan, study, extras, tmp_path):
-    with pikepdf.open(io.BytesIO(PAPERS["bench card"](trial, plan, study, extras))) as found:
+def test_a_paper_without_tags_would_be_found(made, tmp_path):
+    with pikepdf.open(io.BytesIO(made("bench card", "en"))) as found:
         del found.Root.StructTreeRoot, found.Root.Lang
         stream = io.BytesIO()
         found.save(stream)
     assert len(findings(stream.getvalue(), tmp_path)) >= 2
 
 
-def test_question_and_answer_are_read_before_the_table(trial, plan, study, extras):
+def test_question_and_answer_are_read_before_the_table(made):
     """Text as it stands in the tags: title, question, answer box, then the rest."""
-    with pikepdf.open(io.BytesIO(PAPERS["verdict"](trial, plan, study, extras))) as found:
+    with pikepdf.open(io.BytesIO(made("verdict", "en"))) as found:
         kinds = [str(kind) for kind in kinds_of(found.Root.StructTreeRoot)]
     first = kinds[: kinds.index("/Table")]
     assert "/H1" in first and first.count("/P") >= 3

@@ -6,6 +6,7 @@ import xml.etree.ElementTree as ET
 import numpy as np
 import pandas as pd
 import pytest
+from tests_support import BLANK
 
 from trials.bench.roughness import measure_profile
 from trials.bench.squareness import perpendicularity
@@ -199,3 +200,8 @@ def test_numbers_as_people_read_them(value, text):
 def test_numbers_that_stand_together_share_decimals():
     assert blocks.alike(-0.04, -0.08, 0.003) == ["−0.0400", "−0.0800", "0.0030"]
     assert blocks.chance(0.0002) == "below\u00a00.001" and blocks.chance(None) == "–"
+
+
+@pytest.mark.usefixtures("blank_pictures")
+def test_pictures_that_nobody_looks_at_are_not_drawn():
+    assert scan() == BLANK

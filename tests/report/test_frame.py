@@ -9,8 +9,8 @@ from trials.decide.results import NozzleRow, Study
 from trials.report import documents, typeset
 from trials.report.documents import bench_card_pdf, labels_pdf, run_sheet_pdf, verdict_pdf
 from trials.trial import parse
-from trials.words.frame import day_words
 from trials.words.language import Language, speaking
+from trials.words.page_frame import day_words
 
 DAY = date(2026, 3, 2)
 NONSENSE = Language("zz", lambda template: f"zz {template}", lambda one, many, n: f"zz {many}")

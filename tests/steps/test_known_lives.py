@@ -16,7 +16,7 @@ from trials.errors import InputError
 from trials.infer.life import study_lives
 from trials.steps.known_lives import known_lives, lives_kept
 from trials.steps.lives import lives_json, record_lives, recorded_lives, study_table
-from trials.store.records import recording
+from trials.store import records as store
 from trials.store.records.folder import read_trial
 
 AT = datetime(2026, 1, 12, 8, tzinfo=UTC)
@@ -96,7 +96,7 @@ def beside_lives(tmp_path_factory):
         (home / name).mkdir()
         (home / name / "trial.toml").write_text(text.replace('"double"\nbore', '"plated"\nbore'), encoding="utf-8")
         steps.freeze(home / name, steps.propose(read_trial(home / name)[0]), AT)
-    recording.record_as_planned(home / "lives")
+    store.record_as_planned(home / "lives")
     (home / "lives.csv").write_text(HEAD + "\n".join(ROWS) + "\n", encoding="utf-8")
     record_lives(home / "lives", home / "lives.csv")
     return home

@@ -5,7 +5,6 @@ import dataclasses
 import pytest
 
 import trials
-from trials import steps
 from trials.decide.results import Study
 
 
@@ -15,8 +14,8 @@ def shown(example):
     return trials.fit(example("nitrogen_6mm"))
 
 
-def test_the_fit_is_the_study_of_the_folder(shown, example):
-    plainly = steps.fit(example("nitrogen_6mm"))
+def test_the_fit_is_the_study_of_the_folder(shown, studied):
+    plainly = studied("nitrogen_6mm")
     assert isinstance(shown, Study)
     assert all(getattr(shown, f.name) == getattr(plainly, f.name) for f in dataclasses.fields(Study))
 

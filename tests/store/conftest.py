@@ -10,7 +10,6 @@ from tests_support import readings_table
 from trials.findings import Finding
 from trials.plan.kinds import PlanKind
 from trials.store import records
-from trials.store.records import database
 
 TOML = """\
 [trial]
@@ -126,7 +125,7 @@ def frozen_template(tmp_path_factory):
     place = tmp_path_factory.mktemp("frozen") / "trial"
     place.mkdir()
     (place / "trial.toml").write_text(TOML, encoding="utf-8")
-    database.freeze(
+    records.freeze(
         place, plan_tables(), [Finding(PlanKind.AS_WRITTEN, facts={"text": "Two sheets, four mounts."})], at=AT
     )
     return place
@@ -135,7 +134,7 @@ def frozen_template(tmp_path_factory):
 @pytest.fixture(scope="session")
 def cut_template(frozen_template, tmp_path_factory):
     place = shutil.copytree(frozen_template, tmp_path_factory.mktemp("cut") / "trial")
-    database.record_as_planned(place, who="Operator", at=AT)
+    records.record_as_planned(place, who="Operator", at=AT)
     return place
 
 

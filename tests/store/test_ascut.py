@@ -2,7 +2,7 @@ import pandas as pd
 import pytest
 
 from trials.errors import InputError
-from trials.store.records import database
+from trials.store import records as store
 from trials.store.records.as_cut import analysis_table, coupon_table, departures
 from trials.store.records.corrections import ReadingPlace
 from trials.store.records.records import CUT_COLUMNS, READING_COLUMNS
@@ -29,7 +29,7 @@ def full(rows, field="rz5_um", count=3, value=30.0):
 
 
 def test_before_cutting_every_coupon_waits_and_nothing_departs(frozen):
-    records = database.load(frozen)
+    records = store.load(frozen)
     table = coupon_table(records)
     assert set(table["outcome"]) == {"not cut yet"}
     assert table["cut_order"].isna().all()
@@ -37,8 +37,8 @@ def test_before_cutting_every_coupon_waits_and_nothing_departs(frozen):
 
 
 def test_a_trial_cut_as_planned_has_no_departures(cut):
-    database.record_readings(cut, full(PLANNED))
-    records = database.load(cut)
+    store.record_readings(cut, full(PLANNED))
+    records = store.load(cut)
     assert departures(records) == ()
     table = coupon_table(records)
     assert table["pressure_bar"].tolist() == records.coupons["pressure_bar"].tolist()
@@ -52,8 +52,8 @@ def test_analysis_uses_what_was_cut(frozen):
         ("KX7", 2, "cut", "", "", "pressure_bar=0.6; gas_purity_class=3.0"),
         ("QF4", 3, "scrapped"),
     )
-    database.record_cuts(frozen, rows, mounts=again)
-    database.record_readings(
+    store.record_cuts(frozen, rows, mounts=again)
+    store.record_readings(
         frozen,
         readings(
             ("KX7", 1, "rz5_um", 31.0, 0, "left"),
@@ -63,7 +63,7 @@ def test_analysis_uses_what_was_cut(frozen):
             ("KX7", 1, "u_mm", 0.1),
         ),
     )
-    table = analysis_table(database.load(frozen), "roughness")
+    table = analysis_table(store.load(frozen), "roughness")
     assert list(table.columns) == [
         *("coupon", "sheet", "mount", "nozzle", "specimen", "pressure_bar", "gas_purity_class"),
         *("cut_order", "order", "side", "reading", "value", "block", "outcome"),
@@ -77,28 +77,28 @@ def test_analysis_uses_what_was_cut(frozen):
 
 
 def test_a_correction_reaches_the_analysis(cut):
-    database.record_readings(cut, readings(("KX7", 1, "rz5_um", 310.0)))
-    database.correct(cut, ReadingPlace("KX7", "rz5_um", 1), 31.0, "Inspector", "decimal point")
-    assert analysis_table(database.load(cut), "roughness")["value"].tolist() == [31.0]
+    store.record_readings(cut, readings(("KX7", 1, "rz5_um", 310.0)))
+    store.correct(cut, ReadingPlace("KX7", "rz5_um", 1), 31.0, "Inspector", "decimal point")
+    assert analysis_table(store.load(cut), "roughness")["value"].tolist() == [31.0]
 
 
 def test_lost_coupons_are_not_analysed(cut):
-    database.record_readings(cut, full(PLANNED))
-    database.correct_cut(cut, "KX7", "outcome", "not_severed", "Operator", "seen later")
-    assert "KX7" not in set(analysis_table(database.load(cut), "roughness")["coupon"])
+    store.record_readings(cut, full(PLANNED))
+    store.correct_row(cut, store.RowChange("coupon", "KX7", "outcome", "not_severed"), "Operator", "seen later")
+    assert "KX7" not in set(analysis_table(store.load(cut), "roughness")["coupon"])
 
 
 def test_the_worst_grade_stands_for_the_coupon(cut):
-    database.record_readings(
+    store.record_readings(
         cut, readings(("KX7", 1, "dross_grade", 1), ("KX7", 2, "dross_grade", 3), ("B2M", 1, "dross_grade", 0))
     )
-    table = analysis_table(database.load(cut), "dross")
+    table = analysis_table(store.load(cut), "dross")
     assert table[["coupon", "value"]].values.tolist() == [["KX7", 3.0], ["B2M", 0.0]]
 
 
 def test_an_unknown_response_is_named(cut):
     with pytest.raises(InputError, match="no such response; found 'roughnes'.*Did you mean 'roughness'"):
-        analysis_table(database.load(cut), "roughnes")
+        analysis_table(store.load(cut), "roughnes")
 
 
 def replaced(*changes):
@@ -158,15 +158,15 @@ M9 = {"mount": "M9", "nozzle": "cylindrical", "specimen": "C1", "sheet": "S1"}
     ],
 )
 def test_departures_in_words(frozen, rows, mounts, sentences):
-    database.record_cuts(frozen, rows, mounts=None if mounts is None else pd.DataFrame(mounts))
-    assert [say(found) for found in departures(database.load(frozen))] == sentences
+    store.record_cuts(frozen, rows, mounts=None if mounts is None else pd.DataFrame(mounts))
+    assert [say(found) for found in departures(store.load(frozen))] == sentences
 
 
 def test_fewer_readings_than_planned_are_listed(cut):
     rows = full(PLANNED)
     rows = rows[~((rows["coupon"] == "KX7") & (rows["reading"] == 3)) & (rows["coupon"] != "B2M")]
-    database.record_readings(cut, rows)
-    assert [say(found) for found in departures(database.load(cut))] == [
+    store.record_readings(cut, rows)
+    assert [say(found) for found in departures(store.load(cut))] == [
         "No reading of mean height of profile Rz5 on B2M.",
         "Fewer than the planned 3 readings of mean height of profile Rz5 on KX7.",
     ]
@@ -174,7 +174,7 @@ def test_fewer_readings_than_planned_are_listed(cut):
 
 def test_only_coupons_that_really_moved_are_out_of_turn(frozen):
     order = ["B2M", "QF4", "T9R", "W3H", "KX7", "ZN6", "H8D", "P5C"]
-    database.record_cuts(frozen, cuts(*((mark, i, "cut") for i, mark in enumerate(order, 1))))
-    assert [say(found) for found in departures(database.load(frozen))] == [
+    store.record_cuts(frozen, cuts(*((mark, i, "cut") for i, mark in enumerate(order, 1))))
+    assert [say(found) for found in departures(store.load(frozen))] == [
         "Coupon KX7 was cut in another order than planned."
     ]

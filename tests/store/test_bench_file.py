@@ -8,7 +8,7 @@ from trials import steps
 from trials.errors import InputError
 from trials.record_kinds import JournalKind, RecordKind
 from trials.store import intake, records
-from trials.store.records.measuring import measured_places
+from trials.store.records.measuring_order import measured_places
 from trials.trial import parse
 from trials.words import records as words
 

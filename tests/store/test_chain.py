@@ -13,7 +13,7 @@ from trials import steps
 from trials.errors import InputError
 from trials.record_kinds import RecordKind
 from trials.store import records
-from trials.store.records import chain, database, schema
+from trials.store.records import chain, schema
 
 
 def sql(folder, *statements):
@@ -116,7 +116,7 @@ def test_records_beside_the_question_of_another_trial_are_refused(frozen, tmp_pa
     other = tmp_path / "other"
     other.mkdir()
     (other / "trial.toml").write_text(toml, encoding="utf-8")
-    database.freeze(other, plan)  # the same question and plan, frozen on its own
+    records.freeze(other, plan)  # the same question and plan, frozen on its own
     shutil.copy(frozen / "trial.db", other / "trial.db")
     with pytest.raises(InputError, match="belong to another trial"):
         records.load(other)
@@ -126,7 +126,7 @@ def test_records_beside_the_question_of_another_trial_are_refused(frozen, tmp_pa
 def test_the_question_of_another_trial_may_be_copied_and_frozen_anew(frozen, tmp_path, plan):
     (tmp_path / "next").mkdir()
     shutil.copy(frozen / "trial.toml", tmp_path / "next" / "trial.toml")
-    later = database.freeze(tmp_path / "next", plan)
+    later = records.freeze(tmp_path / "next", plan)
     assert later.identity != records.load(frozen).identity == records.load(frozen).trial.store.trial
     assert later.trial.store.trial == later.identity
     assert (tmp_path / "next" / "trial.toml").read_text(encoding="utf-8").count("[store]") == 1

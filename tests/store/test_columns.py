@@ -23,7 +23,7 @@ def test_what_is_wrong_is_told_by_row_once_for_a_rows_own_columns_and_counted_be
     path = tmp_path / "readings.csv"
     path.write_text("coupon,reading,rz5_um,u_mm\n" + "\n".join(lines), encoding="utf-8")
     with pytest.raises(InputError) as caught:
-        intake.read_readings(path, records.load(cut))
+        intake.read_bench(path, records.load(cut))
     told = str(caught.value).splitlines()
     assert len(told) == 21
     assert told[-1] == "and 38 more such lines"  # 28 rows with two faults, two rows with one

@@ -103,14 +103,14 @@ def test_cells_that_are_many_together(tmp_path):
 
 @pytest.mark.parametrize("name", ["a?b%20c", "new\nline", b"not \xff utf-8".decode("utf-8", "surrogateescape")])
 def test_folders_with_any_name(toml, plan, tmp_path, name):
-    from trials.store.records import database
+    from trials.store import records
 
     place = tmp_path / name
     place.mkdir()
     (place / "trial.toml").write_text(toml, encoding="utf-8")
-    database.freeze(place, plan)
-    database.record_as_planned(place)
-    assert len(database.load(place).cuts) == 8
+    records.freeze(place, plan)
+    records.record_as_planned(place)
+    assert len(records.load(place).cuts) == 8
     assert [path.name for path in tmp_path.iterdir()] == [name]
 
 

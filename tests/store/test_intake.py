@@ -11,8 +11,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from trials.errors import InputError
-from trials.store.intake import typed_tables as intake
-from trials.store.records import database
+from trials.store import intake
+from trials.store import records as store
 from trials.store.tables import read_table
 from trials.words.findings import say
 
@@ -116,7 +116,7 @@ def test_readings_become_long_in_the_kept_units(cut, tmp_path):
         "KX7;1;left;1.400,5;;;;;;\n".replace("1.400,5", "1400,5")
         + "KX7;2;right;1400;0,005;2;2,5;Ann;2026-03-04;near slat\n;;;;;;;;;\n",
     )
-    long = intake.read_readings(path, database.load(cut))
+    long = intake.read_bench(path, store.load(cut)).readings
     assert long.frame[["reading", "field", "value"]].values.tolist() == [
         [1, "rz5_um", 35.5727],
         [2, "rz5_um", 35.56],
@@ -155,10 +155,10 @@ def test_readings_become_long_in_the_kept_units(cut, tmp_path):
     ],
 )
 def test_bad_cells_are_placed_and_explained(cut, tmp_path, rows, message):
-    database.correct_cut(cut, "P5C", "outcome", "aborted", "Operator", "gas ran out")
+    store.correct_row(cut, store.RowChange("coupon", "P5C", "outcome", "aborted"), "Operator", "gas ran out")
     path = written(tmp_path, HEAD + rows)
     with pytest.raises(InputError, match=re.escape(message)) as caught:
-        intake.read_readings(path, database.load(cut))
+        intake.read_bench(path, store.load(cut))
     assert str(path) in str(caught.value)
     assert "\n" not in str(caught.value)
 
@@ -177,18 +177,18 @@ def test_bad_cells_are_placed_and_explained(cut, tmp_path, rows, message):
 def test_bad_headers(cut, tmp_path, header, message):
     path = written(tmp_path, f"{header}\n{','.join(['KX7', '1', '30', '1'][: header.count(',') + 1])}\n")
     with pytest.raises(InputError, match=re.escape(message)):
-        intake.read_readings(path, database.load(cut))
+        intake.read_bench(path, store.load(cut))
 
 
 def test_readings_before_anything_was_cut(frozen, tmp_path):
     path = written(tmp_path, HEAD + "KX7,1,,,30,,,\n")
     with pytest.raises(InputError, match="not recorded as cut; found 'KX7'.*`trials cut`"):
-        intake.read_readings(path, database.load(frozen))
+        intake.read_bench(path, store.load(frozen))
 
 
 def test_coupon_level_fields_once_or_equal_and_a_repeat_may_differ(cut, tmp_path):
     path = written(tmp_path, HEAD + "KX7,1,,,30,,1,\nKX7,2,,,31,,1,\nKX7,1,1,,29,,2,\n")
-    long = intake.read_readings(path, database.load(cut))
+    long = intake.read_bench(path, store.load(cut)).readings
     grades = long.frame[long.frame["field"] == "dross_grade"]
     assert grades[["reading", "repeat", "value"]].values.tolist() == [[1, 0, 1.0], [1, 1, 2.0]]
     assert heard(long) == ["1 cell repeats an equal one above; ignored."]
@@ -196,18 +196,18 @@ def test_coupon_level_fields_once_or_equal_and_a_repeat_may_differ(cut, tmp_path
 
 def test_other_columns_are_left_out_and_said(cut, tmp_path):
     path = written(tmp_path, "coupon,reading,rz5_um,weather\nKX7,1,30,rain\n")
-    long = intake.read_readings(path, database.load(cut))
+    long = intake.read_bench(path, store.load(cut)).readings
     assert heard(long) == ["Columns left out: weather."]
-    assert heard(database.record_readings(cut, long)) == ["Columns left out: weather."]
+    assert heard(store.record_readings(cut, long)) == ["Columns left out: weather."]
 
 
 def test_numbers_in_a_workbook_come_as_they_are(cut, tmp_path):
     rows = [["coupon", "reading", "rz5_um", "u_mm"], ["KX7", 1, 31.5, None], ["KX7", 2, "about 30", None]]
     path = workbook(tmp_path / "r.xlsx", notes=[["x"]], readings=rows[:2])
-    assert intake.read_readings(path, database.load(cut)).frame["value"].tolist() == [31.5]
+    assert intake.read_bench(path, store.load(cut)).readings.frame["value"].tolist() == [31.5]
     path = workbook(tmp_path / "r2.xlsx", readings=rows)
     with pytest.raises(InputError, match="row 3, column rz5_um: not a number; found 'about 30'"):
-        intake.read_readings(path, database.load(cut))
+        intake.read_bench(path, store.load(cut))
 
 
 CUTS = "coupon,cut_order,cut_at,mount,sheet,outcome,changed_setting,note\n"
@@ -221,7 +221,7 @@ def test_cuts_from_csv(frozen, tmp_path):
         + "B2M,1,14:20,M1,S1,Not severed,gas_purity_class=2.5; speed_m_min=1.0,hung on\n"
         + "QF4,,,,,scrapped,,fell\nT9R,,,,,,,\n",
     )
-    rows = intake.read_cuts(path, database.load(frozen))
+    rows = intake.read_cuts(path, store.load(frozen))
     assert rows.frame["outcome"].tolist() == ["cut", "not_severed", "scrapped"]
     assert rows.frame["mount"].tolist() == ["M1", "M1", "M2"]
     assert rows.frame["changed_setting"].tolist()[:2] == [
@@ -230,12 +230,12 @@ def test_cuts_from_csv(frozen, tmp_path):
     ]
     assert rows.frame["cut_at"].tolist() == ["2026-03-03 14:05", "14:20", ""]
     assert heard(rows) == ["1 row has no outcome yet; left out."]
-    database.record_cuts(frozen, rows)
-    assert len(database.load(frozen).cuts) == 3
+    store.record_cuts(frozen, rows)
+    assert len(store.load(frozen).cuts) == 3
 
 
 def test_cuts_without_an_order_take_the_planned_one(frozen, tmp_path):
-    rows = intake.read_cuts(written(tmp_path, "coupon,outcome\nQF4,cut\nKX7,cut\n"), database.load(frozen))
+    rows = intake.read_cuts(written(tmp_path, "coupon,outcome\nQF4,cut\nKX7,cut\n"), store.load(frozen))
     assert rows.frame["cut_order"].tolist() == [3, 1]
     assert heard(rows) == ["No column cut_order: the planned order was taken."]
 
@@ -259,7 +259,7 @@ def test_cuts_without_an_order_take_the_planned_one(frozen, tmp_path):
 )
 def test_bad_cuts(frozen, tmp_path, row, message):
     with pytest.raises(InputError, match=re.escape(message)):
-        intake.read_cuts(written(tmp_path, CUTS + row), database.load(frozen))
+        intake.read_cuts(written(tmp_path, CUTS + row), store.load(frozen))
 
 
 @pytest.mark.parametrize(
@@ -275,7 +275,7 @@ def test_bad_cuts(frozen, tmp_path, row, message):
 )
 def test_bad_mounts(frozen, tmp_path, text, message):
     with pytest.raises(InputError, match=re.escape(message)):
-        intake.read_mounts(written(tmp_path, text), database.load(frozen))
+        intake.read_mounts(written(tmp_path, text), store.load(frozen))
 
 
 def test_one_workbook_holds_cuts_mounts_and_sheets(frozen, tmp_path):
@@ -285,28 +285,28 @@ def test_one_workbook_holds_cuts_mounts_and_sheets(frozen, tmp_path):
         mounts=[["mount", "nozzle", "specimen", "window_changed"], ["M1", "", "", ""], ["M9", "double", "D2", "no"]],
         sheets=[["sheet", "heat_lot"], ["S1", ""], ["S9", 4711]],
     )
-    records = database.load(frozen)
+    records = store.load(frozen)
     mounts, sheets = intake.read_mounts(path, records), intake.read_sheets(path, records)
     assert mounts.frame["mount"].tolist() == ["M9"]
     assert sheets.frame[["sheet", "heat_lot"]].values.tolist() == [["S9", "4711"]]
-    database.record_cuts(frozen, intake.read_cuts(path, records), mounts, sheets)
-    assert database.load(frozen).cuts.loc[0, ["mount", "sheet"]].tolist() == ["M9", "S9"]
+    store.record_cuts(frozen, intake.read_cuts(path, records), mounts, sheets)
+    assert store.load(frozen).cuts.loc[0, ["mount", "sheet"]].tolist() == ["M9", "S9"]
 
 
 def test_mounts_added_beside_a_csv_file_are_looked_up_when_recorded(frozen, tmp_path):
-    records = database.load(frozen)
+    records = store.load(frozen)
     rows = intake.read_cuts(written(tmp_path, CUTS + "KX7,1,,M8,,cut,,\n"), records)
     with pytest.raises(InputError, match=r"t.csv, row 2, column mount: unknown mount; found 'M8'"):
-        database.record_cuts(frozen, rows)
+        store.record_cuts(frozen, rows)
     mounts = intake.read_mounts(written(tmp_path, "mount,nozzle,specimen\nM8,double,D1\n", "m.csv"), records)
-    assert database.record_cuts(frozen, rows, mounts).added == 1
+    assert store.record_cuts(frozen, rows, mounts).added == 1
 
 
 def test_an_unknown_mount_in_a_workbook_is_refused_at_once(frozen, tmp_path):
     rows = [["coupon", "cut_order", "outcome", "mount"], ["KX7", 1, "cut", "M8"]]
     path = workbook(tmp_path / "run.xlsx", cuts=rows, mounts=[["mount"], ["M1"]])
     with pytest.raises(InputError, match="row 2, column mount: unknown mount; found 'M8'"):
-        intake.read_cuts(path, database.load(frozen))
+        intake.read_cuts(path, store.load(frozen))
 
 
 def test_a_plain_table_is_read_without_a_trial(tmp_path):
@@ -360,8 +360,8 @@ def test_readings_survive_file_and_store_to_the_last_digit(cut_template, tmp_pat
     )
     path = place / "r.csv"
     wide.to_csv(path, index=False, sep=";" if comma else ",", decimal="," if comma else ".")
-    database.record_readings(place, intake.read_readings(path, database.load(place)))
-    kept = database.load(place).readings
+    store.record_readings(place, intake.read_bench(path, store.load(place)).readings)
+    kept = store.load(place).readings
     found = {(r.coupon, r.reading, r.repeat, r.field): (r.value, r.note) for r in kept.itertuples()}
     expected = {(*key, field): (value, note) for key, (v, note) in rows.items() for field, value in v.items()}
     assert found == expected

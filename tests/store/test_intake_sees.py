@@ -11,11 +11,9 @@ from trials.errors import InputError, InputErrors
 from trials.record_kinds import RecordKind
 from trials.steps import status
 from trials.steps.grade import grade_table
-from trials.store import records
-from trials.store.intake import typed_tables as intake
+from trials.store import intake, records
 from trials.store.intake.adopt import Adoption, Keys, adopt
 from trials.store.intake.inspections import read_inspections
-from trials.store.records import database
 from trials.store.tables import moment_in, read_table
 
 MONDAY = datetime(2026, 3, 2, 8, 30, tzinfo=UTC)
@@ -53,7 +51,7 @@ def test_errors_of_a_workbook_and_formulas_without_a_value_are_refused_all_at_on
     rows = [HEAD, ["KX7", 1, ("=1/0", "#DIV/0!")], ["KX7", 2, ("=2*15", "")], ["KX7", 3, ("=2*15", 30)]]
     path = workbook(tmp_path / "b.xlsx", readings=rows, other=[["a"], [("=1/0", "#DIV/0!")]])
     with pytest.raises(InputErrors) as caught:
-        intake.read_readings(path, database.load(cut))
+        intake.read_bench(path, records.load(cut))
     first, second = str(caught.value).splitlines()
     assert first.endswith("row 2, column rz5_um: an error in place of a value; found '#DIV/0!'. Mend the cell.")
     assert "row 3, column rz5_um: a formula without a stored value. Open and save" in second
@@ -62,7 +60,7 @@ def test_errors_of_a_workbook_and_formulas_without_a_value_are_refused_all_at_on
 def test_a_column_that_nobody_reads_may_hold_errors_and_a_text_formula_may_be_empty(cut, tmp_path):
     head, row = [*HEAD, "mine"], ["KX7", 1, 30, ('=IF(1=1,"","")', "#REF!")]
     path = workbook(tmp_path / "b.xlsx", readings=[head, [*row[:3], None, row[3]]])
-    assert intake.read_readings(path, database.load(cut)).frame["value"].tolist() == [30.0]
+    assert intake.read_bench(path, records.load(cut)).readings.frame["value"].tolist() == [30.0]
 
 
 def test_errors_are_seen_in_a_table_that_is_adopted(tmp_path):
@@ -87,13 +85,13 @@ def test_cells_under_a_blank_header_are_refused(tmp_path):
 @pytest.mark.parametrize(("cell", "value"), [("35,5", 35.5), ("35.5", 35.5)])
 def test_tabs_with_a_decimal_comma(cut, tmp_path, cell, value):
     path = written(tmp_path, f"coupon\treading\trz5_um\nKX7\t1\t{cell}\n")
-    assert intake.read_readings(path, database.load(cut)).frame["value"].tolist() == [value]
+    assert intake.read_bench(path, records.load(cut)).readings.frame["value"].tolist() == [value]
 
 
 def test_tabs_with_points_have_no_decimal_comma(cut, tmp_path):
     path = written(tmp_path, "coupon\treading\trz5_um\nKX7\t1\t35.5\nKX7\t2\t1,400\n")
     with pytest.raises(InputError, match="row 3, column rz5_um: not a number"):
-        intake.read_readings(path, database.load(cut))
+        intake.read_bench(path, records.load(cut))
 
 
 @pytest.mark.parametrize(
@@ -101,7 +99,7 @@ def test_tabs_with_points_have_no_decimal_comma(cut, tmp_path):
 )
 def test_title_rows_above_the_header_are_passed_over_and_said(cut, tmp_path, top):
     path = written(tmp_path, f"{top}coupon;reading;rz5_um\nKX7;1;35,5\n")
-    table = intake.read_readings(path, database.load(cut))
+    table = intake.read_bench(path, records.load(cut)).readings
     row = top.count("\n") + 1
     assert table.frame["value"].to_dict() == {row + 1: 35.5}
     assert [(one.kind, one.facts["row"]) for one in table.said] == [(RecordKind.TITLES_PASSED_OVER, row)]
@@ -110,11 +108,11 @@ def test_title_rows_above_the_header_are_passed_over_and_said(cut, tmp_path, top
 def test_a_sheet_of_another_name_is_found_by_its_columns(cut, tmp_path):
     rows = [HEAD, ["KX7", 1, 30]]
     path = workbook(tmp_path / "b.xlsx", **{"how to": [["order"], ["dross first"]], "Monday": rows})
-    table = intake.read_readings(path, database.load(cut))
+    table = intake.read_bench(path, records.load(cut)).readings
     assert (table.frame["value"].tolist(), kinds(table)) == ([30.0], [RecordKind.SHEET_RENAMED])
     twice = workbook(tmp_path / "c.xlsx", Monday=rows, Tuesday=rows)
     with pytest.raises(InputError, match="has no sheet 'readings'; allowed: Monday, Tuesday"):
-        intake.read_readings(twice, database.load(cut))
+        intake.read_bench(twice, records.load(cut))
 
 
 def test_days_with_points_are_read_and_others_refused():
@@ -141,7 +139,7 @@ def test_a_thickness_in_the_table_stands_against_the_option(tmp_path):
 
 def recorded(cut, tmp_path, *lines, head="coupon,reading,rz5_um,side,inspector,instrument,measured_on"):
     path = written(tmp_path, "\n".join([head, *lines]) + "\n")
-    return records.record_readings(cut, intake.read_readings(path, database.load(cut)), "Ann", at=MONDAY)
+    return records.record_readings(cut, intake.read_bench(path, records.load(cut)).readings, "Ann", at=MONDAY)
 
 
 def test_a_reading_number_that_was_not_planned_is_flagged(cut, tmp_path):
@@ -160,7 +158,7 @@ def test_a_day_that_has_not_come_is_flagged(cut, tmp_path):
 
 def test_a_cut_on_a_day_that_has_not_come_is_flagged(frozen, tmp_path):
     path = written(tmp_path, "coupon,outcome,cut_order,cut_at\nKX7,cut,1,2062-03-02 10:00\n")
-    done = records.record_cuts(frozen, intake.read_cuts(path, database.load(frozen)), at=MONDAY)
+    done = records.record_cuts(frozen, intake.read_cuts(path, records.load(frozen)), at=MONDAY)
     assert [one.kind for one in done.said] == [RecordKind.DATED_LATER]
 
 
@@ -196,14 +194,14 @@ def test_an_instrument_overdue_is_said_without_a_date_of_measuring_and_on_status
 
 def test_marks_in_lower_case_are_the_same_marks(frozen, tmp_path):
     cuts = written(tmp_path, "coupon,outcome,cut_order,mount,sheet\nkx7,cut,1,,\n")
-    records.record_cuts(frozen, intake.read_cuts(cuts, database.load(frozen)), at=MONDAY)
+    records.record_cuts(frozen, intake.read_cuts(cuts, records.load(frozen)), at=MONDAY)
     recorded(frozen, tmp_path, "kx7,1,30,,,,", " Kx7,2,31,,,,")
     assert records.load(frozen).readings["coupon"].tolist() == ["KX7", "KX7"]
     records.correct(frozen, records.ReadingPlace("kX7", "rz5_um", 1), 33.0, "Ann", "read again")
-    records.correct_cut(frozen, "kx7", "note", "tip-up", "Ann", "forgotten")
+    records.correct_row(frozen, records.RowChange("coupon", "kx7", "note", "tip-up"), "Ann", "forgotten")
     assert records.load(frozen).cuts["note"].tolist() == ["tip-up"]
     mounts = written(tmp_path, "mount,centring_checked\nm1,yes\n")
-    assert intake.read_mounts(mounts, database.load(frozen)).frame["mount"].tolist() == ["M1"]
+    assert intake.read_mounts(mounts, records.load(frozen)).frame["mount"].tolist() == ["M1"]
 
 
 @pytest.mark.parametrize(
@@ -215,12 +213,12 @@ def test_marks_in_lower_case_are_the_same_marks(frozen, tmp_path):
 )
 def test_mixed_cut_offs_and_doubled_readings_are_told_all_at_once(cut, tmp_path, text, rows):
     with pytest.raises(InputErrors) as caught:
-        intake.read_readings(written(tmp_path, text), database.load(cut))
+        intake.read_bench(written(tmp_path, text), records.load(cut))
     assert [int(re.search(r"row (\d+),", line)[1]) for line in str(caught.value).splitlines()] == rows
 
 
 def test_doubled_marks_missing_sheets_and_cells_of_studies_are_told_all_at_once(frozen, tmp_path):
-    found = database.load(frozen)
+    found = records.load(frozen)
     for read, text in (
         (lambda path: intake.read_cuts(path, found), "coupon,outcome\nKX7,cut\nKX7,cut\nB2M,cut\nB2M,cut\n"),
         (lambda path: intake.read_sheets(path, found), "sheet,heat_lot\n,a\n,b\n"),

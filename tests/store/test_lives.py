@@ -12,9 +12,9 @@ from trials.decide.lives import LivesKind
 from trials.endings import Ended
 from trials.errors import InputError
 from trials.steps.lives import recorded_lives
+from trials.store import records as store
+from trials.store.intake.bench_file import read_bench
 from trials.store.intake.lives import check_spelling, ended_in, note_says_good
-from trials.store.intake.readings import read_readings
-from trials.store.records import recording
 from trials.trial import parse
 from trials.words.findings import say
 
@@ -27,7 +27,7 @@ def folder(tmp_path):
     text = DESIGN.read_text(encoding="utf-8")
     (tmp_path / "trial.toml").write_text(text, encoding="utf-8")
     steps.freeze(tmp_path, steps.propose(parse(text)))
-    recording.record_as_planned(tmp_path)
+    store.record_as_planned(tmp_path)
     return tmp_path
 
 
@@ -36,8 +36,8 @@ def record(folder, column, cells):
     lines = [f"coupon,reading,life_pierces,{column}"]
     lines += [f"{mark},1,{4000 + 100 * i},{cell}" for i, (mark, cell) in enumerate(zip(marks, cells, strict=False))]
     (folder / "typed.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
-    rows = read_readings(folder / "typed.csv", steps.load(folder))
-    return recording.record_readings(folder, rows)
+    rows = read_bench(folder / "typed.csv", steps.load(folder)).readings
+    return store.record_readings(folder, rows)
 
 
 def test_the_column_is_kept_as_it_was_typed(folder):

@@ -18,7 +18,7 @@ from tests_support import readings_table
 from trials import steps
 from trials.errors import InputError
 from trials.store import records
-from trials.store.records import database, schema
+from trials.store.records import chain, schema
 from trials.store.records.place import VARIABLE, place_of, server
 
 PASSWORD = "Sehr-geheim-4711"
@@ -86,8 +86,8 @@ def as_bench(address, monkeypatch):
 
 @pytest.fixture
 def shared(as_engineer, folder, plan, at):
-    database.freeze(folder, plan, at=at)
-    database.record_as_planned(folder, who="Operator", at=at)
+    records.freeze(folder, plan, at=at)
+    records.record_as_planned(folder, who="Operator", at=at)
     return folder
 
 
@@ -107,7 +107,7 @@ def test_a_trial_lives_on_the_server(shared):
     assert checked.sound and checked.findings == () and f"schema trial_{found.identity}" in checked.place
     assert steps.status(shared).steps[1].done == 8
     with pytest.raises(InputError, match="frozen already"):
-        database.freeze(shared, {})
+        records.freeze(shared, {})
     records.correct(shared, records.ReadingPlace("KX7", "rz5_um", 2), 35.5, "Engineer", "read again")
     assert records.load(shared).readings["value"].tolist() == [31.0, 33.0, 35.5]
 
@@ -127,7 +127,7 @@ def test_each_trial_has_a_schema_of_its_own(shared, tmp_path, toml, plan):
     other.mkdir()
     (other / "trial.toml").write_text(toml, encoding="utf-8")
     assert not records.load(other).frozen
-    database.freeze(other, plan)
+    records.freeze(other, plan)
     assert len(records.load(other).cuts) == 0 and len(records.load(shared).cuts) == 8
 
 
@@ -159,11 +159,11 @@ def test_the_bench_adds_readings_and_the_engineer_decides(shared, as_bench, tmp_
     assert records.record_readings(shared, some_readings(), who="Inspector").added == 3
     refused = [
         lambda: records.correct(shared, records.ReadingPlace("KX7", "rz5_um", 2), 35.5, "Inspector", "no"),
-        lambda: records.correct_cut(shared, "KX7", "note", "no", "Inspector", "no"),
+        lambda: records.correct_row(shared, records.RowChange("coupon", "KX7", "note", "no"), "Inspector", "no"),
     ]
     (tmp_path / "new").mkdir()
     (tmp_path / "new" / "trial.toml").write_text(toml, encoding="utf-8")
-    refused.append(lambda: database.freeze(tmp_path / "new", plan))
+    refused.append(lambda: records.freeze(tmp_path / "new", plan))
     for call in refused:
         with pytest.raises(InputError, match="your role on the server may not do this"):
             call()
@@ -228,8 +228,8 @@ def test_eight_writers_lose_and_double_nothing(where, request):
 
 
 def _killed_before_the_seal(folder, plan):
-    database.chain.seal = lambda connection: os.kill(os.getpid(), signal.SIGKILL)
-    database.freeze(folder, plan)
+    chain.seal = lambda connection: os.kill(os.getpid(), signal.SIGKILL)
+    records.freeze(folder, plan)
 
 
 @pytest.mark.filterwarnings("ignore:.*fork:DeprecationWarning")
@@ -240,7 +240,7 @@ def test_a_freeze_that_is_killed_leaves_nothing_and_is_done_again(as_engineer, a
     writer.join(60)
     assert writer.exitcode == -signal.SIGKILL
     assert not records.load(folder).frozen and _schemas(folder) == before
-    assert database.freeze(folder, plan).frozen
+    assert records.freeze(folder, plan).frozen
     assert steps.check(folder).findings == () and len(_schemas(folder)) == len(before) + 1
 
 

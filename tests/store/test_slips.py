@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from trials.record_kinds import Where
-from trials.store.records import database
+from trials.store import records as store
 from trials.store.records.records import READING_COLUMNS
 from trials.store.records.slips import _times, slips
 from trials.words.findings import say
@@ -31,13 +31,13 @@ def long(values, coupon="KX7", field="rz5_um"):
     ],
 )
 def test_far_from_the_others_of_its_coupon(cut, values, flagged):
-    assert [slip.value for slip in slips(long(values), database.load(cut))] == flagged
+    assert [slip.value for slip in slips(long(values), store.load(cut))] == flagged
 
 
 def test_a_lonely_reading_is_compared_with_the_trial(cut):
     rows = pd.concat([long([30.0 + i], coupon=c) for i, c in enumerate(["KX7", "B2M", "QF4", "T9R", "W3H"])])
     rows = pd.concat([rows, long([310.0], coupon="P5C")])
-    found = slips(rows, database.load(cut))
+    found = slips(rows, store.load(cut))
     assert [(slip.coupon, slip.neighbours_median) for slip in found] == [("P5C", 32.0)]
     assert say(found[0].finding) == (
         "coupon P5C, reading 1: Rz5 310 µm is 9.69 times the median 32 µm of the other readings of the trial; "
@@ -56,7 +56,7 @@ def test_a_lonely_reading_is_compared_with_the_trial(cut):
     ],
 )
 def test_fields_on_which_tenfold_is_no_surprise_are_left_alone(cut, field, values, flagged):
-    assert [slip.value for slip in slips(long(values, field=field), database.load(cut))] == flagged
+    assert [slip.value for slip in slips(long(values, field=field), store.load(cut))] == flagged
 
 
 def of_coupons(by_coupon, field="rz5_um"):
@@ -65,7 +65,7 @@ def of_coupons(by_coupon, field="rz5_um"):
 
 def test_a_pair_that_its_neighbours_settle_has_one_slip(cut):
     others = {mark: [40.0, 41.0, 42.0] for mark in ("B2M", "QF4", "T9R", "W3H")}
-    found = slips(of_coupons({"KX7": [41.0, 412.0], **others}), database.load(cut))
+    found = slips(of_coupons({"KX7": [41.0, 412.0], **others}), store.load(cut))
     assert [(slip.coupon, slip.value) for slip in found] == [("KX7", 412.0)]
 
 
@@ -80,12 +80,12 @@ def test_a_pair_that_its_neighbours_settle_has_one_slip(cut):
 )
 def test_a_coupon_typed_wrongly_as_a_whole_is_far_from_the_others(cut, field, typed, usual, flagged):
     others = {mark: [usual, 1.02 * usual, 0.98 * usual] for mark in ("B2M", "QF4", "T9R", "W3H", "ZN6")}
-    found = slips(of_coupons({"KX7": typed, **others}, field), database.load(cut))
+    found = slips(of_coupons({"KX7": typed, **others}, field), store.load(cut))
     assert [(slip.coupon, slip.where) for slip in found] == [("KX7", Where.WHOLE_TRIAL)] * flagged
 
 
 def test_coupons_at_like_settings_come_before_all_of_the_trial(cut):
-    records = database.load(cut)
+    records = store.load(cut)
     coupons = records.coupons.assign(pressure_bar=0.5, gas_purity_class="2.5")
     alike = replace(records, coupons=coupons)
     marks = coupons.loc[coupons["nozzle"] == "double", "coupon"].tolist()
@@ -96,7 +96,7 @@ def test_coupons_at_like_settings_come_before_all_of_the_trial(cut):
 
 def test_a_bound_of_the_instrument_is_no_slip(cut):
     rows = long([30.0, 31.0, 320.0])
-    assert not slips(rows.assign(beyond=["", "", "above"]), database.load(cut))
+    assert not slips(rows.assign(beyond=["", "", "above"]), store.load(cut))
 
 
 def test_a_reading_next_to_nothing_is_far_off_without_a_warning():

@@ -17,7 +17,7 @@ from trials.errors import InputError
 from trials.frozen import changes, freeze_hash
 from trials.record_kinds import JournalKind
 from trials.store import records
-from trials.store.records import database, migrations
+from trials.store.records import migrations
 from trials.store.records.check import check
 from trials.store.records.fingerprint import fingerprint, look_of
 from trials.store.records.journal import entries
@@ -216,8 +216,10 @@ def test_lots_are_journalled_with_the_next_entry(frozen, at):
     edit(frozen, 'specimens = ["C1", "C2"]', 'specimens = ["C1", "C2"]\nlots = ["L1", "L2"]')
     records.record_as_planned(frozen, "Operator", at=at)
     edit(frozen, 'lots = ["L1", "L2"]', 'lots = ["L1", "L3"]')
-    records.correct_sheet(frozen, "S1", "heat_lot", "H1", "Operator", "read again")
-    records.correct_sheet(frozen, "S2", "heat_lot", "H2", "Operator", "no change of lots here")
+    records.correct_row(frozen, records.RowChange("sheet", "S1", "heat_lot", "H1"), "Operator", "read again")
+    records.correct_row(
+        frozen, records.RowChange("sheet", "S2", "heat_lot", "H2"), "Operator", "no change of lots here"
+    )
     found = [entry.payload for entry in entries(records.load(frozen).journal, JournalKind.LOTS)]
     first = {"key": "lots.cylindrical", "old": "absent", "new": '["L1", "L2"]'}
     assert found == [first, {"key": "lots.cylindrical", "old": '["L1", "L2"]', "new": '["L1", "L3"]'}]
@@ -225,7 +227,7 @@ def test_lots_are_journalled_with_the_next_entry(frozen, at):
 
 def test_lots_alone_can_be_amended_with_a_reason(frozen):
     edit(frozen, 'specimens = ["C1", "C2"]', 'specimens = ["C1", "C2"]\nlots = ["L1", "L2"]')
-    assert database.amend(frozen, "Engineer", "label read") == [("lots.cylindrical", "absent", '["L1", "L2"]')]
+    assert records.amend(frozen, "Engineer", "label read") == [("lots.cylindrical", "absent", '["L1", "L2"]')]
     entry = entries(records.load(frozen).journal, JournalKind.LOTS)[0]
     assert (entry.who, entry.why) == ("Engineer", "label read")
 

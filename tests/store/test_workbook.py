@@ -8,8 +8,9 @@ import xlsxwriter.utility
 from python_calamine import CalamineWorkbook
 
 from trials.grade.iso9013 import roughness_range, squareness_range
-from trials.store.intake import typed_tables as intake
-from trials.store.records import database, draw_marks
+from trials.store import intake
+from trials.store import records as store
+from trials.store.records import draw_marks
 from trials.store.workbooks import (
     bench_workbook,
     labelled,
@@ -36,7 +37,7 @@ def inside(path):
 
 
 def test_the_run_workbook_is_prefilled_in_planned_order(frozen, tmp_path):
-    records = database.load(frozen)
+    records = store.load(frozen)
     path = written(tmp_path / "run.xlsx", run_workbook(records))
     assert CalamineWorkbook.from_path(str(path)).sheet_names == ["read first", "cuts", "mounts", "sheets"]
     rows = cells(path, "cuts")
@@ -52,35 +53,37 @@ def test_the_run_workbook_is_prefilled_in_planned_order(frozen, tmp_path):
 
 
 def test_an_untouched_run_workbook_records_nothing(frozen, tmp_path):
-    records = database.load(frozen)
+    records = store.load(frozen)
     path = written(tmp_path / "run.xlsx", run_workbook(records))
     rows = intake.read_cuts(path, records)
     assert len(rows.frame) == 0
-    assert [say(one) for one in database.record_cuts(frozen, rows).said] == ["8 rows have no outcome yet; left out."]
+    assert [say(one) for one in store.record_cuts(frozen, rows).said] == ["8 rows have no outcome yet; left out."]
     assert len(intake.read_mounts(path, records).frame) == 0
     assert len(intake.read_sheets(path, records).frame) == 0
 
 
 def test_a_run_workbook_made_after_cutting_reads_back_as_recorded(cut, tmp_path):
-    database.correct_cut(cut, "QF4", "changed_setting", "pressure_bar=0.7", "Operator", "knob slipped")
-    database.correct_mount(cut, "M2", "window_changed", "yes", "Operator", "forgotten")
-    records = database.load(cut)
+    store.correct_row(
+        cut, store.RowChange("coupon", "QF4", "changed_setting", "pressure_bar=0.7"), "Operator", "knob slipped"
+    )
+    store.correct_row(cut, store.RowChange("mount", "M2", "window_changed", "yes"), "Operator", "forgotten")
+    records = store.load(cut)
     path = written(tmp_path / "run.xlsx", run_workbook(records))
     rows = intake.read_cuts(path, records)
-    done = database.record_cuts(cut, rows, intake.read_mounts(path, records), intake.read_sheets(path, records))
+    done = store.record_cuts(cut, rows, intake.read_mounts(path, records), intake.read_sheets(path, records))
     assert (done.added, done.ignored) == (0, 8)
 
 
 @pytest.mark.parametrize("make", [run_workbook, bench_workbook])
 def test_the_same_records_give_the_same_bytes(frozen, tmp_path, make):
-    records = database.load(frozen)
+    records = store.load(frozen)
     first = make(records)
     assert make(records) == first
     assert "2026-03-02T08:30:00Z" in inside(written(tmp_path / "a.xlsx", first))["docProps/core.xml"]
 
 
 def test_the_bench_workbook_tells_nothing_of_nozzle_setting_or_order(frozen, tmp_path):
-    records = database.load(frozen)
+    records = store.load(frozen)
     path = written(tmp_path / "bench.xlsx", bench_workbook(records))
     text = "\n".join(inside(path).values())
     for hint in (
@@ -103,7 +106,7 @@ def test_the_bench_workbook_tells_nothing_of_nozzle_setting_or_order(frozen, tmp
 
 
 def test_the_measuring_order_is_the_trials_own_and_the_repeats_have_another(frozen):
-    records = database.load(frozen)
+    records = store.load(frozen)
     order = measuring_order(records)
     assert order == measuring_order(records)
     assert len(repeat_order(records)) == 1  # a tenth of eight coupons, at least one
@@ -115,20 +118,20 @@ def test_the_measuring_order_is_the_trials_own_and_the_repeats_have_another(froz
 
 
 def test_another_seed_gives_another_measuring_order(frozen):
-    records = database.load(frozen)
+    records = store.load(frozen)
     other = records.trial.model_copy(update={"plan": records.trial.plan.model_copy(update={"seed": 5})})
     assert measuring_order(replace(records, trial=other)) != measuring_order(records)
 
 
 def test_lost_coupons_leave_the_order_of_the_others_as_it_was(cut):
-    before = measuring_order(database.load(cut))
-    database.correct_cut(cut, before[2], "outcome", "not_severed", "Operator", "seen later")
-    after = measuring_order(database.load(cut))
+    before = measuring_order(store.load(cut))
+    store.correct_row(cut, store.RowChange("coupon", before[2], "outcome", "not_severed"), "Operator", "seen later")
+    after = measuring_order(store.load(cut))
     assert after == [mark for mark in before if mark != before[2]]
 
 
 def test_bench_cells_have_limits_and_drop_downs(frozen, tmp_path):
-    path = written(tmp_path / "bench.xlsx", bench_workbook(database.load(frozen)))
+    path = written(tmp_path / "bench.xlsx", bench_workbook(store.load(frozen)))
     sheet = inside(path)["xl/worksheets/sheet1.xml"]
     rules = re.findall(r"<dataValidation .*?</dataValidation>", sheet, re.S)
     kinds = {re.search(r'promptTitle="(.*?)"', rule)[1]: rule for rule in rules}
@@ -158,12 +161,12 @@ def test_a_filled_bench_workbook_is_read_back(cut, tmp_path, monkeypatch):
         return rows
 
     monkeypatch.setattr(bench_book, "_rows", filled)
-    records = database.load(cut)
-    long = intake.read_readings(written(tmp_path / "bench.xlsx", bench_workbook(records)), records)
+    records = store.load(cut)
+    long = intake.read_bench(written(tmp_path / "bench.xlsx", bench_workbook(records)), records).readings
     assert long.said == ()
     assert long.frame["field"].value_counts().to_dict() == {"rz5_um": 24, "dross_grade": 8}
     assert set(long.frame["cutoff_mm"]) == {2.5}
-    assert database.record_readings(cut, long).added == 32
+    assert store.record_readings(cut, long).added == 32
     order = measuring_order(records)
     rows = long.frame
     assert rows.loc[rows["field"] == "dross_grade", "coupon"].tolist() == order
@@ -183,7 +186,7 @@ def evaluated(formula, cell, value, limits, thickness):
 
 
 def test_the_grade_shown_while_typing_agrees_with_the_command(frozen, tmp_path):
-    path = written(tmp_path / "bench.xlsx", bench_workbook(database.load(frozen)))
+    path = written(tmp_path / "bench.xlsx", bench_workbook(store.load(frozen)))
     limits = cells(path, "how to")
     head = cells(path, "readings")[0]
     sheet = inside(path)["xl/worksheets/sheet1.xml"]
@@ -211,18 +214,18 @@ def test_a_thickness_that_is_varied_stands_beside_the_mark(tmp_path, toml, plan,
     (place / "trial.toml").write_text(text, encoding="utf-8")
     plan["coupons"] = plan["coupons"].rename(columns={"pressure_bar": "thickness_mm"})
     plan["coupons"]["thickness_mm"] = [6.0, 12.0] * 4
-    records = database.freeze(place, plan, at=at)
+    records = store.freeze(place, plan, at=at)
     path = written(tmp_path / "bench.xlsx", bench_workbook(records))
     rows = cells(path, "readings")
     assert rows[0][4] == "thickness_mm (plan)"
     given = dict(zip(records.coupons["coupon"], records.coupons["thickness_mm"], strict=True))
     assert all(row[4] == given[row[1]] for row in rows[1:])
     assert "*$E2" in inside(path)["xl/worksheets/sheet1.xml"]
-    assert len(intake.read_readings(path, records).frame) == 0
+    assert len(intake.read_bench(path, records).readings.frame) == 0
 
 
 def test_a_bench_without_repeats_has_no_workbook_for_them(frozen):
-    records = database.load(frozen)
+    records = store.load(frozen)
     assert repeats_workbook(records) is not None
     bench = records.trial.bench.model_copy(update={"repeat_share": 0.0})
     assert repeats_workbook(replace(records, trial=records.trial.model_copy(update={"bench": bench}))) is None
@@ -230,12 +233,12 @@ def test_a_bench_without_repeats_has_no_workbook_for_them(frozen):
 
 def test_repeats_stand_in_a_workbook_of_their_own_under_other_marks_without_dross(frozen, tmp_path):
     draw_marks(frozen, ["QF4", "KX7", "ZN6"])
-    records = database.load(frozen)
+    records = store.load(frozen)
     bench = records.trial.bench.model_copy(update={"repeat_share": 0.3})
     records = replace(records, trial=records.trial.model_copy(update={"bench": bench}))
     again = repeat_order(records)
     draw_marks(frozen, again)
-    records = replace(records, repeat_marks=database.load(frozen).repeat_marks)
+    records = replace(records, repeat_marks=store.load(frozen).repeat_marks)
     edges = dict(zip(records.coupons["coupon"], ["left", "right", "near", "far"] * 2, strict=True))
     records = replace(records, coupons=records.coupons.assign(edge=records.coupons["coupon"].map(edges)))
     path = written(tmp_path / "repeats.xlsx", repeats_workbook(records))
@@ -250,7 +253,7 @@ def test_repeats_stand_in_a_workbook_of_their_own_under_other_marks_without_dros
 
 
 def test_workbooks_are_set_for_the_paper_of_the_trial(frozen, tmp_path):
-    records = database.load(frozen)
+    records = store.load(frozen)
     heading = records.trial.trial.model_copy(update={"paper": "Letter"})
     letter = replace(records, trial=records.trial.model_copy(update={"trial": heading}))
     for make in (run_workbook, bench_workbook):
@@ -260,7 +263,7 @@ def test_workbooks_are_set_for_the_paper_of_the_trial(frozen, tmp_path):
 
 
 def test_the_edge_to_measure_stands_on_every_row_and_reads_back(cut, tmp_path):
-    records = database.load(cut)
+    records = store.load(cut)
     edges = dict(zip(records.coupons["coupon"], ["left", "right", "near", "far"] * 2, strict=True))
     placed = replace(records, coupons=records.coupons.assign(edge=records.coupons["coupon"].map(edges)))
     head, *rows = cells(written(tmp_path / "bench.xlsx", bench_workbook(placed)), "readings")
@@ -275,11 +278,11 @@ def test_the_edge_to_measure_stands_on_every_row_and_reads_back(cut, tmp_path):
         if 'promptTitle="side"' in rule
     )
     assert "left,right,near,far" in side
-    assert len(intake.read_readings(tmp_path / "bench.xlsx", records).frame) == 0
+    assert len(intake.read_bench(tmp_path / "bench.xlsx", records).readings.frame) == 0
 
 
 def test_rows_stand_open_for_what_is_measured_once_more(frozen, tmp_path):
-    path = written(tmp_path / "bench.xlsx", bench_workbook(database.load(frozen)))
+    path = written(tmp_path / "bench.xlsx", bench_workbook(store.load(frozen)))
     sheet = inside(path)["xl/worksheets/sheet1.xml"]
     styles = [re.findall(r'<c r="[A-E]\d+" s="(\d+)"/>', row) for row in re.findall(r"<row .*?</row>", sheet)][-6:]
     assert [len(row) for row in styles] == [5] * 6  # the mark too is open, where it is grey in the rows above

@@ -1,11 +1,14 @@
 """All templates that stand in the code, as a catalogue needs them; by hand: brings a catalogue up to date.
 
 `python tests/words/templates.py de` adds templates that the catalogue lacks, without a translation, and takes out those
-that no code uses any more.
+that stand nowhere any more.
 """
 
 import ast
+import json
 import sys
+import tomllib
+from collections.abc import Iterator
 from pathlib import Path
 
 from babel.messages.catalog import Catalog
@@ -17,7 +20,7 @@ HOME = Path(trials.__file__).parent
 PAPERS = ("words", "report", "report/figures", "store/workbooks")
 ENGLISH_ONLY = frozenset(
     (
-        *("lives", "plan_chances", "settling", "measured", "plan_paper", "life_paper", "limits"),
+        *("lives", "plan_chances", "settling", "traces", "plan_paper", "life_paper", "limits"),
         *(
             "bench",
             "inspectors",
@@ -81,8 +84,29 @@ def catalogue(path: Path, locale: str) -> Catalog:
         return read_po(file, locale=locale)
 
 
+def left_over(found: Catalog) -> list[str | tuple[str, ...]]:
+    """Messages that stand nowhere in the package any more: no text of its code, its data or its ready-made trials."""
+    trees = [ast.parse(path.read_text(encoding="utf-8")) for path in HOME.rglob("*.py")]
+    known = {part.value for tree in trees for part in ast.walk(tree) if isinstance(part, ast.Constant)}
+    known |= set(_texts(json.loads((HOME / "data" / "standards.json").read_text(encoding="utf-8"))))
+    for path in (HOME.parent / "designs").glob("*.toml"):
+        known |= {name.replace("_", " ") for name in tomllib.loads(path.read_text(encoding="utf-8")).get("factors", {})}
+    each = [(message.id, message.id if isinstance(message.id, tuple) else (message.id,)) for message in found]
+    return [message for message, forms in each if not known.issuperset(forms)]
+
+
+def _texts(data: object) -> Iterator[str]:
+    if isinstance(data, str):
+        yield data
+    elif isinstance(data, dict | list):
+        for part in data.values() if isinstance(data, dict) else data:
+            yield from _texts(part)
+
+
 def brought_up_to_date(found: Catalog) -> Catalog:
-    """The catalogue with every template of the code, those without a translation empty."""
+    """The catalogue with every template of the code, those without a translation empty, and nothing left over."""
+    for message in left_over(found):
+        found.delete(message)
     alone, pairs = templates(modules())
     for template in alone:
         if template not in found:

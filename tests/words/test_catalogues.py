@@ -6,7 +6,7 @@ import string
 from dataclasses import replace
 
 import pytest
-from words.templates import HOME, brought_up_to_date, catalogue, modules, templates
+from words.templates import HOME, brought_up_to_date, catalogue, left_over, modules, templates
 
 from trials.errors import InputError
 from trials.grade.dross import SCALE
@@ -14,9 +14,9 @@ from trials.responses import QUANTITIES
 from trials.standards import cautions
 from trials.store.language import KEPT, kept_word, language_named, languages
 from trials.words.cautions import caution_lines
-from trials.words.frame import day_words
 from trials.words.language import ENGLISH, Language, plural, speaking, text
 from trials.words.numbers import confidence, fixed, number, percent, plain, signed
+from trials.words.page_frame import day_words
 
 PATHS = sorted((HOME / "words" / "catalogues").glob("*.po"))
 FIRST_INFER = ("better", "worse", "same for practical purposes", "not settled")
@@ -67,6 +67,13 @@ def test_an_untranslated_template_would_be_found(found):
     made = brought_up_to_date(catalogue(HOME / "no such file", "de"))
     assert "no such template in any catalogue" not in made and not made["Question"].string
     assert all(template in made for template in templates(modules())[0])
+
+
+def test_nothing_is_left_over(found):
+    assert left_over(found) == []
+    found.add("A sentence that nobody says any more.", "x")
+    assert left_over(found) == ["A sentence that nobody says any more."]
+    found.delete("A sentence that nobody says any more.")
 
 
 def test_numbers_plurals_and_dates_follow_the_language():
@@ -172,7 +179,7 @@ def test_the_papers_ask_for_nothing_that_the_catalogue_lacks(example):
 def test_the_workbooks_come_back_in_german_as_they_do_in_english(frozen_records, tmp_path):
     from python_calamine import CalamineWorkbook
 
-    from trials.store.intake import typed_tables as intake
+    from trials.store import intake
     from trials.store.workbooks import bench_workbook, run_workbook
 
     with speaking(language_named("de")):
@@ -186,7 +193,7 @@ def test_the_workbooks_come_back_in_german_as_they_do_in_english(frozen_records,
         assert rows[0][0] == head
     assert len(intake.read_cuts(tmp_path / "run.xlsx", frozen_records).frame) == 0
     assert len(intake.read_mounts(tmp_path / "run.xlsx", frozen_records).frame) == 0
-    assert len(intake.read_readings(tmp_path / "b.xlsx", frozen_records).frame) == 0
+    assert len(intake.read_bench(tmp_path / "b.xlsx", frozen_records).readings.frame) == 0
     marks = frozen_records.coupons["coupon"].tolist()
     table = "Prüfling;Ergebnis\n" + f"{marks[0]};nicht durchtrennt\n{marks[1]};geschnitten\n"
     (tmp_path / "cuts.csv").write_text(table, encoding="utf-8")
@@ -195,15 +202,15 @@ def test_the_workbooks_come_back_in_german_as_they_do_in_english(frozen_records,
 
 
 def test_a_german_table_of_readings_is_read(frozen_records, tmp_path):
-    from trials.store.intake import typed_tables as intake
-    from trials.store.records import database
+    from trials.store import intake
+    from trials.store import records as store
 
     folder = shutil.copytree(frozen_records.folder, tmp_path / "t")
     mark = frozen_records.coupons["coupon"].iloc[0]
     (tmp_path / "cuts.csv").write_text(f"Prüfling;Ergebnis\n{mark};geschnitten\n", encoding="utf-8")
-    database.record_cuts(folder, intake.read_cuts(tmp_path / "cuts.csv", frozen_records))
+    store.record_cuts(folder, intake.read_cuts(tmp_path / "cuts.csv", frozen_records))
     (tmp_path / "r.csv").write_text(f"Prüfling;Messwert;Seite;Rz5_um\n{mark};1;links;31,5\n", encoding="utf-8")
-    (row,) = intake.read_readings(tmp_path / "r.csv", database.load(folder)).frame.to_dict("records")
+    (row,) = intake.read_bench(tmp_path / "r.csv", store.load(folder)).readings.frame.to_dict("records")
     assert (row["coupon"], row["field"], row["value"], row["side"]) == (mark, "rz5_um", 31.5, "left")
 
 

@@ -1,13 +1,12 @@
 """Squareness from a scan of the cut flank: perpendicularity or angularity tolerance u (ISO 9013).
 
 A scan holds points of the flank, depth down from the top face and horizontal offset, positive out of the part, and is
-levelled to the face before it comes here; what the levelling leaves goes into the uncertainty (`levelling_error_mm`).
+levelled to the face before it comes here; what the levelling leaves goes into the uncertainty (`tilt_mm`).
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,6 +28,8 @@ UNIT_SLIP = 10.0
 """A scan this many times higher or lower than the sheet is in another unit: those of length lie further apart."""
 ROUNDING = 1e-9
 """Share of the thickness by which an end may be missed through unit conversion alone."""
+LEVELLING_DEG = 0.1
+"""How far off a levelling is told of (common practice, no source)."""
 TOP_MM = 0.05
 """A scan that starts within this depth shows the melting of the top edge (common practice, no source)."""
 
@@ -39,9 +40,10 @@ class Squareness:
 
     u_mm between the two parallel lines; from_mm and to_mm the depths between which it was taken; lean_deg the slope of
     the least-squares line against the intended angle, positive where the flank runs out of the part with depth.
-    melting_mm is r, what the molten top edge lacks against that line, None where the scan starts lower; drag_mm is n
-    where drag points were given. depth_mm, distance_mm: (m,) the points used and their distance from a line at the
-    intended angle, for a picture. warnings: what to look at; notes: what was changed.
+    melting_mm is r, what the molten top edge lacks against that line, None where the scan starts lower; tilt_mm what a
+    levelling that is off by `LEVELLING_DEG` adds to u at most: half of it over the square root of 3 is a standard
+    uncertainty if every tilt up to that is as likely (GUM, 4.3.7). depth_mm, distance_mm: (m,) the points used and
+    their distance from a line at the intended angle, for a picture. warnings: what to look at; notes: what was changed.
     """
 
     u_mm: float
@@ -51,7 +53,7 @@ class Squareness:
     angle_deg: float
     lean_deg: float
     melting_mm: float | None
-    drag_mm: float | None
+    tilt_mm: float
     depth_mm: FloatArray
     distance_mm: FloatArray
     warnings: tuple[Finding, ...]
@@ -64,15 +66,13 @@ def perpendicularity(
     thickness_mm: float,
     angle_deg: float = 90.0,
     delta_a_mm: float | None = None,
-    drag_points_mm: npt.ArrayLike | None = None,
 ) -> Squareness:
     """Perpendicularity (90 degrees) or angularity tolerance u of a flank scan of (n,) points.
 
     u is the range of `offset sin(angle) + depth cos(angle)` over delta_a <= depth <= thickness - delta_a, with the
     scan interpolated at both ends. angle_deg: between top face and flank, inside the material; under 90 the flank
     recedes. delta_a_mm: None takes the row of `trials.standards.delta_a_rows`; below 3 mm that is 0.1 times the
-    thickness (from memory), the other reading being 0.1 mm. drag_points_mm: places of one drag line in the cutting
-    direction; their range is the drag n.
+    thickness (from memory), the other reading being 0.1 mm.
 
     Raises
     ------
@@ -109,45 +109,12 @@ def perpendicularity(
         angle_deg=float(angle_deg),
         lean_deg=math.degrees(math.atan(slope * math.sin(angle))),
         melting_mm=_melting(depth, offset, angle, slope, middle),
-        drag_mm=None if drag_points_mm is None else drag(drag_points_mm),
+        tilt_mm=(high - low) / math.sin(angle) * math.tan(math.radians(LEVELLING_DEG)),
         depth_mm=at,
         distance_mm=distance,
         warnings=_doubts(depth, offset, low, high),
         notes=tuple(notes),
     )
-
-
-def flank_by_flank(
-    depth_mm: npt.ArrayLike,
-    offset_mm: npt.ArrayLike,
-    borders_mm: Sequence[float],
-    angles_deg: Sequence[float],
-    delta_a_mm: float | None = None,
-) -> tuple[Squareness, ...]:
-    """Squareness of a cut with several flanks, each judged on its own over its own height.
-
-    borders_mm: (k + 1,) depths where flanks meet, from the top face (0) to the bottom; angles_deg: (k,). Depths in the
-    results count from the top of each flank. Raises as `perpendicularity`, and
-
-    Raises
-    ------
-    WrongShape
-        If there is not one angle for each flank, or the borders do not grow.
-    """
-    borders = np.asarray(borders_mm, dtype=float)
-    if len(borders) != len(angles_deg) + 1 or not (np.diff(borders) > 0).all():
-        raise WrongShape(
-            f"{len(angles_deg)} angles need {len(angles_deg) + 1} growing depths as borders, found {list(borders_mm)}; "
-            "give one angle for each flank."
-        )
-    depth, offset = _scan(depth_mm, offset_mm)
-    order = np.argsort(depth, kind="stable")
-    depth, offset = depth[order], offset[order]
-    found = []
-    for top, bottom, angle in zip(borders[:-1], borders[1:], angles_deg, strict=True):
-        mine = (depth >= top) & (depth <= bottom)
-        found.append(perpendicularity(depth[mine] - top, offset[mine], float(bottom - top), angle, delta_a_mm))
-    return tuple(found)
 
 
 def delta_a_of(thickness_mm: float) -> float:
@@ -168,34 +135,6 @@ def delta_a_of(thickness_mm: float) -> float:
         allowed=f"above {rows[0].over_mm:g} to {rows[-1].to_mm:g} mm",
         do="Give delta a by hand.",
     )
-
-
-def drag(points_mm: npt.ArrayLike) -> float:
-    """Drag n in mm: greatest distance, in the cutting direction, between points (m,) of one drag line (ISO 9013).
-
-    Raises
-    ------
-    NotFinite
-        If a point is NaN or infinite.
-    WrongShape
-        If there are fewer than 2 points.
-    """
-    points = np.asarray(points_mm, dtype=float)
-    if points.ndim != 1 or len(points) < 2:
-        raise WrongShape("A drag line needs two points or more; give their places in the cutting direction in mm.")
-    if not np.isfinite(points).all():
-        raise NotFinite("A point of the drag line is not a number; measure it again.")
-    return float(np.ptp(points))
-
-
-def levelling_error_mm(thickness_mm: float, error_deg: float, delta_a_mm: float | None = None) -> float:
-    """What a scan levelled wrongly by `error_deg` adds to u at most, in mm: used height times tan(error).
-
-    Half of it divided by the square root of 3 is a standard uncertainty if every tilt up to the error is as likely
-    (GUM, 4.3.7).
-    """
-    left_out = delta_a_of(thickness_mm) if delta_a_mm is None else delta_a_mm
-    return (thickness_mm - 2 * left_out) * math.tan(math.radians(abs(error_deg)))
 
 
 def _scan(depth_mm: npt.ArrayLike, offset_mm: npt.ArrayLike) -> tuple[FloatArray, FloatArray]:

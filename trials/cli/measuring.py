@@ -1,4 +1,4 @@
-"""Commands of the bench: measure, instrument, and those of `inspecting`."""
+"""Commands of the bench: measure, instrument, and those of `bench_study`."""
 
 from __future__ import annotations
 
@@ -142,7 +142,7 @@ def _show_recorded(folder: Path, done: Recorded, found: list[Measured], pictures
         counts = {"schema": SCHEMA, "recorded": done.added, "already_there": done.ignored, "slips": slips}
         show.as_json({**counts, "files": [_facts(one) for one in found], "pictures": [str(path) for path in pictures]})
         return
-    from trials.words import measured as words
+    from trials.words import traces as words
     from trials.words.language import text
 
     _table(found)
@@ -186,7 +186,7 @@ def _show_measured(found: list[Measured], pictures: list[Path], thickness: float
 
 def _show_one(one: Measured, thickness: float | None) -> None:
     from trials.bench.roughness import Roughness
-    from trials.words import measured as words
+    from trials.words import traces as words
     from trials.words.language import text
 
     result = one.result
@@ -199,7 +199,7 @@ def _show_one(one: Measured, thickness: float | None) -> None:
 
 def _range(one: Measured, thickness: float) -> str:
     from trials.steps import grade_value
-    from trials.words.measured import range_sentence
+    from trials.words.traces import range_sentence
 
     if one.kind == "roughness":
         return range_sentence("Rz5", grade_value(thickness, None, one.value, None, {}).roughness_range, thickness)
@@ -207,7 +207,7 @@ def _range(one: Measured, thickness: float) -> str:
 
 
 def _table(found: list[Measured]) -> None:
-    from trials.words import measured as words
+    from trials.words import traces as words
 
     rows = [words.file_cells(Path(one.file).name, one.result, one.value) for one in found]
     show.table(words.file_heads(), rows)
@@ -223,7 +223,7 @@ def _remarks(found: list[Measured]) -> None:
 def _listed(title: str, by_file: list[tuple[str, tuple[Finding, ...]]]) -> None:
     """Equal findings once, with the files they are about where there are several."""
     from trials.words.findings import say
-    from trials.words.measured import few
+    from trials.words.traces import few
 
     files: list[tuple[Finding, list[str]]] = []
     for file, findings in by_file:

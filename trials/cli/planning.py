@@ -7,7 +7,7 @@ from pathlib import Path
 import typer
 
 from trials.cli import panels, show
-from trials.cli.asking import AS_WRITTEN
+from trials.cli.doubts import AS_WRITTEN
 from trials.cli.progress import progress_bar
 from trials.commands import Command
 from trials.errors import no_trial_folder
@@ -113,7 +113,7 @@ def plan(
 
 
 def _freeze_or_show(folder: Path, show_only: bool, json_: bool, as_written: bool) -> None:
-    from trials.cli.asking import confirmed
+    from trials.cli.doubts import confirmed
     from trials.cli.plan_text import print_plan
     from trials.steps.doubts import plan_doubts
     from trials.steps.plan import plan_folder, plan_json
@@ -163,7 +163,7 @@ def amend(folder: Path = FOLDER, who: str = WHO, why: str = WHY, as_written: boo
     Example: `trials amend my-trial --who "A. Berg" --why "third sheet never came"`
     """
     from trials import steps
-    from trials.cli.asking import confirmed
+    from trials.cli.doubts import confirmed
     from trials.steps.doubts import amend_doubts
     from trials.words import language
 

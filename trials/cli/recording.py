@@ -8,7 +8,7 @@ from pathlib import Path
 import typer
 
 from trials.cli import panels, show
-from trials.cli.asking import AS_WRITTEN, confirmed
+from trials.cli.doubts import AS_WRITTEN, confirmed
 from trials.cli.measuring import show_doubts
 from trials.cli.planning import FOLDER, JSON, WHO, WHY, are_there, is_there
 from trials.commands import Before, Blank, Command, Next

@@ -74,7 +74,6 @@ class Limits:
     squareness_mm: FloatArray | None
     roughness_um: FloatArray | None
     dross_grade: int | None
-    by_thickness: bool
 
 
 def guard_factor(confidence: float | None = None) -> float:
@@ -146,7 +145,6 @@ def limits_of(requirement: Requirement, thickness_mm: npt.ArrayLike) -> Limits:
         squareness_mm=np.minimum.reduce(u_limits) if u_limits else None,
         roughness_um=np.minimum.reduce(rz_limits) if rz_limits else None,
         dross_grade=requirement.dross_grade,
-        by_thickness=bool(u_ranges or rz_ranges),
     )
 
 

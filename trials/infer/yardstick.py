@@ -255,15 +255,3 @@ def estimate_between(
     A contrast at one setting lies between units in part and inside them in part; its interval is approximate.
     """
     return YardstickDesign.build(fixed, groups, unit, types).fit(response).estimate(contrast, confidence)
-
-
-def estimates_between(
-    response: np.ndarray,
-    fixed: np.ndarray,
-    groups: Mapping[str, Labels],
-    contrasts: np.ndarray,
-    unit: str = "specimen",
-    types: Labels | None = None,
-) -> Estimates:
-    """Estimates of contrasts (q, k) at once, for intervals that hold together; arguments and errors as judge."""
-    return YardstickDesign.build(fixed, groups, unit, types).fit(response).estimates(contrasts)

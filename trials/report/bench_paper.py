@@ -24,10 +24,10 @@ from trials.trial import Factor, Trial
 from trials.words import sheet as words
 from trials.words.cautions import caution_lines
 from trials.words.findings import say
-from trials.words.frame import day_words
 from trials.words.grade import dross_definition, dross_name
 from trials.words.language import word
 from trials.words.numbers import bare, fixed, point
+from trials.words.page_frame import day_words
 from trials.words.plan import described, limit_words, map_notes
 from trials.words.requirement import job_and_requirement, job_words
 from trials.words.system import inches, scale_in_use, shown_unit

@@ -28,11 +28,6 @@ def columns(items: Iterable[str]) -> Block:
     return {"kind": "columns", "items": list(items)}
 
 
-def code(label: str, text: str) -> Block:
-    """A label and a text that must be read letter by letter."""
-    return {"kind": "code", "label": label, "hash": text}
-
-
 def head(title: str) -> Block:
     """A small heading inside a section."""
     return {"kind": "head", "title": title}

@@ -11,8 +11,8 @@ from trials.report.typeset import pdf
 from trials.trial import Trial
 from trials.words import card as words
 from trials.words.cautions import caution_lines
-from trials.words.frame import day_words
 from trials.words.language import text
+from trials.words.page_frame import day_words
 from trials.words.plan import described
 from trials.words.requirement import job_and_requirement
 

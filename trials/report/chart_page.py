@@ -11,8 +11,8 @@ from trials.report.record_pages import program
 from trials.report.typeset import pdf
 from trials.words import chart as words
 from trials.words.findings import say
-from trials.words.frame import day_words
 from trials.words.language import text
+from trials.words.page_frame import day_words
 
 
 def chart_pdf(found: Chart, made_on: date, invented: bool = False) -> bytes:

@@ -13,8 +13,9 @@ from trials.findings import Finding
 from trials.report import blocks as b
 from trials.report.figures.dross import shares_figure
 from trials.words import facts
-from trials.words.language import plural, text
-from trials.words.numbers import listed, number
+from trials.words.captions import shares_alt, shares_caption
+from trials.words.language import text
+from trials.words.numbers import number
 
 IN_TABLE = (StudyKind.GRADE_ODDS, StudyKind.GRADES_APART)
 
@@ -31,23 +32,8 @@ def shares(table: pd.DataFrame, types: Sequence[str]) -> pd.DataFrame:
 def shares_picture(table: pd.DataFrame, types: Sequence[str]) -> b.Block:
     """Bars of shares with their description."""
     found = shares(table, types)
-    said = "; ".join(
-        text(
-            "{nozzle}: {counts}",
-            nozzle=name,
-            counts=listed([_coupons(grade, int(n)) for grade, n in found.loc[name].items() if n]),
-        )
-        for name in found.index
-    )
-    alt = text("Share of the coupons of each nozzle type with each dross grade. {counts}.", counts=said)
-    caption = text(
-        "Share of the cut coupons by their worst dross grade; the number of coupons stands in the bar, the grade below."
-    )
-    return b.figure(shares_figure(found), alt, caption)
-
-
-def _coupons(grade: object, n: int) -> str:
-    return plural("{n} coupon of grade {grade}", "{n} coupons of grade {grade}", n, grade=grade)
+    counts = {str(name): {int(str(grade)): int(n) for grade, n in row.items()} for name, row in found.iterrows()}
+    return b.figure(shares_figure(found), shares_alt(counts), shares_caption())
 
 
 def odds_table(result: ResponseResult) -> list[b.Block]:

@@ -29,12 +29,12 @@ from trials.words.first_page import (
     fails_words,
     not_to_sign,
 )
-from trials.words.frame import day_words
 from trials.words.ladders import table_note
 from trials.words.language import text
 from trials.words.money import cost_words
 from trials.words.names import person
 from trials.words.numbers import fixed, listed, plain
+from trials.words.page_frame import day_words
 from trials.words.plan import described
 from trials.words.settings import at_place
 from trials.words.study import row_words

@@ -24,11 +24,6 @@ from trials.words.in_use import study_in_use, tables_in_use
 from trials.words.sheet import map_alt
 
 Maker = Callable[[], b.Block]
-FORMS = (
-    *("edges-RESPONSE", "settings-RESPONSE", "order-RESPONSE", "sides-RESPONSE"),
-    *("shares-dross", "spread", "ladder", "sheet-NAME"),
-)
-"""How figures are named; which of them a trial has depends on what was planned and measured."""
 
 
 def study_gallery(study: Study, trial: Trial, extras: VerdictExtras) -> Mapping[str, Maker]:

@@ -17,17 +17,7 @@ from trials.words.study import p_words
 
 def ladder_picture(found: LadderAnswer) -> b.Block:
     """Every mount and type, with description and caption."""
-    values = "; ".join(
-        text("{nozzle} {speed}", nozzle=each.nozzle, speed=words.speed_words(each.typical, found))
-        for each in found.types
-    )
-    alt = text("Where each mount stops cutting clean; typical limit of each nozzle type: {values}.", values=values)
-    caption = text(
-        "Bar: from the last clean to the first unclean step of one mount; arrow: the ladder gives no end on that side. "
-        "Diamond: typical limit of the type with its 95 % interval. Upright stroke: what 95 % of its mounts cut clean, "
-        "at least."
-    )
-    return b.figure(ladder_figure(found), alt, caption)
+    return b.figure(ladder_figure(found), words.ladder_alt(found), words.ladder_caption())
 
 
 def ladder_column(study: Study, rows: tuple[NozzleRow, ...]) -> list[tuple[str, float, list[str]]]:

@@ -21,17 +21,20 @@ from trials.report.typeset import pdf
 from trials.trial import Heading
 from trials.words.decision import lives_decided
 from trials.words.first_page import not_to_sign, provisional_words
-from trials.words.frame import day_words
 from trials.words.language import text
 from trials.words.lives import (
     care_sentences,
     cause_head,
     cause_note,
     cause_rows,
+    causes_alt,
+    causes_caption,
     cautions,
     comparison_sentences,
     end_words,
     life_words,
+    lives_alt,
+    lives_caption,
     part_title,
     part_words,
     percent_of,
@@ -43,7 +46,8 @@ from trials.words.lives import (
     unit_words,
 )
 from trials.words.names import person
-from trials.words.numbers import plain, with_unit
+from trials.words.numbers import plain
+from trials.words.page_frame import day_words
 
 
 def life_pdf(
@@ -115,9 +119,7 @@ def life_picture(table: pd.DataFrame, found: LivesAnswer) -> Picture:
         [each.curve for each in types],
         unit_words(found.unit),
     )
-    alt = text("Share still good over {unit}.", unit=unit_words(found.unit))
-    caption = text("Steps: Kaplan-Meier; bars: taken off while good; thin lines: Weibull.")
-    return Picture(text("Share still good"), svg, " ".join([alt, *sentences(found)]), caption)
+    return Picture(text("Share still good"), svg, lives_alt(found), lives_caption())
 
 
 def life_table(found: LivesAnswer) -> b.Block:
@@ -172,11 +174,8 @@ def cause_picture(found: LivesAnswer) -> Picture:
     causes = [end_words(Ended(cause.cause)) for cause in found.causes]
     names = [each.nozzle for each in found.study.types]
     shares = [[cause.types[k].ended for cause in found.causes] for k in range(len(names))]
-    by = with_unit(found.causes[0].by, unit_words(found.unit))
-    title = text("What ended them")
-    caption = text("Of a hundred pieces of each type, by {time}.", time=by)
-    alt = " ".join([caption, *(" ".join(row) for row in cause_rows(found))])
-    return Picture(title, cause_figure(names, causes, shares, text("still good")), alt, caption)
+    svg = cause_figure(names, causes, shares, text("still good"))
+    return Picture(text("What ended them"), svg, causes_alt(found), causes_caption(found))
 
 
 def _part_section(found: LivesAnswer) -> dict[str, Any]:

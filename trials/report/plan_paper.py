@@ -26,11 +26,13 @@ from trials.responses import Quantity, Scale
 from trials.trial import Factor, Trial, worthwhile_on_scale
 from trials.words.cautions import caution_lines
 from trials.words.findings import say
-from trials.words.frame import day_words
 from trials.words.language import text
-from trials.words.numbers import bare, number, percent, plain
+from trials.words.numbers import bare, number, percent
+from trials.words.page_frame import day_words
 from trials.words.plan import described, limit_words
 from trials.words.plan_chances import (
+    counts_alt,
+    counts_caption,
     degrees,
     difference_words,
     effort_words,
@@ -38,6 +40,8 @@ from trials.words.plan_chances import (
     not_estimated_words,
     part_words,
     pattern_words,
+    prediction_alt,
+    prediction_caption,
     settled_words,
     subject_words,
 )
@@ -202,17 +206,11 @@ def _curve(trial: Trial, name: str, curve: pd.DataFrame, found: Assessment) -> d
     near = drawn[drawn["detectable"] <= FAR * drawn.loc[drawn["planned"], "detectable"].min()]
     svg = detectable_figure(near, unit, worthwhile)
     hour = next_hour_words(found.next_steps.get(name, ()))
-    alt = text(
-        "Detectable difference in {response} against specimens, mounts, coupons and readings. {hour}",
-        response=name,
-        hour=hour,
-    )
     label = f"{quantity.label[0].upper()}{quantity.label[1:]}"
-    caption = text("One count varied at a time; least favourable pattern of nozzle means, 80 % chance.")
     return b.section(
         text("{response}: detectable difference against counts", response=label),
         [
-            b.figure(svg, alt, caption),
+            b.figure(svg, counts_alt(name, hour), counts_caption()),
             curve_table(drawn, unit),
             b.words(hour),
         ],
@@ -251,32 +249,11 @@ def _prediction(paper: PlanPaper) -> list[dict[str, Any]]:
     wide, tall = map(scale_in_use, units)
     places = (cut * (wide, tall)).tolist()
     svg = prediction_figure((wide * map_.x).tolist(), (tall * map_.y).tolist(), errors, across, up, places)
-    alt = text(
-        "Standard error of the predicted {response} of {nozzle} over {across} and {up}, {unit}.",
-        response=map_.response,
-        nozzle=map_.nozzle,
-        across=across,
-        up=up,
-        unit=unit,
-    )
+    alt, caption = prediction_alt(map_, across, up, unit), prediction_caption(trial, map_, unit)
     said = [_range_words(paper.found.prediction, quantity, kind) for kind in trial.types]
-    picture = b.figure(svg, alt, _map_caption(trial, map_, unit)) | {"share": 62}
+    picture = b.figure(svg, alt, caption) | {"share": 62}
     lines = b.listed([line for line in said if line])
     return [b.section(text("How well settings are predicted"), [picture, lines])]
-
-
-def _map_caption(trial: Trial, map_: PredictionMap, unit: str) -> str:
-    facts = {"response": map_.response, "nozzle": map_.nozzle, "unit": unit}
-    held = [f"{name.replace('_', ' ')} {plain(v, trial.factors[name].unit)}" for name, v in map_.held.items()]
-    if not held:
-        return text(
-            "Standard error of the typical {response} of {nozzle}, {unit}. Crosses: settings to be cut.", **facts
-        )
-    return text(
-        "Standard error of the typical {response} of {nozzle}, {unit}, at {held}. Crosses: settings to be cut.",
-        held=", ".join(held),
-        **facts,
-    )
 
 
 def _range_words(prediction: pd.DataFrame, quantity: Quantity, nozzle: str) -> str:

@@ -13,12 +13,9 @@ from trials.grade.iso9013 import roughness_limit, squareness_limit
 from trials.report import blocks as b
 from trials.report.extras import VerdictExtras
 from trials.report.figures.edges import Band, coupon_means, main_figure
-from trials.responses import Scale
-from trials.standards import edition, roughness_ranges, squareness_ranges
+from trials.standards import roughness_ranges, squareness_ranges
 from trials.trial import Trial
-from trials.words.language import text
-from trials.words.numbers import plain
-from trials.words.study import label
+from trials.words.captions import edges_alt, edges_caption, ranges_caption
 from trials.words.system import scale_in_use
 
 
@@ -61,16 +58,9 @@ def response_picture(
     values = "; ".join(
         f"{m.nozzle} {b.with_unit(m.mean, result.unit)} ({b.span(b.num(m.low), b.num(m.high))})" for m in result.means
     )
-    grades = result.scale == Scale.GRADE
-    what = text("Mean grade") if grades else text("Typical edge")
-    alt = text(
-        "{what} of each nozzle type in {response}, with its 95 % interval: {values}.",
-        what=what,
-        response=label(result),
-        values=values,
-    )
     picture = main_figure(result, coupons, ranges, trial.today.type)
-    return b.figure(picture, alt, " ".join([_marks(what, coupons), *_behind(ranges, trial)]))
+    caption = " ".join([_marks(result, coupons), *_behind(ranges, trial)])
+    return b.figure(picture, edges_alt(result, values), caption)
 
 
 def _coupons(
@@ -105,25 +95,14 @@ def _cut_at(coupons: pd.DataFrame, place: Place, trial: Trial) -> pd.Series[bool
     return found
 
 
-def _marks(what: str, coupons: pd.DataFrame) -> str:
-    """What each kind of mark in the picture is."""
-    said = [text("Large mark: {what} with its 95 % interval.", what=f"{what[:1].lower()}{what[1:]}")]
-    if not coupons.empty:
-        small = text("Small mark: mean of one coupon")
-        pale = bool((~coupons["compared"].astype(bool)).any())
-        said.append(text("{small}, pale if cut at other settings.", small=small) if pale else f"{small}.")
-    if "judged" in coupons:
-        said.append(text("Stroke: its worst reading, which is what is judged."))
-    if "open" in coupons and coupons["open"].any():
-        said.append(text("Ring: a reading is still open."))
-    return " ".join(said)
+def _marks(result: ResponseResult, coupons: pd.DataFrame) -> str:
+    pale = not coupons.empty and bool((~coupons["compared"].astype(bool)).any())
+    still_open = "open" in coupons and bool(coupons["open"].any())
+    return edges_caption(result, not coupons.empty, pale, "judged" in coupons, still_open)
 
 
 def _behind(ranges: Sequence[Band], trial: Trial) -> list[str]:
     """What stands behind the marks of the main figure."""
     if not ranges:
         return []
-    names = {"standard": edition(), "thickness": plain(trial.application.thickness_mm or 0.0, "mm")}
-    if any(band.required for band in ranges):
-        return [text("Grey zones: ranges of {standard} at {thickness}, hatched: requirement not met.", **names)]
-    return [text("Grey zones: ranges of {standard} at {thickness}, hatched: worse than all of them.", **names)]
+    return [ranges_caption(trial.application.thickness_mm or 0.0, any(band.required for band in ranges))]

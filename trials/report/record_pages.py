@@ -19,10 +19,10 @@ from trials.standards import edition, roughness_ranges, squareness_ranges
 from trials.trial import Outcome, Trial
 from trials.words import columns
 from trials.words.findings import say
-from trials.words.frame import day_words
 from trials.words.grade import reasons_counted
 from trials.words.language import text, word
 from trials.words.numbers import bare, in_groups
+from trials.words.page_frame import day_words
 from trials.words.plan import limit_words
 from trials.words.system import shown_unit
 

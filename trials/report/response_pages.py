@@ -19,13 +19,14 @@ from trials.report.figures.edges import Setting, by_factor_figure, coupon_means,
 from trials.responses import Scale
 from trials.trial import Method, Trial
 from trials.units import shown
+from trials.words import captions
 from trials.words.answer import word_of
 from trials.words.checks import check_name
 from trials.words.findings import say
 from trials.words.language import plural, text
-from trials.words.numbers import confidence, fixed, listed
+from trials.words.numbers import confidence, fixed
 from trials.words.settings import at_place, place_words, term_words
-from trials.words.study import basis_words, beside_headline, label, named, remarks, spread_words
+from trials.words.study import basis_words, beside_headline, label, named, remarks
 
 DRIFTS = (StudyKind.DRIFT, StudyKind.WEAR_IN_A_MOUNT)
 
@@ -129,11 +130,8 @@ def spread_section(results: Sequence[ResponseResult]) -> dict[str, Any]:
     known = [result for result in results if result.spread]
     if not known:
         return b.section(text("Where the spread comes from"), [])
-    alt = "; ".join(
-        f"{label(result)}: {', '.join(spread_words(part, result) for part in result.spread)}" for result in known
-    )
-    caption = text("Standard deviation of one edge by source; how much of the variance each source makes, in brackets.")
-    return b.section(text("Where the spread comes from"), [b.figure(spread_figure(known), alt, caption)])
+    picture = b.figure(spread_figure(known), captions.spread_alt(known), captions.spread_caption())
+    return b.section(text("Where the spread comes from"), [picture])
 
 
 def _means(result: ResponseResult, of_those_cut: str, one: str) -> list[b.Block]:
@@ -324,14 +322,9 @@ def against_settings(result: ResponseResult, trial: Trial, table: pd.DataFrame) 
     coupons, settings = coupon_means(table, result.scale), _settings(trial, table)
     if not settings:
         return []
-    alt = text(
-        "{response} of every coupon against {settings}, one strip per nozzle type, with level means.",
-        response=label(result),
-        settings=listed([setting.words for setting in settings]),
-    )
-    caption = text("Small marks: coupons. Joined marks: their mean at each level, over all other settings.")
-    picture = b.figure(by_factor_figure(result, coupons, settings, trial.types), alt, caption)
-    return [b.head(text("Against each setting")), picture]
+    alt = captions.settings_alt(result, [setting.words for setting in settings])
+    drawn = by_factor_figure(result, coupons, settings, trial.types)
+    return [b.head(text("Against each setting")), b.figure(drawn, alt, captions.settings_caption())]
 
 
 def in_order(result: ResponseResult, trial: Trial, table: pd.DataFrame) -> list[b.Block]:
@@ -340,13 +333,12 @@ def in_order(result: ResponseResult, trial: Trial, table: pd.DataFrame) -> list[
     ordered = "cut_order" in table and bool(coupons["cut_order"].notna().all())
     if trial.plan.method == Method.ADOPTED or not ordered:
         return []
-    alt = text(
-        "What is left of {response} after nozzle type and settings, in the order of cutting.", response=label(result)
-    )
-    caption = text("What is left after nozzle type and settings; a slope would be wear or lens heating.")
     columns = [setting.column for setting in _settings(trial, table)]
-    picture = drift_figure(result, coupons, trial.types, columns)
-    return [b.head(text("In the order of cutting")), b.figure(picture, alt, caption)]
+    drawn = drift_figure(result, coupons, trial.types, columns)
+    return [
+        b.head(text("In the order of cutting")),
+        b.figure(drawn, captions.order_alt(result), captions.order_caption()),
+    ]
 
 
 def by_side(result: ResponseResult, trial: Trial, table: pd.DataFrame) -> list[b.Block]:
@@ -354,27 +346,16 @@ def by_side(result: ResponseResult, trial: Trial, table: pd.DataFrame) -> list[b
     if not {"side", "mount"} <= set(table.columns) or table["side"].nunique() < 2:
         return []
     settings = _settings(trial, table)
-    alt = text(
-        "What is left of {response} after nozzle type and settings, side by side for each mount.",
-        response=label(result),
-    )
     flagged = flagged_mounts(result)
-    if flagged:
-        alt += " " + text("Flagged by the centring check: {mounts}.", mounts=", ".join(flagged))
-    caption = text(
-        "Mean of what is left on each side of a mount, after nozzle type and settings. A nozzle off centre shows as a "
-        "long line: one side worse than the others. Coupons flagged as far are left out. Boxed: flagged by the "
-        "centring check."
-    )
     far = {
         name
         for check in result.checks
         if check.kind in (StudyKind.FAR_READINGS, StudyKind.FAR_COUPONS)
         for name in check.about.coupons
     }
-    picture = sides_figure(result, table, [setting.column for setting in settings], flagged, far)
-    share = 100 if result.primary else 72
-    return [b.head(text("One side against the other")), b.figure(picture, alt, caption) | {"share": share}]
+    drawn = sides_figure(result, table, [setting.column for setting in settings], flagged, far)
+    picture = b.figure(drawn, captions.sides_alt(result, flagged), captions.sides_caption())
+    return [b.head(text("One side against the other")), picture | {"share": 100 if result.primary else 72}]
 
 
 def flagged_mounts(result: ResponseResult) -> list[str]:

@@ -14,7 +14,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Literal
 
-from trials.words.frame import frame_words
+from trials.words.page_frame import frame_words
 
 HERE = Path(__file__).parent
 LONG_WORD = 18

@@ -37,10 +37,10 @@ from trials.report.window_page import window_picture, window_section
 from trials.responses import Scale
 from trials.trial import Trial
 from trials.words.findings import say
-from trials.words.frame import day_words
 from trials.words.in_use import study_in_use, tables_in_use
 from trials.words.language import text
 from trials.words.numbers import listed
+from trials.words.page_frame import day_words
 from trials.words.requirement import job_and_requirement
 from trials.words.settings import place_words
 from trials.words.study import answer_sentence, label, step_words

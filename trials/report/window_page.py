@@ -10,32 +10,14 @@ from trials.findings import Finding
 from trials.report import blocks as b
 from trials.report.figures.window import window_figure
 from trials.words import window as words
+from trials.words.captions import window_alt, window_caption
 from trials.words.findings import say
 from trials.words.language import text
-from trials.words.numbers import percent
 
 
 def window_picture(found: WindowStudy) -> b.Block:
     """The maps of all types, with description and caption."""
-    values = "; ".join(
-        text(
-            "{nozzle} safe over {share} by estimate, {bound} shown",
-            nozzle=each.nozzle,
-            share=percent(each.share_estimate),
-            bound=percent(each.share_bound),
-        )
-        for each in found.types
-    )
-    alt = text("Chance that the next edge meets the requirement over two settings: {values}.", values=values)
-    others = words.others_words(found)
-    caption = text(
-        "White and light: the next edge is likely to meet everything asked, darker: less so; line: the stated chance "
-        "by estimate; dots: shown with 95 % confidence. Ring: a setting that was cut; square: today's; diamond: the "
-        "best. Outside the settings that were cut nothing is drawn."
-    )
-    if others:
-        caption += " " + text("All at {settings}.", settings=others)
-    return b.figure(window_figure(found), alt, caption)
+    return b.figure(window_figure(found), window_alt(found), window_caption(found))
 
 
 def window_section(found: WindowStudy | None, picture: bool, confirmed: Sequence[Finding] = ()) -> dict[str, Any]:

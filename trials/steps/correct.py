@@ -57,8 +57,7 @@ def correct(folder: Path | str, asked: Correction, who: str, why: str, seen: rec
     """
     target = _target(records.load(folder), asked)
     if target.place is None:
-        write = {"coupon": records.correct_cut, "mount": records.correct_mount, "sheet": records.correct_sheet}
-        done = write[asked.of](folder, asked.mark, asked.column, asked.value, who, why, seen=seen)
+        done = records.correct_row(folder, _row(asked), who, why, seen=seen)
     elif target.is_detail:
         done = records.correct_detail(folder, target.place, asked.value, who, why, seen=seen)
     else:
@@ -71,10 +70,14 @@ def change(folder: Path | str, asked: Correction) -> records.Change:
     known = records.load(folder)
     target = _target(known, asked)
     if target.place is None:
-        return records.row_change(known, asked.of, asked.mark, asked.column, asked.value)
+        return records.row_change(known, _row(asked))[0]
     if target.is_detail:
         return records.detail_change(known, target.place, asked.value)[0]
     return records.reading_change(known, target.place, target.new, asked.restore)[0]
+
+
+def _row(asked: Correction) -> records.RowChange:
+    return records.RowChange(asked.of, asked.mark, asked.column, asked.value)
 
 
 @dataclass(frozen=True)

@@ -38,7 +38,7 @@ def demo_trial(source: Path, folder: Path, tell: Callable[[Stage], None]) -> Ver
     tell: called at the start of each stage.
     """
     from trials.store import intake
-    from trials.store.records import recording
+    from trials.store import records as store
 
     write_new(folder / "trial.toml", (source / "trial.toml").read_bytes())
     tell(Stage.PLANNING)
@@ -50,9 +50,9 @@ def demo_trial(source: Path, folder: Path, tell: Callable[[Stage], None]) -> Ver
     cuts = intake.read_cuts(source / "cuts.csv", records)
     mounts = intake.read_mounts(source / "mounts.csv", records)
     sheets = intake.read_sheets(source / "sheets.csv", records)
-    recording.record_cuts(folder, cuts, mounts, sheets, who="demo", at=MOMENT)
+    store.record_cuts(folder, cuts, mounts, sheets, who="demo", at=MOMENT)
     tell(Stage.READINGS)
     readings = intake.read_bench(source / "readings.csv", load(folder)).readings
-    recording.record_readings(folder, readings, who="demo", at=MOMENT)
+    store.record_readings(folder, readings, who="demo", at=MOMENT)
     tell(Stage.VERDICT)
     return verdict(folder, at=MOMENT)

@@ -104,7 +104,7 @@ def grade_table(
     thickness_mm: of the rows that state none themselves; raises InputError where a row states another.
     """
     from trials.grade.coupons import grade_coupons
-    from trials.store.intake.typed_tables import read_plain_readings
+    from trials.store.intake.readings import read_plain_readings
 
     readings = read_plain_readings(path)
     if thickness_mm is not None and THICKNESS in readings:

@@ -16,8 +16,8 @@ from trials.findings import Finding
 from trials.steps.files import write_bytes
 from trials.steps.grade import thickness
 from trials.steps.load import load
+from trials.store import records as store
 from trials.store.intake.traces import Kind, Place, Points, place_of, point_files, read_points
-from trials.store.records import recording
 from trials.store.records.entry import Recorded
 from trials.store.records.records import READING_COLUMNS, Records
 from trials.store.records.rules import check_coupon, check_was_cut, outcomes
@@ -159,7 +159,7 @@ def measure_into(
         measured.append(found)
         rows.append(_reading(found, place, details))
     _refuse_twins(rows, files)
-    return recording.record_readings(folder, pd.DataFrame(rows, columns=list(READING_COLUMNS)), who), measured
+    return store.record_readings(folder, pd.DataFrame(rows, columns=list(READING_COLUMNS)), who), measured
 
 
 def _for_trial(settings: Settings, cutoff_mm: float, thickness_mm: float | None) -> Settings:

@@ -12,7 +12,7 @@ from trials.doubts import trial_doubts
 from trials.errors import InputError
 from trials.steps.doubts import refuse
 from trials.steps.journal import plan_findings
-from trials.store.records import database
+from trials.store import records as store
 from trials.store.records.folder import read_trial, records_place
 from trials.store.records.records import Records
 from trials.trial import Trial
@@ -38,7 +38,7 @@ def propose(trial: Trial, progress: Progress | None = None) -> Plan:
 def freeze(folder: Path | str, plan: Plan, at: datetime | None = None) -> Records:
     """Freeze question and plan of a trial folder; from here on changes need `trials amend`."""
     tables = {"coupons": plan.coupons, "mounts": plan.mounts, "sheets": plan.sheets}
-    return database.freeze(folder, tables, plan.found, at)
+    return store.freeze(folder, tables, plan.found, at)
 
 
 @dataclass(frozen=True)

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 from trials.decide.card import Card, CardKind, LookAlike, Safe, Setting, Span, Watch
 from trials.words.chart import said_gains
 from trials.words.facts import amount, figure, whole, word
-from trials.words.frame import day_words
 from trials.words.language import text
 from trials.words.lives import unit_words
 from trials.words.numbers import bare, number, percent, plain, with_unit
+from trials.words.page_frame import day_words
 from trials.words.settings import factor_name
 
 if TYPE_CHECKING:

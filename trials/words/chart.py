@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 from trials.decide.chart import Cell, Chart, ChartKind, Job, LeftOut, Loss, Mark, Row, Said, Stock
 from trials.infer.answer import Added, Answer
 from trials.words.facts import as_row
-from trials.words.frame import day_words
 from trials.words.language import plural, text
 from trials.words.numbers import fixed, listed, percent, plain, with_unit
+from trials.words.page_frame import day_words
 
 if TYPE_CHECKING:
     from trials.findings import Finding

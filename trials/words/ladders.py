@@ -22,6 +22,23 @@ if TYPE_CHECKING:
 THICKNESS = "thickness"
 
 
+def ladder_alt(found: LadderAnswer) -> str:
+    """Mounts and types of a ladder."""
+    values = "; ".join(
+        text("{nozzle} {speed}", nozzle=each.nozzle, speed=speed_words(each.typical, found)) for each in found.types
+    )
+    return text("Where each mount stops cutting clean; typical limit of each nozzle type: {values}.", values=values)
+
+
+def ladder_caption() -> str:
+    """Mounts and types of a ladder."""
+    return text(
+        "Bar: from the last clean to the first unclean step of one mount; arrow: the ladder gives no end on that side. "
+        "Diamond: typical limit of the type with its 95 % interval. Upright stroke: what 95 % of its mounts cut clean, "
+        "at least."
+    )
+
+
 def answer_clause(found: LadderAnswer) -> str:
     """The answer of the ladders in one sentence, the types that differ first."""
     if not found.comparisons:

@@ -281,6 +281,27 @@ def cause_note(found: LivesAnswer) -> str:
     )
 
 
+def lives_alt(found: LivesAnswer) -> str:
+    """Share of specimens still good over time, with what is said of it."""
+    return " ".join([text("Share still good over {unit}.", unit=unit_words(found.unit)), *sentences(found)])
+
+
+def lives_caption() -> str:
+    """Share of specimens still good over time."""
+    return text("Steps: Kaplan-Meier; bars: taken off while good; thin lines: Weibull.")
+
+
+def causes_alt(found: LivesAnswer) -> str:
+    """What ended the pieces of each type, with the figures."""
+    return " ".join([causes_caption(found), *(" ".join(row) for row in cause_rows(found))])
+
+
+def causes_caption(found: LivesAnswer) -> str:
+    """What ended the pieces of each type."""
+    by = with_unit(found.causes[0].by, unit_words(found.unit))
+    return text("Of a hundred pieces of each type, by {time}.", time=by)
+
+
 def care_sentences(found: LivesAnswer) -> tuple[str, ...]:
     """What was cleaned and put back, by type."""
     return tuple(_care_sentence(each) for each in found.care)

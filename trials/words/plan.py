@@ -307,10 +307,6 @@ def _rest(f: Finding, name: str) -> dict[str, Any]:
     return {key: fact for key, fact in f.facts.items() if key != name}
 
 
-def _factors(template: str) -> Say:
-    return lambda f: text(template, factors=listed(names_of(f, "factors")))
-
-
 SENTENCES: Mapping[PlanKind, Say] = {
     PlanKind.AS_WRITTEN: lambda f: str(f.facts["text"]),
     **TOLD_APART,

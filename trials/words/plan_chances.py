@@ -11,12 +11,14 @@ from trials.plan.assess.questions import Asks, Subject
 from trials.plan.kinds import PlanKind
 from trials.plan.power import Needed, Part, Pattern, Step
 from trials.responses import Quantity, Scale
+from trials.trial import Trial
 from trials.words.language import plural, text
 from trials.words.numbers import fixed, percent, plain, with_unit
 from trials.words.plan import Say, amount, names_of, number_of, source_words, whole
 
 if TYPE_CHECKING:
     from trials.plan.assess import Assessment, Detectable, Effort
+    from trials.plan.assess.prediction_map import PredictionMap
 
 
 def difference_words(quantity: Quantity, size: float) -> str:
@@ -77,6 +79,47 @@ def part_words(part: str) -> str:
         Part.READINGS: text("readings"),
         Part.SPREAD_OUT: text("specimens, same coupons"),
     }[Part(part)]
+
+
+def counts_alt(response: str, hour: str) -> str:
+    """What a plan detects against its counts; hour: how the next hour pays best."""
+    return text(
+        "Detectable difference in {response} against specimens, mounts, coupons and readings. {hour}",
+        response=response,
+        hour=hour,
+    )
+
+
+def counts_caption() -> str:
+    """What a plan detects against its counts."""
+    return text("One count varied at a time; least favourable pattern of nozzle means, 80 % chance.")
+
+
+def prediction_alt(map_: PredictionMap, across: str, up: str, unit: str) -> str:
+    """The map of the prediction error; across, up: the settings as printed."""
+    return text(
+        "Standard error of the predicted {response} of {nozzle} over {across} and {up}, {unit}.",
+        response=map_.response,
+        nozzle=map_.nozzle,
+        across=across,
+        up=up,
+        unit=unit,
+    )
+
+
+def prediction_caption(trial: Trial, map_: PredictionMap, unit: str) -> str:
+    """The map of the prediction error."""
+    facts = {"response": map_.response, "nozzle": map_.nozzle, "unit": unit}
+    held = [f"{name.replace('_', ' ')} {plain(v, trial.factors[name].unit)}" for name, v in map_.held.items()]
+    if not held:
+        return text(
+            "Standard error of the typical {response} of {nozzle}, {unit}. Crosses: settings to be cut.", **facts
+        )
+    return text(
+        "Standard error of the typical {response} of {nozzle}, {unit}, at {held}. Crosses: settings to be cut.",
+        held=", ".join(held),
+        **facts,
+    )
 
 
 def settled_words(name: str, needed: Needed) -> str:

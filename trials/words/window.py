@@ -85,12 +85,12 @@ def sure_words(each: TypeWindow, found: WindowStudy) -> str:
         "wanted": percent(found.wanted),
     }
     if each.share_bound > 0:
-        shown_ = text(
+        sure = text(
             "There {chance} edges meet the drawing, surely {low}. A chance of {wanted} is shown over {share} of the "
             "settings that were cut.",
             **names,
         )
-        return f"{shown_} {between}" if (between := _between(each, found)) else shown_
+        return f"{sure} {between}" if (between := _between(each, found)) else sure
     if each.share_estimate > 0:
         return text(
             "There {chance} edges meet the drawing, but only {low} is sure: the {wanted} asked for is shown nowhere "

@@ -22,7 +22,7 @@ seed = 7
 [responses.roughness]
 primary = true
 readings = 2
-worthwhile = "15 %"
+worthwhile = "{worthwhile}"
 [responses.roughness.expected]
 level = 35.0
 {spreads}
@@ -31,8 +31,8 @@ PRESSURE = '[factors.pressure]\nunit = "bar"\nlevels = [0.5, 0.7, 0.9]\ntoday = 
 STANDOFF = '[factors.standoff]\nunit = "mm"\nlevels = [0.6, 1.0, 1.4]\ntoday = 1.0'
 
 
-def text_of(prices=(9, 21), spreads=("3 %", "2 %", "6 %", "5 %"), factors=1, plan=""):
-    """Text of a trial file; the first type is today's."""
+def text_of(prices=(9, 21), spreads=("3 %", "2 %", "6 %", "5 %"), factors=1, plan="", worthwhile="15 %"):
+    """Text of a trial file; the first type is today's. plan: further lines of its section."""
     blocks = [
         f'[[nozzles]]\ntype = "{2 * chr(97 + i)}"\norifice_mm = 1.4\nspecimens = 3\nprice = {price}'
         + ("\ntoday = true" if i == 0 else "")
@@ -43,6 +43,7 @@ def text_of(prices=(9, 21), spreads=("3 %", "2 %", "6 %", "5 %"), factors=1, pla
         nozzles="\n".join(blocks),
         factors="\n".join((PRESSURE, STANDOFF)[:factors]),
         plan=plan,
+        worthwhile=worthwhile,
         spreads="\n".join(f'{name} = "{sd}"' for name, sd in zip(names, spreads, strict=True) if sd),
     )
 

@@ -2,7 +2,7 @@
 
 Every type has a variance of readings of its own, and groupings named so have one per type; the others are common.
 Restricted likelihood by Fisher scoring with a bound at zero (Patterson and Thompson 1971): on reduced rows where the
-plan comes down to few of them (cells.py), else with nested groupings absorbed one after the other as in chain.py, so
+plan comes down to few of them (cells.py), else with nested groupings absorbed one after the other as in nested.py, so
 that work and memory grow with rows. Both agree to rounding.
 """
 
@@ -16,9 +16,9 @@ import pandas as pd
 
 from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.mixed.cells import Cells, in_cells
-from trials.infer.mixed.chain import ChainKernel, Entering, Pass
 from trials.infer.mixed.fit import MixedDesign, MixedFit, refuse_inseparable
 from trials.infer.mixed.groupings import RESIDUAL, Grouping, Labels
+from trials.infer.mixed.nested import ChainKernel, Entering, Pass
 from trials.infer.mixed.pieces import Pieces
 from trials.infer.mixed.reml import information, solve_fixed
 from trials.infer.mixed.scoring import SETTLED, STEPS, bounded, search

@@ -9,8 +9,8 @@ import numpy as np
 from scipy import sparse
 
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
-from trials.infer.mixed.chain import Chain, ChainKernel, chain_of, chain_order, indicator_columns, levels_of
 from trials.infer.mixed.groupings import Grouping
+from trials.infer.mixed.nested import Chain, ChainKernel, chain_of, chain_order, indicator_columns, levels_of
 from trials.infer.mixed.pieces import DenseKernel
 
 RANK_TOLERANCE = 1e-11  # length left of a unit column after the columns before it are taken out

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy.special import chdtrc, chdtri, expit
+from scipy.special import chdtrc, chdtri
 
 from trials.errors import NotFinite, NotIdentifiable, WrongArgument, WrongShape
 from trials.infer.ordinal.maximum import SD_LARGEST, Problem, Solution, maximise, quadrature, row_pulls
@@ -93,29 +93,6 @@ class OrdinalFit:
         _check_coefficient(i, len(self.coefficients), confidence)
         return _profile(self, i, 0.5 * float(chdtri(1, 1.0 - confidence)))
 
-    def probabilities(self, fixed: np.ndarray, penalised: bool = False) -> np.ndarray:
-        """Chance of each category (m, J) at rows fixed (m, k) for a group effect of zero.
-
-        The limit is taken where a coefficient is infinite, so that the answer is always finite.
-
-        Raises
-        ------
-        WrongShape
-            If the rows do not have k columns.
-        NotFinite
-            If a row holds NaN or infinity.
-        """
-        fixed = _matrix(fixed, len(self.coefficients), "the rows to predict at")
-        return np.diff(self._cumulative(fixed, penalised), axis=1)
-
-    def _cumulative(self, fixed: np.ndarray, penalised: bool) -> np.ndarray:
-        steps = len(self.thresholds)
-        if penalised:
-            ends = self.penalised_full.thresholds - (fixed @ self.penalised)[:, None]
-        else:
-            ends = _ends_in_limit(self._solution, fixed / self._data.scale, steps)
-        return np.column_stack([np.zeros(len(fixed)), expit(ends), np.ones(len(fixed))])
-
 
 @dataclass(frozen=True)
 class _Data:
@@ -155,7 +132,7 @@ def fit_ordinal(
         raise WrongShape("The grades must be one column with at least one row; give one grade per coupon.")
     if not np.all(np.isfinite(grades)):
         raise NotFinite("A grade is missing or infinite; leave that coupon out or record its grade.")
-    fixed = _matrix(fixed, None, "the fixed columns", len(grades))
+    fixed = _matrix(fixed, len(grades))
     if quadrature_points < 1:
         raise WrongArgument("The quadrature needs at least one point; ten is usual.")
     categories, codes = np.unique(grades, return_inverse=True)
@@ -342,16 +319,6 @@ def _limit(at: Callable[[float], tuple[float, float]], drop: float, inside: floa
     return value
 
 
-def _ends_in_limit(solution: Solution, fixed: np.ndarray, steps: int) -> np.ndarray:
-    """threshold_j - x'beta for each row and threshold, infinite where the separating direction moves it."""
-    rows = np.hstack([np.tile(np.eye(steps), (len(fixed), 1)), -np.repeat(fixed, steps, axis=0)])
-    ends = rows @ solution.theta
-    moved = rows @ solution.cone.direction
-    fixed_in_limit = np.linalg.norm(rows - (rows @ solution.cone.basis) @ solution.cone.basis.T, axis=1) < 1e-8
-    ends = np.where(fixed_in_limit, ends, np.where(moved < 0, -np.inf, np.inf))
-    return ends.reshape(len(fixed), steps)
-
-
 def _start(data: _Data, steps: int) -> np.ndarray:
     """Thresholds from the overall shares, coefficients zero."""
     below = np.cumsum(np.bincount(data.codes, minlength=steps + 1))[:-1] / len(data.codes)
@@ -383,18 +350,17 @@ def _sorted(codes: np.ndarray, fixed: np.ndarray, scale: np.ndarray, group: np.n
     return _Data(codes[order], fixed[order], scale, starts)
 
 
-def _matrix(fixed: np.ndarray, columns: int | None, what: str, rows: int | None = None) -> np.ndarray:
+def _matrix(fixed: np.ndarray, rows: int) -> np.ndarray:
     """A finite (n, k) float matrix or a named error."""
     fixed = np.asarray(fixed, dtype=float)
-    if (
-        fixed.ndim != 2
-        or (columns is not None and fixed.shape[1] != columns)
-        or (rows is not None and len(fixed) != rows)
-    ):
-        want = f"({rows if rows is not None else 'm'}, {columns if columns is not None else 'k'})"
-        raise WrongShape(f"The shape of {what} is {fixed.shape} where {want} is needed; give one row per coupon.")
+    if fixed.ndim != 2 or len(fixed) != rows:
+        raise WrongShape(
+            f"The shape of the fixed columns is {fixed.shape} where ({rows}, k) is needed; give one row per coupon."
+        )
     if not np.all(np.isfinite(fixed)):
-        raise NotFinite(f"There is a missing or infinite number in {what}; fill the cell or leave the row out.")
+        raise NotFinite(
+            "There is a missing or infinite number in the fixed columns; fill the cell or leave the row out."
+        )
     return fixed
 
 

@@ -144,35 +144,6 @@ def pattern_means(types: int, pattern: Pattern = Pattern.LEAST_FAVOURABLE) -> np
     return np.asarray(means - means.mean())
 
 
-def chance_balanced(
-    plan: Balanced,
-    spreads: Mapping[str, float],
-    difference: float,
-    pattern: Pattern = Pattern.LEAST_FAVOURABLE,
-    alpha: float = 0.05,
-) -> float:
-    """Chance that the nozzle test of a balanced plan comes out at level alpha, exact by noncentral F.
-
-    `difference` between the highest and the lowest type, on the scale of the spreads; noncentrality is the sum of
-    squares of the pattern over the variance of a type's mean (Searle, Casella and McCulloch 1992, section 4.3).
-
-    Raises
-    ------
-    NotIdentifiable
-        If nothing is replicated above the coupon, so that there is nothing to test a type against.
-    NotFinite, WrongArgument
-        If a spread or the difference is unusable.
-    """
-    if not math.isfinite(difference):
-        raise NotFinite(f"the difference is {difference}; give a finite one.")
-    _need_df(plan)
-    variance = plan.variance_of_mean(spreads)
-    signal = difference**2 * float(np.sum(pattern_means(plan.types, pattern) ** 2))
-    if variance == 0.0:
-        return 1.0 if signal > 0 else alpha
-    return chance_f(signal / variance, plan.types - 1, plan.df, alpha)
-
-
 def detectable_balanced(
     plan: Balanced,
     spreads: Mapping[str, float],
@@ -182,7 +153,15 @@ def detectable_balanced(
 ) -> float:
     """Smallest difference between highest and lowest type that the nozzle test sees with this chance; 0 at no spread.
 
-    Raises as `chance_balanced`.
+    Exact by noncentral F, on the scale of the spreads; noncentrality is the sum of squares of the pattern over the
+    variance of a type's mean (Searle, Casella and McCulloch 1992, section 4.3).
+
+    Raises
+    ------
+    NotIdentifiable
+        If nothing is replicated above the coupon, so that there is nothing to test a type against.
+    NotFinite, WrongArgument
+        If a spread, the pattern or the chance is unusable.
     """
     _need_df(plan)
     needed = noncentrality_needed(plan.types - 1, plan.df, chance, alpha)

@@ -38,7 +38,7 @@ def read_bench(path: str | Path, records: Records) -> BenchFile:
     Raises
     ------
     InputError
-        As `read_readings`.
+        As `read_table_of_readings`.
     """
     table = named_sheet(path, "readings", ("coupon",))
     typed = _cells(table, BECAUSE)

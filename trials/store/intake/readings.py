@@ -59,8 +59,8 @@ NOT_TYPED = ("field", "value", "beyond", "measured_order")
 READING_UNITS = {"cutoff_mm": "mm", "depth_mm": "mm"}
 
 
-def read_readings(path: str | Path, records: Records) -> FileTable:
-    """Readings in long form, from a wide CSV file or the sheet `readings` of the bench workbook.
+def read_table_of_readings(table: FileTable, records: Records) -> FileTable:
+    """Readings of a table in long form; a second mark of a coupon stays as it was typed.
 
     One row per coupon, reading, repeat and field, in the kept unit; the index holds the row of the file.
 
@@ -70,11 +70,6 @@ def read_readings(path: str | Path, records: Records) -> FileTable:
         For every cell that cannot be used, a coupon that is unknown or was not cut, two values for one place, or
         mixed cut-offs.
     """
-    return read_table_of_readings(named_sheet(path, "readings", ("coupon",)), records)
-
-
-def read_table_of_readings(table: FileTable, records: Records) -> FileTable:
-    """The same of a table that was read already; a second mark of a coupon stays as it was typed."""
     known = quantities(records.trial)
     wanted = {name: "" for name in READING_COLUMNS if name not in NOT_TYPED} | READING_UNITS
     wanted |= {column: suffix(quantity.unit) for column, quantity in known.items()}

@@ -1,4 +1,4 @@
-"""Tables that people fill in, checked cell by cell on the way in: cuts, mounts, sheets and readings.
+"""Tables that people fill in, checked cell by cell on the way in: cuts, mounts and sheets.
 
 Each problem is one InputError that names file, row (the header is row 1) and column, the value found, what is allowed
 and what to do. What a reader had to say without refusing is in `said` of the table it returns.
@@ -13,7 +13,6 @@ from trials.errors import InputError, Problems
 from trials.findings import Finding
 from trials.record_kinds import RecordKind
 from trials.store.intake.headers import Placer, each_row, lower, match_columns, named_sheet, once, placer, result
-from trials.store.intake.readings import read_plain_readings, read_readings
 from trials.store.language import kept_word
 from trials.store.records.changed_setting import parse_changed_setting, written
 from trials.store.records.records import (
@@ -29,21 +28,8 @@ from trials.store.records.rules import (
     check_cut,
     check_mount,
 )
-from trials.store.records.slips import Slip, open_slips, slips
 from trials.store.records.spelling import as_mark
-from trials.store.tables import FileTable, moment_in, read_table, sheet_names, text_in, whole_in, yes_no_in
-
-__all__ = [
-    "Slip",
-    "open_slips",
-    "read_cuts",
-    "read_mounts",
-    "read_plain_readings",
-    "read_readings",
-    "read_sheets",
-    "read_table",
-    "slips",
-]
+from trials.store.tables import FileTable, moment_in, sheet_names, text_in, whole_in, yes_no_in
 
 
 def read_cuts(path: str | Path, records: Records) -> FileTable:

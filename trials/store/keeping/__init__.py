@@ -3,9 +3,9 @@
 Floors above import from here.
 """
 
-from trials.store.keeping.again import restore
 from trials.store.keeping.backup import backup
 from trials.store.keeping.export import RECORDS, export
 from trials.store.keeping.folders import Kept
+from trials.store.keeping.restoring import restore
 
 __all__ = ["RECORDS", "Kept", "backup", "export", "restore"]

@@ -12,7 +12,7 @@ from trials.findings import About, Fact, Finding
 from trials.record_kinds import RecordKind
 from trials.responses import Beyond
 from trials.store.records.changed_setting import nearest, parse_changed_setting
-from trials.store.records.measuring import measured_places
+from trials.store.records.measuring_order import measured_places
 from trials.store.records.records import Records, current, rows_of
 from trials.store.records.region import left_out, outside_plan
 from trials.store.records.rules import quantities

@@ -271,57 +271,14 @@ def correct_detail(
     return Recorded(len(rows), 0)
 
 
-def correct_cut(
-    folder: Path | str,
-    coupon: str,
-    column: str,
-    new_value: Any,
-    who: str,
-    why: str,
-    at: datetime | None = None,
-    seen: Change | None = None,
-) -> Recorded:
-    """Correct one column of a coupon's cut record by a new row that names the old one; raises as `correct`."""
-    return _correct_row(folder, _RowChange("coupon", coupon, column, new_value, seen), who, why, at)
-
-
-def correct_mount(
-    folder: Path | str,
-    mount: str,
-    column: str,
-    new_value: Any,
-    who: str,
-    why: str,
-    at: datetime | None = None,
-    seen: Change | None = None,
-) -> Recorded:
-    """Correct one column of a mount on record; raises as `correct`."""
-    return _correct_row(folder, _RowChange("mount", mount, column, new_value, seen), who, why, at)
-
-
-def correct_sheet(
-    folder: Path | str,
-    sheet: str,
-    column: str,
-    new_value: Any,
-    who: str,
-    why: str,
-    at: datetime | None = None,
-    seen: Change | None = None,
-) -> Recorded:
-    """Correct one column of a sheet on record; raises as `correct`."""
-    return _correct_row(folder, _RowChange("sheet", sheet, column, new_value, seen), who, why, at)
-
-
 @dataclass(frozen=True)
-class _RowChange:
-    """One column of a cut record, a mount or a sheet (`of`), named by its mark; seen: as in `correct`."""
+class RowChange:
+    """The new value of one column of a cut record (`of` a coupon), a mount or a sheet, named by its mark."""
 
     of: str
     mark: str
     column: str
     value: Any
-    seen: Change | None = None
 
 
 _TABLES = {
@@ -331,13 +288,8 @@ _TABLES = {
 }
 
 
-def row_change(records: Records, of: str, mark: str, column: str, new: Any) -> Change:
-    """What a correction of a cut record, a mount or a sheet would change; raises as `correct`."""
-    return _row_change(records, _RowChange(of, mark, column, new))[0]
-
-
-def _row_change(records: Records, asked: _RowChange) -> tuple[Change, dict[str, Any]]:
-    """The change, and the whole new row."""
+def row_change(records: Records, asked: RowChange) -> tuple[Change, dict[str, Any]]:
+    """What a correction of a cut record, mount or sheet would change, and the whole new row; raises as `correct`."""
     key, column = asked.of, asked.column
     _, columns, _ = _TABLES[key]
     if column not in columns[1:]:
@@ -356,13 +308,16 @@ def _row_change(records: Records, asked: _RowChange) -> tuple[Change, dict[str, 
     return Change(mark, column, _or_empty(before[column]), _or_empty(new[column])), new
 
 
-def _correct_row(folder: Path | str, asked: _RowChange, who: str, why: str, at: datetime | None) -> Recorded:
+def correct_row(
+    folder: Path | str, asked: RowChange, who: str, why: str, at: datetime | None = None, seen: Change | None = None
+) -> Recorded:
+    """Correct one column of a row on record by a new row that names the old one; arguments and errors as `correct`."""
     _named(who, why)
     target, _, kind = _TABLES[asked.of]
     moment = stamp(at)
     with writing(folder, decides=True) as (connection, records):
-        change, new = _row_change(records, asked)
-        _check_seen(asked.seen, change)
+        change, new = row_change(records, asked)
+        _check_seen(seen, change)
         kept = current_rows(connection, target, asked.of).get(change.mark)
         extra = {"who": who, "why": why, "entered_at": moment, "replaces": kept["id"] if kept else None}
         connection.execute(insert(target), {**new, **extra})

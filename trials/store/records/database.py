@@ -1,4 +1,4 @@
-"""The database of a trial: frozen, amended, extended, loaded; and the doors through which records are written."""
+"""The database of a trial: a question and its plan frozen, amended, extended."""
 
 from __future__ import annotations
 
@@ -18,8 +18,7 @@ from trials.frozen import changes, freeze_hash
 from trials.record_kinds import JournalKind
 from trials.store import placing
 from trials.store.records import chain, schema
-from trials.store.records.corrections import confirm_slips, correct, correct_cut, correct_mount, correct_sheet
-from trials.store.records.entry import Recorded, note_lots, writing
+from trials.store.records.entry import note_lots, writing
 from trials.store.records.folder import (
     Proved,
     check_belongs,
@@ -35,26 +34,9 @@ from trials.store.records.folder import (
 from trials.store.records.journal import write_journal, write_said
 from trials.store.records.migrations import IDENTITY_DIGITS, create_tables, transaction
 from trials.store.records.place import Place, Server, place_of, schema_of, with_identity
-from trials.store.records.recording import record_as_planned, record_cuts, record_readings
 from trials.store.records.records import Records, rows_of
 from trials.store.records.roles import grant
 from trials.trial import Trial, parse
-
-__all__ = [
-    "Recorded",
-    "add_block",
-    "amend",
-    "confirm_slips",
-    "correct",
-    "correct_cut",
-    "correct_mount",
-    "correct_sheet",
-    "freeze",
-    "load",
-    "record_as_planned",
-    "record_cuts",
-    "record_readings",
-]
 
 PLAN = {
     "coupons": (schema.planned_coupons, "coupon"),

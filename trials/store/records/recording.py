@@ -15,7 +15,6 @@ from trials.findings import Fact, Finding
 from trials.record_kinds import JournalKind, RecordKind
 from trials.store.records import schema
 from trials.store.records.again import Again, keep_again
-from trials.store.records.corrections import confirm_slips, correct, correct_cut, correct_mount, correct_sheet
 from trials.store.records.entry import (
     Recorded,
     check_row,
@@ -45,18 +44,6 @@ from trials.store.records.second_marks import at_the_bench
 from trials.store.records.slips import Slip, open_slips
 from trials.store.records.unexpected import dated_later, unplanned_readings
 from trials.store.tables import FileTable, sourced
-
-__all__ = [
-    "Recorded",
-    "confirm_slips",
-    "correct",
-    "correct_cut",
-    "correct_mount",
-    "correct_sheet",
-    "record_as_planned",
-    "record_cuts",
-    "record_readings",
-]
 
 
 def record_cuts(

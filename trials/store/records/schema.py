@@ -192,17 +192,12 @@ about = Table(
 
 
 @lru_cache(maxsize=32)
-def engine_for(url: str) -> Engine:
-    """Engine of a database URL. On SQLite foreign keys are on and a writer takes the lock at the start, not halfway.
-
-    No connection outlives its transaction (NullPool); what is kept between calls is the compiled SQL.
-    """
-    return _with_settings(create_engine(url, poolclass=NullPool))
-
-
-@lru_cache(maxsize=32)
 def engine_for_file(path: str) -> Engine:
-    """Engine of a database file, whatever its name holds: no URL is made of it."""
+    """Engine of a database file, whatever its name holds: no URL is made of it.
+
+    Foreign keys are on and a writer takes the lock at the start, not halfway. No connection outlives its transaction
+    (NullPool); what is kept between calls is the compiled SQL.
+    """
 
     def connect() -> sqlite3.Connection:
         return sqlite3.connect(path, timeout=PATIENCE)

@@ -1,4 +1,4 @@
-"""Second marks of coupons that are measured again: what stands behind them, and how a reading is named at the bench."""
+"""Second marks of coupons that are measured again: what stands behind them."""
 
 from __future__ import annotations
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from trials.bench.roughness import Roughness
+from trials.bench.squareness import LEVELLING_DEG
 from trials.grade.iso9013 import WORSE
 from trials.units import shown
 from trials.words.language import plural, text
@@ -47,6 +48,7 @@ def squareness_rows(s: Squareness) -> list[list[str]]:
         [text("intended angle"), rounded(s.angle_deg, 6), "°"],
         [text("leans by"), fixed(s.lean_deg, 3), lean],
         [text("top edge melted r"), *melting],
+        [text("levelling off by {angle} adds up to", angle=f"{rounded(LEVELLING_DEG, 1)}°"), fixed(s.tilt_mm, 4), "mm"],
     ]
 
 
