@@ -12,6 +12,7 @@ from trials.errors import WrongArgument
 from trials.infer import checks
 from trials.infer.answer import answer
 from trials.infer.checks import far, residuals
+from trials.infer.checks.levels import Levels
 from trials.infer.means import marginal
 from trials.infer.mixed import fit_mixed
 from trials.worthwhile import Margins
@@ -236,3 +237,24 @@ def test_a_small_power_is_not_a_logarithm():
     by_hand = [0.0, (math.e**0.05 - 1) / (0.05 * math.e**-0.95), (math.e**0.1 - 1) / (0.05 * math.e**-0.95)]
     assert residuals._power(values, 0.05, math.e) == pytest.approx(by_hand, rel=1e-12)
     assert residuals._power(values, 0.0, math.e) == pytest.approx([0.0, math.e, 2 * math.e], rel=1e-12)
+
+
+def test_levels_are_those_of_the_labels_as_text():
+    labels = np.array(["b", "a", "10", 2, "a", "2", "b"], dtype=object)
+    found = Levels.of(labels)
+    _, first, place, counts = np.unique(labels.astype(str), return_index=True, return_inverse=True, return_counts=True)
+    assert found.first.tolist() == first.tolist() and found.place.tolist() == place.tolist()
+    assert found.counts.tolist() == counts.tolist()
+
+
+def test_coupon_residuals_are_those_beside_a_column_for_each_specimen():
+    rng = np.random.default_rng(5)
+    specimen, coupon = np.repeat(np.arange(6), 8), np.repeat(np.arange(24), 2)
+    marks = np.array([f"{number:02}" for number in coupon], dtype=object)
+    fixed = np.column_stack([np.ones(48), specimen % 2, rng.normal(size=24)[coupon]])
+    values = rng.normal(size=48)
+    first, found = residuals.coupon_residuals(values, fixed, marks, specimen)
+    design = np.hstack([fixed, np.eye(6)[specimen]])[first]
+    means = values.reshape(-1, 2).mean(axis=1)
+    whole = means - design @ np.linalg.lstsq(design, means, rcond=None)[0]
+    np.testing.assert_allclose(found, whole, atol=1e-12)  # the same projection, rounded otherwise

@@ -10,6 +10,7 @@ from trials.record_kinds import JournalKind, RecordKind
 from trials.store import intake, records
 from trials.store.records.measuring_order import measured_places
 from trials.trial import parse
+from trials.words import records as words
 
 
 def typed(folder, text, name="typed.csv"):
@@ -213,3 +214,51 @@ def test_printing_again_draws_no_other_marks(planned):
     steps.run_sheet(planned)
     second = records.load(planned)
     assert (first.repeat_marks, first.head) == (second.repeat_marks, second.head)
+
+
+def test_the_bench_is_told_of_a_repeat_by_its_second_mark_alone(hidden):
+    """What record and correct say of a repeat never names the coupon behind it."""
+    folder, second = hidden
+    mark = second["KX7"]
+    first = f"coupon,reading,rz5_um\n{mark},1,41\n{mark},2,42\n{mark},9,43\n"
+    said = steps.record(folder, typed(folder, first)).remarks
+    (unplanned,) = [line for line in said if line.kind is RecordKind.READING_UNPLANNED]
+    assert unplanned.about.coupons == (mark,)
+    with pytest.raises(InputError, match=f"coupon {mark}, reading 1 is on record with 41") as told:
+        steps.record(folder, typed(folder, f"coupon,reading,rz5_um\n{mark},1,47\n"))
+    assert "KX7" not in str(told.value) and "repeat" not in str(told.value)
+    asked = steps.Correction(mark, "rz5_um", "44", reading=1)
+    seen = steps.change(folder, asked)
+    assert words.change(vars(seen)).startswith(f"{mark}, reading 1") and "repeat" not in words.change(vars(seen))
+    steps.correct(folder, asked, "AB", "slipped", seen)
+    with pytest.raises(InputError, match=f"^{mark}, rz5_um was corrected by somebody else"):
+        steps.correct(folder, asked.__class__(mark, "rz5_um", "45", reading=1), "AB", "slipped", seen)
+    again = steps.record(folder, typed(folder, first)).remarks
+    (stands,) = [line for line in again if line.kind is RecordKind.CORRECTION_STANDS]
+    assert (stands.facts["mark"], stands.facts["repeat"]) == (mark, 0)
+    for column in ("rz5_um", "side"):
+        with pytest.raises(InputError, match=f"coupon {mark} has no such reading"):
+            steps.correct(folder, steps.Correction(mark, column, "45", reading=7), "AB", "slipped")
+
+
+def test_a_repeat_measured_again_and_corrected_since_is_named_by_its_second_mark(hidden):
+    folder, second = hidden
+    mark = second["KX7"]
+    file = typed(folder, AGAIN.format(why="stylus jumped").replace("KX7", mark))
+    assert steps.record(folder, file).added == 4
+    assert steps.record(folder, file).remarks[-1].kind is RecordKind.READINGS_KNOWN  # no cell to mend
+    steps.correct(folder, steps.Correction(mark, "rz5_um", "44", reading=2), "Engineer", "read again")
+    (line,) = [line for line in steps.record(folder, file).remarks if line.kind is RecordKind.CORRECTION_STANDS]
+    assert line.facts["mark"] == mark
+
+
+@pytest.mark.parametrize(("column", "new"), [("side", "left"), ("inspector", "CD"), ("instrument", "Stylus 4")])
+def test_details_of_a_reading_that_could_not_be_taken_are_corrected(cut, column, new):
+    text = "coupon,reading,rz5_um,note,side,inspector,instrument\nKX7,1,not measurable,dross in the way,right,AB,S1\n"
+    steps.record(cut, typed(cut, text))
+    steps.correct(cut, steps.Correction("KX7", column, new, reading=1), "AB", "typed wrongly")
+    (now,) = records.standing(records.load(cut).all_readings).to_dict("records")
+    assert (now[column], now["beyond"], now["note"]) == (new, "not_measurable", "dross in the way")
+    assert now["value"] != now["value"] and records.check(cut).findings == ()
+    with pytest.raises(InputError, match="needs a reason"):
+        steps.correct(cut, steps.Correction("KX7", "note", "", reading=1), "AB", "why not")

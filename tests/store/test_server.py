@@ -6,17 +6,20 @@ import os
 import pwd
 import re
 import shutil
+import signal
 import subprocess
 import tempfile
 from pathlib import Path
 
 import pytest
+from sqlalchemy import insert, text
 from tests_support import readings_table
 
 from trials import steps
 from trials.errors import InputError
 from trials.store import records
-from trials.store.records.place import VARIABLE, server
+from trials.store.records import chain, schema
+from trials.store.records.place import VARIABLE, place_of, server
 
 PASSWORD = "Sehr-geheim-4711"
 
@@ -167,6 +170,36 @@ def test_the_bench_adds_readings_and_the_engineer_decides(shared, as_bench, tmp_
     assert steps.check(shared).sound and len(records.load(shared).all_readings) == 3
 
 
+AGAIN = "coupon,reading,rz5_um,again_because\n{mark},1,41,\n{mark},2,423,\n{mark},2,42,stylus jumped\n"
+
+
+def test_the_bench_measures_again_and_overrules_nobody(shared, as_engineer, as_bench, address, monkeypatch):
+    """A row with its reason is kept; with no program can the bench withdraw, move, or overrule a correction."""
+    as_bench()
+    file = shared.parent / "again.csv"
+    file.write_text(AGAIN.format(mark="KX7"), encoding="utf-8")
+    assert steps.record(shared, file, who="Inspector").added == 3
+    found = records.load(shared)
+    assert found.readings["value"].tolist() == [41.0, 42.0] and steps.check(shared).findings == ()
+    first, newest = int(found.readings["id"].iloc[0]), int(found.readings["id"].iloc[-1])
+    place = place_of(shared, found.trial)
+    row = {"coupon": "KX7", "reading": 1, "field": "rz5_um", "value": 40.0, "why": "so", "replaces": first}
+    row |= {"entered_at": "2026-01-01"}
+    for changed in ({"value": None}, {"why": ""}, {"reading": 3}, {"replaces": newest}):
+        with pytest.raises(InputError, match="row-level security"), schema.begun(place, writes=True) as connection:
+            connection.execute(insert(schema.readings), row | changed)
+    with pytest.raises(Undone), schema.begun(place, writes=True) as connection:  # what it may do
+        connection.execute(insert(schema.readings), row)
+        raise Undone
+    monkeypatch.setenv(VARIABLE, address("trials_engineer"))
+    records.correct(shared, records.ReadingPlace("KX7", "rz5_um", 1), None, "Engineer", "another coupon")
+    assert len(records.load(shared).readings) == 1 and steps.check(shared).sound
+
+
+class Undone(Exception):
+    pass
+
+
 def _write(folder, mark, barrier):
     barrier.wait()
     for first in (1, 2, 3, 4):
@@ -192,6 +225,31 @@ def test_eight_writers_lose_and_double_nothing(where, request):
     assert len(found.all_readings) == len(found.readings) == 8 * 4 * 3
     assert not found.readings.duplicated(["coupon", "reading"]).any()
     assert len(found.journal) == before + 32 and steps.check(place).findings == ()
+
+
+def _killed_before_the_seal(folder, plan):
+    chain.seal = lambda connection: os.kill(os.getpid(), signal.SIGKILL)
+    records.freeze(folder, plan)
+
+
+@pytest.mark.filterwarnings("ignore:.*fork:DeprecationWarning")
+def test_a_freeze_that_is_killed_leaves_nothing_and_is_done_again(as_engineer, address, folder, plan):
+    writer = multiprocessing.get_context("fork").Process(target=_killed_before_the_seal, args=(folder, plan))
+    before = _schemas(folder)
+    writer.start()
+    writer.join(60)
+    assert writer.exitcode == -signal.SIGKILL
+    assert not records.load(folder).frozen and _schemas(folder) == before
+    assert records.freeze(folder, plan).frozen
+    assert steps.check(folder).findings == () and len(_schemas(folder)) == len(before) + 1
+
+
+def _schemas(folder):
+    """Schemas of trials on the server; whoever was killed is gone when they can be listed."""
+    place = server(os.environ[VARIABLE], "0" * 12)
+    with schema.begun(place, writes=True) as connection:
+        listed = connection.execute(text("SELECT nspname FROM pg_namespace WHERE nspname LIKE 'trial\\_%'"))
+        return sorted(listed.scalars())
 
 
 def test_no_password_is_printed_or_stored(shared, address, monkeypatch, tmp_path):

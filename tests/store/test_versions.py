@@ -142,8 +142,9 @@ def test_a_database_without_tables_is_no_trial(cut):
         records.load(cut)
 
 
-def test_a_key_that_joins_later_and_is_at_its_default_unfreezes_nothing(frozen, monkeypatch):
+def test_a_key_that_joins_later_and_is_at_its_default_unfreezes_nothing(frozen, monkeypatch, request):
     stored = records.load(frozen)
+    request.addfinalizer(trials.trial.parse.cache_clear)
     later = create_model("PlanRequest", __base__=trials.trial.PlanRequest, patience=(int, 3))
     for table in (trials.frozen.NOT_FROZEN, trials.frozen.HASHED_FIRST):
         monkeypatch.setitem(table, later, table[trials.trial.PlanRequest])
@@ -151,6 +152,7 @@ def test_a_key_that_joins_later_and_is_at_its_default_unfreezes_nothing(frozen, 
     for table in (trials.frozen.NOT_FROZEN, trials.frozen.HASHED_FIRST):
         monkeypatch.setitem(table, new, table[trials.trial.Trial])
     monkeypatch.setattr(trials.trial, "Trial", new)
+    trials.trial.parse.cache_clear()  # as another version would begin
     assert hasattr(records.load(frozen).trial.plan, "patience")
     assert freeze_hash(records.load(frozen).trial) == stored.freeze_hash
     edit(frozen, "seed = 20417", "seed = 20417\npatience = 4")

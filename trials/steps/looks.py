@@ -50,7 +50,8 @@ def look_number(records: Records) -> int:
     if kept is not None:
         return kept
     provisional = {entry.payload["fingerprint"] for entry in store.entries(records.journal, JournalKind.PROVISIONAL)}
-    other = provisional - set(records.looks["fingerprint"]) - {fingerprint(records)}
+    other = provisional - set(records.looks["fingerprint"])
+    other -= {fingerprint(records)} if other else set()
     return len(records.looks) + len(other) + 1
 
 

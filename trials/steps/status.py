@@ -138,11 +138,14 @@ def _readings_open(found: Records, marks: tuple[str, ...]) -> tuple[Finding, ...
 
 def _repeats_open(seen: _Seen) -> tuple[Finding, ...]:
     """Blind repeats that are in the order of measuring and nobody took, by response, once one of them was."""
+    rows = seen.records.readings
+    taken = rows.loc[rows["repeat"] == 1, "coupon"]
+    if taken.empty:
+        return ()
     from trials.store.workbooks import repeat_order
 
     again = tuple(repeat_order(seen.records))
-    rows = seen.records.readings
-    if not ((rows["repeat"] == 1) & rows["coupon"].isin(again)).any():
+    if not taken.isin(again).any():
         return ()
     return _missing(seen.records, again, RecordKind.REPEATS_OPEN)
 

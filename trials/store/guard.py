@@ -11,6 +11,7 @@ import re
 import sys
 import zipfile
 import zlib
+from itertools import repeat
 from pathlib import Path
 from typing import IO
 
@@ -88,7 +89,7 @@ def check_text(text: str, name: str) -> None:
 
 def check_cells(text: str, separator: str, name: str) -> None:
     """Raise InputError where a text has too many columns or cells."""
-    widest = max(line.count(separator) for line in text.split("\n")) + 1
+    widest = max(map(str.count, text.split("\n"), repeat(separator))) + 1
     if widest > MAX_COLUMNS:
         raise _too_much(name, "too many columns", f"{MAX_COLUMNS:,} columns")
     if text.count(separator) > MAX_CELLS:

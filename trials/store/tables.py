@@ -6,7 +6,7 @@ import csv
 import io
 import math
 import re
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime, time
@@ -14,6 +14,7 @@ from itertools import chain, pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
 
 from trials.errors import InputError, Problems
@@ -138,7 +139,7 @@ def _csv_rows(data: bytes, name: str) -> tuple[list[tuple[int, list[Any]]], bool
         ) from None
     stripped = {cell: cell.strip() or None for cell in set(chain.from_iterable(parsed))}
     rows: list[tuple[int, list[Any]]] = [
-        (number, [stripped[cell] for cell in row]) for number, row in enumerate(parsed, 1 + skipped)
+        (number, list(map(stripped.__getitem__, row))) for number, row in enumerate(parsed, 1 + skipped)
     ]
     return rows, separator == ";" or (separator == "\t" and not _has_points(rows)), said
 
@@ -236,9 +237,15 @@ def _frame(
     problems.tell()
     body = [row if len(row) == width else (row + [None] * width)[:width] for _, row in filled[1:]]
     cells = zip(*body, strict=True) if body else [()] * width
-    index = [number for number, _ in filled[1:]]
-    data = {column: pd.Series(mine, index, object) for column, mine in zip(header, cells, strict=True) if column}
+    index = pd.Index([number for number, _ in filled[1:]])
+    data = {column: _column(mine, index) for column, mine in zip(header, cells, strict=True) if column}
     return pd.DataFrame(data, index), filled[0][0], said
+
+
+def _column(cells: Sequence[Any], index: pd.Index) -> pd.Series:
+    held = np.empty(len(cells), dtype=object)
+    held[:] = cells
+    return pd.Series(held, index, object)
 
 
 def _titles(filled: list[tuple[int, list[Any]]], needed: Collection[str]) -> int:

@@ -310,12 +310,13 @@ def _corrected_reading(facts: Mapping[str, Any]) -> str:
 
 
 def change(facts: Mapping[str, Any]) -> str:
-    """A correction before it is written: `mark, column, reading, repeat, old, new` (null: withdrawn)."""
+    """A correction before it is written: `mark, column, reading, repeat, old, new` (null: withdrawn), `seen_as`."""
     reading = text(", reading {reading}", reading=facts["reading"]) if facts["reading"] else ""
-    repeat = text(", repeat {repeat}", repeat=facts["repeat"]) if facts["repeat"] else ""
+    seen_as = facts["seen_as"]
+    repeat = text(", repeat {repeat}", repeat=facts["repeat"]) if facts["repeat"] and not seen_as else ""
     old, new = (text("withdrawn") if facts[name] is None else value(facts[name]) for name in ("old", "new"))
     template = "{mark}{reading}{repeat}, {column}: {old} -> {new}"
-    named = {"mark": facts["mark"], "column": facts["column"], "old": old, "new": new}
+    named = {"mark": seen_as or facts["mark"], "column": facts["column"], "old": old, "new": new}
     return text(template, reading=reading, repeat=repeat, **named)
 
 

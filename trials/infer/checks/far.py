@@ -11,6 +11,8 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from trials.infer.checks.levels import Levels
+
 Array = NDArray[np.float64]
 Labels = NDArray[np.object_]
 Distance = Callable[[Array, Array], Array]
@@ -40,10 +42,18 @@ def far_from_others(values: Array, distance: Distance, limit: float, fewest: int
 
 def medians_of_others(values: Array) -> Array:
     """(n,) -> (n,): for each value the median of all the others, from one sorting; n of 2 or more."""
-    order = np.sort(values)
-    rank = np.argsort(np.argsort(values, kind="stable"), kind="stable")
-    low, high = (len(values) - 2) // 2, (len(values) - 1) // 2
-    return np.asarray((order[low + (rank <= low)] + order[high + (rank <= high)]) / 2.0)
+    found: Array = _others_of_each(values[None, :])[0]
+    return found
+
+
+def _others_of_each(rows: Array) -> Array:
+    """The same for each row of (m, n)."""
+    order = np.sort(rows, axis=1)
+    rank = np.argsort(np.argsort(rows, axis=1, kind="stable"), axis=1, kind="stable")
+    low, high = (rows.shape[1] - 2) // 2, (rows.shape[1] - 1) // 2
+    below = np.take_along_axis(order, low + (rank <= low), axis=1)
+    above = np.take_along_axis(order, high + (rank <= high), axis=1)
+    return np.asarray((below + above) / 2.0)
 
 
 def robust_sd(deviations: Array) -> float:
@@ -56,15 +66,17 @@ def far_readings(values: Array, coupon: Labels) -> NDArray[np.bool_]:
 
     A coupon needs three readings, since of two that differ nobody knows which one slipped.
     """
-    _, place, counts = np.unique(np.asarray(coupon, dtype=str), return_inverse=True, return_counts=True)
-    rows = [own for own in np.split(np.argsort(place, kind="stable"), np.cumsum(counts)[:-1]) if len(own) >= 3]
-    away = [_gap(values[own], medians_of_others(values[own])) for own in rows]
-    moved = np.concatenate([np.zeros(0), *away])
+    levels = Levels.of(coupon)
+    order, counts = np.argsort(levels.place, kind="stable"), levels.counts
+    ends = np.cumsum(counts)
+    alike = [(ends[counts == n] - n)[:, None] + np.arange(n) for n in np.unique(counts[counts >= 3])]
+    groups = [order[places] for places in alike]  # (coupons of n readings, n)
+    away = [_gap(values[own], _others_of_each(values[own])) for own in groups]
+    moved = np.concatenate([np.zeros(0), *(gaps.ravel() for gaps in away)])
     limit = LIMIT * robust_sd(moved[moved > 0])
     far = np.zeros(len(values), dtype=bool)
-    for own, gaps in zip(rows, away, strict=True):
-        if gaps.max() > limit:
-            far[own[list(far_from_others(values[own], _gap, limit, 2))]] = True
+    for own in (row for each, gaps in zip(groups, away, strict=True) for row in each[gaps.max(axis=1) > limit]):
+        far[own[list(far_from_others(values[own], _gap, limit, 2))]] = True
     return far
 
 
@@ -73,9 +85,9 @@ def far_pairs(values: Array, coupon: Labels) -> NDArray[np.bool_]:
 
     Both are named, since nobody knows which one slipped.
     """
-    _, place, counts = np.unique(np.asarray(coupon, dtype=str), return_inverse=True, return_counts=True)
-    paired = np.flatnonzero(counts[place] == 2)
-    pairs = paired[np.argsort(place[paired], kind="stable")].reshape(-1, 2)
+    levels = Levels.of(coupon)
+    paired = np.flatnonzero(levels.counts[levels.place] == 2)
+    pairs = paired[np.argsort(levels.place[paired], kind="stable")].reshape(-1, 2)
     gaps = np.abs(values[pairs[:, 0]] - values[pairs[:, 1]])
     far = np.zeros(len(values), dtype=bool)
     far[pairs[gaps > LIMIT * robust_sd(gaps[gaps > 0])]] = True

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from trials.errors import NotIdentifiable, WrongArgument
+from trials.infer.checks.levels import Levels
 from trials.infer.checks.normality import MOST, shapiro_wilk
 from trials.infer.mixed import FTest, MixedDesign, fit_mixed
 
@@ -94,7 +95,7 @@ def lack_of_fit(response: Array, fixed: Array, groups: Mapping[str, Labels], cel
 
     The pure error comes from coupons repeated at the same cell; None where no cell adds to the model.
     """
-    _, place = np.unique(np.asarray(cells, dtype=str), return_inverse=True)
+    place = Levels.of(cells).place
     return added_columns(response, fixed, groups, np.eye(place.max() + 1)[place])
 
 
@@ -109,22 +110,30 @@ def residual_shape(residuals: Array) -> Shape | None:
 
 def coupon_means(values: Array, coupon: Labels) -> tuple[Indices, Array, Indices]:
     """(index of the first row of each coupon, mean per coupon, coupon number per row)."""
-    _, first, place = np.unique(np.asarray(coupon, dtype=str), return_index=True, return_inverse=True)
-    return first, np.bincount(place, values) / np.bincount(place), place
+    levels = Levels.of(coupon)
+    return levels.first, np.bincount(levels.place, values) / levels.counts, levels.place
 
 
 def coupon_residuals(values: Array, fixed: Array, coupon: Labels, specimen: Labels | None) -> tuple[Indices, Array]:
     """Residuals of coupon means after the fixed part and each specimen's (or mount's) own level.
 
-    Returns the index of the first row of each coupon and the residuals, both (coupons,).
+    The levels are taken off means and fixed part alike, never one column a specimen (Frisch and Waugh 1933). Returns
+    the index of the first row of each coupon and the residuals, both (coupons,).
     """
     first, means, _ = coupon_means(values, coupon)
     design = fixed[first]
     if specimen is not None:
-        _, place = np.unique(np.asarray(specimen, dtype=str)[first], return_inverse=True)
-        design = np.hstack([design, np.eye(place.max() + 1)[place]])
+        place = Levels.of(np.asarray(specimen)[first]).place
+        means, design = means - _level_means(means, place), design - _level_means(design, place)
     solution = np.linalg.lstsq(design, means, rcond=None)[0]
     return first, means - design @ solution
+
+
+def _level_means(values: Array, place: Indices) -> Array:
+    """The mean of its level for each row of values (n,) or (n, k)."""
+    columns = values.reshape(len(values), -1).T
+    means = [np.bincount(place, column) / np.bincount(place) for column in columns]
+    return np.stack(means, axis=1)[place].reshape(values.shape)
 
 
 def log_variance_within(values: Array, coupon: Labels, resolution: float) -> tuple[Indices, Array]:

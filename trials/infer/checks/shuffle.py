@@ -18,6 +18,7 @@ from trials.errors import NotFinite, NotIdentifiable, WrongShape
 
 MOST_LISTED = 50_000
 DRAWS = 20_000
+CELLS = 4_000_000  # of so many arrangements at once sums are made: 32 MB
 LEVELS = (0.05, 0.01, 0.001)
 SAME = 1e-9
 
@@ -130,7 +131,7 @@ def _arrangements(counts: tuple[int, ...]) -> np.ndarray:
 
 def _draw(codes: np.ndarray, places: list[np.ndarray], rng: np.random.Generator) -> np.ndarray:
     """Random arrangements (DRAWS, m)."""
-    out = np.tile(codes, (DRAWS, 1))
+    out = np.tile(codes.astype(np.int16), (DRAWS, 1))
     for at in places:
         out[:, at] = rng.permuted(out[:, at], axis=1)
     return out
@@ -147,7 +148,9 @@ def _f_statistic(values: np.ndarray, codes: np.ndarray, blocks: np.ndarray, kind
     den_df = len(values) - len(sizes) - df
 
     def measure(every: np.ndarray) -> np.ndarray:
-        sums = np.stack([(every == t) @ rest for t in range(kinds)], axis=1)
+        few = max(1, CELLS // len(rest))  # arrangements at a time
+        pieces = [every[at : at + few] for at in range(0, len(every), few)]
+        sums = np.stack([np.concatenate([(piece == t) @ rest for piece in pieces]) for t in range(kinds)], axis=1)
         between: np.ndarray = np.einsum("at,tu,au->a", sums, inverse, sums)
         if den_df < 1 or total <= 0:
             return between

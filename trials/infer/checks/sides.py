@@ -38,8 +38,8 @@ def side_shifts(
     off first. A mount with too few coupons to show its own spread is judged by the coupons of the other mounts of its
     kind (labels (n,), all mounts alike if left out). Mounts with fewer than two sides give nothing.
     """
-    kinds = dict(zip(mount, np.zeros(len(mount)) if kind is None else kind, strict=True))
     table = _cells(residuals, mount, coupon, side)
+    kinds = dict(zip(mount, np.zeros(len(mount)) if kind is None else kind, strict=True)) if table else {}
     spreads = {m: spread for m, rows in table.items() if (spread := _inside(rows)) is not None}
     found = [
         _one_mount(label, rows)
@@ -52,7 +52,7 @@ def side_shifts(
 
 def _cells(residuals: Array, mount: Labels, coupon: Labels, side: Labels) -> dict[object, list[SideMean]]:
     frame = pd.DataFrame({"mount": mount, "coupon": coupon, "side": side, "value": residuals})
-    known = frame[frame["side"].notna() & (frame["side"].astype(str) != "")]
+    known = frame[frame["side"].notna() & (frame["side"] != "")]
     means = known.groupby(["mount", "coupon", "side"], sort=False, as_index=False)["value"].mean()
     table: dict[object, list[SideMean]] = {}
     for m, c, s, value in means.itertuples(index=False, name=None):

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from trials.errors import NotIdentifiable, WrongArgument
@@ -70,11 +71,12 @@ def sum_to_zero(labels: NDArray[Any], levels: Sequence[object], name: str) -> Ar
         If a label is not among the levels.
     """
     place = {level: i for i, level in enumerate(levels)}
-    unknown = [label for label in labels if label not in place]
+    codes, known = pd.factorize(np.asarray(labels), use_na_sentinel=False)
+    unknown = [label for label in known if label not in place]
     if unknown:
         raise WrongArgument(f"{name}: {unknown[0]!r} is not among its levels {list(levels)}; correct the label.")
     coding = np.vstack([np.eye(len(levels) - 1), -np.ones(len(levels) - 1)])
-    return coding[[place[label] for label in labels]]
+    return coding[np.array([place[label] for label in known], dtype=np.intp)[codes]]
 
 
 @dataclass(frozen=True)

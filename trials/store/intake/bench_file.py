@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from trials.errors import Problems
+from trials.errors import collected
+from trials.store.intake.columns import worked_out
 from trials.store.intake.headers import named_sheet
 from trials.store.intake.readings import read_table_of_readings
 from trials.store.language import kept_word
@@ -40,7 +41,8 @@ def read_bench(path: str | Path, records: Records) -> BenchFile:
         As `read_table_of_readings`.
     """
     table = named_sheet(path, "readings", ("coupon",))
-    reasons = _cells(table, BECAUSE).map(text_in)
+    typed = _cells(table, BECAUSE)
+    reasons = pd.Series(worked_out(typed.tolist(), text_in).values, typed.index, object)
     order = _orders(table, records)
     first = _read(table, reasons == "", records)
     again = _read(table, reasons != "", records)
@@ -77,14 +79,13 @@ def _orders(table: FileTable, records: Records) -> pd.Series:
 
     Rows that stand in the order of the marks or of cutting were typed from a list: they tell nothing.
     """
-    typed, problems = list[int | None](), Problems()
     cells = _cells(table, ORDER)
-    for row, cell in cells.items():
-        with problems.gathered():
-            typed.append(whole_in(cell, 1, decimal_comma=table.decimal_comma, file=table.file, row=row, column=ORDER))
-    problems.tell()
-    if any(place is not None for place in typed):
-        return pd.Series(typed, index=cells.index, dtype="Int64")
+    typed = worked_out(cells.tolist(), lambda cell: whole_in(cell, 1, decimal_comma=table.decimal_comma))
+    if typed.wrong:
+        named = {"file": table.file, "column": ORDER}
+        raise collected([replace(problem, row=cells.index[at], **named) for at, problem in typed.wrong.items()])
+    if any(place is not None for place in typed.values):
+        return pd.Series(typed.values, index=cells.index, dtype="Int64")
     if _listed(table, records):
         return pd.Series(pd.NA, index=cells.index, dtype="Int64")
     last = records.readings["measured_order"].max() if len(records.readings) else pd.NA
@@ -93,7 +94,7 @@ def _orders(table: FileTable, records: Records) -> pd.Series:
 
 
 def _listed(table: FileTable, records: Records) -> bool:
-    marks = list(dict.fromkeys(text_in(cell) for cell in _cells(table, "coupon") if cell is not None))
+    marks = list(dict.fromkeys(text_in(cell) for cell in dict.fromkeys(_cells(table, "coupon")) if cell is not None))
     planned = dict(zip(records.coupons["coupon"], records.coupons["order"], strict=True))
     by_cut = sorted(marks, key=lambda mark: int(planned.get(mark, 0)))
     return len(marks) >= FEW and marks in (sorted(marks), by_cut)

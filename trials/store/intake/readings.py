@@ -97,7 +97,7 @@ def _long_rows(table: FileTable, columns: Columns, known: dict[str, Quantity], r
     file."""
     frame = table.frame.dropna(how="all", subset=[columns[name][0] for name in known])
     cells = {name: frame[header].tolist() for name, (header, _) in columns.items()}
-    numbers = [int(number) for number in frame.index]
+    numbers = [int(number) for number in frame.index.tolist()]
     faults = Faults(table, numbers, columns)
     base = _reading_base(cells, len(numbers), columns, table.decimal_comma, records, faults)
     parts = []

@@ -18,9 +18,9 @@ from typing import Any
 from trials.errors import InputError
 from trials.store.keeping.folders import Kept, new_folder
 from trials.store.records import chain, schema
-from trials.store.records.chain import Stored
 from trials.store.records.folder import Proved, check_belongs, read_trial, require_frozen
 from trials.store.records.migrations import SCHEMA_VERSION, transaction
+from trials.store.records.stored import Stored
 from trials.words.dictionary import head, meaning
 
 RECORDS = "records.json"
@@ -82,7 +82,7 @@ def export(folder: Path | str, out: Path | str) -> Kept:
 
 def _whole(found: ReadOut) -> bytes:
     tables = {
-        name: {"columns": list(table.columns), "rows": [[_packed(cell) for cell in row] for row in table.rows]}
+        name: {"columns": list(table.columns), "rows": [[_packed(cell) for cell in row] for row in table.of()]}
         for name, table in found.tables.items()
     }
     document = {"format": FORMAT, "schema": SCHEMA_VERSION, "about": dict(found.about), "question": found.question}

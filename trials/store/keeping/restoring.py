@@ -18,11 +18,11 @@ from trials.store import guard
 from trials.store.keeping.export import FORMAT, RECORDS, ReadOut
 from trials.store.keeping.folders import Kept, new_folder
 from trials.store.records import chain, schema
-from trials.store.records.chain import Stored
 from trials.store.records.folder import TOML, Proved, load
 from trials.store.records.migrations import SCHEMA_VERSION
 from trials.store.records.place import FILE, VARIABLE, Place, Server, server, with_identity
 from trials.store.records.roles import grant
+from trials.store.records.stored import Stored
 from trials.trial import parse
 
 MOST_BYTES = 1_000_000_000
@@ -85,11 +85,11 @@ def _refuse_taken(connection: Connection, place: Server) -> None:
 
 
 def _fill(connection: Connection, name: str, found: Stored | None) -> None:
-    if found is None or not found.rows:
+    if found is None or not len(found):
         return
     target = schema.metadata.tables[name]
     read = {column: _reader(target.c[column].type) for column in found.columns}
-    rows = [{column: read[column](cell) for column, cell in zip(found.columns, row, strict=True)} for row in found.rows]
+    rows = [{column: read[column](cell) for column, cell in zip(found.columns, row, strict=True)} for row in found.of()]
     connection.execute(insert(target), rows)
     counter = list(target.primary_key.columns)[0]
     if connection.dialect.name == "postgresql" and isinstance(counter.type, Integer) and not counter.foreign_keys:
@@ -119,7 +119,7 @@ def _read_back(file: Path) -> ReadOut:
             do = "Restore it with the version that made it, and export it again."
             raise _no_export(str(file), "was made by another version of this tool", do)
         tables = {
-            str(name): Stored(
+            str(name): Stored.of_rows(
                 tuple(map(str, table["columns"])), [tuple(_unpacked(cell) for cell in row) for row in table["rows"]]
             )
             for name, table in document["tables"].items()
@@ -132,13 +132,11 @@ def _read_back(file: Path) -> ReadOut:
 
 
 def _check_columns(tables: dict[str, Stored]) -> None:
-    """Raise KeyError or ValueError where a table or a column is none of a trial, or a row has other cells."""
+    """Raise KeyError where a table or a column is none of a trial."""
     for name, table in tables.items():
         known = schema.metadata.tables[name].c
         for column in table.columns:
             known[column]
-        if any(len(row) != len(table.columns) for row in table.rows):
-            raise ValueError(name)
 
 
 def _unpacked(cell: Any) -> Any:

@@ -16,6 +16,7 @@ from trials.store.records.bounds import as_typed, same_reading
 from trials.store.records.entry import cleaned, superseded
 from trials.store.records.journal import write_journal
 from trials.store.records.records import READING_COLUMNS, Records, current, rows_of
+from trials.store.records.second_marks import at_the_bench
 from trials.store.tables import FileTable
 
 BECAUSE = "again_because"
@@ -54,7 +55,8 @@ def keep_again(connection: Connection, records: Records, again: FileTable, who: 
             continue
         if as_typed(row) in before.get(key, set()):
             kept = None if old is None else old["value"]
-            said.append(superseded(row["coupon"], row["field"], row["value"], kept, place))
+            named, _ = at_the_bench(row["coupon"], row["repeat"], records)
+            said.append(superseded(named, row["field"], row["value"], kept, place))
             continue
         with problems.gathered():
             name = _named(who, row, place)

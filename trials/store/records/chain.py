@@ -13,16 +13,16 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from bisect import bisect_right
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import Connection, Text, cast, insert, select, update
-from sqlalchemy import types as kinds
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy import Connection, insert, select, update
 
 from trials.errors import InputError
 from trials.store.records import schema
+from trials.store.records.stored import Stored, canonical, read
 
 COUNTERS: Mapping[str, str] = {
     **dict.fromkeys(("planned_coupons", "planned_mounts", "planned_sheets"), "position"),
@@ -33,24 +33,6 @@ COUNTERS: Mapping[str, str] = {
 HEAD, IDENTITY = "head", "trial"
 ENTRY = ("id", "at", "who", "kind", "what", "why", "payload", "covers")
 """Cells of a journal entry that its hash covers."""
-
-
-@dataclass(frozen=True)
-class Stored:
-    """One table as it stands in the database: JSON as its text, yes and no as 1 and 0, in the order of its counter."""
-
-    columns: tuple[str, ...]
-    rows: Sequence[tuple[Any, ...]]
-
-    def of(self, *names: str) -> Iterator[tuple[Any, ...]]:
-        """The rows with these columns only."""
-        whole = self.cells(*names)
-        return zip(*(whole[name] for name in names), strict=True)
-
-    def cells(self, *names: str) -> dict[str, Sequence[Any]]:
-        """These columns, each whole."""
-        whole = list(zip(*self.rows, strict=True)) if self.rows else [()] * len(self.columns)
-        return {name: whole[self.columns.index(name)] for name in names}
 
 
 @dataclass(frozen=True)
@@ -84,16 +66,6 @@ class Head:
         return canonical([self.digest, dict(sorted(self.covered.items()))]).decode()
 
 
-def canonical(value: Any) -> bytes:
-    """One value as the bytes that are hashed; what a database should never return is written as Python shows it."""
-    text = json.dumps(value, ensure_ascii=False, separators=(",", ":"), default=_odd)
-    return text.encode("utf-8", "surrogatepass")
-
-
-def _odd(value: Any) -> str:
-    return f"sha256:{hashlib.sha256(value).hexdigest()}" if isinstance(value, bytes) else repr(value)
-
-
 def digest(value: Any) -> str:
     """SHA-256 of the canonical bytes."""
     return hashlib.sha256(canonical(value)).hexdigest()
@@ -102,25 +74,7 @@ def digest(value: Any) -> str:
 def stored(connection: Connection, name: str, after: int | None = None) -> Stored:
     """A table of the database; after: only rows beyond that number of its counter."""
     source = schema.metadata.tables[name]
-    counter = source.c[COUNTERS.get(name, list(source.primary_key.columns)[0].name)]
-    wanted = select(*(_plain(column) for column in source.c)).order_by(counter, *source.primary_key.columns)
-    if after is not None:
-        wanted = wanted.where(counter > after)
-    cursor, driver = connection.execute(wanted).cursor, connection.dialect.dbapi
-    assert cursor is not None
-    assert driver is not None
-    try:
-        return Stored(tuple(column.name for column in source.c), cursor.fetchall())  # plain tuples of the driver
-    except driver.Error as error:
-        raise DBAPIError(name, None, error) from error
-
-
-def _plain(column: Any) -> Any:
-    if isinstance(column.type, kinds.JSON):
-        return cast(column, Text).label(column.name)
-    if isinstance(column.type, kinds.Boolean):
-        return cast(column, kinds.Integer).label(column.name)
-    return column
+    return read(connection, source, COUNTERS.get(name, list(source.primary_key.columns)[0].name), after)
 
 
 def about(connection: Connection) -> dict[str, str]:
@@ -183,11 +137,11 @@ def _fresh(connection: Connection, head: Head) -> tuple[dict[str, Any], dict[str
     covered = dict(head.covered)
     for name, counter in COUNTERS.items():
         found = stored(connection, name, head.covered.get(name, -1))
-        if not found.rows:
+        if not len(found):
             continue
-        place = found.columns.index(counter)
-        first, last = int(found.rows[0][place]), int(found.rows[-1][place])
-        covers[name] = {"columns": list(found.columns), "first": first, "last": last, "sha256": digest(found.rows)}
+        first, last = int(found.cells[counter][0]), int(found.cells[counter][-1])
+        columns = list(found.columns)
+        covers[name] = {"columns": columns, "first": first, "last": last, "sha256": found.digest(columns)}
         covered[name] = last
     return covers, covered
 
@@ -233,24 +187,20 @@ class _Walk:
     def __init__(self, counter: str, table: Stored) -> None:
         self.table, self.at = table, 0
         self.last: int | None = None
-        self.counter = table.columns.index(counter)
+        self.counter = table.cells[counter]
 
     @property
     def left(self) -> int:
         """Rows that no entry has taken up."""
-        return len(self.table.rows) - self.at
+        return len(self.table) - self.at
 
     def holds(self, claim: Mapping[str, Any]) -> bool:
         """Whether the next rows are those that an entry says it brought."""
         try:
-            last, columns, wanted = claim["last"], tuple(claim["columns"]), claim["sha256"]
-            end = self.at
-            while end < len(self.table.rows) and self.table.rows[end][self.counter] <= last:
-                end += 1
-            rows = self.table.rows[self.at : end]
+            last, wanted, start = claim["last"], claim["sha256"], self.at
+            end = bisect_right(self.counter, last, lo=start)
             self.at, self.last = end, last
-            same = columns == self.table.columns
-            return bool(digest(rows if same else list(Stored(self.table.columns, rows).of(*columns))) == wanted)
+            return bool(self.table.digest(claim["columns"], start, end) == wanted)
         except (KeyError, TypeError, ValueError):
             return False
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -15,10 +16,10 @@ from trials.errors import InputError
 from trials.findings import Fact, Finding, Weight
 from trials.record_kinds import JournalKind, RecordKind
 from trials.store.records import chain, schema
-from trials.store.records.chain import Stored
 from trials.store.records.folder import TOML, check_unchanged, last_version, read_trial, require_frozen
 from trials.store.records.migrations import transaction
 from trials.store.records.place import Place, Server
+from trials.store.records.stored import Stored
 from trials.trial import Trial
 
 MOST = 20
@@ -87,10 +88,10 @@ def _checked(connection: Connection, place: Place, folder: Path, trial: Trial, l
         for kind, payload, previous in journal.of("kind", "payload", "previous")
         if kind == JournalKind.VERDICT and not broken
     }
-    rows = {name: len(table.rows) for name, table in tables.items()}
+    rows = {name: len(table) for name, table in tables.items()}
     head = "" if broken else chain.head_of(known).digest
     identity = known.get(chain.IDENTITY, "")
-    return Checked(str(place), (*found, *left), identity, head, len(journal.rows), rows, papers)
+    return Checked(str(place), (*found, *left), identity, head, len(journal), rows, papers)
 
 
 def _engine(connection: Connection, place: Place) -> Iterator[Finding]:
@@ -140,7 +141,7 @@ def _group_counts(
         return
     number, table, name, payload = counted[0]
     claim = claims.get(table)
-    found = sum(claim["first"] <= n <= claim["last"] for n in counters[table]) if claim else 0
+    found = bisect_right(counters[table], claim["last"]) - bisect_left(counters[table], claim["first"]) if claim else 0
     if found != payload.get(name, found):
         yield _wrong(RecordKind.COUNT_DIFFERS, entry=number, table=table, said=payload[name], rows=found)
 

@@ -30,6 +30,7 @@ from trials.store.records.records import (
     Records,
     plain,
     rows_of,
+    standing,
 )
 from trials.store.records.rules import (
     check_coupon,
@@ -37,6 +38,7 @@ from trials.store.records.rules import (
     ended_in,
     quantities,
 )
+from trials.store.records.second_marks import second_mark
 from trials.store.records.slips import open_slips
 from trials.store.records.spelling import as_mark
 from trials.store.tables import moment_in, number_in, text_in, whole_in, yes_no_in
@@ -53,7 +55,7 @@ def confirm_slips(
         If who or why is missing, or there is nothing to confirm.
     """
     _named(who, why)
-    with writing(folder) as (connection, records):
+    with writing(folder, decides=True) as (connection, records):
         meant = None if coupons is None else {as_mark(mark, records.coupons["coupon"]) for mark in coupons}
         found = [slip for slip in open_slips(records) if meant is None or meant & {slip.coupon, slip.seen_as}]
         if not found:
@@ -75,7 +77,10 @@ class ReadingPlace:
 
 @dataclass(frozen=True)
 class Change:
-    """A change of one record that was not written yet: what it is of, what stands there, what would."""
+    """A change of one record that was not written yet: what it is of, what stands there, what would.
+
+    seen_as: the mark at the bench, where the coupon behind it is not to be named.
+    """
 
     mark: str
     column: str
@@ -83,13 +88,14 @@ class Change:
     new: Any
     reading: int = 0
     repeat: int = 0
+    seen_as: str = ""
 
 
 def _check_seen(seen: Change | None, now: Change) -> None:
     """Raise InputError where a record is no longer as the person saw it who corrects it; None: nothing was shown."""
     if seen is not None and (seen.old, seen.reading) != (now.old, now.reading):
         raise InputError(
-            f"{now.mark}, {now.column} was corrected by somebody else meanwhile",
+            f"{now.seen_as or now.mark}, {now.column} was corrected by somebody else meanwhile",
             found=now.old,
             allowed=f"{seen.old}, as it was shown",
             do="Nothing was written. Look at the record, then correct it again if it still needs to be.",
@@ -125,7 +131,9 @@ def reading_change(
         row["value"] = check_value(row["value"], known[field])
     if (row["value"], row["beyond"]) == (old["value"], old["beyond"]):
         raise InputError("the new value equals the one on record", found=_typed_reading(row), do="Nothing to correct.")
-    change = Change(coupon, field, _typed_reading(old), _typed_reading(row), int(old["reading"]), place.repeat)
+    seen_as = second_mark(coupon, place.repeat, records)
+    said = _typed_reading(old), _typed_reading(row)
+    change = Change(coupon, field, *said, int(old["reading"]), place.repeat, seen_as)
     return change, {name: row[name] for name in READING_COLUMNS} | {"replaces": int(old["id"])}
 
 
@@ -166,7 +174,7 @@ def correct(
     """
     _named(who, why)
     moment = stamp(at)
-    with writing(folder) as (connection, records):
+    with writing(folder, decides=True) as (connection, records):
         change, row = reading_change(records, place, new, restore)
         _check_seen(seen, change)
         if row["beyond"] == Beyond.NOT_MEASURABLE:
@@ -192,23 +200,27 @@ def detail_change(records: Records, place: ReadingPlace, new: str) -> tuple[Chan
     """
     place = replace(place, coupon=as_mark(place.coupon, records.coupons["coupon"]))
     check_coupon(place.coupon, set(records.coupons["coupon"]))
-    rows = records.readings[records.readings["coupon"] == place.coupon]
+    rows = standing(records.all_readings)
+    rows = rows[rows["coupon"] == place.coupon]
     numbers = sorted(rows["reading"].unique())
     wanted = (rows["reading"] == place.reading) | (place.reading == 0 and len(numbers) == 1)
     chosen = rows_of(rows[wanted & (rows["repeat"] == place.repeat)])
     if not chosen:
         raise InputError(
-            f"coupon {place.coupon} has no such reading",
+            f"coupon {second_mark(place.coupon, place.repeat, records) or place.coupon} has no such reading",
             found=place.reading,
             allowed=", ".join(map(str, numbers)) or "none",
             do="Name a reading on record with --reading.",
         )
     value: Any = _detail(place.field, new)
+    if place.field == "note" and not value and any(row["beyond"] == Beyond.NOT_MEASURABLE for row in chosen):
+        raise InputError("what could not be measured needs a reason", column="note", do="Give the reason.")
     replaced = [row for row in chosen if row[place.field] != value]
     if not replaced:
         raise InputError("the new value equals the one on record", found=new, do="Nothing to correct.")
-    old = _or_empty(replaced[0][place.field])
-    return Change(place.coupon, place.field, old, _or_empty(value), int(chosen[0]["reading"]), place.repeat), replaced
+    old, seen_as = _or_empty(replaced[0][place.field]), second_mark(place.coupon, place.repeat, records)
+    number = int(chosen[0]["reading"])
+    return Change(place.coupon, place.field, old, _or_empty(value), number, place.repeat, seen_as), replaced
 
 
 def _or_empty(cell: Any) -> Any:
@@ -245,7 +257,7 @@ def correct_detail(
     """
     _named(who, why)
     moment = stamp(at)
-    with writing(folder) as (connection, records):
+    with writing(folder, decides=True) as (connection, records):
         change, rows = detail_change(records, place, new)
         _check_seen(seen, change)
         entry = {"who": who, "why": why, "entered_at": moment}
@@ -303,7 +315,7 @@ def correct_row(
     _named(who, why)
     target, _, kind = _TABLES[asked.of]
     moment = stamp(at)
-    with writing(folder) as (connection, records):
+    with writing(folder, decides=True) as (connection, records):
         change, new = row_change(records, asked)
         _check_seen(seen, change)
         kept = current_rows(connection, target, asked.of).get(change.mark)

@@ -37,10 +37,12 @@ from trials.store.records.records import (
     current,
     plain,
 )
+from trials.store.records.roles import require_engineer
 from trials.store.records.rules import (
     check_cut,
     check_mount,
 )
+from trials.store.records.second_marks import second_mark
 from trials.store.records.slips import Slip
 from trials.trial import Trial, parse
 
@@ -56,11 +58,16 @@ class Recorded:
 
 
 @contextmanager
-def writing(folder: Path | str) -> Iterator[tuple[Connection, Records]]:
-    """One write transaction on a frozen, unchanged trial, with its records as they stand."""
+def writing(folder: Path | str, decides: bool = False) -> Iterator[tuple[Connection, Records]]:
+    """One write transaction on a frozen, unchanged trial, with its records as they stand.
+
+    decides: it corrects or confirms, which is not for the bench of a lab that shares a server.
+    """
     place = require_frozen(folder)
     trial, _ = read_trial(folder)
     with transaction(place, writes=True) as connection:
+        if decides:
+            require_engineer(connection, place)
         proved = Proved.of(connection, place)
         check_belongs(Path(folder), trial, proved)
         version = last_version(connection)
@@ -186,7 +193,8 @@ def reading_row(
     else:
         do = "Name a reading on record, or record it with `trials record`."
     kind = "withdrawn reading" if withdrawn else "reading"
-    raise InputError(f"coupon {coupon} has no such {kind} of {field}", found=reading, allowed=have, do=do)
+    named = second_mark(coupon, repeat, records) or coupon
+    raise InputError(f"coupon {named} has no such {kind} of {field}", found=reading, allowed=have, do=do)
 
 
 def confirm(connection: Connection, records: Records, found: list[Slip], who: str, why: str, moment: str) -> None:

@@ -102,8 +102,7 @@ def _filled(cells: pd.Series) -> bool:
 
 def look_of(records: Records) -> int | None:
     """The kept look at these records, each compared by its own version of the fingerprint; None where none is."""
-    looks = records.looks
-    for look, mark, version in zip(looks["look"], looks["fingerprint"], looks["fingerprint_version"], strict=True):
-        if mark and mark == fingerprint(records, int(version)):
-            return int(look)
-    return None
+    looks = records.looks[records.looks["fingerprint"] != ""]
+    now = {version: fingerprint(records, int(version)) for version in looks["fingerprint_version"].unique()}
+    same = looks["fingerprint"] == looks["fingerprint_version"].map(now)
+    return int(looks["look"][same].iloc[0]) if same.any() else None

@@ -17,7 +17,6 @@ from trials.frozen import changes
 from trials.store.placing import replace_bytes, write_new
 from trials.store.question import read_question
 from trials.store.records import chain, schema
-from trials.store.records.chain import Stored
 from trials.store.records.migrations import transaction
 from trials.store.records.place import FILE, Place, Server, database_path, place_of, with_identity
 from trials.store.records.records import (
@@ -35,6 +34,7 @@ from trials.store.records.records import (
     table,
     typed,
 )
+from trials.store.records.stored import Stored
 from trials.trial import Trial, parse
 
 TOML = "trial.toml"
@@ -291,7 +291,7 @@ def _planned(stored: _Source, name: str, columns: tuple[str, ...]) -> pd.DataFra
 
 
 def _typed_table(found: Stored, names: Sequence[str]) -> pd.DataFrame:
-    return typed(found.cells(*names)) if found.rows else table([], names)
+    return typed({name: found.cells[name] for name in names}) if len(found) else table([], names)
 
 
 def _looks(found: Stored) -> pd.DataFrame:

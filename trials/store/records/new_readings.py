@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from functools import partial
+from types import NoneType
 from typing import Any
 
 import numpy as np
@@ -17,8 +18,9 @@ from trials.responses import Beyond, Quantity
 from trials.store.records.bounds import as_typed, same_reading
 from trials.store.records.changed_setting import nearest
 from trials.store.records.entry import cleaned_cell
-from trials.store.records.records import PLACE, READING_COLUMNS, REAL, Records, current, rows_of
+from trials.store.records.records import PLACE, READING_COLUMNS, REAL, WHOLE, Records, current, rows_of
 from trials.store.records.rules import check_coupon, check_value, check_was_cut, outcomes, quantities
+from trials.store.records.second_marks import at_the_bench
 from trials.store.tables import FileTable
 
 
@@ -67,12 +69,18 @@ def sorted_readings(long: FileTable, records: Records) -> SortedReadings:
     return SortedReadings(rows.assign(replaces=named)[fresh], tuple(overruled))
 
 
+KEPT_AS = {**dict.fromkeys(WHOLE, "int64"), **dict.fromkeys(REAL, "float64")}
+"""Columns that are as they are kept when they come as that kind: nothing of them is left to clean."""
+
+
 def _cleaned(frame: pd.DataFrame) -> pd.DataFrame:
     """Every column of a reading, each of one kind: whole numbers, numbers, text."""
     columns = {}
     for name in READING_COLUMNS:
-        cells = frame[name].tolist() if name in frame else [None] * len(frame)
-        done = _each_once(cells, partial(cleaned_cell, name))
+        cells = frame[name] if name in frame else pd.Series([None]).repeat(len(frame))
+        done = cells.tolist()
+        if str(cells.dtype) != KEPT_AS.get(name):
+            done = _each_once(done, partial(cleaned_cell, name))
         if name == "repeat":
             done = [cell or 0 for cell in done]
         columns[name] = pd.Series(done, dtype="float64" if name in REAL else object)
@@ -80,6 +88,10 @@ def _cleaned(frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def _each_once(cells: Sequence[Any], work: Callable[[Any], Any]) -> list[Any]:
+    kinds = set(map(type, cells)) - {NoneType}
+    if kinds <= {str}:
+        alike = {cell: work(cell) for cell in set(cells)}
+        return list(map(alike.__getitem__, cells))
     keys: list[Hashable] = [None if cell != cell else (type(cell), cell) for cell in cells]
     done = {key: work(None if key is None else key[1]) for key in set(keys)}  # type: ignore[index]
     return [done[key] for key in keys]
@@ -119,6 +131,8 @@ def _fits(value: float, quantity: Quantity) -> bool:
 
 def _places_in(rows: pd.DataFrame, stored: pd.DataFrame) -> np.ndarray:
     """Where each reading is on record, -1 where it is not."""
+    if not len(stored):
+        return np.full(len(rows), -1)
     where = {key: at for at, key in enumerate(zip(*(stored[name] for name in PLACE), strict=True))}
     return np.array([where.get(key, -1) for key in zip(*(rows[name] for name in PLACE), strict=True)], dtype=int)
 
@@ -145,8 +159,10 @@ class _Rest:
     """Readings that need a second look: on record with something else, corrected since, or twice in the file.
 
     stored: the row that stands; earlier: values that a correction replaced; ends: how the life ended, as first typed to
-    as it stands now.
+    as it stands now; records: which tell how the bench names a reading.
     """
+
+    records: Records
 
     stored: dict[_Key, dict[str, Any]]
     earlier: dict[_Key, set[float]]
@@ -158,7 +174,7 @@ class _Rest:
         kept = records.all_readings
         mine = kept[kept["coupon"].isin(rows["coupon"])]
         replaced = set(mine["replaces"].dropna())
-        found = cls({}, {}, {})
+        found = cls(records, {}, {}, {})
         for row in rows_of(mine):
             key = _key(row)
             found.ends.setdefault(key, []).append(row["ended"] or "")
@@ -173,12 +189,16 @@ class _Rest:
         key = _key(row)
         old, earlier = self.stored.get(key), self.earlier.get(key, set())
         if same_reading(row, old):
-            _check_end(row, self.ends.get(key, []), place)
+            _check_end(self._at_the_bench(row), self.ends.get(key, []), place)
             return False
         if (old is None or old["value"] is None) and row["value"] not in earlier:
             self.stored[key] = row
             return True
-        return _overruled(row, old or {}, earlier, place)
+        return _overruled(self._at_the_bench(row), old or {}, earlier, place)
+
+    def _at_the_bench(self, row: dict[str, Any]) -> dict[str, Any]:
+        mark, repeat = at_the_bench(row["coupon"], row["repeat"], self.records)
+        return row | {"coupon": mark, "repeat": repeat}
 
 
 def _check_end(row: dict[str, Any], ends: list[str], place: dict[str, Any]) -> None:

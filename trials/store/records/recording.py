@@ -40,6 +40,7 @@ from trials.store.records.records import (
     rows_of,
 )
 from trials.store.records.rules import check_cutoff
+from trials.store.records.second_marks import at_the_bench
 from trials.store.records.slips import Slip, open_slips
 from trials.store.records.unexpected import dated_later, unplanned_readings
 from trials.store.tables import FileTable, sourced
@@ -150,16 +151,17 @@ def record_readings(
             confirm(connection, after, found, who, "confirmed when recorded", moment)
         if dry_run:
             undo(connection)
-    overruled = (*(line for line in found_in_file.overruled if _overruled_key(line) not in done.keys), *done.said)
+    settled = {(*at_the_bench(c, repeat, records), reading, field) for c, reading, repeat, field in done.keys}
+    overruled = (*(line for line in found_in_file.overruled if _overruled_key(line) not in settled), *done.said)
     ignored = len(given.frame) - len(rows) + (0 if again is None else len(again.frame) - done.added)
-    odd = (*unplanned_readings(rows, records.trial), *dated_later(rows["measured_on"], moment))
+    odd = (*unplanned_readings(rows, records), *dated_later(rows["measured_on"], moment))
     said = (*given.said, *_known(RecordKind.READINGS_KNOWN, ignored - len(overruled)), *overruled, *odd)
     return Recorded(len(rows) + done.added, ignored, said, tuple(found))
 
 
 def _overruled_key(line: Finding) -> tuple[Fact, ...]:
     """Which reading an older file still has otherwise."""
-    return tuple(line.facts.get(name) for name in ("mark", "reading", "repeat", "column"))
+    return tuple(line.facts.get(name) for name in ("mark", "repeat", "reading", "column"))
 
 
 def _slips_after(connection: Connection, records: Records, rows: pd.DataFrame, done: Again) -> list[Slip]:
@@ -176,9 +178,10 @@ def _new_slips(records: Records, rows: pd.DataFrame) -> list[Slip]:
     names = list(READING_COLUMNS)
     new = rows[rows["value"].notna()][names]
     joined = pd.concat([records.readings, new.astype({"reading": "int64", "repeat": "int64"}).assign(id=-1)])
-    keys = set(zip(*(rows[name] for name in PLACE), strict=True))
-    after = replace(records, readings=joined.reset_index(drop=True))
-    return [s for s in open_slips(after) if (s.coupon, s.reading, s.repeat, s.field) in keys]
+    found = open_slips(replace(records, readings=joined.reset_index(drop=True)))
+    mine = rows[rows["coupon"].isin([slip.coupon for slip in found])]
+    keys = set(zip(*(mine[name] for name in PLACE), strict=True))
+    return [s for s in found if (s.coupon, s.reading, s.repeat, s.field) in keys]
 
 
 def _add_readings(connection: Connection, rows: pd.DataFrame) -> None:
@@ -194,9 +197,14 @@ def _insert_readings(connection: Connection, rows: pd.DataFrame) -> None:
         return
     made = insert(schema.readings).inline().compile(dialect=connection.dialect, column_keys=list(rows.columns))
     names = made.positiontup or list(rows.columns)
-    cells = zip(*(rows[name].astype(object).where(rows[name].notna(), None) for name in names), strict=True)
+    cells = zip(*(_for_driver(rows[name]) for name in names), strict=True)
     given = list(cells) if made.positional else [dict(zip(names, row, strict=True)) for row in cells]
     connection.exec_driver_sql(str(made), given)
+
+
+def _for_driver(column: pd.Series) -> list[Any]:
+    missing = column.isna()
+    return list((column.astype(object).where(~missing, None) if missing.any() else column).tolist())
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from trials.responses import Beyond
+from trials.store.records.stored import Same
 from trials.trial import Trial
 
 OUTCOMES = ("cut", "not_severed", "aborted", "scrapped")
@@ -128,6 +129,9 @@ def typed(data: Mapping[str, Sequence[Any]]) -> pd.DataFrame:
 
 
 def _typed(name: str, cells: Sequence[Any]) -> pd.api.extensions.ExtensionArray | np.ndarray:
+    if isinstance(cells, Same) and len(cells):
+        one = _typed(name, [cells.cell])
+        return one.take(np.zeros(len(cells), dtype=np.intp))
     kinds = set(map(type, cells))
     missing, known = NoneType in kinds, kinds - {NoneType}
     if name in REAL:

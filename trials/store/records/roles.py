@@ -1,15 +1,17 @@
 """Two roles on a lab's server: the bench adds readings, the engineer who froze the trial does everything else.
 
-The rights are those of the database, not of this program: a reading of the bench names no earlier row, so it can
-correct none.
+The rights are those of the database, not of this program. A row of the bench names an earlier one only where the same
+place was measured again, for a reason, and nobody had corrected it: it withdraws nothing and overrules no decision.
 """
 
 from __future__ import annotations
 
-from sqlalchemy import Connection, text
+from sqlalchemy import Connection, func, select, text
 
+from trials.errors import InputError
+from trials.responses import Beyond
 from trials.store.records import schema
-from trials.store.records.place import Server
+from trials.store.records.place import Place, Server
 
 BENCH, ENGINEER = "trials_bench", "trials_engineer"
 
@@ -25,10 +27,38 @@ def grant(connection: Connection, place: Server) -> None:
         connection.execute(text(f"GRANT USAGE ON ALL SEQUENCES IN SCHEMA {place.schema} TO {role}"))
         for right in rights:
             connection.execute(text(f"GRANT {right} TO {role}"))
+    if BENCH in known:
+        _limit_bench(connection)
+
+
+def _limit_bench(connection: Connection) -> None:
+    """What the bench may name in `replaces`; nobody else is limited by it."""
+    connection.execute(text("ALTER TABLE readings ENABLE ROW LEVEL SECURITY"))
+    for name, rule in (("anybody", "USING (true) WITH CHECK (true)"), ("measured_again", _MEASURED_AGAIN)):
+        connection.execute(text(f"DROP POLICY IF EXISTS {name} ON readings"))
+        connection.execute(text(f"CREATE POLICY {name} ON readings {rule}"))
+
+
+_MEASURED_AGAIN = f"""AS RESTRICTIVE FOR INSERT TO {BENCH} WITH CHECK (
+    replaces IS NULL OR (
+        why <> '' AND (value IS NOT NULL OR beyond = '{Beyond.NOT_MEASURABLE.value}') AND EXISTS (
+            SELECT 1 FROM readings AS earlier WHERE earlier.id = readings.replaces AND earlier.why = ''
+            AND earlier.coupon = readings.coupon AND earlier.reading = readings.reading
+            AND earlier.repeat = readings.repeat AND earlier.field = readings.field)))"""
+
+
+def require_engineer(connection: Connection, place: Place) -> None:
+    """Raise InputError where a role on a server may add readings and decide nothing."""
+    if not isinstance(place, Server):
+        return
+    asked = select(func.has_table_privilege(schema.confirmed_slips.name, "INSERT"))
+    if not connection.execute(asked).scalar_one():
+        do = "Ask an engineer to correct it; what was measured again is recorded with its reason in `again_because`."
+        raise InputError("your role on the server may not do this (a correction)", file=str(place), do=do)
 
 
 def _bench_rights() -> list[str]:
-    columns = ", ".join(column.name for column in schema.readings.c if column.name not in ("id", "replaces"))
+    columns = ", ".join(column.name for column in schema.readings.c if column.name != "id")
     return [f"INSERT ({columns}) ON readings", *_journal_rights()]
 
 

@@ -281,7 +281,7 @@ def _database_problem(error: DBAPIError, place: Place) -> InputError:
 
 _PROBLEMS = (
     (
-        ("permission denied",),
+        ("permission denied", "row-level security"),
         "your role on the server may not do this ({text})",
         "Ask whoever keeps the server; the roles are in the README.",
     ),

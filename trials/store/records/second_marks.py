@@ -26,3 +26,14 @@ def coupon_behind(mark: str, repeat: int, records: Records) -> tuple[str, int]:
     if found not in records.repeat_marks:
         return mark, repeat
     return records.repeat_marks[found], repeat or REPEAT
+
+
+def second_mark(coupon: str, repeat: int, records: Records) -> str:
+    """The mark under which a repeat is measured, empty where it has none."""
+    return second_marks(records).get(coupon, "") if repeat == REPEAT else ""
+
+
+def at_the_bench(coupon: str, repeat: int, records: Records) -> tuple[str, int]:
+    """How a reading is named where the bench sees it: by the second mark if it was measured under one."""
+    second = second_mark(coupon, repeat, records)
+    return (second, 0) if second else (coupon, repeat)

@@ -121,28 +121,27 @@ def _field_slips(field: str, rows: pd.DataFrame, records: Records) -> list[tuple
     suspected: dict[int, tuple[float, Where]] = {}
     rest = rows
     for where, key in ((Where.COUPON, "coupon"), (Where.LIKE_COUPONS, "cell"), (Where.TRIAL, "")):
-        for group in _wide(rest, key, ENOUGH[where]) if key else [rest]:
+        label = pd.factorize(rest[key])[0] if key else np.zeros(len(rest), dtype=int)
+        counts = rest.groupby(label)["value"].transform("size").to_numpy()
+        looked_at = (counts > ENOUGH[where]) & _spread(rest["value"], label)
+        for _, group in rest[looked_at].groupby(label[looked_at], sort=False):
             suspected |= _group_slips(group, where, step, zero_counts)
-        if key:
-            counts = rest.groupby(key)["value"].transform("size")
-            rest = rest[(counts <= ENOUGH[where]) & ~rest["position"].isin(suspected)]
+        rest = rest[(counts <= ENOUGH[where]) & ~rest["position"].isin(suspected)]
     suspected |= _pairs(rows, suspected, step, zero_counts)
     suspected = _whole_coupons(rows, step) | suspected
     chosen = rows[rows["position"].isin(suspected)]
     return [(row["position"], _slip(row, field, *suspected[row["position"]])) for row in rows_of(chosen)]
 
 
-def _wide(rows: pd.DataFrame, key: str, enough: int) -> list[pd.DataFrame]:
-    """Groups of more than `enough` rows in which one value is more than `TIMES` another; few are."""
-    values = rows.groupby(key)["value"]
-    wide = (values.transform("max") > TIMES * values.transform("min")) & (values.transform("size") > enough)
-    return [group for _, group in rows[wide].groupby(key, sort=False)]
+def _spread(values: pd.Series, label: np.ndarray) -> np.ndarray:
+    """Whether a value belongs to a group (label, from 0) whose largest is more than so many times its smallest."""
+    groups = values.groupby(label)
+    far: np.ndarray = (groups.transform("max") > TIMES * groups.transform("min")).to_numpy()
+    return far
 
 
 def _group_slips(group: pd.DataFrame, where: Where, step: float, zero_counts: bool) -> dict[int, tuple[float, Where]]:
     values = group["value"].to_numpy(float)
-    if len(values) <= ENOUGH[where] or values.max() <= TIMES * values.min():
-        return {}
     positions = group["position"].to_numpy()
     found = far_from_others(values, _times(step, zero_counts), float(np.log(TIMES)), ENOUGH[where])
     return {int(positions[at]): (others, where) for at, others in found.items()}
