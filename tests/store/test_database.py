@@ -367,7 +367,7 @@ def test_cut_mount_and_sheet_records_are_corrected_the_same_way(cut, at):
     ("column", "value", "message"),
     [
         ("outcome", "lost", "unknown outcome"),
-        ("colour", "red", "unknown column; found 'colour'"),
+        ("colour", "red", "unknown column; found 'colour'; allowed: rz5_um, u_mm, dross_grade, cut_order,"),
         ("cut_order", "first", "not a number"),
         ("cut_at", "yesterday", "not a date"),
         ("outcome", "cut", "equals the one on record"),

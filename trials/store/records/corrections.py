@@ -293,7 +293,9 @@ def row_change(records: Records, asked: RowChange) -> tuple[Change, dict[str, An
     key, column = asked.of, asked.column
     _, columns, _ = _TABLES[key]
     if column not in columns[1:]:
-        raise InputError("unknown column", found=column, allowed=", ".join(columns[1:]), do="Use one of these.")
+        readings = [records.trial.quantity(name).column for name in records.trial.responses] if key == "coupon" else []
+        allowed = ", ".join(dict.fromkeys([*readings, *columns[1:]]))
+        raise InputError("unknown column", found=column, allowed=allowed, do="Use one of these.")
     value = _typed(column, asked.value)
     recorded = {"coupon": records.cuts, "mount": records.mounts, "sheet": records.sheets}[key]
     mark = as_mark(asked.mark, recorded[key])
