@@ -133,3 +133,10 @@ def test_perfect_fits_tie_in_any_unit(scale):
     rough = shuffle_test(scale * np.array([0.1, 0.2, 0.1, 0.3, 0.4, 0.3]), np.array(list("aaabbb")))
     # means 2/15 and 1/3: between 0.06, within 0.04 / 3, on one and four degrees of freedom
     assert rough.statistic == pytest.approx(0.06 / (0.04 / 3 / 4), rel=1e-6) and rough.p == 0.1
+
+
+@pytest.mark.parametrize(("units", "draws"), [(200, 20_000), (400, 10_000), (1_600, 4_000)])
+def test_many_units_are_shuffled_less_often(units, draws):
+    types = np.tile(["a", "b"], units // 2)
+    found = shuffle_test(np.random.default_rng(1).standard_normal(units), types)
+    assert not found.listed and found.smallest_p == 1 / (draws + 1)

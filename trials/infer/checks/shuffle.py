@@ -17,7 +17,9 @@ import numpy as np
 from trials.errors import NotFinite, NotIdentifiable, WrongShape
 
 MOST_LISTED = 50_000
-DRAWS = 20_000
+DRAWS = 20_000  # up to 200 units
+FEWEST_DRAWS = 4_000
+LABELS = 4_000_000  # moved in all, where that still leaves the fewest draws
 CELLS = 4_000_000  # of so many arrangements at once sums are made: 32 MB
 LEVELS = (0.05, 0.01, 0.001)
 SAME = 1e-9
@@ -96,7 +98,7 @@ def shuffle_test(
     if listed:
         p, smallest = extreme / count, best / count
     else:
-        p, smallest = (extreme + 1) / (DRAWS + 1), 1 / (DRAWS + 1)
+        p, smallest = (extreme + 1) / (len(every) + 1), 1 / (len(every) + 1)
     out = tuple(level for level in LEVELS if smallest > level * (1 + SAME))
     return Shuffle(float(observed), float(p), float(smallest), count, listed, out)
 
@@ -130,8 +132,8 @@ def _arrangements(counts: tuple[int, ...]) -> np.ndarray:
 
 
 def _draw(codes: np.ndarray, places: list[np.ndarray], rng: np.random.Generator) -> np.ndarray:
-    """Random arrangements (DRAWS, m)."""
-    out = np.tile(codes.astype(np.int16), (DRAWS, 1))
+    """Random arrangements (d, m); d: fewer for many units, so that time grows no faster than they do."""
+    out = np.tile(codes.astype(np.int16), (min(DRAWS, max(FEWEST_DRAWS, LABELS // len(codes))), 1))
     for at in places:
         out[:, at] = rng.permuted(out[:, at], axis=1)
     return out
