@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from trials import steps
-from trials.commands import Command
 from trials.decide.ladder import LadderKind
+from trials.next_command import Command
 from trials.report.first_page import nozzle_table
 from trials.store import intake, records
 from trials.store.records.folder import read_trial

@@ -9,7 +9,6 @@ import pytest
 from tests_support import TRIAL_TEXT
 
 from trials.asked import BestBy
-from trials.commands import Blank, Command
 from trials.decide.evidence import Evidence
 from trials.decide.kinds import StudyKind
 from trials.decide.ladder import LadderAnswer, LadderComparison, LadderKind
@@ -18,6 +17,7 @@ from trials.decide.results import Comparison, ResponseResult, State
 from trials.decide.window_result import Best, Confirmation, TypeWindow, WindowStudy
 from trials.findings import Amount, Finding, Place, PlaceKind, Weight
 from trials.infer.answer import Answer
+from trials.next_command import Blank, Command
 from trials.plan.kinds import PlanKind
 from trials.trial import parse
 

@@ -6,7 +6,6 @@ import pandas as pd
 import pytest
 from tests_support import TRIAL_TEXT
 
-from trials.commands import Blank, Command
 from trials.decide.evidence import Evidence
 from trials.decide.kinds import StudyKind
 from trials.decide.next_steps import next_steps
@@ -15,6 +14,7 @@ from trials.decide.study import cannot_say, nozzle_rows, share_met
 from trials.findings import About, Amount, Finding, Place, PlaceKind, Weight
 from trials.infer.answer import Added, Answer
 from trials.infer.model import RestsOn
+from trials.next_command import Blank, Command
 from trials.plan.kinds import PlanKind
 from trials.trial import parse
 

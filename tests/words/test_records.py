@@ -2,8 +2,8 @@
 
 import pytest
 
-from trials.commands import Before, Blank, Command, Next
 from trials.findings import About, Amount, Finding
+from trials.next_command import Before, Blank, Command, Next
 from trials.record_kinds import JournalKind, RecordKind, Step, Where
 from trials.words import language, records
 from trials.words.findings import say

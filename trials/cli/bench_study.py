@@ -10,9 +10,9 @@ import typer
 
 from trials.cli import panels, show
 from trials.cli.planning import JSON
-from trials.commands import Blank, Command
 from trials.errors import InputError
 from trials.findings import Finding
+from trials.next_command import Blank, Command
 
 if TYPE_CHECKING:
     from trials.bench.agreement import Agreement, Kappa

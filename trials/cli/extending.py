@@ -11,8 +11,8 @@ import typer
 
 from trials.cli import panels, show
 from trials.cli.planning import FOLDER, JSON
-from trials.commands import Command
 from trials.errors import InputError
+from trials.next_command import Command
 
 if TYPE_CHECKING:
     from trials.steps.extend import Extension

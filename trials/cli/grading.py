@@ -12,8 +12,8 @@ import typer
 from trials.cli import panels, show
 from trials.cli.bench_study import figures
 from trials.cli.planning import JSON
-from trials.commands import Command
 from trials.errors import InputError
+from trials.next_command import Command
 
 if TYPE_CHECKING:
     import pandas as pd

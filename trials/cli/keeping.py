@@ -9,7 +9,7 @@ import typer
 
 from trials.cli import panels, show
 from trials.cli.planning import FOLDER, JSON
-from trials.commands import Blank
+from trials.next_command import Blank
 
 if TYPE_CHECKING:
     from trials.steps.keep import Checked, Kept

@@ -12,8 +12,8 @@ import typer
 from trials.cli import bench_study, panels, show
 from trials.cli.bench_study import figures
 from trials.cli.planning import FOLDER, JSON
-from trials.commands import Before, Blank, Command, Next
 from trials.errors import InputError
+from trials.next_command import Before, Blank, Command, Next
 from trials.words import language
 from trials.words import records as words
 

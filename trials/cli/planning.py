@@ -9,8 +9,8 @@ import typer
 from trials.cli import panels, show
 from trials.cli.doubts import AS_WRITTEN
 from trials.cli.progress import progress_bar
-from trials.commands import Command
 from trials.errors import no_trial_folder
+from trials.next_command import Command
 
 
 def trial_folder(folder: Path) -> Path:

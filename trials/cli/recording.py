@@ -11,8 +11,8 @@ from trials.cli import panels, show
 from trials.cli.doubts import AS_WRITTEN, confirmed
 from trials.cli.measuring import show_doubts
 from trials.cli.planning import FOLDER, JSON, WHO, WHY, are_there, is_there
-from trials.commands import Before, Blank, Command, Next
 from trials.errors import InputError
+from trials.next_command import Before, Blank, Command, Next
 from trials.words import language
 from trials.words import records as words
 

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
-from trials.commands import Blank, Command, Next
+from trials.next_command import Blank, Command, Next
 
 WIDE, NARROW = 100, 40
 SCHEMA = 2  # of every JSON document; it changes where a key changes its meaning

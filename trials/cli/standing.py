@@ -9,7 +9,7 @@ from trials.words import language
 from trials.words import records as words
 
 if TYPE_CHECKING:
-    from trials.commands import Command, Next
+    from trials.next_command import Command, Next
     from trials.steps.status import Status
 
 

@@ -8,8 +8,8 @@ from pathlib import Path
 import typer
 
 from trials.cli import panels, show
-from trials.commands import Blank, Command
 from trials.errors import InputError
+from trials.next_command import Blank, Command
 
 
 def register(app: typer.Typer) -> None:

@@ -11,8 +11,8 @@ import typer
 from trials.cli import panels, show
 from trials.cli.planning import FOLDER, JSON, WORKERS
 from trials.cli.progress import progress_bar
-from trials.commands import Command
 from trials.errors import InputError
+from trials.next_command import Command
 
 
 def register(app: typer.Typer) -> None:

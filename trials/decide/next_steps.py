@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from trials.commands import Blank, Command
 from trials.decide.decision_result import Action
 from trials.decide.evidence import Evidence
 from trials.decide.kinds import StudyKind
@@ -14,6 +13,7 @@ from trials.decide.window_choice import best_place, choose
 from trials.decide.window_result import WindowStudy
 from trials.findings import About, Amount, Fact, Finding, Weight
 from trials.infer.answer import Answer
+from trials.next_command import Blank, Command
 from trials.plan.kinds import PlanKind
 from trials.trial import Trial
 

@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Literal
 
-from trials.commands import Command
 from trials.decide.chance_result import ChanceResult
 from trials.decide.decision_result import FewerFail, Money, MoreCutting, Question
 from trials.decide.ladder import LadderAnswer
@@ -15,6 +14,7 @@ from trials.decide.window_result import WindowStudy
 from trials.findings import Finding, Place
 from trials.infer.answer import Added, Answer
 from trials.infer.model.structure import RestsOn
+from trials.next_command import Command
 from trials.nozzles import Nozzle
 
 

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from trials.commands import Before, Blank, Command, Next
 from trials.findings import About, Fact, Finding
+from trials.next_command import Before, Blank, Command, Next
 from trials.record_kinds import RecordKind, Step
 from trials.store import records
 from trials.store.records import Records, Slip

@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from trials.commands import Blank, Command
 from trials.decide.decision import LIFE, decide, decide_lives
 from trials.decide.decision_result import Action, Because, Decision, FewerFail, Gain, MoreCutting, Question
 from trials.findings import PlaceKind
 from trials.infer.answer import Answer
+from trials.next_command import Blank, Command
 from trials.words import ladders
 from trials.words import money as words
 from trials.words.findings import say

@@ -6,8 +6,8 @@ from collections.abc import Callable, Mapping, Sequence
 from enum import StrEnum
 from typing import Any
 
-from trials.commands import Before, Next
 from trials.findings import Amount, Fact, Finding
+from trials.next_command import Before, Next
 from trials.record_kinds import JournalKind, RecordKind, Step, Where
 from trials.words import columns
 from trials.words.language import plural, text

@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from trials.errors import collected
-from trials.store.intake.columns import worked_out
+from trials.store.intake.distinct_cells import worked_out
 from trials.store.intake.headers import named_sheet
 from trials.store.intake.readings import read_table_of_readings
 from trials.store.language import kept_word

@@ -17,7 +17,7 @@ from trials.findings import Fact, Finding
 from trials.record_kinds import RecordKind
 from trials.responses import QUANTITIES, Quantity
 from trials.store.intake.bounds import reading_in
-from trials.store.intake.columns import Faults, Worked, worked_out
+from trials.store.intake.distinct_cells import Faults, Worked, worked_out
 from trials.store.intake.headers import (
     Columns,
     each_row,

@@ -6,7 +6,7 @@ import pytest
 
 from trials.errors import InputError
 from trials.store import intake, records
-from trials.store.intake.columns import worked_out
+from trials.store.intake.distinct_cells import worked_out
 from trials.store.tables import text_in
 
 
