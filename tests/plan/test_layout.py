@@ -299,3 +299,14 @@ def test_uneven_sheets_are_counted():
     first, second = sheet_balance(mounts)
     assert first.facts == {"mounts": 3, "sheets": 2, "fewest_on": ("S2",), "fewest": 1, "most": 2}
     assert (second.about.nozzle, second.facts["fewest_on"]) == ("b", ("S1",))
+
+
+def test_sheets_that_hold_one_coupon_each_state_no_distance():
+    trial = trial_with()
+    rng = np.random.default_rng(0)
+    mounts = place_mounts(MountRequest({"a": ["A1", "A2"], "b": ["B1", "B2"]}, 1, 2), rng)
+    mounts = mounts.assign(sheet=[f"S{i}" for i in range(len(mounts))])
+    runs = {m: MountRuns(({"pressure": 0.7},)) for m in mounts["mount"]}
+    table, _ = lay_out(trial, LayoutRequest(mounts, runs), rng)
+    assert len(table) == table["sheet"].nunique() == 4
+    assert table[["x_mm", "y_mm"]].notna().all(axis=None)
