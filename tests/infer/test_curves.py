@@ -77,7 +77,7 @@ def test_four_correlations_without_a_common_factor_against_scipy():
     shape = np.array([[1.0, 0.6, 0.1, 0.2], [0.6, 1.0, 0.3, 0.1], [0.1, 0.3, 1.0, 0.5], [0.2, 0.1, 0.5, 1.0]])
     curve = box.box_curve(shape)
     for h in (1.0, 2.2):
-        exact = stats.multivariate_normal(cov=shape).cdf([h] * 4, lower_limit=[-h] * 4, rng=np.random.default_rng(2))
+        exact = stats.multivariate_normal(cov=shape, seed=np.random.default_rng(2)).cdf([h] * 4, lower_limit=[-h] * 4)
         # scipy integrates by lattice points, good to about 1e-5
         assert curve.exceed(np.array([h]))[0][0] == pytest.approx(1 - exact, abs=3e-5)
 
@@ -86,7 +86,7 @@ def test_deviates_taken_one_after_the_other():
     independent = box._conditioned(np.eye(3), np.array([0.8, 2.0]))
     assert independent == pytest.approx((1 - 2 * stats.norm.sf([0.8, 2.0])) ** 3, abs=1e-4)
     shape = np.array([[1.0, 0.6, 0.1], [0.6, 1.0, 0.3], [0.1, 0.3, 1.0]])
-    exact = stats.multivariate_normal(cov=shape).cdf([1.5] * 3, lower_limit=[-1.5] * 3, rng=np.random.default_rng(1))
+    exact = stats.multivariate_normal(cov=shape, seed=np.random.default_rng(1)).cdf([1.5] * 3, lower_limit=[-1.5] * 3)
     assert box._conditioned(shape, np.array([1.5]))[0] == pytest.approx(exact, abs=2e-4)
 
 

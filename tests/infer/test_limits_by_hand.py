@@ -142,7 +142,7 @@ def test_the_chance_of_a_box_along_a_small_change_of_one_correlation():
     h = np.array([1.4])
 
     def chance(r):
-        return stats.multivariate_normal(cov=r).cdf([1.4] * 3, lower_limit=[-1.4] * 3, rng=np.random.default_rng(1))
+        return stats.multivariate_normal(cov=r, seed=np.random.default_rng(1)).cdf([1.4] * 3, lower_limit=[-1.4] * 3)
 
     # scipy integrates by lattice points, good to about 1e-5
     assert box._along_path(start, end, h)[0] == pytest.approx(chance(end) - chance(start), abs=3e-5)

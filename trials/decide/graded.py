@@ -59,7 +59,7 @@ def grade_rows(ready: Prepared, label: str, settings: Sequence[Mapping[str, Leve
 
 def specimens_in(own: pd.DataFrame) -> int:
     """Specimens that grades (one row per coupon) come from; coupons without a mark count as one."""
-    return max(1, own["specimen"].replace("", np.nan).nunique())
+    return max(1, own.loc[own["specimen"] != "", "specimen"].nunique())
 
 
 def spread_df(ready: Prepared) -> float:
