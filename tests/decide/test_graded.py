@@ -115,3 +115,21 @@ def test_specimens_behind_grades_are_those_with_a_mark(marks, count):
 )
 def test_the_spread_of_specimens_rests_on_those_beyond_one_of_each_type(counts, df):
     assert graded.spread_df(Made(structure=Made(counts=counts), types=("a", "b"))) == df
+
+
+def test_the_row_of_a_place_is_the_mean_over_its_settings(trial, make_table):
+    ready = fit_response(trial, "dross", grades(make_table, MIXED, MIXED[::-1])).ready
+    one, other = ({"pressure": 0.5, "standoff": 0.6}, {"pressure": 0.9, "standoff": 1.4})
+    rows = [graded.grade_row(ready, "double", Place(PlaceKind.STATED, (at,))) for at in (one, other)]
+    both = graded.grade_row(ready, "double", Place(PlaceKind.STATED, (one, other)))
+    assert rows[0].shape == both.shape and not np.allclose(rows[0], rows[1])
+    np.testing.assert_allclose(both, (rows[0] + rows[1]) / 2.0, rtol=1e-12)
+
+
+@pytest.mark.parametrize(("cylindrical", "double", "lower"), [(MIXED, [0], True), ([0], MIXED, False)])
+def test_grades_that_stand_apart_are_bounded_on_the_near_side(trial, make_table, cylindrical, double, lower):
+    said = study(trial, grades(make_table, cylindrical, double)).said
+    (apart,) = [finding.facts for finding in said if finding.kind == K.GRADES_APART]
+    assert apart["lower"] is lower
+    # odds of a worse grade: at most so many where they are zero, at least so many where they are infinite
+    assert apart["bound"] is not None and (apart["bound"] < 1.0 if lower else apart["bound"] > 1.0)

@@ -260,3 +260,9 @@ def test_limits_of_a_cost_are_those_of_its_draws():
         assert (each.cost.low, each.cost.high) == pytest.approx((bare + 0.03, bare + 1.17), rel=1e-6)
     odd = money(parse(TRIAL_TEXT + COSTS), PLACE, [Failing(name, 1.2, drawn - 0.1) for name in SURE], LIVES)
     assert {each.parts["rework"] for each in odd.types} == {3.0}  # a share is at most one
+
+
+def test_a_lens_with_a_price_and_no_life_is_not_counted_and_said():
+    found = made(costs=COSTS.replace("lens_hours = 100.0\n", ""))
+    assert MoneyKind.LENS_NOT_COUNTED in kinds(found)
+    assert MoneyKind.LENS_NOT_COUNTED not in kinds(made())
