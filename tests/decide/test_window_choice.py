@@ -1,16 +1,17 @@
 """What a window speaks for: the requirement first, then the edge of each at its best; made by hand."""
 
 import dataclasses
+from types import SimpleNamespace
 
 import pytest
 
 from trials.asked import BestBy
-from trials.decide.decision import decide
+from trials.decide.decision import _place, decide
 from trials.decide.decision_result import Action, Because, CostAgainst, Money, Question, Span
 from trials.decide.results import NozzleRow, Study, Worded
 from trials.decide.window_choice import best_place, choose
 from trials.decide.window_result import Best, BestComparison, Gain, TypeWindow, WindowStudy
-from trials.findings import PlaceKind
+from trials.findings import Place, PlaceKind
 from trials.infer.answer import Answer
 
 BETTER, WORSE, SAME, OPEN = Answer.BETTER, Answer.WORSE, Answer.SAME, Answer.NOT_SETTLED
@@ -145,3 +146,11 @@ def test_of_types_that_are_shown_and_the_same_the_surely_cheaper_is_taken(word, 
     study = bare_study({"a": word}, window=found, asks=Question.WINDOW, money=Money("EUR", place, against=against))
     got = decide(study)
     assert (got.action, got.nozzle, got.because) == expected
+
+
+def test_a_window_without_the_chosen_type_has_no_place_for_it():
+    best = SimpleNamespace(nozzle="a", best=SimpleNamespace(settings={"pressure": 0.7, "speed": 2.0}))
+    window = SimpleNamespace(asked=True, types=(best,), across=("pressure",), searched=(), units={"pressure": "bar"})
+    study, found = SimpleNamespace(window=window, ladder=None, results=()), SimpleNamespace(because=())
+    assert _place(study, found, "a") == Place(PlaceKind.STATED, ({"pressure": 0.7},), {"pressure": "bar"})
+    assert _place(study, found, "b") is None
