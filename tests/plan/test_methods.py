@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from plan.test_coded_methods import FILE, LENS
 from tests_support import SMALL_TEXT
 
 from trials.errors import Infeasible, WrongArgument
@@ -18,32 +19,8 @@ from trials.plan.methods.budget import candidates
 from trials.plan.methods.plain import mount_rows, with_repeats
 from trials.trial import parse
 
-FILE = """
-[trial]
-title = "t"
-question = "q"
-[application]
-material = "S235"
-thickness_mm = 8.0
-gas = "oxygen"
-[[nozzles]]
-type = "single"
-specimens = ["C1", "C2"]
-today = true
-[[nozzles]]
-type = "double"
-specimens = ["D1", "D2"]
-{factors}
-[plan]
-seed = 2
-{plan}
-[responses.roughness]
-primary = true
-worthwhile = "15 %"
-"""
 PRESSURE = '[factors.pressure]\nunit = "bar"\nlevels = [0.5, 0.7, 0.9]\ntoday = 0.7\n'
 SPEED = '[factors.speed]\nunit = "m/min"\nlevels = [1.0, 2.0]\n'
-LENS = '[factors.lens]\nlevels = ["old", "new"]\ntoday = "new"\n'
 THICKNESS = '[factors.thickness]\nunit = "mm"\nlevels = [{}]\n'
 
 
