@@ -16,7 +16,7 @@ from trials.words.language import text
 class Counts:
     """Coupons of one nozzle type.
 
-    planned = lost + cut + not cut; cut = met + undecided + failed; lost: not severed, aborted or scrapped, counted
+    planned = lost + cut + uncut; cut = met + undecided + failed; lost: not severed, aborted or scrapped, counted
     nowhere else; failed_by: failed coupons by what was over its limit; one coupon can fail several.
     """
 
@@ -27,6 +27,11 @@ class Counts:
     met: int
     undecided: int
     failed_by: tuple[tuple[Item, int], ...]
+
+    @property
+    def uncut(self) -> int:
+        """Planned coupons that were left uncut, by a stop rule or for another reason, or are not cut yet."""
+        return self.planned - self.lost - self.cut
 
     @property
     def failed(self) -> int:

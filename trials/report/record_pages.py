@@ -36,30 +36,31 @@ def program() -> str:
 
 
 def grades_section(graded: pd.DataFrame | None, trial: Trial) -> dict[str, Any]:
-    """Grades by nozzle type with lost coupons, and the commonest reasons for not meeting the requirement."""
+    """Grades by nozzle type with lost coupons, and every reason for not meeting the requirement."""
     title = text("Grades of the coupons")
     if graded is None or graded.empty:
         return b.section(title, [])
     items = [(column, head) for column, head in _items() if _graded(graded, column)]
     found = counts(graded, trial.types)
-    rows = [
-        _grade_row(each, graded[graded["nozzle"] == each.nozzle], [column for column, _ in items]) for each in found
-    ]
+    uncut = any(each.uncut for each in found)
     names = [
-        *(text("Nozzle type"), text("Planned"), text("Lost"), text("Cut")),
+        *(text("Nozzle type"), text("Planned"), *([text("Not cut")] if uncut else []), text("Lost"), text("Cut")),
         *(text("Met"), text("Too near to say"), text("Failed"), *(head for _, head in items)),
     ]
+    kept = [column for column, _ in items]
+    rows = [_grade_row(each, graded[graded["nozzle"] == each.nozzle], kept, uncut) for each in found]
     reasons = counted(graded.loc[graded["meets"] != Meets.YES, "reasons"])
     note = text(
         "Of the coupons that were cut: met, too near a limit to say, failed (one coupon can fail several). By range or "
         "grade: that range or grade, then its number of cut coupons; “worse” is worse than the last range."
     )
+    widths = (1.7, 0.95, *((0.55,) if uncut else ()), 0.6, 0.55, 0.6, 0.9, 1.6, *(1.6 for _ in items))
     return b.section(
         title,
         [
-            b.table(names, rows, range(1, 6), (1.7, 0.95, 0.6, 0.55, 0.6, 0.9, 1.6, *(1.6 for _ in items))),
+            b.table(names, rows, range(1, 7 if uncut else 6), widths),
             b.words(note),
-            b.columns(reasons_counted(known, n) for known, n in reasons[:8]),
+            b.columns(reasons_counted(known, n) for known, n in reasons),
         ],
     )
 
@@ -78,12 +79,14 @@ def _graded(graded: pd.DataFrame, column: str) -> bool:
     return column in graded and bool((pd.to_numeric(graded[column], errors="coerce").fillna(-1) != -1).any())
 
 
-def _grade_row(found: Counts, part: pd.DataFrame, columns: Sequence[str]) -> list[str]:
+def _grade_row(found: Counts, part: pd.DataFrame, columns: Sequence[str], uncut: bool) -> list[str]:
     edges = part[part["outcome"] == Outcome.CUT]
     ranges = {0: text("worse"), -1: text("not graded")}
     return [
         found.nozzle,
-        *map(str, (found.planned, found.lost, found.cut, found.met, found.undecided)),
+        str(found.planned),
+        *([str(found.uncut)] if uncut else []),
+        *map(str, (found.lost, found.cut, found.met, found.undecided)),
         failed_words(found),
         *(_tally(edges, column, {-1: text("not graded")} if column == "dross_grade" else ranges) for column in columns),
     ]
