@@ -15,7 +15,7 @@ from trials.responses import Scale
 from trials.units import shown
 from trials.words import ladders
 from trials.words.answer import word_of
-from trials.words.chances import asked_words, likely, notes
+from trials.words.chances import asked_words, at_least, likely, notes
 from trials.words.decision import decision_rows, money_notes
 from trials.words.findings import say
 from trials.words.first_page import answer_box, answered_by, provisional_words
@@ -276,7 +276,7 @@ def _print_chances(study: Study) -> None:
         return
     show.heading(text("Chance that the next edge meets the requirement"))
     rows = [
-        [c.nozzle, asked_words(c.asked), likely(c.estimate), likely(c.low), _met(c), notes(c)] for c in study.chances
+        [c.nozzle, asked_words(c.asked), likely(c.estimate), at_least(c.low), _met(c), notes(c)] for c in study.chances
     ]
     head = [text("nozzle"), text("requirement"), text("chance"), text("at least"), text("met so far"), ""]
     show.table(head, rows)
