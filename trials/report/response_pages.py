@@ -26,7 +26,7 @@ from trials.words.findings import say
 from trials.words.language import plural, text
 from trials.words.numbers import confidence, fixed
 from trials.words.settings import at_place, place_words, term_words
-from trials.words.study import basis_words, beside_headline, label, named, remarks
+from trials.words.study import basis_words, beside_headline, in_share, label, named, remarks
 
 DRIFTS = (StudyKind.DRIFT, StudyKind.WEAR_IN_A_MOUNT)
 
@@ -172,15 +172,7 @@ def _means(result: ResponseResult, of_those_cut: str, one: str) -> list[b.Block]
 def _beside(result: ResponseResult) -> tuple[list[str], dict[str, tuple[str, str, str]], str]:
     """Heads, cells by type and the note of the comparisons of a secondary response with today's type."""
     first = result.comparisons[0]
-    unit = shown(result.unit)
-    size = (
-        text("Ratio")
-        if first.kind == "ratio"
-        else text("Difference, {unit}", unit=unit)
-        if unit
-        else text("Difference")
-    )
-    heads = [size, text("{level} interval", level=confidence(first.confidence)), "p"]
+    heads = [_difference(first, result), text("{level} interval", level=confidence(first.confidence)), "p"]
     cells = {c.nozzle: _size_cells(c) for c in result.comparisons}
     note = text(
         "Last columns: against {nozzle}, {place}; these intervals hold together and p allows for their number, the "
@@ -191,10 +183,20 @@ def _beside(result: ResponseResult) -> tuple[list[str], dict[str, tuple[str, str
     return heads, cells, note
 
 
+def _difference(c: Comparison, result: ResponseResult) -> str:
+    """Head of a column of comparisons."""
+    if c.kind == "ratio":
+        return text("Ratio")
+    if result.scale == Scale.GRADE:
+        return text("Difference in grade")
+    return text("Difference, {unit}", unit=shown(result.unit)) if result.unit else text("Difference")
+
+
 def _size_cells(c: Comparison) -> tuple[str, str, str]:
     """Size, interval and p of a comparison."""
-    sizes = (c.value, c.low, c.high)
-    value, low, high = (fixed(x, 2) for x in sizes) if c.kind == "ratio" else b.alike(*sizes)
+    sizes = in_share(c)
+    two = c.kind in ("ratio", "share")
+    value, low, high = (fixed(x, 2, sign=c.kind == "share") for x in sizes) if two else b.alike(*sizes)
     return value, "–" if math.isnan(c.low) else b.span(low, high), b.chance(c.p)
 
 
@@ -211,7 +213,7 @@ def _comparisons(title: str, result: ResponseResult, found: tuple[Comparison, ..
         return []
     ratio, unit = found[0].kind == "ratio", shown(result.unit)
     in_unit, worded = ratio and any(c.in_unit for c in found), any(c.answer for c in found)
-    kind = text("Ratio") if ratio else text("Difference, {unit}", unit=unit) if unit else text("Difference")
+    kind = text("Share of coupons") if found[0].kind == "share" else _difference(found[0], result)
     sure = text("{level} interval", level=confidence(found[0].confidence))
     names = [text("Nozzle type"), text("Against"), kind, sure, "p"]
     names += [text("In {unit}", unit=unit)] if in_unit else []
@@ -219,6 +221,8 @@ def _comparisons(title: str, result: ResponseResult, found: tuple[Comparison, ..
     widths = (2, 2, 1.05, 1.7, 1.35, *((2.2,) if in_unit else ()), *((2.4,) if worded else ()))
     rows = [_comparison_row(c, result, in_unit, worded) for c in found]
     note = [f"{at_place(found[0].settings, start=True)}."]
+    if found[0].kind == "share":
+        note.append(text("Share of coupons at the required grade, less that of the type it stands against."))
     note.append(
         text(
             "The {level} intervals hold together for all comparisons of the table; p allows for their number.",
@@ -252,7 +256,7 @@ def _pairs(result: ResponseResult) -> list[b.Block]:
     ]
     rows = [[cell if j <= k else "" for j, cell in enumerate(row)] for k, row in enumerate(rows)][1:]
     first = result.pairs[0]
-    shown_as = text("Ratio") if first.kind == "ratio" else text("Difference, {unit}", unit=shown(result.unit))
+    shown_as = _difference(first, result)
     note = text(
         "{kind} of the type in the row to the type in the column, and its {level} interval; {place}. The intervals "
         "hold together for all pairs.",
