@@ -27,6 +27,7 @@ POINTS = 9  # settings along each factor of a map
 FEWER_POINTS = 7  # where a trial asks something else
 ALONG = {2: POINTS, 3: 5, 4: 3}  # settings along each factor where a best is sought over so many
 MOST = max(ALONG)
+FAIR = 0.1  # of a step, by which a setting may be moved to be dialled in fewer digits
 SINGLE_DRAWS = 4_096
 
 
@@ -110,7 +111,8 @@ class _Asked:
         coupons = self.known.coupons
         done = coupons.loc[coupons["outcome"] == "cut", self.known.trial.factor_column(name)].astype(float)
         first, *inner, last = np.linspace(done.min(), done.max(), points or self.points)
-        return (float(first), *(float(f"{x:.4g}") for x in inner), float(last))  # as they are dialled
+        step = (last - first) / (len(inner) + 1)
+        return (float(first), *(as_dialled(float(x), float(step)) for x in inner), float(last))
 
     def inside(self, label: str, names: Sequence[str], points: int | None = None) -> list[Settings]:
         """Every place over these factors inside what was cut with a type, the first factor running fastest."""
@@ -126,6 +128,16 @@ class _Asked:
         own = coupons[(coupons[NOZZLE] == label) & (coupons["outcome"] == "cut")]
         columns = [self.known.trial.factor_column(name) for name in names]
         return own[columns].drop_duplicates().to_numpy(float)
+
+
+def as_dialled(level: float, step: float) -> float:
+    """A setting with the three digits that a gauge shows; with four where that would move it by much of a step.
+
+    >>> as_dialled(0.63333, 0.0667), as_dialled(10.75, 0.75), as_dialled(1006.25, 6.25)
+    (0.633, 10.8, 1006.0)
+    """
+    short = float(f"{level:.3g}")
+    return short if abs(short - level) <= FAIR * step else float(f"{level:.4g}")
 
 
 def _searched(trial: Trial) -> tuple[str, ...]:

@@ -31,15 +31,15 @@ def answer(found: WindowStudy) -> str:
     names = {"nozzle": widest.nozzle, "wanted": wanted, "best": _at(widest.best.settings, found)}
     if found.shown:
         return text(
-            "{nozzle} is shown to meet the whole requirement with a chance of {wanted} over {share} of the settings "
-            "that were cut with it, best at {best}.",
+            "{nozzle} is shown to meet the whole requirement with a chance of {wanted} over {share} of the range of "
+            "settings that was cut with it, best at {best}.",
             **names,
             share=percent(widest.share_bound),
         )
     if found.likely:
         return text(
             "No setting of any type is shown to meet the whole requirement with a chance of {wanted}; {nozzle} is "
-            "estimated to do so over {share} of the settings that were cut with it, best at {best}.",
+            "estimated to do so over {share} of the range of settings that was cut with it, best at {best}.",
             **names,
             share=percent(widest.share_estimate),
         )
@@ -88,7 +88,7 @@ def sure_words(each: TypeWindow, found: WindowStudy) -> str:
     if each.share_bound > 0:
         sure = text(
             "There {chance} edges meet the drawing, surely {low}. A chance of {wanted} is shown over {share} of the "
-            "settings that were cut.",
+            "range of settings that was cut.",
             **names,
         )
         return f"{sure} {between}" if (between := _between(each, found)) else sure
@@ -217,7 +217,7 @@ def _rounded(level: float | str) -> float | str:
 def _shares(each: TypeWindow, found: WindowStudy) -> str:
     return text(
         "{nozzle}: the next edge meets the whole requirement with a chance of {wanted} or more over {estimate} of the "
-        "settings that were cut by estimate, over {bound} with 95 % confidence in all of them together.",
+        "range of settings that was cut by estimate, over {bound} with 95 % confidence in all of them together.",
         nozzle=each.nozzle,
         wanted=percent(found.wanted),
         estimate=percent(each.share_estimate),
@@ -391,10 +391,15 @@ def _border(each: TypeWindow, found: WindowStudy) -> str:
     at = each.settings.index(each.border)
     safe = (each.low if by_bound else each.chance)[at] >= found.wanted
     place = setting_words({name: _rounded(each.border[name]) for name in found.across}, found.units)
-    names = {"nozzle": each.nozzle, "place": place, "steps": _steps(each.border, found)}
-    if safe:
-        return text("From today's setting the nearest safe one with {nozzle} is {place} ({steps}).", **names)
-    return text("From today's setting the nearest that is no longer safe with {nozzle} is {place} ({steps}).", **names)
+    names = {"nozzle": each.nozzle, "place": place, "steps": _steps(each.border, found), "edge": _edge(safe, by_bound)}
+    return text("From today's setting the nearest that is {edge} with {nozzle} is {place} ({steps}).", **names)
+
+
+def _edge(safe: bool, shown: bool) -> str:
+    """What a setting on the border of a window is: shown to be safe, or only likely to be, or no longer so."""
+    if shown:
+        return text("shown to be safe") if safe else text("no longer shown to be safe")
+    return text("likely to be safe") if safe else text("no longer likely to be safe")
 
 
 def _steps(border: Mapping[str, float | str], found: WindowStudy) -> str:
@@ -450,9 +455,9 @@ def table_head(found: WindowStudy) -> list[str]:
 def how_to_read(found: WindowStudy) -> str:
     """What the columns of the table mean."""
     return text(
-        "Safe: the next edge meets everything asked with a chance of {wanted} or more; share of the settings that were "
-        "cut. Shown: with 95 % confidence in all settings together, so that any of them may be picked. Today's chance "
-        "has a bound of its own.",
+        "Safe: the next edge meets everything asked with a chance of {wanted} or more; share of the range of settings "
+        "that was cut. Shown: with 95 % confidence in all settings together, so that any of them may be picked. "
+        "Today's chance has a bound of its own.",
         wanted=percent(found.wanted),
     )
 
