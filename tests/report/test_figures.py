@@ -199,6 +199,7 @@ def test_numbers_as_people_read_them(value, text):
 
 def test_numbers_that_stand_together_share_decimals():
     assert blocks.alike(-0.04, -0.08, 0.003) == ["−0.0400", "−0.0800", "0.0030"]
+    assert blocks.alike(-0.01, -1.3, 1.3, digits=2) == ["0.0", "−1.3", "1.3"]  # no zero below zero
     assert blocks.chance(0.0002) == "below\u00a00.001" and blocks.chance(None) == "–"
 
 

@@ -74,7 +74,7 @@ def alike(*values: float | None, digits: int = 3) -> list[str]:
     sizes = [abs(v) for v in values if v is not None and math.isfinite(v) and v != 0]
     places = max(digits - 1 - math.floor(math.log10(max(sizes))), 0) if sizes else 0
     plain = [v is not None and math.isfinite(v) for v in values]
-    return [point(f"{v:.{places}f}".replace("-", "−")) if ok else num(v) for v, ok in zip(values, plain, strict=True)]
+    return [point(f"{v:z.{places}f}".replace("-", "−")) if ok else num(v) for v, ok in zip(values, plain, strict=True)]
 
 
 def span(low: str, high: str) -> str:

@@ -91,8 +91,7 @@ def _limits(chances: Sequence[ChanceResult]) -> list[b.Block]:
     names = [text("Nozzle type"), *map(asked_words, asked)]
     said = text(
         "For each requirement: the value that most edges lie below, judged as required (how many, with which "
-        "confidence). Only edges that are cut through count here, so such a value can lie within the limit though the "
-        "chance above, which counts lost cuts, is not shown."
+        "confidence), of edges that are cut through; the chances above count lost cuts too, so they can show less."
     )
     if TOGETHER in asked:
         said = f"{said} {text('All together: what the estimates allow, whatever the correlation.')}"
@@ -125,10 +124,10 @@ def _reach(chances: Sequence[ChanceResult]) -> list[b.Block]:
     rows = [[nozzle, *(cells.get((nozzle, one), "–") for one in asked)] for nozzle in nozzles]
     said = text(
         "Specimens of the type that would show the share in front, if the estimate is right and all types grow alike; "
-        "where the estimate lies below it, what so many specimens would show at least."
+        "where the estimate lies below it, what so many would show at least."
     )
-    if len(nozzles) < len(_nozzles(chances)) or len(cells) < len(nozzles) * len(asked):
-        said = f"{said} {text('A type left out or a dash: shown already, or more specimens would gain little.')}"
+    if len(cells) < len(_nozzles(chances)) * len(asked):
+        said = f"{said} {text('A dash or no row: shown already, or more would gain little.')}"
     names = [text("Nozzle type"), *map(asked_words, asked)]
     table = b.table(names, rows, range(1, len(names)), (1.5, *(1.6 for _ in asked)))
     return [b.head(text("How many specimens would show it")), table, b.words(said)]
@@ -158,17 +157,16 @@ def _lost(chances: Sequence[ChanceResult]) -> list[b.Block]:
     if not lost and not most:
         return []
     names = _by_type(lost) if lost else text("none so far")
-    said = [text("A cut that does not go through counts as an edge that fails ({counts}).", counts=names)]
-    if most:
-        bounds = next(iter(most.values())) if len(set(most.values())) == 1 else _by_type(most)
-        said.append(
-            text(
-                "So few cuts leave open how often that happens: by their number alone no chance can be shown to be "
-                "more than {bounds}.",
-                bounds=bounds,
-            )
-        )
-    return [b.words(" ".join(said))]
+    if not most:
+        return [b.words(text("A cut that does not go through counts as an edge that fails ({counts}).", counts=names))]
+    bounds = next(iter(most.values())) if len(set(most.values())) == 1 else _by_type(most)
+    said = text(
+        "A cut that does not go through counts as an edge that fails ({counts}); the number of cuts alone allows no "
+        "bound above {bounds}.",
+        counts=names,
+        bounds=bounds,
+    )
+    return [b.words(said)]
 
 
 def _by_type(found: Mapping[str, object]) -> str:
