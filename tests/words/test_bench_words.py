@@ -64,6 +64,11 @@ SPIKE = {"points": 1, "first": Amount(7.0, "mm")}
             {"expanded": 0.23511, "unit": "um"},
             "One reading is uncertain by 0.235 µm either way (k = 2).",
         ),
+        (
+            K.SHARE_OF_SPREAD,
+            {"share": 0.003},
+            "The bench makes up less than 1 % of the variance of the trial's readings.",
+        ),
         (K.SHARE_OF_LIMIT, {"share": 0.153}, "That is 15 % of the limit it is graded against."),
         (
             K.BIAS_WITHIN,

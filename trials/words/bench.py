@@ -210,7 +210,11 @@ def _uncertain(finding: Finding) -> str:
 
 
 def _share(template: str) -> Callable[[Finding], str]:
-    return lambda finding: text(template, share=percent(_number(finding, "share")))
+    def said(finding: Finding) -> str:
+        share = _number(finding, "share")
+        return text(template, share=percent(share) if share >= 0.005 else text("less than 1 %"))
+
+    return said
 
 
 def _needs_coupons(finding: Finding) -> str:
