@@ -8,7 +8,7 @@ import numpy as np
 
 from trials.report.figures.look import ACCENT, GREY, INK, LIGHT, PALE, canvas, svg
 from trials.words import bench_figures as words
-from trials.words.numbers import point
+from trials.words.numbers import number
 from trials.words.system import scale_in_use
 
 if TYPE_CHECKING:
@@ -40,7 +40,7 @@ def trace_figure(trace: Roughness) -> str:
             lower.text(
                 (left + right) / 2,
                 1.02,
-                point(f"{across * height:.3g}"),
+                number(across * height),
                 transform=lower.get_xaxis_transform(),
                 ha="center",
                 va="bottom",

@@ -10,6 +10,7 @@ import numpy as np
 
 from trials.report.figures.look import ACCENT, GREY, INK, canvas, drawn, jitter, marker, span, svg
 from trials.words.bench_figures import strip_labels
+from trials.words.numbers import number
 from trials.words.system import scale_in_use
 
 if TYPE_CHECKING:
@@ -72,7 +73,7 @@ def _draw(axes: Axes, strip: Strip) -> None:
         )
     places = len(means)
     every = range(0, places, max(1, places // 8))
-    axes.set_xticks(list(every), [f"{means.iloc[i]:.3g}" for i in every])
+    axes.set_xticks(list(every), [number(float(means.iloc[i])) for i in every])
     axes.set_xlim(-0.6, places - 0.4)
     axes.set_ylim(*span(np.array(reach), 0.12))
     axes.set_ylabel(labels["across"])
