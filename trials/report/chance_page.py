@@ -90,8 +90,8 @@ def _limits(chances: Sequence[ChanceResult]) -> list[b.Block]:
     rows = [[nozzle, *(own.get((nozzle, one)) or "–" for one in asked)] for nozzle in _nozzles(chances)]
     names = [text("Nozzle type"), *map(asked_words, asked)]
     said = text(
-        "For each requirement: the value that most edges lie below, judged as required (how many, with which "
-        "confidence), of edges that are cut through; the chances above count lost cuts too, so they can show less."
+        "For each requirement: the value that most edges lie below (how many, with which confidence), judged as "
+        "required, of edges cut through; the chances above count lost cuts too, so they can show less."
     )
     if TOGETHER in asked:
         said = f"{said} {text('All together: what the estimates allow, whatever the correlation.')}"
