@@ -421,8 +421,8 @@ def _open(each: TypeWindow) -> str:
     names = {"nozzle": each.nozzle, "target": percent(reach.target)}
     if reach.needed is not None:
         return plural(
-            "To show {target} for {nozzle} at its best, about {n} specimen of it is needed ({now} now), if estimates hold "
-            "and all types grow alike.",
+            "To show {target} for {nozzle} at its best, about {n} specimen of it is needed ({now} now), if estimates "
+            "hold and all types grow alike.",
             "To show {target} for {nozzle} at its best, about {n} specimens of it are needed ({now} now), if estimates "
             "hold and all types grow alike.",
             reach.needed,
