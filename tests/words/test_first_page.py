@@ -95,7 +95,7 @@ def test_better():
         "Change to",
         "Double wall",
         "The edge gets about a third smoother, surely more than a sixth.",  # 1 - 0.668; 1 - 0.809 = 0.191
-        "Plated and Shower: no proof either way; that is not the same as equal.",
+        "Plated and Shower: no proof either way, which is not the same as equal.",
     )
     assert answer_box(study).figures == "Rz5 33 % lower, interval 19 to 45 %"
     assert decision_lines(study)[:2] == ["change to Double wall", "keep Today"]
@@ -173,7 +173,7 @@ def test_nothing_settled_asks_for_more():
     does, what, sure, others = lines(made(ratio("a", OPEN), ratio("b", OPEN), next_steps=(step,)))
     assert (does, what) == ("Cut more", "nothing is settled yet; Today stays until then")
     assert "11 nozzles of each type instead of 3" in sure
-    assert others == "A and B: no proof either way; that is not the same as equal."
+    assert others == "A and B: no proof either way, which is not the same as equal."
     assert lines(made(ratio("a", OPEN), ratio("b", WORSE)))[1] == "no type is proved better; Today stays until then"
 
 

@@ -38,12 +38,12 @@ SAID = [
     (Finding(K.NOT_COMPARED, facts={"text": "One mount per type."}), "cannot be compared: One mount per type."),
     (
         Finding(K.CONSIDER, About(nozzle="b"), {**PRICES, "safe": Amount(4.04, "m/min")}),
-        "Consider b for this job (24.00 against 9.00 EUR a piece): 95 % of its mounts cut clean up to at least 4.04",
+        "Consider B for this job (24.00 against 9.00 EUR a piece): 95 % of its mounts cut clean up to at least 4.04",
     ),
     (Finding(K.CONSIDER, About(nozzle="b"), {**PRICES, "safe": Amount(2.5, "m/min")}), "as you mean to run"),
     (
         Finding(K.CONSIDER, About(nozzle="b"), {**PRICES, "price": None, "safe": Amount(-INF, "m/min")}),
-        "Consider b for this job; cut a few parts",
+        "Consider B for this job; cut a few parts",
     ),
 ]
 

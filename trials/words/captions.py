@@ -48,9 +48,11 @@ def _mean(result: ResponseResult) -> str:
     return text("Mean grade") if result.scale == Scale.GRADE else text("Typical edge")
 
 
-def ranges_caption(thickness_mm: float, required: bool) -> str:
-    """What stands behind the marks of the main figure; required: a limit is asked for."""
+def ranges_caption(thickness_mm: float, required: bool, hatched: bool = True) -> str:
+    """What stands behind the marks of the main figure; required: a limit is asked for; hatched: a zone is."""
     names = {"standard": edition(), "thickness": plain(thickness_mm, "mm")}
+    if not hatched:
+        return text("Grey zones: ranges of {standard} at {thickness}.", **names)
     if required:
         return text("Grey zones: ranges of {standard} at {thickness}, hatched: requirement not met.", **names)
     return text("Grey zones: ranges of {standard} at {thickness}, hatched: worse than all of them.", **names)
