@@ -145,7 +145,7 @@ def test_what_failed_is_split_by_response():
 
 def test_first_page_has_a_decision_to_tick_and_a_line_to_sign(data):
     decision = data["decision"]
-    assert decision["ticks"] == ["change to Double", "keep Cylindrical", "cut more coupons before deciding"]
+    assert decision["ticks"] == ["change to Double", "keep Cylindrical", "cut more before deciding"]
     assert decision["sign"] == ["Name", "Role", "Signature", "Date"] and decision["open"] == ""
     assert "decision()" in (typeset.HERE / "verdict.typ").read_text(encoding="utf-8")
 

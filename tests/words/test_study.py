@@ -248,7 +248,7 @@ SAID = [
         {"mounts": 2, "shifts": (("M5", "shower", "left", "right", Amount(0.13, "mm")),)},
         About(),
         LOOK,
-        "mount M5 (shower): left against right +0.130 mm.",
+        "mount M5 (Shower): left against right +0.130 mm.",
     ),
     (K.DRIFT, AROUND, About(), CALM, "a drift of -10.6 % to +81.5 % from first to last coupon cannot be excluded"),
     (K.DRIFT, PER_CENT | {"p": 0.02}, About(), CALM, "likely but not sure (95 % interval, p = 0.020)"),

@@ -110,7 +110,8 @@ def _after_window(trial: Trial, window: WindowStudy, advised: Advice, confirmed:
     confirm = next(each.best.confirm for each in window.types if each.nozzle == name)
     steps = []
     if window.likely and confirm is not None and not confirmed:
-        about = About(response=window.response, nozzle=name, place=best_place(window, name))
+        against = trial.today.type if advised.to else ""
+        about = About(response=window.response, nozzle=name, against=against, place=best_place(window, name))
         command = Command("extend", (Blank.FOLDER, "--confirm", "best"))
         facts: dict[str, Fact] = {"coupons": confirm.coupons}
         steps.append(NextStep(Finding(StudyKind.CONFIRM_BEST, about, facts), command=command))

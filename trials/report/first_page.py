@@ -33,7 +33,7 @@ from trials.words.first_page import (
 )
 from trials.words.ladders import table_note
 from trials.words.language import text
-from trials.words.money import cost_words, metre_head
+from trials.words.money import cost_words, metre_head, without_rework
 from trials.words.names import person
 from trials.words.numbers import fixed, listed, plain
 from trials.words.page_frame import day_words
@@ -189,7 +189,8 @@ def _columns(study: Study, trial: Trial, tallies: Sequence[Counts]) -> list[tupl
         found.append((text("Coupons cut"), 1.0, cut))
     if study.money is not None and study.money.types:
         costs = {each.nozzle: cost_words(each, study.money) for each in study.money.types}
-        found.append((metre_head(study.money), 1.05, [costs.get(row.nozzle, "–") for row in rows]))
+        width = 1.35 if without_rework(study.money) else 1.05
+        found.append((metre_head(study.money), width, [costs.get(row.nozzle, "–") for row in rows]))
     elif any(row.price is not None for row in rows):
         prices = ["–" if row.price is None else fixed(row.price, 2) for row in rows]
         found.append((text("Price, {currency}", currency=trial.trial.currency), 0.8, prices))

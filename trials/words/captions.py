@@ -152,10 +152,14 @@ def window_alt(found: WindowStudy) -> str:
 
 def window_caption(found: WindowStudy) -> str:
     """The maps of all types."""
-    said = text(
-        "White and light: the next edge is likely to meet everything asked, darker: less so; line: the stated chance "
-        "by estimate; dots: shown with 95 % confidence. Ring: a setting that was cut; square: today's; diamond: the "
-        "best. Outside the settings that were cut nothing is drawn."
+    said = [text("White and light: the next edge is likely to meet everything asked, darker: less so.")]
+    said += [text("Line: the stated chance by estimate.")] if found.likely else []
+    said += [text("Dots: shown with 95 % confidence.")] if found.shown else []
+    said.append(
+        text(
+            "Ring: a setting that was cut; square: today's; diamond: the best. Outside the settings that were cut "
+            "nothing is drawn."
+        )
     )
     others = others_words(found)
-    return f"{said} {text('All at {settings}.', settings=others)}" if others else said
+    return " ".join([*said, *([text("All at {settings}.", settings=others)] if others else [])])

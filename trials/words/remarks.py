@@ -287,6 +287,14 @@ def _within(finding: Finding, inside: bool) -> str:
 
 
 def _confirm_best(finding: Finding) -> str:
+    if finding.about.against:
+        return plural(
+            "Confirm {nozzle} {place} with {n} coupon before changing over.",
+            "Confirm {nozzle} {place} with {n} coupons before changing over.",
+            facts.whole(finding, "coupons"),
+            nozzle=person(finding.about.nozzle),
+            place=at_place(facts.place(finding)),
+        )
     return plural(
         "Confirm {nozzle} {place} with {n} coupon before changing the settings.",
         "Confirm {nozzle} {place} with {n} coupons before changing the settings.",
