@@ -86,6 +86,16 @@ def test_no_kind_is_left_without_a_sentence():
     assert {finding.kind for finding, _ in SAID} == set(LadderKind) == set(ladders.SENTENCES)
 
 
+def test_the_caption_names_only_what_is_drawn():
+    whole = replace(found(), mounts=(MountLadder("M1", "a", "A1", 3.4, 3.6),))
+    said = ladders.ladder_caption(whole)
+    assert said.startswith("Bar:") and "Diamond:" in said and "Upright stroke:" in said and "rrow" not in said
+    open_end = replace(whole, mounts=(*whole.mounts, MountLadder("M2", "a", "A2", 5.0, NAN)))
+    assert "Arrow: the ladder gives no end" in ladders.ladder_caption(open_end)
+    bare = replace(whole, types=(replace(clean("a", NAN), clean_95_low=NAN),))
+    assert ladders.ladder_caption(bare) == "Bar: from the last clean to the first unclean step of one mount."
+
+
 def test_the_answer_names_speeds_size_and_word():
     better = compared(0.75, 0.46, 1.04, Answer.BETTER, Added.BY_AT_LEAST)
     assert ladders.answer_clause(found(better)) == (
