@@ -15,13 +15,16 @@ from trials.decide.kinds import StudyKind
 from trials.decide.results import NextStep
 from trials.findings import About, Finding
 from trials.plan.kinds import PlanKind
+from trials.report.figures import window as maps
 from trials.steps.confirming import confirm_best
 from trials.steps.extend import add_extension
 from trials.store import intake
 from trials.store import records as store
+from trials.store.language import language_named
 from trials.words.decision import decision_rows, decision_sentence
 from trials.words.findings import say
 from trials.words.first_page import answer_box
+from trials.words.language import speaking
 from trials.words.study import answer_sentence
 
 HOME = Path(__file__).parent.parent / "example_data" / "nitrogen_5mm"
@@ -104,6 +107,18 @@ def test_a_best_of_todays_type_that_was_not_cut_is_confirmed_first(study):
     assert (box.does, box.what) == ("Keep", "Conical") and box.at.endswith("standoff 1.1 mm, to be confirmed first")
     assert decision_sentence(kept).startswith(f"keep Conical {box.at}")
     assert not answer_box(replace(kept, next_steps=())).at.endswith("first")
+
+
+@pytest.mark.parametrize(("language", "types"), [("en", 2), ("de", 2), ("en", 1), ("de", 1)])
+def test_the_legend_of_the_maps_lies_on_the_picture(study, monkeypatch, language, types):
+    made = []
+    monkeypatch.setattr(maps, "svg", lambda figure: made.append(figure) or "")
+    with speaking(language_named(language)):
+        maps.window_figure(replace(study.window, types=study.window.types[:types]))
+    (figure,) = made
+    figure.draw_without_rendering()
+    box, page = figure.legends[0].get_window_extent(), figure.bbox
+    assert page.x0 <= box.x0 and box.x1 <= page.x1 and page.y0 <= box.y0 and box.y1 <= page.y1
 
 
 @pytest.fixture(scope="module")
