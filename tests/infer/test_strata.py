@@ -143,7 +143,7 @@ def test_a_term_that_changes_inside_coupons_leaves_the_others_as_they_were(sheet
         other = long.tests[name]
         assert (test.df, test.den_df, test.stratum) == (other.df, other.den_df, other.stratum)
         # rounding of sums over some 900 readings
-        assert test.F == pytest.approx(other.F, rel=1e-11) and test.p == pytest.approx(other.p, rel=1e-10)
+        assert pytest.approx(other.F, rel=1e-11) == test.F and pytest.approx(other.p, rel=1e-10) == test.p
     for left, right in zip(short.strata[:-1], long.strata[:-1], strict=True):
         assert left.name == right.name and left.df == right.df
         assert left.mean_square == pytest.approx(right.mean_square, rel=1e-11)
