@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from trials.decide.kinds import StudyKind
 from trials.errors import InputError, NotIdentifiable
 from trials.findings import About, Finding
+from trials.infer.checks.levels import Levels
 from trials.infer.mixed import MixedDesign
 from trials.infer.model import Axis, FixedModel, Structure, build_model, find_structure
 from trials.responses import Quantity
@@ -125,7 +126,7 @@ def _designed(trial: Trial, name: str, table: pd.DataFrame, y: Array) -> Prepare
             f"response {name} has {len(table)} readings, too few to study",
             do="Record readings with `trials record` first.",
         )
-    present = set(table[NOZZLE])
+    present = set(table[NOZZLE].unique())
     types = tuple(t for t in trial.types if t in present)
     columns = {factor: trial.factor_column(factor) for factor in trial.factors}
     axes = _axes(trial, table, types, columns)
@@ -158,15 +159,16 @@ def on_scale(values: Array, quantity: Quantity, zero_share: float = 0.5) -> Arra
 
 
 def _sorted(table: pd.DataFrame) -> pd.DataFrame:
-    keys = [key for key in ("coupon", "side", "reading") if key in table]
-    text = table[keys].astype(str)
-    return table.loc[text.sort_values(keys, kind="stable").index].reset_index(drop=True)
+    """By coupon, side and reading, each as text."""
+    keys = [key for key in ("reading", "side", "coupon") if key in table]
+    order = np.lexsort([Levels.of(table[key].to_numpy(object)).place for key in keys])
+    return table.take(order).reset_index(drop=True)
 
 
 def _axes(trial: Trial, table: pd.DataFrame, types: tuple[str, ...], columns: Mapping[str, str]) -> list[Axis]:
     axes = [Axis(NOZZLE, types)] if len(types) > 1 else []
     for factor, asked in trial.factors.items():
-        present = set(table[columns[factor]])
+        present = set(table[columns[factor]].unique())
         levels: list[Level] = [level for level in asked.levels if not asked.is_text or level in present]
         if asked.is_text:  # a word that was cut without being planned is a level too
             levels += sorted(present - set(levels))
