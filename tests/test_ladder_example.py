@@ -60,7 +60,13 @@ def test_the_sentence_and_the_next_step_are_about_speed(study):
 
 def test_the_first_page_says_what_most_mounts_keep_clean_and_counts_no_failed_edges(folder, study, truth):
     table = nozzle_table(study, read_trial(folder)[0], None)
-    assert table["nozzle_head"] == ["Nozzle type", "Half clean up to, m/min", "Coupons cut", "Price, EUR", "Answer"]
+    assert table["nozzle_head"] == [
+        "Nozzle type",
+        "Half clean up to, m/min",
+        "Cut, of those tried",
+        "Price, EUR",
+        "Answer",
+    ]
     assert not table["nozzle_bars"] and "Of 100 edges" not in table["table_note"]
     gain = dict(decision_rows(study))["Gain"]
     safe = {each.nozzle: f"{each.clean_95_low:.2f}" for each in study.ladder.types}

@@ -493,7 +493,7 @@ def test_no_chances_no_section():
 def test_columns_that_would_be_empty_are_left_out(study, trial):
     rows = tuple(dataclasses.replace(r, price=None, share_met=None) for r in study.nozzles)
     data = verdict_data(dataclasses.replace(study, nozzles=rows, chances=()), trial, MADE_ON, VerdictExtras())
-    assert data["nozzle_head"] == ["Nozzle type", "Coupons cut", "Answer, by Rz5"] and not data["nozzle_bars"]
+    assert data["nozzle_head"] == ["Nozzle type", "Cut, of those tried", "Answer, by Rz5"] and not data["nozzle_bars"]
     assert {len(row["cells"]) for row in data["nozzle_rows"]} == {1} == {len(data["nozzle_widths"])}
 
 

@@ -179,7 +179,7 @@ def _tally_notes(tallies: Sequence[Counts], barred: bool) -> list[str]:
 def _columns(study: Study, trial: Trial, tallies: Sequence[Counts]) -> list[tuple[str, float, list[str]]]:
     """Head, width and one cell per nozzle type of each column between the bars and the answer."""
     rows = study.nozzles
-    cut = [text("{cut} of {planned}", cut=row.n_coupons, planned=row.n_coupons + row.n_lost) for row in rows]
+    cut = [text("{n} of {cut}", n=row.n_coupons, cut=row.n_coupons + row.n_lost) for row in rows]
     found: list[tuple[str, float, list[str]]] = [*ladder_column(study, rows)]
     if _judged(study, tallies):
         found.append((text("Met, at all settings"), 1.0, [text("{n} of {cut}", n=c.met, cut=c.cut) for c in tallies]))
@@ -189,7 +189,7 @@ def _columns(study: Study, trial: Trial, tallies: Sequence[Counts]) -> list[tupl
         if any(c.lost for c in tallies):
             found.append((text("Lost"), 0.6, [str(c.lost) for c in tallies]))
     else:
-        found.append((text("Coupons cut"), 1.0, cut))
+        found.append((text("Cut, of those tried"), 1.0, cut))
     if study.money is not None and study.money.types:
         costs = {each.nozzle: cost_words(each, study.money) for each in study.money.types}
         width = 1.35 if without_rework(study.money) else 1.05
