@@ -14,11 +14,15 @@ from trials.decide.kinds import StudyKind
 from trials.findings import Amount, Finding, Weight
 from trials.plan.sheet_map import CouponPlace, SheetMap
 from trials.report import blocks, figures
+from trials.report.figures import checks
 from trials.report.figures.checks import leftovers, side_means
 from trials.report.figures.lives import kaplan_meier
 from trials.report.figures.look import drawn, jitter
 from trials.report.figures.planning import map_parts
 from trials.report.response_pages import flagged_mounts
+from trials.store.language import language_named
+from trials.words.language import speaking
+from trials.words.settings import between
 
 
 def trace() -> str:
@@ -205,3 +209,29 @@ def test_numbers_that_stand_together_share_decimals():
 @pytest.mark.usefixtures("blank_pictures")
 def test_pictures_that_nobody_looks_at_are_not_drawn():
     assert scan() == BLANK
+
+
+def test_sides_and_flags_stand_in_the_words_of_the_language(study, monkeypatch):
+    seen: list[str] = []
+    monkeypatch.setattr(checks, "drawn", lambda words, limit=40: seen.append(str(words)) or str(words))
+    with speaking(language_named("de")):
+        labels = checks._mount_labels(sides_table(0.4), ["M1", "M2"], ["M2"])
+        checks.sides_figure(study.results[0], sides_table(0.4), flagged=["M2"])
+    assert labels == ["M1, x", "auffällig: M2, x"]
+    assert {"links", "rechts"} <= set(seen) and not {"left", "right"} & set(seen)
+
+
+def test_a_narrow_picture_of_sides_has_letters_of_its_own_size(study):
+    """What is set in three quarters of a page is drawn for that width, not shrunk to it."""
+    wide, narrow = (checks.sides_figure(study.results[0], sides_table(0.4), narrow=n) for n in (False, True))
+    widths = [float(ET.fromstring(svg).attrib["width"].removesuffix("pt")) for svg in (wide, narrow)]
+    assert widths[1] == pytest.approx(0.74 * widths[0])  # exact: the factor of the code
+
+
+def test_what_a_spread_lies_between_is_said_in_its_case():
+    with speaking(language_named("de")):
+        said = [between(source) for source in ("sheet", "specimen", "mount", "coupon", "reading")]
+        assert said == [
+            f"zwischen {many}" for many in ("Blechen", "Exemplaren", "Einbauten", "Prüflingen", "Messwerten")
+        ]
+        assert between("sheet", "block") == "zwischen Blöcken"

@@ -106,7 +106,7 @@ def _in_table(chance: ChanceResult) -> str:
                 confidence=percent(facts.figure(finding, "confidence")),
             )
         if finding.kind == ChanceKind.ANY_CORRELATION:
-            least, most = (percent(facts.figure(finding, end)) for end in ("least", "most"))
+            least, most = (likely(facts.figure(finding, end)) for end in ("least", "most"))
             return b.span(least, most)
     return ""
 

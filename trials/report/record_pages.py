@@ -57,7 +57,7 @@ def grades_section(graded: pd.DataFrame | None, trial: Trial) -> dict[str, Any]:
     return b.section(
         title,
         [
-            b.table(names, rows, range(1, 6), (1.7, 0.95, 0.6, 0.55, 0.6, 0.9, 1.6, *(1.6 for _ in items))),
+            b.table(names, rows, range(1, 6), (1.4, 0.95, 0.9, 1.3, 0.85, 1.05, 1.45, *(1.45 for _ in items))),
             b.words(note),
             b.columns(reasons_counted(known, n) for known, n in reasons[:8]),
         ],

@@ -50,20 +50,21 @@ def _grade_rule(finding: Finding) -> str:
 
 
 def _new_each_time(finding: Finding) -> str:
-    layers, pooled = _layers(finding, "layers"), _layers(finding, "pooled")
+    layers = _layers(finding, "layers")
     if not layers:
         return text("A new edge each time.")
-    if pooled:
+    if several(finding, "pooled"):
         return text(
             "New {layers} each time; spread of {pooled} pooled over the types.",
             layers=listed(layers),
-            pooled=listed(pooled),
+            pooled=listed([layer_name(str(layer), several=True) for layer in several(finding, "pooled")]),
         )
     return text("New {layers} each time.", layers=listed(layers))
 
 
 def _not_known(finding: Finding) -> str:
-    return text("The spread of {layers} could not be estimated on its own.", layers=listed(_layers(finding, "layers")))
+    names = [layer_name(str(layer), several=True) for layer in several(finding, "layers")]
+    return text("The spread of {layers} could not be estimated on its own.", layers=listed(names))
 
 
 def _spread_of_type(finding: Finding) -> str:
@@ -139,11 +140,10 @@ def _without_flagged(finding: Finding) -> str:
 
 
 def _any_correlation(finding: Finding) -> str:
-    return text(
-        "Whatever the correlation, the estimates allow {least} to {most}.",
-        least=percent(figure(finding, "least")),
-        most=percent(figure(finding, "most")),
-    )
+    least, most = (likely(figure(finding, end)) for end in ("least", "most"))
+    if least == most:
+        return text("Whatever the correlation, the estimates allow {least}.", least=least)
+    return text("Whatever the correlation, the estimates allow {least} to {most}.", least=least, most=most)
 
 
 def _readings_independent(finding: Finding) -> str:

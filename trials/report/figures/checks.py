@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from trials.decide.results import ResponseResult
-from trials.report.figures.look import ACCENT, GREY, INK, PALE, canvas, drawn, marker, svg
+from trials.report.figures.look import ACCENT, GREY, INK, PALE, WIDTH_IN, canvas, drawn, marker, svg
 from trials.words.figures import left_axis
-from trials.words.language import text
+from trials.words.language import text, word
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -80,12 +80,17 @@ def sides_figure(
     settings: Sequence[str] = (),
     flagged: Sequence[str] = (),
     far: Collection[str] = (),
+    narrow: bool = False,
 ) -> str:
-    """What is left on each side of a mount, one line of marks per mount; mounts that are flagged are boxed and bold."""
+    """What is left on each side of a mount, one line of marks per mount; mounts that are flagged are boxed and bold.
+
+    narrow: drawn for a part of the width of a page, with letters that can be read there.
+    """
     means = side_means(result, table, settings, far)
     mounts = list(dict.fromkeys(means["mount"]))
     sides = sorted(means["side"].astype(str).unique())
-    with canvas(0.85 + 0.165 * max(len(mounts), 3)) as (figure, axes):
+    width, row, letters = (0.74 * WIDTH_IN, 0.125, 7.5) if narrow else (WIDTH_IN, 0.165, 8.5)
+    with canvas(0.85 + row * max(len(mounts), 3), width_in=width) as (figure, axes):
         axes.axvline(0, color=INK, lw=0.7)
         for place, mount in enumerate(mounts):
             own = means[means["mount"] == mount]
@@ -96,9 +101,9 @@ def sides_figure(
         for tick, mount in zip(labels, mounts, strict=True):
             tick.label1.set_fontweight("bold" if str(mount) in flagged else "normal")
         for position, side in enumerate(sides):
-            axes.scatter([], [], s=26, color=GREY, marker=side_marker(side, position), label=drawn(side, 20))
+            axes.scatter([], [], s=26, color=GREY, marker=side_marker(side, position), label=drawn(word(side), 20))
         axes.set_ylim(len(mounts) - 0.4, -0.6)
-        axes.tick_params(axis="y", length=0, labelsize=8.5)
+        axes.tick_params(axis="y", length=0, labelsize=letters)
         axes.set_xlabel(left_axis(result))
         figure.legend(loc="outside upper left", ncols=6, handletextpad=0.2, columnspacing=1.2)
         return svg(figure)
@@ -128,4 +133,5 @@ def _draw_sides(axes: Axes, place: int, own: pd.DataFrame, sides: Sequence[str],
 def _mount_labels(means: pd.DataFrame, mounts: Sequence[object], flagged: Sequence[str]) -> list[str]:
     first = means.drop_duplicates("mount")
     owner = dict(zip(first["mount"], first["nozzle"], strict=True))
-    return [f"{'flagged: ' if str(m) in flagged else ''}{drawn(m, 10)}, {drawn(owner[m], 24)}" for m in mounts]
+    names = [(str(m) in flagged, f"{drawn(m, 10)}, {drawn(owner[m], 24)}") for m in mounts]
+    return [text("flagged: {mount}", mount=name) if marked else name for marked, name in names]

@@ -12,7 +12,7 @@ import pandas as pd
 from trials.errors import InputError, Problems
 from trials.findings import Fact, Finding
 from trials.record_kinds import RecordKind
-from trials.store.language import kept_word
+from trials.store.language import is_planned, kept_word
 from trials.store.records.changed_setting import nearest
 from trials.store.tables import FileTable, check_filled, read_table, sheet_names
 from trials.units import factor, match_header, shown
@@ -26,9 +26,9 @@ Columns = Mapping[str, tuple[str, float]]
 Placer = Callable[[str], dict[str, Any]]
 
 
-def lower(names: list[str]) -> list[str]:
-    """Names of sheets without regard to case."""
-    return [name.lower() for name in names]
+def kept_sheets(names: list[str]) -> dict[str, str]:
+    """Sheets by the names that they are kept under, whatever their case or language; the first of two counts."""
+    return {kept_word(name).lower(): name for name in reversed(names)}
 
 
 def named_sheet(path: str | Path, name: str, needed: tuple[str, ...]) -> FileTable:
@@ -37,8 +37,9 @@ def named_sheet(path: str | Path, name: str, needed: tuple[str, ...]) -> FileTab
     A sheet of another name is taken, and said, where it is the only one that has those columns.
     """
     names = sheet_names(path)
-    if len(names) < 2 or name in lower(names):
-        return read_table(path, name if len(names) > 1 else None, needed)
+    known = kept_sheets(names)
+    if len(names) < 2 or name in known:
+        return read_table(path, known[name] if len(names) > 1 else None, needed)
     fitting = [table for each in names if (table := _with_columns(path, each, needed)) is not None]
     if len(fitting) != 1:
         return read_table(path, name, needed)
@@ -67,7 +68,7 @@ def match_columns(
         if matched is None:
             _refuse_slip(str(header), wanted, table)
             strange += (
-                [str(header)] if kept_word(str(header)) not in GRADE_COLUMNS and "(plan)" not in str(header) else []
+                [str(header)] if kept_word(str(header)) not in GRADE_COLUMNS and not is_planned(str(header)) else []
             )
             continue
         kept, scale = matched
@@ -96,7 +97,7 @@ def missing(table: FileTable, name: str) -> InputError:
 
 
 def _refuse_slip(header: str, wanted: dict[str, str], table: FileTable) -> None:
-    if kept_word(header) in GRADE_COLUMNS or "(plan)" in header:
+    if kept_word(header) in GRADE_COLUMNS or is_planned(header):
         return
     typed = header.strip().lower().replace(" ", "_").replace("-", "_")
     for kept, unit in wanted.items():
