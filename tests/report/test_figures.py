@@ -221,11 +221,13 @@ def test_sides_and_flags_stand_in_the_words_of_the_language(study, monkeypatch):
     assert {"links", "rechts"} <= set(seen) and not {"left", "right"} & set(seen)
 
 
-def test_a_narrow_picture_of_sides_has_letters_of_its_own_size(study):
-    """What is set in three quarters of a page is drawn for that width, not shrunk to it."""
-    wide, narrow = (checks.sides_figure(study.results[0], sides_table(0.4), narrow=n) for n in (False, True))
-    widths = [float(ET.fromstring(svg).attrib["width"].removesuffix("pt")) for svg in (wide, narrow)]
-    assert widths[1] == pytest.approx(0.74 * widths[0])  # exact: the factor of the code
+def test_many_mounts_stand_in_two_columns_where_a_picture_must_be_low(study):
+    parts = [sides_table(0.4).replace({"mount": {"M1": f"M{k}1", "M2": f"M{k}2"}}) for k in range(7)]
+    table = pd.concat([part.assign(coupon=part["coupon"] + str(k)) for k, part in enumerate(parts)])
+    high, low = (ET.fromstring(checks.sides_figure(study.results[0], table, low=low)).attrib for low in (False, True))
+    assert low["width"] == high["width"]
+    # 14 mounts: half of their rows are gone, heads and axis stay
+    assert 0.5 < float(low["height"].removesuffix("pt")) / float(high["height"].removesuffix("pt")) < 0.7
 
 
 def test_what_a_spread_lies_between_is_said_in_its_case():

@@ -375,9 +375,9 @@ def by_side(result: ResponseResult, trial: Trial, table: pd.DataFrame) -> list[b
         for name in check.about.coupons
     }
     columns = [setting.column for setting in settings]
-    drawn = sides_figure(result, table, columns, flagged, far, narrow=not result.primary)
+    drawn = sides_figure(result, table, columns, flagged, far, low=not result.primary)
     picture = b.figure(drawn, captions.sides_alt(result, flagged), captions.sides_caption())
-    return [b.head(text("One side against the other")), picture | {"share": 100 if result.primary else 74}]
+    return [b.head(text("One side against the other")), picture]
 
 
 def flagged_mounts(result: ResponseResult) -> list[str]:
