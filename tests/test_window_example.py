@@ -77,13 +77,19 @@ def test_the_first_page_answers_the_question_of_a_window(study):
     box = answer_box(study)
     assert (box.what, box.at) == ("Diverging", "at pressure 14.5 bar, standoff 0.7 mm")
     assert "90 %" in box.sure and "Conical" in box.others and "µm" in box.figures
-    assert box.does == "Change to" and box.sure.endswith("confirm it before changing over.")  # 14.5 bar was not cut
+    assert box.does == "Confirm, then change to" and box.sure.endswith(
+        "confirm it before changing over."
+    )  # 14.5 bar was not cut
     gain = dict(decision_rows(study))["Gain"]
     assert gain == "Rz5 of Diverging at its best against Conical at its own: 15 % lower, interval 2 to 26 %."
     assert answer_sentence(study).startswith("diverging is shown to meet the whole requirement")
     (told,) = (finding for finding in study.cannot_say if finding.kind == StudyKind.NOT_MEASURED)
     assert told.facts["window"] and "window" not in say(told)
-    step = next(step for step in study.next_steps if step.finding.kind == StudyKind.CONFIRM_BEST)
+    step, then = study.next_steps
+    assert (step.finding.kind, then.finding.kind) == (StudyKind.CONFIRM_BEST, StudyKind.CHANGE_OVER)
+    assert say(step.finding) == (
+        "Confirm Diverging at pressure 14.5 bar, standoff 0.7 mm with 6 coupons before changing over."
+    )
     assert step.command.arguments[1:] == ("--confirm", "best") and step.finding.about.nozzle == "diverging"
 
 

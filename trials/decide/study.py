@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import pandas as pd
 
+from trials.decide.advice import advice
 from trials.decide.chances import chances, sources_of
 from trials.decide.confirmed import confirmed
 from trials.decide.decision_result import Question
@@ -52,7 +54,7 @@ def study(trial: Trial, evidence: Evidence, in_full: bool = False) -> Study:
     fails = failing(trial, studied, likely, evidence.coupons, dross, known)
     needed = [finding for result in results if result.primary for finding in result.more]
     needed += ladder.more if ladder else ()
-    return Study(
+    found = Study(
         title=trial.trial.title,
         question=trial.trial.question,
         results=results,
@@ -60,7 +62,6 @@ def study(trial: Trial, evidence: Evidence, in_full: bool = False) -> Study:
         chances=likely,
         departures=evidence.departures,
         cannot_say=cannot_say(trial, results, evidence, window),
-        next_steps=next_steps(trial, results, evidence, ladder, window),
         exploratory=late,
         provisional=bool(evidence.open_slips),
         ladder=ladder,
@@ -72,6 +73,7 @@ def study(trial: Trial, evidence: Evidence, in_full: bool = False) -> Study:
         more=None if evidence.open_slips else more_cutting(trial, needed, evidence.coupons),
         currency=trial.trial.currency,
     )
+    return replace(found, next_steps=next_steps(trial, results, evidence, ladder, window, advice(found)))
 
 
 def _window(

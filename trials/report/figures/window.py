@@ -9,6 +9,7 @@ import numpy as np
 from trials.decide.window_result import TypeWindow, WindowStudy
 from trials.report.figures.look import ACCENT, GREY, INK, canvas, drawn, in_unit, svg, wrapped
 from trials.words.language import text
+from trials.words.names import person
 from trials.words.numbers import percent
 from trials.words.settings import factor_name
 from trials.words.system import shown_unit
@@ -92,7 +93,7 @@ def _draw_map(axes: Axes, each: TypeWindow, found: WindowStudy) -> None:
     share = text(
         "safe: {estimate}, shown {bound}", estimate=percent(each.share_estimate), bound=percent(each.share_bound)
     )
-    axes.set_title(f"{wrapped(each.nozzle, 24, 1)}\n{wrapped(share, 30, 2)}", fontsize=9)
+    axes.set_title(f"{wrapped(person(each.nozzle), 24, 1)}\n{wrapped(share, 30, 2)}", fontsize=9)
 
 
 def _draw_border(axes: Axes, each: TypeWindow, found: WindowStudy, wide: float, tall: float) -> None:
