@@ -415,10 +415,10 @@ def _open(each: TypeWindow) -> str:
     names = {"nozzle": person(each.nozzle), "target": percent(reach.target)}
     if reach.needed is not None:
         return plural(
-            "To show {target} for {nozzle} at its best, about {n} specimen of each type is needed ({now} now), if "
-            "the estimates are the truth.",
-            "To show {target} for {nozzle} at its best, about {n} specimens of each type are needed ({now} now), if "
-            "the estimates are the truth.",
+            "To show {target} for {nozzle} at its best, about {n} specimen of each type is needed ({now} now, on "
+            "average), if the estimates are the truth.",
+            "To show {target} for {nozzle} at its best, about {n} specimens of each type are needed ({now} now, on "
+            "average), if the estimates are the truth.",
             reach.needed,
             **names,
             now=reach.specimens,
