@@ -3,6 +3,7 @@
 import json
 import math
 import sys
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -11,14 +12,19 @@ import pytest
 
 from trials import steps
 from trials.decide.kinds import StudyKind
+from trials.decide.results import NextStep
+from trials.findings import About, Finding
 from trials.plan.kinds import PlanKind
+from trials.report.figures import window as maps
 from trials.steps.confirming import confirm_best
 from trials.steps.extend import add_extension
 from trials.store import intake
 from trials.store import records as store
-from trials.words.decision import decision_rows
+from trials.store.language import language_named
+from trials.words.decision import decision_rows, decision_sentence
 from trials.words.findings import say
 from trials.words.first_page import answer_box
+from trials.words.language import speaking
 from trials.words.study import answer_sentence
 
 HOME = Path(__file__).parent.parent / "example_data" / "nitrogen_5mm"
@@ -91,6 +97,28 @@ def test_the_first_page_answers_the_question_of_a_window(study):
         "Confirm Diverging at pressure 14.5 bar, standoff 0.7 mm with 6 coupons before changing over."
     )
     assert step.command.arguments[1:] == ("--confirm", "best") and step.finding.about.nozzle == "diverging"
+
+
+def test_a_best_of_todays_type_that_was_not_cut_is_confirmed_first(study):
+    about = About(nozzle="conical")
+    waiting = NextStep(Finding(StudyKind.CONFIRM_BEST, about, {"coupons": 6}))
+    kept = replace(study, window=replace(study.window, comparisons=()), next_steps=(waiting,))
+    box = answer_box(kept)
+    assert (box.does, box.what) == ("Keep", "Conical") and box.at.endswith("standoff 1.1 mm, to be confirmed first")
+    assert decision_sentence(kept).startswith(f"keep Conical {box.at}")
+    assert not answer_box(replace(kept, next_steps=())).at.endswith("first")
+
+
+@pytest.mark.parametrize(("language", "types"), [("en", 2), ("de", 2), ("en", 1), ("de", 1)])
+def test_the_legend_of_the_maps_lies_on_the_picture(study, monkeypatch, language, types):
+    made = []
+    monkeypatch.setattr(maps, "svg", lambda figure: made.append(figure) or "")
+    with speaking(language_named(language)):
+        maps.window_figure(replace(study.window, types=study.window.types[:types]))
+    (figure,) = made
+    figure.draw_without_rendering()
+    box, page = figure.legends[0].get_window_extent(), figure.bbox
+    assert page.x0 <= box.x0 and box.x1 <= page.x1 and page.y0 <= box.y0 and box.y1 <= page.y1
 
 
 @pytest.fixture(scope="module")

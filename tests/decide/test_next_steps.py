@@ -17,7 +17,7 @@ from trials.decide.ladder import LadderAnswer, LadderComparison, LadderKind
 from trials.decide.next_steps import next_steps
 from trials.decide.results import Comparison, ResponseResult, State
 from trials.decide.window_result import Best, Confirmation, TypeWindow, WindowStudy
-from trials.findings import Amount, Finding, Place, PlaceKind, Weight
+from trials.findings import About, Amount, Finding, Place, PlaceKind, Weight
 from trials.infer.answer import Answer
 from trials.next_command import Blank, Command
 from trials.plan.kinds import PlanKind
@@ -131,9 +131,23 @@ def test_the_best_is_confirmed_before_its_type_is_considered(trial):
     assert confirm.finding.about.response == consider.finding.about.response == "roughness"
     assert (consider.finding.kind, consider.finding.about.against) == (StudyKind.CHANGE_OVER, "cylindrical")
     assert consider.finding.about.place == BEST_PLACE and consider.finding.facts["price"] == 31.0
-    sure = evidence(promised={"A1": CONFIRM})  # cut and measured: nothing to wait for any more
-    (consider,) = next_steps(trial, (), sure, window=found, advised=TO_DOUBLE)
-    assert consider.finding.kind is StudyKind.CONSIDER
+
+
+@pytest.mark.parametrize(
+    ("kind", "step"),
+    [
+        (None, StudyKind.CHANGE_OVER),  # planned, not measured yet
+        (StudyKind.BEST_CONFIRMED, StudyKind.CONSIDER),
+        (StudyKind.BEST_NOT_CONFIRMED, StudyKind.BEST_NOT_CONFIRMED),
+    ],
+)
+def test_what_coupons_did_not_confirm_is_not_gone_over_to(trial, kind, step):
+    found = window(of_type("cylindrical", 0.0), of_type("double", 0.4))
+    planned = evidence(promised=((2, Finding(PlanKind.CONFIRM_LIMITS)),))
+    own, other = About(nozzle="double"), About(nozzle="cylindrical")
+    told = () if kind is None else (Finding(kind, own), Finding(StudyKind.BEST_NOT_CONFIRMED, other))
+    (only,) = next_steps(trial, (), planned, window=found, advised=TO_DOUBLE, confirmed=told)
+    assert (only.finding.kind, only.finding.about.nozzle) == (step, "double")
 
 
 @pytest.mark.parametrize("how", ["confirmed", "nothing to confirm", "unlikely"])

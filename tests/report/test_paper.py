@@ -129,6 +129,10 @@ def test_the_note_below_the_table_speaks_of_its_own_columns_only(study, trial, e
     whole = nozzle_table(study, trial, extras.graded)["table_note"]
     assert "Met, too near to say, failed and lost: coupons of all" in whole and "A lost coupon is" in whole
     plain = extras.graded[extras.graded["outcome"] == "cut"].query("meets != 'undecided'")
+    assert "by Rz5 alone" in whole
+    alone = trial.application.required.model_copy(update={"squareness_range": None, "dross_grade": None})
+    only = trial.model_copy(update={"application": trial.application.model_copy(update={"required": alone})})
+    assert "alone" not in nozzle_table(study, only, extras.graded)["table_note"]  # all that is required is Rz5
     bare = dataclasses.replace(study, chances=())
     said = nozzle_table(bare, trial, plain)["table_note"]
     assert said == "Met and failed: coupons of all settings that were cut."

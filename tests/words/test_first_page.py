@@ -6,6 +6,7 @@ import pytest
 
 from trials.decide.advice import Action, advice
 from trials.decide.chance_result import Asked, ChanceResult
+from trials.decide.decision import decide
 from trials.decide.kinds import StudyKind
 from trials.decide.results import Comparison, NextStep, NozzleRow, ResponseResult, State, Study, Worded
 from trials.findings import About, Finding, Place, PlaceKind
@@ -232,6 +233,9 @@ def test_a_setting_that_is_to_be_confirmed_is_not_changed_to_at_once():
     waiting = made(ratio("a", BETTER), next_steps=(NextStep(Finding(StudyKind.CONFIRM_BEST, about, {"coupons": 6})),))
     assert decision_lines(waiting)[0] == "confirm, then change to A"
     assert decision_sentence(waiting).startswith("confirm, then change to A at pressure")
+    for kind, unconfirmed in ((StudyKind.BEST_NOT_CONFIRMED, True), (StudyKind.CONSIDER, False)):
+        step = NextStep(dataclasses.replace(waiting.next_steps[0].finding, kind=kind))
+        assert decide(dataclasses.replace(waiting, next_steps=(step,))).unconfirmed is unconfirmed
     other = dataclasses.replace(waiting.next_steps[0].finding, about=About(nozzle="b", place=PLACE))
     assert decision_lines(dataclasses.replace(waiting, next_steps=(NextStep(other),)))[0] == "change to A"
 

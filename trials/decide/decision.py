@@ -91,9 +91,9 @@ def _window(study: Study) -> WindowStudy | None:
 
 
 def _unconfirmed(study: Study, chosen: str) -> bool:
-    """Whether coupons are to confirm the best of a type first."""
-    steps = [step.finding for step in study.next_steps if step.finding.kind == StudyKind.CONFIRM_BEST]
-    return any(finding.about.nozzle == chosen for finding in steps)
+    """Whether coupons are to confirm the best of a type first, or did not confirm it."""
+    waits = (StudyKind.CONFIRM_BEST, StudyKind.CHANGE_OVER, StudyKind.BEST_NOT_CONFIRMED)
+    return any(step.finding.kind in waits and step.finding.about.nozzle == chosen for step in study.next_steps)
 
 
 def _place(study: Study, found: Advice, chosen: str) -> Place | None:

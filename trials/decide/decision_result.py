@@ -222,7 +222,7 @@ class Decision:
         price, price_against: of a nozzle, None where not stated; money: of the type against today's, None without.
         worse: secondary responses that are worse; dominated: types no better than this on any count, worse on one.
         more: the cutting that would settle it, where something is open and that is known.
-        unconfirmed: coupons that confirm the place were asked for and are not cut.
+        unconfirmed: coupons are to confirm the place first, or did not confirm it.
     """
 
     question: Question

@@ -29,10 +29,12 @@ def next_steps(
     ladder: LadderAnswer | None = None,
     window: WindowStudy | None = None,
     advised: Advice = NO_ADVICE,
+    confirmed: Sequence[Finding] = (),
 ) -> tuple[NextStep, ...]:
     """What to do next, most urgent first; while a reading is open, how much more to cut is not told: it leans on it.
 
-    advised: what the answer speaks for; no other type than its own is to be changed to.
+    advised: what the answer speaks for; no other type than its own is to be changed to. confirmed: what was found of
+    coupons that were cut to confirm a best.
     """
     steps = [_settle(slip) for slip in evidence.open_slips]
     undone = int((evidence.coupons["outcome"] == "not cut yet").sum())
@@ -41,7 +43,7 @@ def next_steps(
         steps.append(NextStep(Finding(StudyKind.NOT_RECORDED_AS_CUT, facts={"n": undone}), command=cut))
     decisive = [r for r in results if r.primary]
     if window is not None and window.asked:
-        steps += _after_window(trial, window, advised, confirmed=bool(evidence.promised))
+        steps += _after_window(trial, window, advised, bool(evidence.promised), confirmed)
     else:
         steps += _change(trial, decisive, ladder, advised)
     if ladder is not None:
@@ -104,12 +106,20 @@ def _after_ladder(ladder: LadderAnswer) -> list[NextStep]:
     return steps + [NextStep(finding, command=EXTEND) for finding in ladder.more]
 
 
-def _after_window(trial: Trial, window: WindowStudy, advised: Advice, confirmed: bool) -> list[NextStep]:
-    """The best to confirm, where some setting is likely to meet the requirement; then the type to change to."""
+def _after_window(
+    trial: Trial, window: WindowStudy, advised: Advice, promised: bool, confirmed: Sequence[Finding]
+) -> list[NextStep]:
+    """The best to confirm, where some setting is likely to meet the requirement; then the type to change to.
+
+    promised: coupons that confirm a best are planned already; to a best that they do not confirm nobody goes over.
+    """
     name = advised.to or choose(window, trial.today.type).chosen.nozzle
     confirm = next(each.best.confirm for each in window.types if each.nozzle == name)
-    steps = []
-    if window.likely and confirm is not None and not confirmed:
+    told = [finding for finding in confirmed if finding.about.nozzle == name][-1:]
+    steps = [NextStep(finding) for finding in told if finding.kind == StudyKind.BEST_NOT_CONFIRMED]
+    if steps:
+        return steps
+    if window.likely and confirm is not None and not promised:
         against = trial.today.type if advised.to else ""
         about = About(response=window.response, nozzle=name, against=against, place=best_place(window, name))
         command = Command("extend", (Blank.FOLDER, "--confirm", "best"))
@@ -117,7 +127,8 @@ def _after_window(trial: Trial, window: WindowStudy, advised: Advice, confirmed:
         steps.append(NextStep(Finding(StudyKind.CONFIRM_BEST, about, facts), command=command))
     if advised.to:
         about = About(response=window.response, nozzle=name, against=trial.today.type, place=best_place(window, name))
-        steps.append(_consider(trial, about, StudyKind.CHANGE_OVER if steps else StudyKind.CONSIDER))
+        waits = bool(steps) or (promised and not told)
+        steps.append(_consider(trial, about, StudyKind.CHANGE_OVER if waits else StudyKind.CONSIDER))
     return steps
 
 

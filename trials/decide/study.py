@@ -73,7 +73,8 @@ def study(trial: Trial, evidence: Evidence, in_full: bool = False) -> Study:
         more=None if evidence.open_slips else more_cutting(trial, needed, evidence.coupons),
         currency=trial.trial.currency,
     )
-    return replace(found, next_steps=next_steps(trial, results, evidence, ladder, window, advice(found)))
+    steps = next_steps(trial, results, evidence, ladder, window, advice(found), found.confirmed)
+    return replace(found, next_steps=steps)
 
 
 def _window(

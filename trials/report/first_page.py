@@ -14,6 +14,7 @@ from trials.decide.decision_result import Question
 from trials.decide.kinds import StudyKind
 from trials.decide.results import NozzleRow, Study
 from trials.findings import Finding, Weight, each_once
+from trials.grade.conformity import demands
 from trials.report.chance_page import of_all
 from trials.report.counts import Counts, counts, failed_words
 from trials.report.extras import VerdictExtras
@@ -139,7 +140,7 @@ def nozzle_table(study: Study, trial: Trial, graded: pd.DataFrame | None) -> dic
         "nozzle_rows": [
             _row(row, chances[row.nozzle], [cells[k] for _, _, cells in columns]) for k, row in enumerate(study.nozzles)
         ],
-        "table_note": _note(study, tallies, barred),
+        "table_note": _note(study, trial, tallies, barred),
     }
 
 
@@ -211,7 +212,7 @@ def _row(row: NozzleRow, chance: ChanceResult | None, cells: list[str]) -> dict[
     }
 
 
-def _note(study: Study, tallies: Sequence[Counts], barred: bool) -> str:
+def _note(study: Study, trial: Trial, tallies: Sequence[Counts], barred: bool) -> str:
     notes = [] if study.ladder is None else [table_note(study.ladder)]
     chance = next((c for c in study.chances), None)
     if barred and chance is not None:
@@ -224,6 +225,8 @@ def _note(study: Study, tallies: Sequence[Counts], barred: bool) -> str:
         )
     if _judged(study, tallies):
         notes += _tally_notes(tallies, barred)
-    if barred and (symbols := answered_by(study)):
+    answered = {one.response for row in study.nozzles for one in row.answers}
+    more_asked = {str(demand.item) for demand in demands(trial.application.required)} - answered
+    if barred and more_asked and (symbols := answered_by(study)):
         notes.append(text("The answer goes by {symbols} alone, not by all that is required.", symbols=listed(symbols)))
     return " ".join(notes)
