@@ -21,6 +21,7 @@ PAPERS = ("words", "report", "report/figures", "store/workbooks")
 ENGLISH_ONLY = frozenset(
     (
         *("lives", "plan_chances", "settling", "traces", "plan_paper", "life_paper", "limits"),
+        *("life_page", "life_money", "life_told", "life_first", "ratios"),
         *(
             "bench",
             "inspectors",

@@ -165,15 +165,21 @@ def cannot_say(
         "cost": trial.costs.stated,
         "window": window is not None,
     }
-    found += [_other_jobs(trial), _other_settings(trial), Finding(StudyKind.NOT_MEASURED, facts=beside)]
+    found += [other_jobs(trial), _other_settings(trial), Finding(StudyKind.NOT_MEASURED, facts=beside)]
     return each_once(found)
 
 
 def _one_lot(trial: Trial, results: Sequence[ResponseResult], evidence: Evidence) -> list[Finding]:
-    """Compared types all of whose pieces that were cut came from one lot, as far as lots are stated."""
+    """Compared types all of whose pieces that were cut came from one lot."""
     if not any(r.comparisons for r in results):
         return []
-    cut = set(evidence.coupons.loc[evidence.coupons["outcome"] != "not cut yet", "specimen"].astype(str))
+    cut = evidence.coupons.loc[evidence.coupons["outcome"] != "not cut yet", "specimen"]
+    return one_lot(trial, cut.astype(str).tolist())
+
+
+def one_lot(trial: Trial, specimens: Sequence[str]) -> list[Finding]:
+    """Types all of whose pieces among these came from one lot, as far as lots are stated."""
+    cut = set(specimens)
     lots = {n.type: {lot for s, lot in zip(n.specimens, n.lots, strict=False) if s in cut} for n in trial.nozzles}
     single = {kind: next(iter(own)) for kind, own in lots.items() if len(own) == 1}
     facts: dict[str, Fact] = {"lots": tuple(single.items())}
@@ -181,7 +187,8 @@ def _one_lot(trial: Trial, results: Sequence[ResponseResult], evidence: Evidence
     return [Finding(StudyKind.ONE_LOT, about, facts, Weight.COULD_CHANGE)] if single else []
 
 
-def _other_jobs(trial: Trial) -> Finding:
+def other_jobs(trial: Trial) -> Finding:
+    """That another job than that of the trial was not looked at."""
     asked = trial.application
     thickness = Amount(asked.thickness_mm, "mm") if asked.thickness_mm else None
     material = None if asked.material == "not given" else asked.material

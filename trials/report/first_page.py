@@ -30,7 +30,6 @@ from trials.words.first_page import (
     fails_of_hundred,
     fails_words,
     not_to_sign,
-    trial_size,
 )
 from trials.words.ladders import table_note
 from trials.words.language import text
@@ -90,8 +89,11 @@ def unknown(study: Study) -> list[Finding]:
     return list(each_once([*(c for c in decisive if c.weight == Weight.COULD_CHANGE), *study.cannot_say]))
 
 
-def facts_line(study: Study, trial: Trial, extras: VerdictExtras) -> list[str]:
-    """Who, on which machine, with how many nozzles, when it was cut and measured; what is not known is left out."""
+def facts_line(trial: Trial, extras: VerdictExtras, tried: str = "") -> list[str]:
+    """Who, on which machine, when it was cut and measured; what is not known is left out.
+
+    tried: how many nozzles, where no table says it.
+    """
     engineer = extras.engineer or trial.trial.engineer
     found = [text("Engineer: {name}", name=engineer)] if engineer else []
     found += [
@@ -101,7 +103,7 @@ def facts_line(study: Study, trial: Trial, extras: VerdictExtras) -> list[str]:
     ]
     kept = [f"{name} {value}" for name, value in held_rows(trial) if name not in ("machine", "laser")]
     found += [text("Held: {settings}", settings=", ".join(kept))] if kept else []
-    found += [size] if (size := trial_size(study)) else []
+    found += [tried] if tried else []
     cut, measured = _days(extras.days_cut), _days(extras.days_measured)
     found += [text("Cut: {days}", days=cut)] if cut else []
     if measured and extras.inspectors:

@@ -38,7 +38,7 @@ from trials.responses import Scale
 from trials.trial import Trial
 from trials.words.decision import for_the_file
 from trials.words.findings import say
-from trials.words.first_page import first_steps
+from trials.words.first_page import first_steps, trial_size
 from trials.words.in_use import study_in_use, tables_in_use
 from trials.words.language import text
 from trials.words.numbers import listed
@@ -64,7 +64,7 @@ def verdict_data(study: Study, trial: Trial, made_on: date, extras: VerdictExtra
         "amendments": [say(finding) for finding in extras.changes],
         "kept_words": [say(finding) for finding in extras.kept_words],
         "requirement": job_and_requirement(trial.application),
-        "facts": facts_line(study, trial, extras),
+        "facts": facts_line(trial, extras, trial_size(study)),
         **nozzle_table(study, trial, extras.graded),
         "figure": _picture(study, main, trial, extras),
         "cannot_say": [say(finding) for finding in unknown(study)],

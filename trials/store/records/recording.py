@@ -37,6 +37,7 @@ from trials.store.records.records import (
     READING_COLUMNS,
     SHEET_COLUMNS,
     Records,
+    cells_of,
     rows_of,
 )
 from trials.store.records.rules import check_cutoff
@@ -197,14 +198,9 @@ def _insert_readings(connection: Connection, rows: pd.DataFrame) -> None:
         return
     made = insert(schema.readings).inline().compile(dialect=connection.dialect, column_keys=list(rows.columns))
     names = made.positiontup or list(rows.columns)
-    cells = zip(*(_for_driver(rows[name]) for name in names), strict=True)
+    cells = zip(*(cells_of(rows[name]) for name in names), strict=True)
     given = list(cells) if made.positional else [dict(zip(names, row, strict=True)) for row in cells]
     connection.exec_driver_sql(str(made), given)
-
-
-def _for_driver(column: pd.Series) -> list[Any]:
-    missing = column.isna()
-    return list((column.astype(object).where(~missing, None) if missing.any() else column).tolist())
 
 
 @dataclass(frozen=True)
