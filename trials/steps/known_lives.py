@@ -24,11 +24,11 @@ def known_lives(records: Records) -> KnownLives | None:
     if records.trial.lives is None:
         return None
     from trials.decide.known_lives import UNITS, known_from
-    from trials.steps.lives import lives_of_trial
+    from trials.steps.lives import lives_named
 
     file = str(records.folder / "trial.toml")
     try:
-        lives = lives_of_trial(records.folder)
+        lives = lives_named(records.trial, records.folder)
     except TrialError as error:
         raise InputError(
             f"the lives that the trial names cannot be used: {error}",

@@ -19,6 +19,7 @@ from trials.steps.life_tables import LifeColumns, Lives, LivesKept, read_lives, 
 if TYPE_CHECKING:
     from trials.decide.lives import LivesAnswer, TypicalLife
     from trials.infer.answer import Levels
+    from trials.trial import Trial
 
 __all__ = [
     "LifeColumns",
@@ -111,15 +112,21 @@ def lives_of_trial(folder: Path | str) -> tuple[TypicalLife, ...]:
     NotIdentifiable
         If its lives fix no shape.
     """
-    from trials.decide.lives import typical_lives
     from trials.steps.load import load
 
-    asked = load(folder).trial.lives
+    return lives_named(load(folder).trial, Path(folder))
+
+
+def lives_named(trial: Trial, folder: Path) -> tuple[TypicalLife, ...]:
+    """Lives that a trial loaded from a folder points at; as `lives_of_trial`, which it raises like."""
+    from trials.decide.lives import typical_lives
+
+    asked = trial.lives
     if asked is None:
         return ()
     if asked.figures:
         return tuple(_stated(nozzle, life, asked.unit or "", asked.source) for nozzle, life in asked.figures.items())
-    place = Path(folder) / asked.folder
+    place = folder / asked.folder
     if not place.exists():
         raise InputError(
             "no such life trial", file=str(folder), column="lives", found=asked.folder, do="Correct it in trial.toml."
