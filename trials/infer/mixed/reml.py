@@ -160,15 +160,16 @@ class _Search:
         return Minimum(np.expm1(x) / self.per_level, point.value, converged)
 
 
-def minimise(kernel: Kernel, nu: int, per_level: np.ndarray) -> Minimum:
-    """Minimise the restricted criterion over ratios >= 0 (r,).
+def minimise(kernel: Kernel, nu: int, per_level: np.ndarray, near: np.ndarray | None = None) -> Minimum:
+    """Minimise the restricted criterion over ratios >= 0 (r,); near: ratios (r,) that are thought to be close.
 
     A minimum with a ratio at zero is searched for again from large ratios, and the lower of the two is kept.
     """
     if not len(per_level):
         return Minimum(per_level, 0.0, True)
     search = _Search(kernel, nu, per_level)
-    first = search.run(np.full(len(per_level), 0.7))
+    start = np.full(len(per_level), 0.7) if near is None else np.maximum(np.log1p(near * per_level), 0.1)
+    first = search.run(start)
     if np.all(first.gamma > 0) and first.converged:
         return first
     second = search.run(np.full(len(per_level), 2.5))
