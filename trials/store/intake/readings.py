@@ -32,12 +32,8 @@ from trials.store.intake.names import one_spelling
 from trials.store.language import SIDES, kept_word
 from trials.store.records.again import BECAUSE
 from trials.store.records.bounds import NOT_MEASURABLE, as_typed, same_reading
-from trials.store.records.records import (
-    PLACE,
-    READING_COLUMNS,
-    Records,
-    rows_of,
-)
+from trials.store.records.reading_columns import READING_COLUMNS
+from trials.store.records.records import PLACE, Records, rows_of
 from trials.store.records.rules import (
     check_coupon,
     check_cutoff,

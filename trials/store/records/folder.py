@@ -19,6 +19,7 @@ from trials.store.question import read_question
 from trials.store.records import chain, schema
 from trials.store.records.migrations import transaction
 from trials.store.records.place import FILE, Place, Server, database_path, place_of, with_identity
+from trials.store.records.reading_columns import READING_COLUMNS
 from trials.store.records.records import (
     COUPON_COLUMNS,
     CUT_COLUMNS,
@@ -26,7 +27,6 @@ from trials.store.records.records import (
     LOOK_COLUMNS,
     MOUNT_COLUMNS,
     MOUNT_PLAN_COLUMNS,
-    READING_COLUMNS,
     SHEET_COLUMNS,
     Records,
     current,

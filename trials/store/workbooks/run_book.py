@@ -7,7 +7,8 @@ from typing import Any
 
 from trials import standards
 from trials.plan.cautions import nozzle_cautions
-from trials.store.records.records import OUTCOMES, Records, rows_of
+from trials.store.records.records import Records, rows_of
+from trials.store.records.rules import OUTCOMES
 from trials.store.workbooks.book import Book, Column, between, choice, created_at
 from trials.trial import Trial
 from trials.units import column
