@@ -8,6 +8,8 @@ from pathlib import Path
 
 from trials.findings import Finding
 from trials.store import intake, records
+from trials.store.question import TOML, read_question
+from trials.store.tables import FileCells
 
 
 @dataclass(frozen=True)
@@ -33,8 +35,22 @@ def record(
     InputError
         If the file, a cell or the trial cannot be used. Nothing is written then.
     """
-    found = intake.read_bench(file, records.load(folder))
+    found = intake.read_bench(_cells_of(folder, file), records.load(folder))
     done = records.record_readings(folder, found.readings, who, at=at, dry_run=dry_run, again=found.again)
     known = records.instruments(folder)
     doubts = records.calibration_doubts(known, records.load(folder).readings) if known else ()
     return ReadingsKept(done.added, done.ignored, done.said, doubts, tuple(slip.finding for slip in done.slips))
+
+
+def _cells_of(folder: Path | str, file: Path | str) -> FileCells | Path | str:
+    """The cells of a file, looked through before the records are loaded, and the libraries that they need.
+
+    The file itself where the folder has no question: loading says what is wrong, or brings it back.
+    """
+    question = Path(folder) / TOML
+    if not question.is_file():
+        return file
+    trial, _ = read_question(question)
+    cells = intake.bench_cells(file)
+    intake.refuse_bad_cells(cells, trial)
+    return cells

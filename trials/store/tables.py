@@ -6,7 +6,7 @@ import csv
 import io
 import math
 import re
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time
@@ -55,9 +55,14 @@ class FileTable:
         """Columns as they are headed."""
         return [str(name) for name in self.frame.columns]
 
-    def column(self, header: str) -> Iterable[tuple[int, Any]]:
-        """Row number and cell of one column."""
-        return zip(self.frame.index.tolist(), self.frame[header].tolist(), strict=True)
+    @property
+    def numbers(self) -> list[int]:
+        """Of the rows."""
+        return [int(number) for number in self.frame.index.tolist()]
+
+    def cells(self, header: str) -> list[Any]:
+        """Of one column."""
+        return list(self.frame[header].tolist())
 
     def place(self, row: object) -> dict[str, Any]:
         """File and row for a message; nothing where no file stands behind the table."""
@@ -84,9 +89,9 @@ class FileCells:
         """Columns as they are headed."""
         return list(self.columns)
 
-    def column(self, header: str) -> Iterable[tuple[int, Any]]:
-        """Row number and cell of one column."""
-        return zip(self.numbers, self.columns[header], strict=True)
+    def cells(self, header: str) -> list[Any]:
+        """Of one column."""
+        return self.columns[header]
 
     def place(self, row: int) -> dict[str, Any]:
         """File and row for a message."""
@@ -348,7 +353,8 @@ def check_filled(table: FileTable | FileCells, headers: Collection[str]) -> None
     """
     problems = Problems()
     for header in headers:
-        for number, cell in table.column(header):
+        cells = table.cells(header)
+        for number, cell in zip(table.numbers, cells, strict=True) if Valueless in set(map(type, cells)) else ():
             if isinstance(cell, Valueless):
                 with problems.gathered():
                     problem = "an error in place of a value" if cell.error else str(cell)

@@ -9,7 +9,8 @@ from pathlib import Path
 from trials.store.keeping.export import read_out
 from trials.store.keeping.folders import Kept, new_folder
 from trials.store.keeping.restoring import put_back
-from trials.store.records.folder import TOML, load, require_frozen
+from trials.store.question import TOML
+from trials.store.records.folder import load, require_frozen
 from trials.store.records.place import FILE, Server
 
 

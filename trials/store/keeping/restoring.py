@@ -17,8 +17,9 @@ from trials.errors import InputError
 from trials.store import guard
 from trials.store.keeping.export import FORMAT, RECORDS, ReadOut
 from trials.store.keeping.folders import Kept, new_folder
+from trials.store.question import TOML
 from trials.store.records import chain, schema
-from trials.store.records.folder import TOML, Proved, load
+from trials.store.records.folder import Proved, load
 from trials.store.records.migrations import SCHEMA_VERSION
 from trials.store.records.place import FILE, VARIABLE, Place, Server, server, with_identity
 from trials.store.records.roles import grant

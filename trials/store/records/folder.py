@@ -15,7 +15,7 @@ from sqlalchemy import Connection, Table, inspect, select
 from trials.errors import InputError, no_trial_folder
 from trials.frozen import changes
 from trials.store.placing import replace_bytes, write_new
-from trials.store.question import read_question
+from trials.store.question import TOML, read_question
 from trials.store.records import chain, schema
 from trials.store.records.migrations import transaction
 from trials.store.records.place import FILE, Place, Server, database_path, place_of, with_identity
@@ -37,7 +37,6 @@ from trials.store.records.records import (
 from trials.store.records.stored import Stored
 from trials.trial import Trial, parse
 
-TOML = "trial.toml"
 ENTERED = ("id", "who", "why", "entered_at", "replaces")
 
 
