@@ -35,7 +35,8 @@ def record(
     InputError
         If the file, a cell or the trial cannot be used. Nothing is written then.
     """
-    found = intake.read_bench(_cells_of(folder, file), records.load(folder))
+    cells = _cells_of(folder, file)  # first: naming `read_bench` loads what it needs
+    found = intake.read_bench(cells, records.load(folder))
     done = records.record_readings(folder, found.readings, who, at=at, dry_run=dry_run, again=found.again)
     known = records.instruments(folder)
     doubts = records.calibration_doubts(known, records.load(folder).readings) if known else ()
