@@ -9,7 +9,7 @@ from trials.decide.kinds import StudyKind
 from trials.findings import Fact, Finding, Weight
 from trials.words import facts
 from trials.words.language import plural, text, word
-from trials.words.numbers import chance, changed, listed, number, point, with_unit
+from trials.words.numbers import chance, changed, listed, number, number_in_use, point, with_unit
 
 MANY = 6  # names in one sentence; more are counted
 
@@ -47,7 +47,7 @@ def _pair(coupon: Fact, one: Fact, other: Fact) -> str:
     return text(
         "coupon {coupon}: {one} and {other}",
         coupon=coupon,
-        one=number(first.value),
+        one=number_in_use(first.value, first.unit),
         other=with_unit(second.value, second.unit),
     )
 

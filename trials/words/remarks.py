@@ -9,7 +9,7 @@ from trials.decide.kinds import StudyKind
 from trials.findings import Amount, Fact, Finding
 from trials.words import checks, facts
 from trials.words.language import plural, text, word
-from trials.words.numbers import chance, fixed, listed, number, percent, plain, with_unit
+from trials.words.numbers import bare, chance, fixed, listed, number, number_in_use, percent, plain, with_unit
 from trials.words.settings import at_place, factor_name, layer_name, place_words
 
 
@@ -230,8 +230,8 @@ def _range(name: Fact, unit: Fact, levels: Fact) -> str:
     factor, row = factor_name(str(name)), facts.as_row(levels)
     if any(isinstance(level, str) for level in row):
         return text("{factor} {levels}", factor=factor, levels=listed(row))
-    low, high = _level(row[0], ""), _level(row[1], str(unit))
-    return text("{factor} {low} to {high}", factor=factor, low=low, high=high)
+    low, high = (level for level in row if isinstance(level, (int, float)))
+    return text("{factor} {low} to {high}", factor=factor, low=bare(low, str(unit)), high=plain(high, str(unit)))
 
 
 def _not_measured(finding: Finding) -> str:
@@ -264,7 +264,7 @@ def _within(finding: Finding, inside: bool) -> str:
     mean, low, high = (facts.amount(finding, name) for name in ("mean", "low", "high"))
     names = {
         "mean": with_unit(mean.value, mean.unit),
-        "low": number(low.value),
+        "low": number_in_use(low.value, low.unit),
         "high": with_unit(high.value, high.unit),
     }
     measured = facts.whole(finding, "measured")
