@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import lapack
 
 from trials.infer.mixed.pieces import Kernel, Pieces
 
@@ -32,10 +31,11 @@ def solve_fixed(pieces: Pieces) -> Solved:
         If the ratios are so large that rounding has eaten X'H^-1X or what is left of y.
     """
     k = pieces.aha.shape[0] - 1
-    factor, info = lapack.dpotrf(pieces.aha[:k, :k], lower=1)
-    if info:
-        raise FloatingPointError("X'H^-1X is not positive")
-    half, _ = lapack.dtrtrs(factor, np.column_stack([pieces.aha[:k, k:], np.eye(k)]), lower=1)
+    try:
+        factor = np.linalg.cholesky(pieces.aha[:k, :k])
+    except np.linalg.LinAlgError:
+        raise FloatingPointError("X'H^-1X is not positive") from None
+    half = np.linalg.solve(factor, np.column_stack([pieces.aha[:k, k:], np.eye(k)]))
     root = half[:, 1:]
     rss = float(pieces.aha[k, k] - half[:, 0] @ half[:, 0])
     if rss <= 0:

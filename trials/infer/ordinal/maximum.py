@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from scipy.linalg import block_diag
 from scipy.special import expit, log_expit
 
 from trials.infer.likelihood.climb import Summit, bend_by_differences, climb
@@ -149,7 +148,8 @@ def plain_bend(rows: Rows, theta: np.ndarray) -> np.ndarray:
 
 def _climb_grouped(problem: Problem, basis: np.ndarray, free: np.ndarray, informed: bool) -> Summit:
     """Newton on (basis coordinates, group sd); the information at the summit by differences of the exact gradient."""
-    prior, turn = problem.prior_rows, block_diag(basis, np.ones((1, 1)))
+    prior, turn = problem.prior_rows, np.zeros((len(basis) + 1, basis.shape[1] + 1))
+    turn[:-1, :-1], turn[-1, -1] = basis, 1.0
     seen: list[tuple[np.ndarray, _Integral]] = []
 
     def at(z: np.ndarray) -> _Integral:
