@@ -14,11 +14,13 @@ from trials.decide.kinds import StudyKind
 from trials.findings import Amount, Finding, Weight
 from trials.plan.sheet_map import CouponPlace, SheetMap
 from trials.report import blocks, figures
+from trials.report.figures import edges
 from trials.report.figures.checks import leftovers, side_means
 from trials.report.figures.lives import kaplan_meier
 from trials.report.figures.look import drawn, jitter
 from trials.report.figures.planning import map_parts
 from trials.report.response_pages import flagged_mounts
+from trials.words.captions import ranges_caption
 
 
 def trace() -> str:
@@ -76,6 +78,40 @@ def test_ranges_change_the_main_figure(study, extras):
     coupons = figures.coupon_means(extras.tables["roughness"], "log")
     bare = figures.main_figure(result, coupons)
     assert bare != figures.main_figure(result, coupons, [figures.Band(2, 17.2, 49.6, True)])
+
+
+def drawn_axes(study, extras, monkeypatch):
+    """The axes of the main figure, with coupons as they are marked on page 1."""
+    result, found = study.results[1], []
+    coupons = figures.coupon_means(extras.tables["roughness"], "log")
+    coupons["compared"], coupons["judged"] = True, coupons["worst"]
+    monkeypatch.setattr(edges, "svg", lambda figure: found.append(figure) or "")
+    figures.main_figure(result, coupons)
+    (axes,) = found[0].axes
+    return axes
+
+
+def test_no_coupon_lies_under_the_line_of_its_type_and_every_mark_inside_the_frame(study, extras, monkeypatch):
+    axes = drawn_axes(study, extras, monkeypatch)
+    offsets = np.concatenate([np.asarray(marks.get_offsets()) for marks in axes.collections])
+    rows = np.round(offsets[:, 1] + 0.17)
+    assert set(rows) == {0.0, 1.0, 2.0, 3.0}
+    for line in axes.lines:
+        at = line.get_ydata()
+        own = offsets[rows == np.floor(at[0]), 1]
+        # a small mark is 3.5 points of the 29 of a row high: half of it must fit between
+        assert own.max() + 0.06 < min(at)
+    low, high = axes.get_xlim()
+    room = 0.02 * (high - low)  # a worst reading lies off both frames
+    assert low + room < offsets[:, 0].min() and offsets[:, 0].max() < high - room
+
+
+def test_a_hatched_zone_is_named_only_where_one_is_drawn(study):
+    result = study.results[1]
+    coupons = pd.DataFrame({"nozzle": ["double"], "value": [30.0]})
+    inside, beyond = [figures.Band(1, 0.0, 90.0)], [figures.Band(1, 0.0, 36.0)]
+    assert not edges.hatched(result, coupons, inside) and edges.hatched(result, coupons, beyond)
+    assert "hatched" not in ranges_caption(12.0, False, False) and "hatched" in ranges_caption(12.0, False, True)
 
 
 def test_dross_drawings_differ_and_are_well_formed():

@@ -82,8 +82,8 @@ class LivesAnswer:
     the order of the study; said: what there is to say of the words and of what was read; part: whose lives they are, by
     the nozzle type in use; causes: each by itself, nothing where all ended in one way; care: none where nothing was
     cleaned or put back; beside: lives of lens and window under the same types; cautions: what these lives cannot say,
-    beside those of the study; prices: of a piece by type, where they are known, in the currency; doubted: coupons of
-    which a reading is open, so that the answer is provisional.
+    beside those of the study; prices: of a piece by type, where they are known, in the currency; open_readings: that
+    may be slips of the pen, so that the answer is provisional.
     """
 
     unit: str
@@ -99,12 +99,17 @@ class LivesAnswer:
     cautions: tuple[Finding, ...] = ()
     prices: Mapping[str, float | None] = field(default_factory=dict)
     currency: str = ""
-    doubted: tuple[str, ...] = ()
+    open_readings: tuple[Finding, ...] = ()
 
     @property
     def provisional(self) -> bool:
         """Whether a reading is still open."""
-        return bool(self.doubted)
+        return bool(self.open_readings)
+
+    @property
+    def doubted(self) -> tuple[str, ...]:
+        """Coupons of which a reading is open."""
+        return tuple(dict.fromkeys(name for finding in self.open_readings for name in finding.about.coupons))
 
 
 @dataclass(frozen=True)

@@ -36,14 +36,16 @@ from trials.report.response_pages import response_section, spread_section
 from trials.report.window_page import window_picture, window_section
 from trials.responses import Scale
 from trials.trial import Trial
+from trials.words.decision import for_the_file
 from trials.words.findings import say
+from trials.words.first_page import first_steps, trial_size
 from trials.words.in_use import study_in_use, tables_in_use
 from trials.words.language import text
 from trials.words.numbers import listed
 from trials.words.page_frame import day_words
 from trials.words.requirement import job_and_requirement
 from trials.words.settings import place_words
-from trials.words.study import answer_sentence, label, step_words
+from trials.words.study import answer_sentence, label
 from trials.words.worthwhile import worthwhile_limits
 
 
@@ -62,11 +64,11 @@ def verdict_data(study: Study, trial: Trial, made_on: date, extras: VerdictExtra
         "amendments": [say(finding) for finding in extras.changes],
         "kept_words": [say(finding) for finding in extras.kept_words],
         "requirement": job_and_requirement(trial.application),
-        "facts": facts_line(trial, extras),
+        "facts": facts_line(trial, extras, trial_size(study)),
         **nozzle_table(study, trial, extras.graded),
         "figure": _picture(study, main, trial, extras),
         "cannot_say": [say(finding) for finding in unknown(study)],
-        "next_steps": [step_words(step) for step in study.next_steps],
+        "next_steps": first_steps(study),
         "decision": decision_data(study, doubted),
         "sections": _sections(study, trial, extras),
         "labels": _labels(made_on, extras),
@@ -118,6 +120,7 @@ def _sections(study: Study, trial: Trial, extras: VerdictExtras) -> list[dict[st
     decisive = sum(result.primary for result in ordered)
     found = [
         _asked(study, trial, extras),
+        b.section(text("To ask or to count more"), [b.listed(for_the_file(study))]),
         window_section(study.window, study.window is not None and not study.window.asked, study.confirmed),
         settings_section(trial),
         judged_section(trial, extras),

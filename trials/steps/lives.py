@@ -55,7 +55,7 @@ def study_table(
             beside.append(_study_part(table, part, asked))
         except TrialError:
             said.append(_not_studied(part, len(_of(frame, part))))
-    whole = replace(found, beside=tuple(beside), said=(*found.said, *said), doubted=table.doubted)
+    whole = replace(found, beside=tuple(beside), said=(*found.said, *said), open_readings=table.open_readings)
     return replace(whole, prices=table.prices, currency=table.currency) if found.part is Part.NOZZLE else whole
 
 
@@ -161,10 +161,14 @@ def lives_json(found: LivesAnswer, file: Path | None = None, source: str = "") -
 def write_lives(table: Lives, found: LivesAnswer, path: Path, made_on: date) -> None:
     """Write the study as PDF, or only its picture where the name ends in .svg."""
     from trials.report.life_paper import life_pdf, life_picture
+    from trials.steps.verdict_facts import life_trial
 
     if path.suffix.lower() == ".svg":
         write_bytes(path, life_picture(table.frame, found).svg.encode())
         return
     if path.suffix.lower() != ".pdf":
         raise InputError("not a name for the paper", found=str(path), allowed=".pdf, .svg", do="Change the name.")
-    write_bytes(path, life_pdf(table.frame, found, made_on, table.invented, table.asked))
+    asked = None
+    if table.records is not None:
+        asked = life_trial(table.records, table.frame["specimen"].astype(str).tolist())
+    write_bytes(path, life_pdf(table.frame, found, made_on, table.invented, asked))

@@ -9,6 +9,7 @@ from trials.decide.kinds import StudyKind
 from trials.findings import Fact, Finding, Weight
 from trials.words import facts
 from trials.words.language import plural, text, word
+from trials.words.names import person
 from trials.words.numbers import chance, changed, listed, number, number_in_use, point, with_unit
 
 MANY = 6  # names in one sentence; more are counted
@@ -89,7 +90,7 @@ def _shift(mount: Fact, nozzle: Fact, high: Fact, low: Fact, difference: Fact) -
     return text(
         "mount {mount} ({nozzle}): {high} against {low} {difference}",
         mount=mount,
-        nozzle=nozzle,
+        nozzle=person(str(nozzle)),
         high=word(str(high)),
         low=word(str(low)),
         difference=changed(facts.as_amount(difference)),
@@ -341,7 +342,7 @@ def _again(finding: Finding, lead: str, remedy: str) -> str:
     if "problem" in finding.facts:
         return text("{lead} nothing can be said: {problem}", lead=lead, problem=facts.word(finding, "problem"))
     rows = [facts.as_row(row) for row in facts.several(finding, "sizes")]
-    gone = [text("{nozzle} is gone", nozzle=nozzle) for nozzle in facts.several(finding, "gone")]
+    gone = [text("{nozzle} is gone", nozzle=person(str(nozzle))) for nozzle in facts.several(finding, "gone")]
     if finding.facts["words_change"]:
         moved = [_word_moves(row[0], row[3], row[4]) for row in rows if row[3] != row[4]]
         return text(
@@ -358,12 +359,12 @@ def _again(finding: Finding, lead: str, remedy: str) -> str:
 
 def _word_moves(nozzle: Fact, was: Fact, now: Fact) -> str:
     known = {name: text(str(word)) for name, word in (("was", was), ("now", now))}
-    return text("{nozzle}: {was} becomes {now}", nozzle=nozzle, **known)
+    return text("{nozzle}: {was} becomes {now}", nozzle=person(str(nozzle)), **known)
 
 
 def _size_moves(nozzle: Fact, was: Fact, now: Fact) -> str:
     before, after = changed(facts.as_amount(was)), changed(facts.as_amount(now))
-    return text("{nozzle} {now} (was {was})", nozzle=nozzle, now=after, was=before)
+    return text("{nozzle} {now} (was {was})", nozzle=person(str(nozzle)), now=after, was=before)
 
 
 def check_name(kind: StrEnum) -> str:

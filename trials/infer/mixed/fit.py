@@ -200,7 +200,7 @@ class MixedDesign:
         x = numbers(fixed, "the fixed part")
         groupings = tuple(read_groupings(groups, len(x))) if x.ndim == 2 else ()
         part = read_fixed(x, finest_codes(groupings))
-        layout = lay_out(part.columns, part.q, groupings, collapse, dense)
+        layout = lay_out(part, groupings, collapse, dense)
         design = cls(part, groupings, layout)
         design._refuse_inseparable()
         return design

@@ -86,7 +86,7 @@ def main_figure(
     """
     names = [axis_label(mean.nozzle, today) for mean in result.means]
     with canvas(height_in or _height(names, bool(bands) or result.scale == Scale.GRADE)) as (figure, axes):
-        low, high = _value_span(result, coupons, [band.high for band in bands if band.required])
+        low, high = _value_span(result, coupons, bands)
         _draw_bands(axes, bands, low, high, shown(result.unit))
         for position, mean in enumerate(result.means):
             _draw_type(axes, position, mean, coupons, today)
@@ -116,9 +116,19 @@ def axis_label(nozzle: str, today: str) -> str:
     return wrapped(text("{nozzle} (today)", nozzle=name) if nozzle == today else name, 26, 5)
 
 
-def _value_span(result: ResponseResult, coupons: pd.DataFrame, limits: list[float]) -> tuple[float, float]:
+def hatched(result: ResponseResult, coupons: pd.DataFrame, bands: Sequence[Band]) -> bool:
+    """Whether a hatched zone lies on the axis of the main figure."""
+    low, high = _value_span(result, coupons, bands)
+    return any(beyond and min(end, high) > max(start, low) for start, end, _, _, beyond in zones(bands, high))
+
+
+def _value_span(result: ResponseResult, coupons: pd.DataFrame, bands: Sequence[Band]) -> tuple[float, float]:
+    """Ends of the axis: room for every interval, coupon, judged value and required limit."""
     values = [v for mean in result.means for v in (mean.low, mean.mean, mean.high)]
-    low, high = span(np.concatenate([np.asarray(values, float), coupons["value"].to_numpy(float), limits]), 0.08)
+    limits = [band.high for band in bands if band.required]
+    marks = [coupons["value"].to_numpy(float)]
+    marks += [coupons["judged"].to_numpy(float)[_compared(coupons)]] if "judged" in coupons else []
+    low, high = span(np.concatenate([np.asarray(values, float), *marks, limits]), 0.08)
     if result.scale == Scale.GRADE:
         return -0.3, 4.3
     return (max(low, 0.0) if not result.means or min(values) >= 0 else low), high
@@ -172,23 +182,28 @@ def _draw_limit(axes: Axes, band: Band, share: float, unit: str) -> None:
     axes.text(band.high, 1.11, said, transform=above, ha=side, va="bottom", fontsize=8.5, color=INK, fontweight=weight)
 
 
+def _compared(coupons: pd.DataFrame) -> np.ndarray:
+    """Which coupons (n,) were cut at the compared settings."""
+    return coupons["compared"].to_numpy(bool) if "compared" in coupons else np.ones(len(coupons), bool)
+
+
+LINE, COUPONS, SCATTER = 0.25, -0.17, 0.19  # of a row: its line, the middle of its coupons above it, how far they go
+
+
 def _draw_type(axes: Axes, position: int, mean: Mean, coupons: pd.DataFrame, today: str) -> None:
     _draw_coupons(axes, position, coupons[coupons["nozzle"] == mean.nozzle])
-    colour = INK if mean.nozzle == today else ACCENT
-    axes.plot([mean.low, mean.high], [position] * 2, color="white", lw=4.6, solid_capstyle="butt", zorder=3)
-    axes.plot([mean.low, mean.high], [position] * 2, color=colour, lw=2.2, solid_capstyle="butt", zorder=4)
+    colour, row = INK if mean.nozzle == today else ACCENT, position + LINE
+    axes.plot([mean.low, mean.high], [row] * 2, color=colour, lw=2.2, solid_capstyle="butt", zorder=4)
     for end in (mean.low, mean.high):
-        axes.plot([end, end], [position - 0.12, position + 0.12], color=colour, lw=1.4, zorder=4)
-    axes.plot(
-        mean.mean, position, marker=marker(position), ms=9, color=colour, markeredgecolor="white", mew=1.2, zorder=5
-    )
+        axes.plot([end, end], [row - 0.1, row + 0.1], color=colour, lw=1.4, zorder=4)
+    axes.plot(mean.mean, row, marker=marker(position), ms=9, color=colour, markeredgecolor="white", mew=1.2, zorder=5)
 
 
 def _draw_coupons(axes: Axes, position: int, own: pd.DataFrame) -> None:
     """Small marks: full at the compared settings, pale elsewhere, ringed where a reading is open."""
     values = own["value"].to_numpy(float)
-    at = position + jitter(len(values), 0.3)
-    full = own["compared"].to_numpy(bool) if "compared" in own else np.ones(len(values), bool)
+    at = position + COUPONS + jitter(len(values), SCATTER)
+    full = _compared(own)
     for chosen, face, edge, level in ((~full, "white", LIGHT, 1), (full, GREY, INK, 2)):
         axes.scatter(
             values[chosen],

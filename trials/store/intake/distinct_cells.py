@@ -26,13 +26,13 @@ def worked_out(cells: Sequence[Any], work: Callable[[Any], Any]) -> Worked:
     keys: Sequence[Hashable] = cells if alike else list(zip(map(type, cells), cells, strict=True))
     done: dict[Hashable, Any] = {}
     bad: dict[Hashable, InputError] = {}
-    for key, cell in dict(zip(keys, cells, strict=True)).items():
+    for key in dict.fromkeys(keys):
         try:
-            done[key] = work(cell)
+            done[key] = work(key if alike else key[1])  # type: ignore[index]
         except InputError as problem:
             done[key], bad[key] = None, problem
     wrong = {at: bad[key] for at, key in enumerate(keys) if key in bad} if bad else {}
-    return Worked([done[key] for key in keys], wrong)
+    return Worked(list(map(done.__getitem__, keys)), wrong)
 
 
 class Faults:

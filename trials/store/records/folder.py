@@ -286,7 +286,7 @@ def _rows(connection: Connection, source: Table) -> list[dict[str, Any]]:
 
 
 def _planned(stored: _Source, name: str, columns: tuple[str, ...]) -> pd.DataFrame:
-    return table((json.loads(cells) for (cells,) in stored.table(name).of("cells")), columns)
+    return table(json.loads(f"[{','.join(stored.table(name).cells['cells'])}]"), columns)
 
 
 def _typed_table(found: Stored, names: Sequence[str]) -> pd.DataFrame:

@@ -50,7 +50,7 @@ WHOLE = {
     "fingerprint_version",
 }
 REAL = {"value", "cutoff_mm", "depth_mm"}
-AS_THEY_ARE = (str, int, bool)
+AS_THEY_ARE = frozenset({str, int, bool, NoneType})
 """Types of most cells, which need no unpacking."""
 
 
@@ -145,7 +145,7 @@ def plain(value: Any) -> Any:
     """A cell as a plain Python value for the database: numpy scalars unpacked, NaN and NA as None."""
     if type(value) in AS_THEY_ARE:
         return value
-    if value is None or value is pd.NA or value is pd.NaT:
+    if value is pd.NA or value is pd.NaT:
         return None
     if hasattr(value, "isoformat"):
         return value.isoformat()
@@ -154,8 +154,17 @@ def plain(value: Any) -> Any:
     return None if isinstance(value, float) and value != value else value
 
 
+def cells_of(column: pd.Series) -> list[Any]:
+    """A column as plain Python values; see `plain`."""
+    cells: list[Any] = column.to_numpy(dtype=object).tolist()
+    kinds = set(map(type, cells))
+    if kinds <= AS_THEY_ARE:
+        return cells
+    return [None if cell != cell else cell for cell in cells] if kinds == {float} else list(map(plain, cells))
+
+
 def rows_of(frame: pd.DataFrame) -> list[dict[str, Any]]:
     """A table as plain dictionaries, one per row."""
     names = list(frame.columns)
-    cells = [map(plain, column.tolist()) for _, column in frame.items()]
+    cells = [cells_of(column) for _, column in frame.items()]
     return [dict(zip(names, row, strict=True)) for row in zip(*cells, strict=True)]

@@ -14,8 +14,9 @@ from trials.infer.checks.far import Distance, far_from_others
 from trials.record_kinds import RecordKind, Where
 from trials.responses import QUANTITIES, Beyond, Quantity
 from trials.store.records.changed_setting import parse_changed_setting
-from trials.store.records.records import Records, rows_of
+from trials.store.records.records import PLACE, Records, rows_of
 from trials.store.records.second_marks import REPEAT, second_marks
+from trials.trial import Level
 
 TIMES = 5.0
 """A reading more than this many times its neighbours' median, or less than one part in as many, is suspected."""
@@ -67,11 +68,11 @@ def slips(long: pd.DataFrame, records: Records) -> list[Slip]:
     surprising are looked at: no grades, no dross heights; a zero only where the model works on a log scale.
     """
     fields = [field for field in long["field"].unique() if _judged(field, records)]
-    judged = long[long["value"].notna() & long["field"].isin(fields)].copy()
+    looked_at = [name for name in (*PLACE, "value", "beyond") if name in long]
+    judged = long.loc[long["value"].notna() & long["field"].isin(fields), looked_at]
     if "beyond" in judged:  # a bound of the instrument was typed on purpose
         judged = judged[~judged["beyond"].isin([Beyond.ABOVE.value, Beyond.BELOW.value])]
-    judged["cell"] = judged["coupon"].map(_cells(records))
-    judged["position"] = np.arange(len(judged))
+    judged = judged.assign(cell=judged["coupon"].map(_cells(records)), position=np.arange(len(judged)))
     found: list[tuple[int, Slip]] = []
     for field, rows in judged.groupby("field", sort=False):
         found += _field_slips(str(field), rows, records)
@@ -103,15 +104,21 @@ def _quantity(field: str, records: Records) -> Quantity | None:
 
 def _cells(records: Records) -> dict[str, str]:
     """Coupon -> nozzle and settings as cut, as one label."""
-    columns = list(records.factor_columns.values())
-    changed = dict(zip(records.cuts["coupon"], records.cuts["changed_setting"], strict=True))
-    cells = {}
-    for row in records.coupons.to_dict("records"):
-        as_cut = {column: row.get(column) for column in columns}
-        if changed.get(row["coupon"]):
-            as_cut |= parse_changed_setting(changed[row["coupon"]], records.trial)
-        cells[row["coupon"]] = repr((row.get("nozzle"), sorted(as_cut.items())))
+    columns, coupons = list(records.factor_columns.values()), records.coupons
+    planned = list(zip(*(coupons[name].tolist() for name in ("nozzle", *columns)), strict=True))
+    labels = {cell: _label(cell[0], dict(zip(columns, cell[1:], strict=True))) for cell in set(planned)}
+    cells = dict(zip(coupons["coupon"], map(labels.__getitem__, planned), strict=True))
+    settings = dict(zip(coupons["coupon"], planned, strict=True))
+    changed = records.cuts[records.cuts["changed_setting"].astype(bool)]
+    for coupon, text in zip(changed["coupon"], changed["changed_setting"], strict=True):
+        nozzle, *as_planned = settings[coupon]
+        as_cut = dict(zip(columns, as_planned, strict=True)) | parse_changed_setting(text, records.trial)
+        cells[coupon] = _label(nozzle, as_cut)
     return cells
+
+
+def _label(nozzle: str, settings: Mapping[str, Level]) -> str:
+    return repr((nozzle, sorted(settings.items())))
 
 
 def _field_slips(field: str, rows: pd.DataFrame, records: Records) -> list[tuple[int, Slip]]:
