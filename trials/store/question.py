@@ -9,6 +9,7 @@ from trials.toml_text import MOST_TEXT
 from trials.trial import Trial, parse
 
 TOML = "trial.toml"
+DATABASE = "trial.db"
 
 
 def read_question(path: Path) -> tuple[Trial, str]:

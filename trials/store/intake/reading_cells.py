@@ -5,7 +5,7 @@ What no records could make right is so refused before they are loaded.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -20,7 +20,8 @@ from trials.store.intake.headers import Columns, head, match_columns, missing, n
 from trials.store.language import SIDES, kept_word
 from trials.store.records.bounds import NOT_MEASURABLE
 from trials.store.records.reading_columns import READING_COLUMNS
-from trials.store.records.rules import ended_in, quantities
+from trials.store.records.rules import check_coupon, check_was_cut, ended_in, quantities
+from trials.store.records.spelling import Marks
 from trials.store.tables import FileCells, FileTable, moment_in, number_in, text_in, whole_in
 from trials.trial import Trial
 from trials.units import suffix
@@ -58,9 +59,31 @@ def bench_cells(path: str | Path) -> FileCells:
     return named_cells(path, "readings", ("coupon",))
 
 
-def refuse_bad_cells(table: FileCells, trial: Trial) -> None:
-    """Raise InputError for every cell that cannot be used whatever is on record; marks are not looked up."""
-    worked_rows(table, reading_columns(table, trial))
+def refuse_bad_cells(table: FileCells, trial: Trial, outcome_of: Callable[[], Mapping[str, str | None]]) -> None:
+    """Raise InputError for every cell that cannot be used whatever is on record.
+
+    outcome_of: called only where there is one, gives every known mark and what became of its coupon, None if it is not
+    cut yet, so that all marks that cannot be used are told with it; empty where the marks are not known.
+    """
+    found = reading_columns(table, trial)
+    try:
+        worked_rows(table, found)
+    except InputError:
+        outcomes = outcome_of()
+        worked_rows(table, found, mark_meant(outcomes, outcomes) if outcomes else text_in)
+
+
+def mark_meant(known: Collection[str], outcomes: Mapping[str, str | None]) -> Callable[[Any], str]:
+    """What finds the mark that a cell means, and refuses one that is unknown or was not cut."""
+    marks = Marks(known)
+
+    def mark(cell: Any) -> str:
+        found = marks.meant(text_in(cell))
+        check_coupon(found, marks.known)
+        check_was_cut(found, outcomes)
+        return found
+
+    return mark
 
 
 def reading_columns(table: FileTable | FileCells, trial: Trial) -> ReadingColumns:

@@ -25,20 +25,17 @@ from trials.store.intake.headers import (
 )
 from trials.store.intake.lives import note_says_good
 from trials.store.intake.names import one_spelling
-from trials.store.intake.reading_cells import WorkedRows, converted, reading_columns, worked_rows
+from trials.store.intake.reading_cells import WorkedRows, converted, mark_meant, reading_columns, worked_rows
 from trials.store.records.again import BECAUSE
 from trials.store.records.bounds import as_typed, same_reading
 from trials.store.records.reading_columns import READING_COLUMNS
 from trials.store.records.records import PLACE, Records, rows_of
 from trials.store.records.rules import (
-    check_coupon,
     check_cutoff,
     check_value,
-    check_was_cut,
     outcomes,
 )
 from trials.store.records.second_marks import known_marks
-from trials.store.records.spelling import Marks
 from trials.store.tables import FileTable, number_in, text_in, whole_in
 from trials.trial import Method
 
@@ -66,17 +63,9 @@ def read_table_of_readings(table: FileTable, records: Records) -> FileTable:
 
 
 def _mark_of(records: Records) -> Callable[[Any], str]:
-    """What finds the mark that a cell means, and refuses one that is unknown or was not cut."""
-    marks, recorded = Marks(known_marks(records)), outcomes(records)
+    recorded = outcomes(records)
     recorded |= {mark: recorded[coupon] for mark, coupon in records.repeat_marks.items() if coupon in recorded}
-
-    def mark(cell: Any) -> str:
-        found = marks.meant(text_in(cell))
-        check_coupon(found, marks.known)
-        check_was_cut(found, recorded)
-        return found
-
-    return mark
+    return mark_meant(known_marks(records), recorded)
 
 
 def _long_rows(worked: WorkedRows, known: dict[str, Quantity]) -> pd.DataFrame:

@@ -129,7 +129,7 @@ def outcomes(records: Records) -> dict[str, str]:
     return dict(zip(records.cuts["coupon"], records.cuts["outcome"], strict=True))
 
 
-def check_was_cut(coupon: str, recorded: Mapping[str, str], **place: Any) -> None:
+def check_was_cut(coupon: str, recorded: Mapping[str, str | None], **place: Any) -> None:
     """Raise InputError where a coupon has no cut record in `outcomes`, or was recorded as lost."""
     outcome = recorded.get(coupon)
     if outcome == "cut":
