@@ -6,7 +6,7 @@ import pytest
 
 from trials.record_kinds import Where
 from trials.store import records as store
-from trials.store.records.records import READING_COLUMNS
+from trials.store.records.reading_columns import READING_COLUMNS
 from trials.store.records.slips import _times, slips
 from trials.words.findings import say
 

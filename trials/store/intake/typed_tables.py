@@ -15,16 +15,9 @@ from trials.record_kinds import RecordKind
 from trials.store.intake.headers import Placer, each_row, kept_sheets, match_columns, named_sheet, once, placer, result
 from trials.store.language import kept_word
 from trials.store.records.changed_setting import parse_changed_setting, written
-from trials.store.records.records import (
-    CUT_COLUMNS,
-    MOUNT_COLUMNS,
-    OUTCOMES,
-    SHEET_COLUMNS,
-    YES_NO_COLUMNS,
-    Records,
-    rows_of,
-)
+from trials.store.records.records import CUT_COLUMNS, MOUNT_COLUMNS, SHEET_COLUMNS, YES_NO_COLUMNS, Records, rows_of
 from trials.store.records.rules import (
+    OUTCOMES,
     check_cut,
     check_mount,
 )

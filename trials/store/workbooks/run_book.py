@@ -9,7 +9,8 @@ from typing import Any
 from trials import standards
 from trials.plan.cautions import nozzle_cautions
 from trials.store.records.changed_setting import parse_changed_setting
-from trials.store.records.records import OUTCOMES, YES_NO_COLUMNS, Records, rows_of
+from trials.store.records.records import YES_NO_COLUMNS, Records, rows_of
+from trials.store.records.rules import OUTCOMES
 from trials.store.workbooks.book import Book, Column, between, choice, created_at, header_words
 from trials.trial import Level, Trial
 from trials.units import column
