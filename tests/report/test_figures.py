@@ -14,13 +14,16 @@ from trials.decide.kinds import StudyKind
 from trials.findings import Amount, Finding, Weight
 from trials.plan.sheet_map import CouponPlace, SheetMap
 from trials.report import blocks, figures
-from trials.report.figures import edges
+from trials.report.figures import checks, edges
 from trials.report.figures.checks import leftovers, side_means
 from trials.report.figures.lives import kaplan_meier
 from trials.report.figures.look import drawn, jitter
 from trials.report.figures.planning import map_parts
 from trials.report.response_pages import flagged_mounts
+from trials.store.language import language_named
 from trials.words.captions import ranges_caption
+from trials.words.language import speaking
+from trials.words.settings import between
 
 
 def trace() -> str:
@@ -242,3 +245,31 @@ def test_numbers_that_stand_together_share_decimals():
 @pytest.mark.usefixtures("blank_pictures")
 def test_pictures_that_nobody_looks_at_are_not_drawn():
     assert scan() == BLANK
+
+
+def test_sides_and_flags_stand_in_the_words_of_the_language(study, monkeypatch):
+    seen: list[str] = []
+    monkeypatch.setattr(checks, "drawn", lambda words, limit=40: seen.append(str(words)) or str(words))
+    with speaking(language_named("de")):
+        labels = checks._mount_labels(sides_table(0.4), ["M1", "M2"], ["M2"])
+        checks.sides_figure(study.results[0], sides_table(0.4), flagged=["M2"])
+    assert labels == ["M1, x", "auffällig: M2, x"]
+    assert {"links", "rechts"} <= set(seen) and not {"left", "right"} & set(seen)
+
+
+def test_many_mounts_stand_in_two_columns_where_a_picture_must_be_low(study):
+    parts = [sides_table(0.4).replace({"mount": {"M1": f"M{k}1", "M2": f"M{k}2"}}) for k in range(7)]
+    table = pd.concat([part.assign(coupon=part["coupon"] + str(k)) for k, part in enumerate(parts)])
+    high, low = (ET.fromstring(checks.sides_figure(study.results[0], table, low=low)).attrib for low in (False, True))
+    assert low["width"] == high["width"]
+    # 14 mounts: half of their rows are gone, heads and axis stay
+    assert 0.5 < float(low["height"].removesuffix("pt")) / float(high["height"].removesuffix("pt")) < 0.7
+
+
+def test_what_a_spread_lies_between_is_said_in_its_case():
+    with speaking(language_named("de")):
+        said = [between(source) for source in ("sheet", "specimen", "mount", "coupon", "reading")]
+        assert said == [
+            f"zwischen {many}" for many in ("Blechen", "Exemplaren", "Einbauten", "Prüflingen", "Messwerten")
+        ]
+        assert between("sheet", "block") == "zwischen Blöcken"

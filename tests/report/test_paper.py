@@ -22,7 +22,8 @@ from trials.grade.kinds import GradeKind
 from trials.infer.chance import ChanceKind
 from trials.plan.cautions import nozzle_cautions
 from trials.plan.kinds import PlanKind
-from trials.report import typeset
+from trials.record_kinds import RecordKind
+from trials.report import typeset, verdict
 from trials.report.bench_paper import bench_card_data, labels_data, run_sheet_data
 from trials.report.chance_page import chance_section
 from trials.report.counts import counts, failed_words
@@ -196,6 +197,20 @@ def test_an_open_reading_is_ringed(study, trial, extras):
     calm, ringed = (response_picture(result, trial, extras, doubted) for doubted in ((), (coupon,)))
     assert calm["svg"] != ringed["svg"]
     assert ringed["caption"].count("Ring: a reading is still open.") == 1 and "Ring" not in calm["caption"]
+
+
+@pytest.mark.usefixtures("blank_pictures")
+def test_a_ring_stands_only_where_a_reading_of_that_response_is_open(study, trial, extras):
+    coupon = str(extras.tables["roughness"]["coupon"].iloc[0])
+    facts = {"reading": 1, "repeat": 0, "field": "rz5_um", "where": "coupon"}
+    facts |= {"value": Amount(345.0, "um"), "median": Amount(52.2, "um")}
+    because = Finding(RecordKind.SLIP, About("Rz5", coupons=(coupon,)), facts)
+    step = NextStep(Finding(StudyKind.SETTLE_READING, weight=Weight.COULD_CHANGE), because)
+    late = dataclasses.replace(study, provisional=True, next_steps=(step,))
+    data = verdict_data(late, trial, MADE_ON, extras)
+    ringed = {r.response: "Ring: a reading" in json.dumps(verdict._edges(r, late, trial, extras)) for r in late.results}
+    assert ringed.pop("roughness") and not any(ringed.values())
+    assert coupon in data["decision"]["open"]
 
 
 def test_coupons_at_the_compared_settings_stand_out(study, trial, extras):
@@ -513,7 +528,7 @@ def test_checks_stand_in_three_groups(study, trial):
     blocks = section_of(data, RZ5)["blocks"]
     at = next(k for k, block in enumerate(blocks) if block.get("title") == "Checks")
     groups = [block["items"] for block in blocks[at + 1 :] if block["kind"] in ("text", "list")]
-    assert [groups[k][0] for k in (0, 2, 4)] == ["Could change the answer:", "Look at:", "Nothing found:"]
+    assert [groups[k][0] for k in (0, 2, 4)] == ["Could change the answer:", "Look at:", "Without objection:"]
     assert [len(groups[k]) for k in (1, 3, 5)] == [1, 2, 1]
 
 
@@ -521,7 +536,7 @@ def test_a_secondary_response_names_checks_that_found_nothing(study, trial):
     calm = study.results[1].checks[0]
     result = dataclasses.replace(study.results[0], checks=(calm,))
     data = verdict_data(dataclasses.replace(study, results=(result,)), trial, MADE_ON, VerdictExtras())
-    assert "Nothing found: Drift over the order of cutting." in json.dumps(section_of(data, U))
+    assert "Without objection: Drift over the order of cutting." in json.dumps(section_of(data, U))
 
 
 def test_exploratory_and_amendments_stand_on_the_first_page(study, trial, extras):

@@ -141,6 +141,8 @@ def test_the_test_of_kenward_and_roger_stands_beside_the_headline():
     assert beside_headline(response(terms=(bare,))) is None
     said = beside_headline(response(terms=(bare, beside)))
     assert said is not None and "F 9.88, df 3 and 7.0, p 0.006." in said
+    sure = beside_headline(response(terms=(bare, dataclasses.replace(beside, p_kenward_roger=2.1e-6))))
+    assert sure is not None and "df 3 and 7.0, p below 0.001." in sure
 
 
 def test_worthwhile_and_spread():
@@ -160,6 +162,7 @@ PER_CENT = {"value": Amount(18.1, "%"), "low": Amount(6.0, "%"), "high": Amount(
 AROUND = {"value": Amount(2.0, "%"), "low": Amount(-10.6, "%"), "high": Amount(81.5, "%"), "p": 0.3}
 RATIO = {"ratio": 4.7, "low": 0.91, "high": 24.0, "p": 0.03}
 SHUFFLE = {"p": 0.0312, "smallest_p": 0.125, "arrangements": 8, "listed": True, "out_of_reach": 0.05}
+MANY_WAYS = {"arrangements": 5846817936960, "listed": False, "out_of_reach": None}
 SIZES = (("double", Amount(-33.2, "%"), Amount(-33.0, "%"), Answer.BETTER, Answer.BETTER),)
 MOVED = (("double", Amount(-9.0, "%"), Amount(-33.0, "%"), Answer.NOT_SETTLED, Answer.BETTER),)
 UNWORDED = (("double", Amount(-0.0135, "mm"), Amount(-0.0301, "mm"), None, None),)
@@ -241,19 +244,32 @@ SAID = [
         "Two readings far apart, and which one is off cannot be told: coupon P7F: 52.2 and 345 µm. Measure",
     ),
     (K.FAR_COUPONS, {}, About(), CALM, "No coupon stands far"),
-    (K.FAR_COUPONS, {}, About(coupons=tuple("ABCDEFGH")), LOOK, "coupon A, B, C, D, E, F and 2 more."),
+    (
+        K.FAR_COUPONS,
+        {},
+        About(coupons=tuple("ABCDEFGH")),
+        LOOK,
+        "coupons A, B, C, D, E, F and 2 more. Look at the edges.",
+    ),
     (K.CENTRING, {"mounts": 1, "shifts": ()}, About(), CALM, "(1 mount looked at)"),
     (
         K.CENTRING,
         {"mounts": 2, "shifts": (("M5", "shower", "left", "right", Amount(0.13, "mm")),)},
         About(),
         LOOK,
-        "mount M5 (Shower): left against right +0.130 mm.",
+        "mount M5 (Shower): left against right +0.130 mm. Check the centring of this mount.",
     ),
-    (K.DRIFT, AROUND, About(), CALM, "a drift of -10.6 % to +81.5 % from first to last coupon cannot be excluded"),
+    (K.FAR_COUPONS, {}, About(coupons=("A",)), LOOK, "coupon A. Look at the edge."),
+    (
+        K.DRIFT,
+        AROUND,
+        About(),
+        CALM,
+        "No drift over the order of cutting is shown; -10.6 % to +81.5 % from first to last coupon cannot be excluded",
+    ),
     (K.DRIFT, PER_CENT | {"p": 0.02}, About(), CALM, "likely but not sure (95 % interval, p = 0.020)"),
     (K.DRIFT, PER_CENT, About(), LOOK, "drifts over the order of cutting: +18.1 % from first to last coupon"),
-    (K.WEAR_IN_A_MOUNT, AROUND, About(), CALM, "cannot be excluded"),
+    (K.WEAR_IN_A_MOUNT, AROUND, About(), CALM, "No change as a mount goes on is shown; -10.6 % to +81.5 % per ten"),
     (K.WEAR_IN_A_MOUNT, PER_CENT | {"p": 0.02}, About(), CALM, "likely but not sure"),
     (K.WEAR_IN_A_MOUNT, PER_CENT, About(), LOOK, "+18.1 % per ten coupons cut (95 % interval +6.0 % to +31.7 %)"),
     (K.SPREAD_ALONG_AN_EDGE, RATIO, PAIR, CALM, "(double) 4.7 to 1, with 0.91 to 24 not excluded (95 %, for all pairs"),
@@ -268,6 +284,13 @@ SAID = [
     (K.CURVES, {"p": 0.002}, About(), LOOK, "lie off the fitted curves"),
     (K.SHUFFLED_SPECIMENS, SHUFFLE, About(), CALM, "the level 0.05 is out of reach."),
     (K.SHUFFLED_SPECIMENS, SHUFFLE | {"listed": False, "out_of_reach": None}, About(), CALM, "a sample drawn"),
+    (
+        K.SHUFFLED_SPECIMENS,
+        SHUFFLE | MANY_WAYS,
+        About(),
+        CALM,
+        "5\u00a0846\u00a0817\u00a0936\u00a0960 arrangements, a sample",
+    ),
     (K.RESIDUAL_SHAPE, {"skewness": 0.1, "excess": 0.2, "p": 0.4}, About(), CALM, "look regular"),
     (
         K.RESIDUAL_SHAPE,

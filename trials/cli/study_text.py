@@ -206,7 +206,7 @@ def _print_checks(result: ResponseResult) -> None:
     groups = (
         (text("Could change the answer:"), (Weight.COULD_CHANGE,)),
         (text("Look at:"), (Weight.LOOK_AT,)),
-        (text("Nothing found:"), (Weight.NOTHING_FOUND, Weight.PLAIN)),
+        (text("Without objection:"), (Weight.NOTHING_FOUND, Weight.PLAIN)),
     )
     for name, weights in groups:
         found = [say(check) for check in result.checks if check.weight in weights]

@@ -76,10 +76,11 @@ def decision_data(study: Study, doubted: Sequence[str]) -> dict[str, Any]:
     }
 
 
-def open_coupons(study: Study) -> list[str]:
-    """Coupons with a reading that is still open."""
+def open_coupons(study: Study, column: str = "") -> list[str]:
+    """Coupons with a reading that is still open; column: of the quantity that was read, any if empty."""
     doubts = [step.because for step in study.next_steps if step.finding.kind == StudyKind.SETTLE_READING]
-    return list(dict.fromkeys(name for because in doubts if because for name in because.about.coupons))
+    asked = [because for because in doubts if because and column in ("", because.facts.get("field"))]
+    return list(dict.fromkeys(name for because in asked for name in because.about.coupons))
 
 
 def unknown(study: Study) -> list[Finding]:

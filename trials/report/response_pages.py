@@ -161,7 +161,7 @@ def _means(result: ResponseResult, of_those_cut: str, one: str) -> list[b.Block]
         more, cells_of, covers = _beside(result)
         names += more
         table = [[*row, *cells_of.get(nozzle, ("–", "–", "–"))] for row, nozzle in zip(table, nozzles, strict=True)]
-        widths = (*widths, 1.1, 1.5, 1.0)
+        widths = (1.5, *widths[1:], 1.15, 1.5, 1.3)
     return [
         b.head(title),
         b.table(names, table, range(1, len(names)), widths),
@@ -256,17 +256,35 @@ def _pairs(result: ResponseResult) -> list[b.Block]:
     ]
     rows = [[cell if j <= k else "" for j, cell in enumerate(row)] for k, row in enumerate(rows)][1:]
     first = result.pairs[0]
-    shown_as = _difference(first, result)
-    note = text(
-        "{kind} of the type in the row to the type in the column, and its {level} interval; {place}. The intervals "
-        "hold together for all pairs.",
-        kind=shown_as,
-        level=confidence(first.confidence),
-        place=at_place(first.settings),
-    )
-    names = [text("Against"), *(f"{k}  {named(n, result)}" for k, n in enumerate(nozzles[:-1], 1))]
-    table = b.table(names, rows, (), (1.4, *(1.0 for _ in nozzles[:-1])))
+    unit = text("steps of the grade") if result.scale == Scale.GRADE else shown(result.unit)
+    names = {"level": confidence(first.confidence), "place": at_place(first.settings), "unit": unit}
+    note = _pairs_note(first.kind == "ratio", **names)
+    heads = [text("Against"), *(f"{k}  {named(n, result)}" for k, n in enumerate(nozzles[:-1], 1))]
+    table = b.table(heads, rows, (), (1.4, *(1.0 for _ in nozzles[:-1])))
     return [b.head(text("Every pair")), table, b.words(note)]
+
+
+def _pairs_note(ratio: bool, level: str, place: str, unit: str) -> str:
+    """How the matrix of pairs is read; unit: of a difference, empty for none."""
+    names = {"level": level, "place": place}
+    if ratio:
+        return text(
+            "Ratio of the type in the row to the type in the column, and its {level} interval; {place}. The intervals "
+            "hold together for all pairs.",
+            **names,
+        )
+    if unit:
+        return text(
+            "Difference in {unit} of the type in the row from the type in the column, and its {level} interval; "
+            "{place}. The intervals hold together for all pairs.",
+            unit=unit,
+            **names,
+        )
+    return text(
+        "Difference of the type in the row from the type in the column, and its {level} interval; {place}. The "
+        "intervals hold together for all pairs.",
+        **names,
+    )
 
 
 def _pair_cell(c: Comparison, turned: bool) -> str:
@@ -287,7 +305,11 @@ def _checks(result: ResponseResult) -> list[b.Block]:
     parts: list[b.Block] = [b.head(text("Checks"))]
     for weight, title in ((Weight.COULD_CHANGE, text("Could change the answer")), (Weight.LOOK_AT, text("Look at"))):
         found = [say(check) for check in result.checks if check.weight == weight]
-        parts += [b.words(f"{title}:"), b.columns(found) if len(found) > 3 else b.listed(found)] if found else []
+        parts += (
+            [b.words(f"{title}:") | {"sticky": True}, b.columns(found) if len(found) > 3 else b.listed(found)]
+            if found
+            else []
+        )
     parts += _calm([c for c in result.checks if c.weight not in (Weight.COULD_CHANGE, Weight.LOOK_AT)], result.primary)
     return parts
 
@@ -297,9 +319,9 @@ def _calm(found: list[Finding], in_full: bool) -> list[b.Block]:
     names = {} if in_full else {c.kind: check_name(c.kind) for c in found if c.weight == Weight.NOTHING_FOUND}
     known = [name for name in names.values() if name]
     rest = [say(c) for c in found if not names.get(c.kind)]
-    none = text("Nothing found:") if rest else ""
-    head = text("Nothing found: {checks}.", checks="; ".join(known)) if known else none
-    return [b.words(head), b.columns(rest) if len(rest) > 3 else b.listed(rest)]
+    none = text("Without objection:") if rest else ""
+    head = text("Without objection: {checks}.", checks="; ".join(known)) if known else none
+    return [b.words(head) | {"sticky": bool(rest)}, b.columns(rest) if len(rest) > 3 else b.listed(rest)]
 
 
 def _asks_for_a_look(result: ResponseResult, *kinds: StudyKind) -> bool:
@@ -357,9 +379,10 @@ def by_side(result: ResponseResult, trial: Trial, table: pd.DataFrame) -> list[b
         if check.kind in (StudyKind.FAR_READINGS, StudyKind.FAR_COUPONS)
         for name in check.about.coupons
     }
-    drawn = sides_figure(result, table, [setting.column for setting in settings], flagged, far)
+    columns = [setting.column for setting in settings]
+    drawn = sides_figure(result, table, columns, flagged, far, low=not result.primary)
     picture = b.figure(drawn, captions.sides_alt(result, flagged), captions.sides_caption())
-    return [b.head(text("One side against the other")), picture | {"share": 100 if result.primary else 72}]
+    return [b.head(text("One side against the other")), picture]
 
 
 def flagged_mounts(result: ResponseResult) -> list[str]:

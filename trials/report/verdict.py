@@ -91,7 +91,7 @@ def _picture(study: Study, main: ResponseResult | None, trial: Trial, extras: Ve
         return ladder_picture(study.ladder)
     if study.window is not None and study.window.asked:
         return window_picture(study.window)
-    return b.figure("", "") if main is None else response_picture(main, trial, extras, open_coupons(study))
+    return b.figure("", "") if main is None else _edges(main, study, trial, extras)
 
 
 def _labels(made_on: date, extras: VerdictExtras) -> Mapping[str, Any]:
@@ -114,9 +114,9 @@ def _main(study: Study) -> ResponseResult | None:
 
 
 def _sections(study: Study, trial: Trial, extras: VerdictExtras) -> list[dict[str, Any]]:
-    main, doubted = _main(study), open_coupons(study)
+    main = _main(study)
     ordered = sorted(study.results, key=lambda r: not r.primary)
-    pages = [_response(result, result is main, study, trial, extras, doubted) for result in ordered]
+    pages = [_response(result, result is main, study, trial, extras) for result in ordered]
     decisive = sum(result.primary for result in ordered)
     found = [
         _asked(study, trial, extras),
@@ -136,16 +136,21 @@ def _sections(study: Study, trial: Trial, extras: VerdictExtras) -> list[dict[st
     return [part for part in found if part["blocks"]]
 
 
-def _response(
-    result: ResponseResult, main: bool, study: Study, trial: Trial, extras: VerdictExtras, doubted: list[str]
-) -> dict[str, Any]:
+def _response(result: ResponseResult, main: bool, study: Study, trial: Trial, extras: VerdictExtras) -> dict[str, Any]:
     """The pages of one response; the picture of the main one stands on the first page already, grades are bars."""
     table = extras.tables.get(result.response)
     if result.scale == Scale.GRADE and table is not None and not table.empty:
         picture: b.Block | None = shares_picture(table, trial.types)
     else:
-        picture = None if main or not result.means else response_picture(result, trial, extras, doubted)
+        picture = None if main or not result.means else _edges(result, study, trial, extras)
     return response_section(result, trial, table, picture, _of_those_cut(study))
+
+
+def _edges(result: ResponseResult, study: Study, trial: Trial, extras: VerdictExtras) -> b.Block:
+    """The main figure of a response; a ring where a reading of this response is open."""
+    asked = result.response in trial.responses
+    column = trial.quantity(result.response).column if asked else result.response
+    return response_picture(result, trial, extras, open_coupons(study, column))
 
 
 def _chances(study: Study) -> dict[str, Any]:

@@ -17,7 +17,8 @@ from trials.steps.files import plain, write_bytes
 from trials.steps.life_tables import LifeColumns, Lives, LivesKept, read_lives, record_lives, recorded_lives
 
 if TYPE_CHECKING:
-    from trials.decide.lives import LivesAnswer, TypicalLife
+    from trials.decide.lives import LivesAnswer
+    from trials.decide.typical_life import TypicalLife
     from trials.infer.answer import Levels
 
 __all__ = [
@@ -111,31 +112,10 @@ def lives_of_trial(folder: Path | str) -> tuple[TypicalLife, ...]:
     NotIdentifiable
         If its lives fix no shape.
     """
-    from trials.decide.lives import typical_lives
+    from trials.steps.known_lives import lives_named
     from trials.steps.load import load
 
-    asked = load(folder).trial.lives
-    if asked is None:
-        return ()
-    if asked.figures:
-        return tuple(_stated(nozzle, life, asked.unit or "", asked.source) for nozzle, life in asked.figures.items())
-    place = Path(folder) / asked.folder
-    if not place.exists():
-        raise InputError(
-            "no such life trial", file=str(folder), column="lives", found=asked.folder, do="Correct it in trial.toml."
-        )
-    table = read_lives(place) if place.is_file() else recorded_lives(place)
-    return typical_lives(study_table(table), asked.folder)
-
-
-def _stated(nozzle: str, life: float, unit: str, source: str) -> TypicalLife:
-    """A figure taken as median and mean, with nothing known of its spread."""
-    import math
-
-    from trials.decide.lives import TypicalLife
-
-    nan = math.nan
-    return TypicalLife(nozzle, Part.NOZZLE, unit, life, nan, nan, life, nan, nan, nan, nan, 0, 0, source)
+    return lives_named(load(folder).trial, Path(folder))
 
 
 def _levels(table: Lives) -> Levels:

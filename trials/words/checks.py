@@ -8,7 +8,7 @@ from enum import StrEnum
 from trials.decide.kinds import StudyKind
 from trials.findings import Fact, Finding, Weight
 from trials.words import facts
-from trials.words.language import plural, text, word
+from trials.words.language import counted, plural, text, word
 from trials.words.names import person
 from trials.words.numbers import chance, changed, listed, number, number_in_use, point, with_unit
 
@@ -66,8 +66,10 @@ def _reading(coupon: Fact, reading: Fact, value: Fact) -> str:
 def _far_coupons(finding: Finding) -> str:
     if not _flagged(finding):
         return text("No coupon stands far from what its nozzle and settings lead one to expect.")
-    return text(
+    return plural(
         "Far from what nozzle and settings lead one to expect: coupon {coupons}. Look at the edge.",
+        "Far from what nozzle and settings lead one to expect: coupons {coupons}. Look at the edges.",
+        len(finding.about.coupons),
         coupons=_some(finding.about.coupons),
     )
 
@@ -80,8 +82,10 @@ def _centring(finding: Finding) -> str:
             facts.whole(finding, "mounts"),
         )
     shifts = [_shift(*facts.as_row(row)) for row in facts.several(finding, "shifts")]
-    return text(
+    return plural(
+        "Sides differ, as with an off-centre nozzle: {shifts}. Check the centring of this mount.",
         "Sides differ, as with an off-centre nozzle: {shifts}. Check the centring of these mounts.",
+        len({facts.as_row(row)[0] for row in facts.several(finding, "shifts")}),
         shifts="; ".join(shifts),
     )
 
@@ -117,8 +121,8 @@ def _drift(finding: Finding) -> str:
         )
     if _zero_inside(finding):
         return text(
-            "Over the order of cutting a drift of {interval} from first to last coupon cannot be excluded (95 % "
-            "interval).",
+            "No drift over the order of cutting is shown; {interval} from first to last coupon cannot be excluded "
+            "(95 % interval).",
             interval=span,
         )
     return text(
@@ -140,8 +144,8 @@ def _drift_at_the_bench(finding: Finding) -> str:
         )
     if _zero_inside(finding):
         return text(
-            "Over the order of measuring a drift of {interval} from first to last reading cannot be excluded (95 % "
-            "interval).",
+            "No drift over the order of measuring is shown; {interval} from first to last reading cannot be excluded "
+            "(95 % interval).",
             interval=span,
         )
     return text(
@@ -162,7 +166,7 @@ def _wear(finding: Finding) -> str:
         )
     if _zero_inside(finding):
         return text(
-            "As a mount goes on, a change of {interval} per ten coupons cannot be excluded (95 % interval).",
+            "No change as a mount goes on is shown; {interval} per ten coupons cannot be excluded (95 % interval).",
             interval=span,
         )
     return text(
@@ -250,7 +254,12 @@ def shuffle_words(finding: Finding) -> str:
             smallest=smallest,
         )
     else:
-        said = text("{n} arrangements, a sample drawn: {p}, smallest possible {smallest}.", n=n, p=p, smallest=smallest)
+        said = text(
+            "{n} arrangements, a sample drawn: {p}, smallest possible {smallest}.",
+            n=counted(n),
+            p=p,
+            smallest=smallest,
+        )
     if finding.facts["out_of_reach"] is None:
         return said
     level = number(facts.figure(finding, "out_of_reach"), 1)
@@ -259,7 +268,10 @@ def shuffle_words(finding: Finding) -> str:
 
 
 def _shuffled(finding: Finding) -> str:
-    return text("Shuffling whole specimens within sheets: {counted}", counted=shuffle_words(finding))
+    return text(
+        "The nozzle test again, by reckoning with the specimens shuffled among the types within each sheet: {counted}",
+        counted=shuffle_words(finding),
+    )
 
 
 def _shape(finding: Finding) -> str:
@@ -272,14 +284,18 @@ def _shape(finding: Finding) -> str:
 
 
 def _scale(finding: Finding) -> str:
-    chosen = text("the log scale") if finding.facts["log"] else text("the scale as measured")
+    log = finding.facts["log"]
     low, high, best = (point(f"{facts.figure(finding, name):g}") for name in ("low", "high", "best"))
     span = text(
         "powers {low} to {high} fit about as well as the best, {best} (95 % interval)", low=low, high=high, best=best
     )
     if not _flagged(finding):
-        return text("Working on {scale} suits these readings: {span}.", scale=chosen, span=span)
-    return text("Another scale than {scale} would suit these readings better: {span}.", scale=chosen, span=span)
+        if log:
+            return text("Working on the log scale suits these readings: {span}.", span=span)
+        return text("Working on the scale as measured suits these readings: {span}.", span=span)
+    if log:
+        return text("Another scale than the log scale would suit these readings better: {span}.", span=span)
+    return text("Another scale than the scale as measured would suit these readings better: {span}.", span=span)
 
 
 def _zeros(finding: Finding) -> str:
@@ -379,7 +395,7 @@ def check_name(kind: StrEnum) -> str:
         StudyKind.SPREAD_ALONG_AN_EDGE: text("Spread of readings on one coupon, by type"),
         StudyKind.SPREAD_BETWEEN_COUPONS: text("Spread from coupon to coupon, by type"),
         StudyKind.CURVES: text("Fit of the curves"),
-        StudyKind.SHUFFLED_SPECIMENS: text("Shuffled specimens"),
+        StudyKind.SHUFFLED_SPECIMENS: text("Test by shuffling"),
         StudyKind.RESIDUAL_SHAPE: text("Shape of the residuals"),
         StudyKind.SCALE: text("Scale"),
         StudyKind.ZEROS: text("Zeros"),

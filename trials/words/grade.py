@@ -178,7 +178,7 @@ def judged_sentence(judged_by: str) -> str:
 def dross_name(grade: int) -> str:
     """Short name of a dross grade, 0 to 4."""
     return (
-        text("none"),
+        text("no dross"),
         text("loose beads"),
         text("firm beads"),
         text("continuous, removable"),

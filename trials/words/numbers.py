@@ -21,17 +21,23 @@ def point(figure: str) -> str:
     return figure.replace(".", current().decimal)
 
 
+LEAST = 1e-6
+"""The smallest figure that is printed; what lies closer to zero is below it."""
+
+
 def number(value: float, digits: int = 3) -> str:
     """A figure with so many significant digits and no exponent in the usual range.
 
-    >>> number(34.96), number(-0.0004, 1), number(0.0), number(math.inf)
-    ('35.0', '-0.0004', '0', 'no bound')
+    >>> number(34.96), number(-0.0004, 1), number(0.0), number(math.inf), number(3e-8)
+    ('35.0', '-0.0004', '0', 'no bound', 'below 0.000001')
     """
     if not math.isfinite(value):
         return text("no bound")
     if value == 0:
         return "0"
     places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
+    if 0 < value < LEAST:
+        return text("below {high}", high=point(f"{LEAST:f}"))
     return point(unsigned_zero(f"{value:.{min(places, 6)}f}"))
 
 
@@ -101,7 +107,7 @@ def signed(value: float, digits: int = 3) -> str:
     >>> signed(0.0301), signed(-12.0), signed(0.0)
     ('+0.0301', '-12.0', '0')
     """
-    figure = number(value, digits)
+    figure = number(value, digits) if abs(value) >= LEAST else "0"
     return f"+{figure}" if 0 < value < math.inf and figure.strip("0.,") else figure
 
 

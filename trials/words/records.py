@@ -114,6 +114,7 @@ def _slip(finding: Finding) -> str:
     assert isinstance(found, Amount) and isinstance(median, Amount)
     others = {
         Where.COUPON: text("its coupon"),
+        Where.COUPON_AND_REPEATS: text("its coupon, its repeats among them"),
         Where.LIKE_COUPONS: text("coupons of this nozzle at this setting"),
         Where.TRIAL: text("the trial"),
         Where.PAIR: text("its coupon"),

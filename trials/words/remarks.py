@@ -12,7 +12,7 @@ from trials.words import checks, facts
 from trials.words.language import plural, text, word
 from trials.words.names import person
 from trials.words.numbers import bare, chance, fixed, listed, number, number_in_use, percent, plain, with_unit
-from trials.words.settings import at_place, factor_name, layer_name, place_words
+from trials.words.settings import at_place, between, factor_name, layer_name, place_words
 
 
 def _terms_left_out(finding: Finding) -> str:
@@ -26,8 +26,8 @@ def _terms_left_out(finding: Finding) -> str:
 
 def _spread_left_out(finding: Finding) -> str:
     return text(
-        "The spread between {layers} cannot be told apart from the rest in these records and is left out.",
-        layers=layer_name(finding.about.source, several=True),
+        "The spread {between} cannot be told apart from the rest in these records and is left out.",
+        between=between(finding.about.source),
     )
 
 
@@ -70,18 +70,18 @@ def _one_lot(finding: Finding) -> str:
 
 def _spread_zero(finding: Finding) -> str:
     block = facts.word(finding, "block")
-    names = listed([layer_name(str(s), block, several=True) for s in facts.several(finding, "sources")])
+    names = listed([between(str(source), block) for source in facts.several(finding, "sources")])
     if finding.facts["classical_beside"]:
         return text(
-            "The spread between {layers} came out as zero. The nozzle test and the comparisons do not lean on that; it "
+            "The spread {between} came out as zero. The nozzle test and the comparisons do not lean on that; it "
             "stays in the reckoning of the other tests, which are on the cautious side; the classical test stands "
             "beside them.",
-            layers=names,
+            between=names,
         )
     return text(
-        "The spread between {layers} came out as zero. The nozzle test and the comparisons do not lean on that; it "
+        "The spread {between} came out as zero. The nozzle test and the comparisons do not lean on that; it "
         "stays in the reckoning of the other tests, which are on the cautious side.",
-        layers=names,
+        between=names,
     )
 
 

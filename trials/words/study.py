@@ -248,7 +248,7 @@ def beside_headline(result: ResponseResult) -> str | None:
                 f=fixed(t.F_kenward_roger, 2),
                 df=t.df,
                 den_df=fixed(t.den_df_kenward_roger, 1),
-                p=p_words(t.p_kenward_roger),
+                p=text("below 0.001") if t.p_kenward_roger < 0.001 else fixed(t.p_kenward_roger, 3),
             )
     return None
 

@@ -179,7 +179,7 @@ def box_cox(values: Array, fixed: Array, groups: Mapping[str, Labels], powers: A
     powers = np.round(np.linspace(-2.0, 2.0, 17), 10) if powers is None else powers
     middle = np.exp(np.mean(np.log(values)))
     design = MixedDesign.build(fixed, groups)
-    criterion = np.array([design.criterion(_power(values, p, middle)) for p in powers])
+    criterion = design.criteria(_power(values, p, middle) for p in powers)
     inside = powers[criterion <= criterion.min() + special.chdtri(1, 0.05)]
     return BoxCox(float(powers[criterion.argmin()]), float(inside.min()), float(inside.max()), powers, criterion)
 

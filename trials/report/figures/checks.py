@@ -10,11 +10,15 @@ import numpy as np
 from trials.decide.results import ResponseResult
 from trials.report.figures.look import ACCENT, GREY, INK, PALE, canvas, drawn, marker, svg
 from trials.words.figures import left_axis
-from trials.words.language import text
+from trials.words.language import text, word
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
+
+
+MANY_MOUNTS = 8
+"""More mounts than these stand in two columns where a picture must be low."""
 
 
 def leftovers(result: ResponseResult, coupons: pd.DataFrame, settings: Sequence[str] = ()) -> np.ndarray:
@@ -80,28 +84,42 @@ def sides_figure(
     settings: Sequence[str] = (),
     flagged: Sequence[str] = (),
     far: Collection[str] = (),
+    low: bool = False,
 ) -> str:
-    """What is left on each side of a mount, one line of marks per mount; mounts that are flagged are boxed and bold."""
+    """What is left on each side of a mount, one line of marks per mount; mounts that are flagged are boxed and bold.
+
+    low: many mounts stand in two columns, so that the picture takes little of a page.
+    """
     means = side_means(result, table, settings, far)
     mounts = list(dict.fromkeys(means["mount"]))
     sides = sorted(means["side"].astype(str).unique())
-    with canvas(0.85 + 0.165 * max(len(mounts), 3)) as (figure, axes):
-        axes.axvline(0, color=INK, lw=0.7)
-        for place, mount in enumerate(mounts):
-            own = means[means["mount"] == mount]
-            if str(mount) in flagged:
-                axes.axhspan(place - 0.42, place + 0.42, facecolor=PALE, edgecolor=INK, lw=1.1, zorder=0)
-            _draw_sides(axes, place, own, sides, str(mount) in flagged)
-        labels = axes.set_yticks(range(len(mounts)), _mount_labels(means, mounts, flagged))
-        for tick, mount in zip(labels, mounts, strict=True):
-            tick.label1.set_fontweight("bold" if str(mount) in flagged else "normal")
+    half = -(-len(mounts) // 2) if low and len(mounts) > MANY_MOUNTS else len(mounts)
+    parts = [mounts[:half], *([mounts[half:]] if half < len(mounts) else [])]
+    with canvas(0.85 + 0.165 * max(half, 3), 1, len(parts), sharex=True, squeeze=False) as (figure, grid):
+        for axes, part in zip(grid[0], parts, strict=True):
+            _draw_mounts(axes, means, part, sides, flagged)
+            axes.set_ylim(half - 0.4, -0.6)
+            axes.set_xlabel(left_axis(result))
         for position, side in enumerate(sides):
-            axes.scatter([], [], s=26, color=GREY, marker=side_marker(side, position), label=drawn(side, 20))
-        axes.set_ylim(len(mounts) - 0.4, -0.6)
-        axes.tick_params(axis="y", length=0, labelsize=8.5)
-        axes.set_xlabel(left_axis(result))
+            mark = side_marker(side, position)
+            grid[0][0].scatter([], [], s=26, color=GREY, marker=mark, label=drawn(word(side), 20))
         figure.legend(loc="outside upper left", ncols=6, handletextpad=0.2, columnspacing=1.2)
         return svg(figure)
+
+
+def _draw_mounts(
+    axes: Axes, means: pd.DataFrame, mounts: Sequence[object], sides: Sequence[str], flagged: Sequence[str]
+) -> None:
+    axes.axvline(0, color=INK, lw=0.7)
+    for place, mount in enumerate(mounts):
+        own = means[means["mount"] == mount]
+        if str(mount) in flagged:
+            axes.axhspan(place - 0.42, place + 0.42, facecolor=PALE, edgecolor=INK, lw=1.1, zorder=0)
+        _draw_sides(axes, place, own, sides, str(mount) in flagged)
+    labels = axes.set_yticks(range(len(mounts)), _mount_labels(means, mounts, flagged))
+    for tick, mount in zip(labels, mounts, strict=True):
+        tick.label1.set_fontweight("bold" if str(mount) in flagged else "normal")
+    axes.tick_params(axis="y", length=0, labelsize=8.5)
 
 
 def side_marker(side: str, position: int) -> str:
@@ -128,4 +146,5 @@ def _draw_sides(axes: Axes, place: int, own: pd.DataFrame, sides: Sequence[str],
 def _mount_labels(means: pd.DataFrame, mounts: Sequence[object], flagged: Sequence[str]) -> list[str]:
     first = means.drop_duplicates("mount")
     owner = dict(zip(first["mount"], first["nozzle"], strict=True))
-    return [f"{'flagged: ' if str(m) in flagged else ''}{drawn(m, 10)}, {drawn(owner[m], 24)}" for m in mounts]
+    names = [(str(m) in flagged, f"{drawn(m, 10)}, {drawn(owner[m], 24)}") for m in mounts]
+    return [text("flagged: {mount}", mount=name) if marked else name for marked, name in names]

@@ -29,10 +29,11 @@ from trials.report.figures.look import (
 from trials.responses import Scale
 from trials.units import shown
 from trials.words import figures as words
+from trials.words.grade import dross_name
 from trials.words.language import text
 from trials.words.names import person
 from trials.words.numbers import bare, percent, point
-from trials.words.settings import layer_name
+from trials.words.settings import between
 from trials.words.study import label
 
 if TYPE_CHECKING:
@@ -107,7 +108,7 @@ def _height(names: Sequence[str], headed: bool) -> float:
 
 
 def _grade_label(step: DrossGrade) -> str:
-    return f"{step.grade}\n{wrapped(step.name, 12, 2)}"
+    return f"{step.grade}\n{wrapped(dross_name(step.grade), 12, 2)}"
 
 
 def axis_label(nozzle: str, today: str) -> str:
@@ -284,7 +285,7 @@ def spread_figure(results: Sequence[ResponseResult]) -> str:
             return svg(figure)
         for axes, result in zip(grid[0], results, strict=True):
             _draw_spread(axes, result, sources)
-        names = [drawn(_between(source, results[0])) for source in sources]
+        names = [drawn(between(source, results[0].block)) for source in sources]
         grid[0][0].set_yticks(range(len(sources)), names)
         grid[0][0].set_ylim(len(sources) - 0.4, -0.6)
         return svg(figure)
@@ -299,11 +300,7 @@ def _draw_spread(axes: Axes, result: ResponseResult, sources: Sequence[str]) -> 
         axes.plot(size, position, marker="o", ms=6, color=ACCENT if part.source != "reading" else GREY)
         axes.text(size, position - 0.12, f"  {point(f'{size:.2g}')} ({percent(part.share)})", va="center", fontsize=8)
     axes.set_xlim(0, 1.75 * max(sizes.values(), default=0.0) or 1)
-    axes.set_title(drawn(label(result), 34), fontsize=8.5)
+    axes.set_title(wrapped(label(result), 34, 2), fontsize=8.5)
     axes.set_xlabel(text("% of the typical edge") if in_percent else shown(result.unit) or text("grades"), fontsize=8.5)
     axes.tick_params(axis="y", length=0)
     axes.tick_params(axis="x", labelsize=8)
-
-
-def _between(source: str, result: ResponseResult) -> str:
-    return text("between {layers}", layers=layer_name(source, result.block, several=True))

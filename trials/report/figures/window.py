@@ -103,7 +103,7 @@ def _draw_map(axes: Axes, each: TypeWindow, found: WindowStudy) -> None:
     share = text(
         "safe: {estimate}, shown {bound}", estimate=percent(each.share_estimate), bound=percent(each.share_bound)
     )
-    axes.set_title(f"{wrapped(person(each.nozzle), 24, 1)}\n{share}", fontsize=9)
+    axes.set_title(f"{wrapped(person(each.nozzle), 24, 1)}\n{wrapped(share, 30, 2)}", fontsize=9)
 
 
 def _draw_border(axes: Axes, each: TypeWindow, found: WindowStudy, wide: float, tall: float) -> None:

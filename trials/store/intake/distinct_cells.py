@@ -9,7 +9,7 @@ from typing import Any
 
 from trials.errors import SHOWN, InputError, collected
 from trials.store.intake.headers import Columns
-from trials.store.tables import FileTable
+from trials.store.tables import FileCells, FileTable
 
 
 @dataclass(frozen=True)
@@ -38,7 +38,7 @@ def worked_out(cells: Sequence[Any], work: Callable[[Any], Any]) -> Worked:
 class Faults:
     """What is wrong with the rows of a table: the first fault of a row's own columns, and every fault of its values."""
 
-    def __init__(self, table: FileTable, numbers: Sequence[int], columns: Columns) -> None:
+    def __init__(self, table: FileTable | FileCells, numbers: Sequence[int], columns: Columns) -> None:
         """Nothing yet; numbers: of the rows as the user sees them."""
         self.table, self.numbers, self.columns = table, numbers, columns
         self._found: dict[tuple[int, int], tuple[str, InputError]] = {}

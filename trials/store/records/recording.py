@@ -30,16 +30,8 @@ from trials.store.records.entry import (
 from trials.store.records.folder import last_version, read_records, stamp
 from trials.store.records.journal import write_journal
 from trials.store.records.new_readings import sorted_readings
-from trials.store.records.records import (
-    CUT_COLUMNS,
-    MOUNT_COLUMNS,
-    PLACE,
-    READING_COLUMNS,
-    SHEET_COLUMNS,
-    Records,
-    cells_of,
-    rows_of,
-)
+from trials.store.records.reading_columns import READING_COLUMNS
+from trials.store.records.records import CUT_COLUMNS, MOUNT_COLUMNS, PLACE, SHEET_COLUMNS, Records, cells_of, rows_of
 from trials.store.records.rules import check_cutoff
 from trials.store.records.second_marks import at_the_bench
 from trials.store.records.slips import Slip, open_slips

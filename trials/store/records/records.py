@@ -15,7 +15,6 @@ from trials.responses import Beyond
 from trials.store.records.stored import Same
 from trials.trial import Trial
 
-OUTCOMES = ("cut", "not_severed", "aborted", "scrapped")
 COUPON_COLUMNS = ("coupon", "order", "sheet", "mount", "nozzle", "specimen", "block")
 MOUNT_PLAN_COLUMNS = ("mount", "nozzle", "specimen", "order", "sheet")
 MOUNT_COLUMNS = (
@@ -28,23 +27,6 @@ MOUNT_COLUMNS = (
 )
 SHEET_COLUMNS = ("sheet", "heat_lot", "surface", "gas_purity")
 CUT_COLUMNS = ("coupon", "cut_order", "cut_at", "mount", "sheet", "outcome", "changed_setting", "note")
-READING_COLUMNS = (
-    "coupon",
-    "reading",
-    "repeat",
-    "side",
-    "field",
-    "value",
-    "inspector",
-    "instrument",
-    "cutoff_mm",
-    "depth_mm",
-    "measured_on",
-    "note",
-    "ended",
-    "beyond",
-    "measured_order",
-)
 PLACE = ("coupon", "reading", "repeat", "field")
 """What tells one reading from the others."""
 JOURNAL_COLUMNS = ("id", "at", "who", "kind", "what", "why", "payload")

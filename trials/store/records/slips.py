@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -137,7 +137,8 @@ def _field_slips(field: str, rows: pd.DataFrame, records: Records) -> list[tuple
     suspected |= _pairs(rows, suspected, step, zero_counts)
     suspected = _whole_coupons(rows, step) | suspected
     chosen = rows[rows["position"].isin(suspected)]
-    return [(row["position"], _slip(row, field, *suspected[row["position"]])) for row in rows_of(chosen)]
+    repeated = set(rows.loc[rows["repeat"] > 0, "coupon"])
+    return [(row["position"], _slip(row, field, *suspected[row["position"]], repeated)) for row in rows_of(chosen)]
 
 
 def _spread(values: pd.Series, label: np.ndarray) -> np.ndarray:
@@ -206,5 +207,8 @@ def _whole_coupons(rows: pd.DataFrame, step: float) -> dict[int, tuple[float, Wh
     return {int(p): found[str(c)] for p, c in zip(chosen["position"], chosen["coupon"], strict=True)}
 
 
-def _slip(row: Mapping[str, Any], field: str, median: float, where: Where) -> Slip:
+def _slip(row: Mapping[str, Any], field: str, median: float, where: Where, repeated: Collection[str]) -> Slip:
+    """One slip; repeated: coupons with repeats, which a reading of the first time is compared with too."""
+    if where is Where.COUPON and row["repeat"] == 0 and row["coupon"] in repeated:
+        where = Where.COUPON_AND_REPEATS
     return Slip(row["coupon"], int(row["reading"]), field, float(row["value"]), median, where, int(row["repeat"]))
