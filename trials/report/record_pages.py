@@ -54,7 +54,7 @@ def grades_section(graded: pd.DataFrame | None, trial: Trial) -> dict[str, Any]:
         "Of the coupons that were cut: met, too near a limit to say, failed (one coupon can fail several). By range or "
         "grade: that range or grade, then its number of cut coupons; “worse” is worse than the last range."
     )
-    widths = (1.4, 0.95, *((0.9,) if uncut else ()), 0.9, 1.3, 0.85, 1.05, 1.45, *(1.45 for _ in items))
+    widths = (1.4, 0.95, *((0.95,) if uncut else ()), 0.9, 1.2, 0.85, 1.05, 1.45, *(1.6 for _ in items))
     return b.section(
         title,
         [
