@@ -19,6 +19,7 @@ from trials.decide.kinds import StudyKind
 from trials.decide.results import Mean, NextStep, NozzleRow, Study, TermTest
 from trials.findings import About, Amount, Finding, Place, PlaceKind, Weight
 from trials.grade.kinds import GradeKind
+from trials.infer.answer import Answer
 from trials.infer.chance import ChanceKind
 from trials.plan.cautions import nozzle_cautions
 from trials.plan.kinds import PlanKind
@@ -29,7 +30,7 @@ from trials.report.counts import counts, failed_words
 from trials.report.documents import VerdictExtras, bench_card_pdf, labels_pdf, run_sheet_pdf, verdict_pdf
 from trials.report.figures.edges import Band, axis_label, zones
 from trials.report.ranges import bands, response_picture
-from trials.report.record_pages import held_rows
+from trials.report.record_pages import departures_section, grades_section, held_rows
 from trials.report.verdict import verdict_data
 from trials.trial import parse
 from trials.words.names import person
@@ -108,7 +109,7 @@ def test_first_page_holds_question_answer_table_figure_limits_next_step(data, st
 def test_the_coupons_are_counted_once_for_all_pages(data, study, extras, trial):
     found = {c.nozzle: c for c in counts(extras.graded, trial.types)}
     assert {c.cut + c.lost for c in found.values()} == {24}
-    assert all(c.met + c.undecided + c.failed == c.cut for c in found.values())
+    assert all(c.met + c.undecided + c.not_judged + c.failed == c.cut for c in found.values())
     for row in study.nozzles:  # as the study counts them
         own = found[row.nozzle]
         assert (own.cut, own.lost, own.met) == (row.n_coupons, row.n_lost, row.share_met.met)
@@ -141,6 +142,31 @@ def test_what_failed_is_split_by_response():
     (found,) = counts(graded, ["a"])
     assert (found.planned, found.lost, found.cut, found.met, found.undecided, found.failed) == (6, 1, 4, 1, 1, 2)
     assert failed_words(found) == "2: Rz5\u00a01, dross\u00a02"
+
+
+def test_coupons_of_which_nothing_was_asked_are_not_near_a_limit(extras, trial):
+    """Of a table without a requirement no coupon was too near to say, and no column that is not there is explained."""
+    reasons = (Finding(GradeKind.NO_THICKNESS), Finding(GradeKind.NO_REQUIREMENT))
+    graded = extras.graded.assign(outcome="cut", meets="undecided", roughness_range=-1, squareness_range=-1)
+    graded = graded.assign(dross_grade=-1, reasons=[reasons] * len(graded))
+    found = counts(graded, trial.types)
+    assert all((c.undecided, c.not_judged, c.failed) == (0, c.cut, 0) for c in found)
+    grades = grades_section(graded, trial)["blocks"]
+    assert grades[0]["head"] == ["Nozzle type", "Planned", "Lost", "Cut", "Not judged"]
+    assert grades[1]["items"] == ["Not judged: nothing was required of the coupon, or it was not measured."]
+    near = graded.assign(reasons=[(Finding(GradeKind.NEAR_LIMIT, About(response="dross")),)] * len(graded))
+    assert grades_section(near, trial)["blocks"][0]["head"][4:] == ["Met", "Too near to say", "Failed"]
+    assert "Not judged" not in grades_section(near, trial)["blocks"][1]["items"][0]
+
+
+def test_a_table_cut_without_a_plan_departs_from_none(study, extras, trial):
+    calm, plain = dataclasses.replace(study, departures=()), dataclasses.replace(extras, changes=())
+    adopted = trial.model_copy(update={"plan": trial.plan.model_copy(update={"method": "adopted"})})
+    said = [departures_section(calm, plain, one)["blocks"][0]["items"] for one in (trial, adopted)]
+    assert said == [
+        ["Cut as planned: no departure was recorded."],
+        ["Cut without a plan of this tool: there is none to depart from."],
+    ]
 
 
 def test_first_page_has_a_decision_to_tick_and_a_line_to_sign(data):
@@ -401,6 +427,15 @@ def test_terms_read_well(study, trial):
     table = table_after(section_of(data, RZ5), "Does it matter?")
     assert table["head"] == ["What was varied", "F", "df", "p"]
     assert table["rows"][0] == ["nozzle × gas flow squared", "0.90", "3 and 80.1", "0.440"]
+
+
+def test_of_several_p_the_paper_says_which_counts(study, trial):
+    """Only where a comparison ends in a word is there an answer that a p could count for."""
+    for answer, said in ((Answer.BETTER, True), (None, False)):
+        compared = tuple(dataclasses.replace(c, answer=answer) for c in study.results[1].comparisons)
+        result = dataclasses.replace(study.results[1], comparisons=compared)
+        data = verdict_data(dataclasses.replace(study, results=(result,)), trial, MADE_ON, VerdictExtras())
+        assert ("The answer goes by the comparison" in json.dumps(section_of(data, RZ5))) is said
 
 
 def chance_rows() -> tuple[ChanceResult, ...]:

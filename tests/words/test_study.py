@@ -160,6 +160,7 @@ PER_CENT = {"value": Amount(18.1, "%"), "low": Amount(6.0, "%"), "high": Amount(
 AROUND = {"value": Amount(2.0, "%"), "low": Amount(-10.6, "%"), "high": Amount(81.5, "%"), "p": 0.3}
 RATIO = {"ratio": 4.7, "low": 0.91, "high": 24.0, "p": 0.03}
 SHUFFLE = {"p": 0.0312, "smallest_p": 0.125, "arrangements": 8, "listed": True, "out_of_reach": 0.05}
+DRAWN = SHUFFLE | {"listed": False, "out_of_reach": None, "arrangements": 5_846_817_936_960, "p": 0.0001}
 SIZES = (("double", Amount(-33.2, "%"), Amount(-33.0, "%"), Answer.BETTER, Answer.BETTER),)
 MOVED = (("double", Amount(-9.0, "%"), Amount(-33.0, "%"), Answer.NOT_SETTLED, Answer.BETTER),)
 UNWORDED = (("double", Amount(-0.0135, "mm"), Amount(-0.0301, "mm"), None, None),)
@@ -215,7 +216,7 @@ SAID = [
     (K.GRADES_ALL_ONE, {"grade": 2.0}, About(), CALM, "Every coupon has grade 2:"),
     (K.GRADES_NO_SPREAD, {}, About(), CALM, "no spread to judge by"),
     (K.ALWAYS_ONE_GRADE, {"grade": 0.0}, About(nozzle="double"), CALM, "double always has grade 0."),
-    (K.GRADES_SHUFFLED, SHUFFLE, About(), CALM, "8 arrangements, all listed: p = 0.031, smallest possible 0.125."),
+    (K.GRADES_SHUFFLED, SHUFFLE, About(), CALM, "All 8 ways of dealing the types to specimens: p = 0.031, and none"),
     (K.NO_ORDERED_MODEL, {}, About(), CALM, "no ordered model"),
     (K.GRADES_APART, {"lower": True, "bound": 0.5}, PAIR, LOOK, "lower grades than double throughout"),
     (K.GRADES_APART, {"lower": False, "bound": 2.0}, PAIR, LOOK, "at least 2.0 times those of double"),
@@ -262,12 +263,30 @@ SAID = [
     (K.SPREAD_BETWEEN_COUPONS, RATIO, PAIR, CALM, "not shown to differ"),
     (K.SPREAD_BETWEEN_COUPONS, RATIO | {"low": 1.2}, PAIR, CALM, "is likely to differ between types"),
     (K.SPREAD_BETWEEN_COUPONS, RATIO, PAIR, LOOK, "differs between types"),
+    (
+        K.SPREAD_NOT_COMPARED,
+        {"check": K.SPREAD_BETWEEN_COUPONS, "same": ("shower",), "at_end": ("a", "b")},
+        About(),
+        CALM,
+        "the coupons of shower never differ and most grades of a and b lie at the end of the scale.",
+    ),
+    (
+        K.SPREAD_NOT_COMPARED,
+        {"check": K.SPREAD_ALONG_AN_EDGE, "same": ("shower",), "at_end": ()},
+        About(),
+        CALM,
+        "not compared, since the readings on one coupon of shower never differ.",
+    ),
+    (K.SCALE, {"log": True, "low": 0.0, "high": 0.0, "best": 0.0}, About(), CALM, "power 0 fits best"),
     (K.CURVES_NOT_REPEATED, {}, About(), CALM, "No setting was cut twice"),
     (K.CURVES_REACH_ALL, {}, About(), CALM, "reaches every setting"),
     (K.CURVES, {"p": 0.78}, About(), CALM, "(p = 0.780)"),
     (K.CURVES, {"p": 0.002}, About(), LOOK, "lie off the fitted curves"),
     (K.SHUFFLED_SPECIMENS, SHUFFLE, About(), CALM, "the level 0.05 is out of reach."),
-    (K.SHUFFLED_SPECIMENS, SHUFFLE | {"listed": False, "out_of_reach": None}, About(), CALM, "a sample drawn"),
+    (K.SHUFFLED_SPECIMENS, SHUFFLE, About(), CALM, "types differ here too. All 8 ways"),
+    (K.SHUFFLED_SPECIMENS, SHUFFLE | {"p": 0.25}, About(), CALM, "too few to show any difference."),
+    (K.SHUFFLED_SPECIMENS, SHUFFLE | {"p": 0.25, "smallest_p": 0.01}, About(), CALM, "no difference is shown here"),
+    (K.SHUFFLED_SPECIMENS, DRAWN, About(), CALM, "Ways drawn from over a million of dealing the types to specimens: p"),
     (K.RESIDUAL_SHAPE, {"skewness": 0.1, "excess": 0.2, "p": 0.4}, About(), CALM, "look regular"),
     (
         K.RESIDUAL_SHAPE,
@@ -392,6 +411,7 @@ SAID = [
     (InferKind.NOT_NAMED, {"missing": ("specimen", "mount")}, About(), CALM, "do not name each specimen and mount:"),
     (InferKind.NOT_REPEATED, {}, About(), CALM, "No specimen or mount was repeated"),
 ]
+DRAWN = SHUFFLE | {"listed": False, "out_of_reach": None, "arrangements": 5_846_817_936_960, "p": 0.0001}
 
 
 @pytest.mark.parametrize(("kind", "facts", "about", "weight", "words"), SAID)

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Mapping
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from trials.decide.kinds import StudyKind
@@ -18,6 +19,7 @@ from trials.infer.means import pairwise
 from trials.infer.mixed import MixedFit
 from trials.infer.mixed.groupings import RESIDUAL
 from trials.infer.yardstick import YardstickDesign
+from trials.responses import Scale
 
 FARTHEST = math.log(1000.0)  # a trend that may be a thousandfold either way says nothing
 MOST = 0.75  # share of the readings whose place in the order of measuring must be known for a word about it
@@ -52,13 +54,25 @@ def _made(
     try:
         return make(ready, fit)
     except TrialError as problem:
-        return _check(StudyKind.CHECK_NOT_MADE, False, {"check": kind, "problem": str(problem)})
+        return _not_checked(StudyKind.CHECK_NOT_MADE, {"check": kind, "problem": str(problem)})
 
 
 def _check(
     kind: StudyKind, flagged: bool, facts: Mapping[str, Fact] | None = None, about: About | None = None
 ) -> Finding:
     return Finding(kind, about or About(), facts or {}, Weight.LOOK_AT if flagged else Weight.NOTHING_FOUND)
+
+
+def _weighed(kind: StudyKind, facts: Mapping[str, float | Amount], none: float, about: About | None = None) -> Finding:
+    """A check with its p and the interval low to high; one that leaves out none without an alert is not sure."""
+    low, high = (each.value if isinstance(each, Amount) else each for each in (facts["low"], facts["high"]))
+    alert = facts["p"] < ALERT
+    weight = Weight.LOOK_AT if alert else Weight.NOTHING_FOUND if low <= none <= high else Weight.NOT_SURE
+    return Finding(kind, about or About(), facts, weight)
+
+
+def _not_checked(kind: StudyKind, facts: Mapping[str, Fact] | None = None, about: About | None = None) -> Finding:
+    return Finding(kind, about or About(), facts or {}, Weight.PLAIN)
 
 
 def change(value: float, ready: Prepared) -> Amount:
@@ -175,16 +189,18 @@ def _trend(kind: StudyKind, ready: Prepared, along: Array, span: float) -> Findi
         return None
     reach = max(abs(found.low), abs(found.high)) * span
     if not reach < (FARTHEST if ready.quantity.scale == "log" else math.inf):
-        return _check(StudyKind.TREND_NOT_KNOWN, False, {"check": kind})
+        return _not_checked(StudyKind.TREND_NOT_KNOWN, {"check": kind})
     value, low, high = (change(x * span, ready) for x in (found.value, found.low, found.high))
-    facts: dict[str, Fact] = {"value": value, "low": low, "high": high, "p": found.p}
-    return _check(kind, found.p < ALERT, facts)
+    return _weighed(kind, {"value": value, "low": low, "high": high, "p": found.p}, 0.0)
 
 
 def _types_differ(
     kind: StudyKind, ready: Prepared, first: NDArray[np.int_], values: Array, half: float
 ) -> Finding | None:
-    """Spread by type: the largest against the smallest with an interval for all pairs of types together."""
+    """Spread by type: the largest against the smallest with an interval for all pairs of types together.
+
+    values (k,): log of the spread at rows first (k,).
+    """
     labels = _column(ready, NOZZLE)[first]
     if len(ready.types) < 2 or len(values) < 3 * len(ready.types) or np.ptp(values) == 0:
         return None
@@ -202,7 +218,34 @@ def _types_differ(
     ends = sorted(math.exp(half * turned * x) for x in (found.low, found.high))
     ratio = math.exp(half * turned * found.value)
     about = About(nozzle=ready.types[most], against=ready.types[least], nozzles=(ready.types[most],))
-    return _check(kind, test.p < ALERT, {"ratio": ratio, "low": ends[0], "high": ends[1], "p": test.p}, about)
+    return _weighed(kind, {"ratio": ratio, "low": ends[0], "high": ends[1], "p": test.p}, 1.0, about)
+
+
+def _of_no_spread(ready: Prepared, group: Labels) -> tuple[str, ...]:
+    """Types whose readings never differ inside a group (n,), so that no ratio of spreads may be said."""
+    rows = pd.DataFrame({"type": _column(ready, NOZZLE), "group": group, "value": ready.y})
+    each = rows.groupby(["type", "group"])["value"].agg(["min", "max", "size"])
+    several = each[each["size"] > 1]
+    apart = (several["max"] - several["min"]).groupby("type").max()
+    return tuple(name for name in ready.types if apart.get(name, math.inf) <= 0.0)
+
+
+def _at_the_ends(ready: Prepared) -> tuple[str, ...]:
+    """Types of which most grades lie at an end of the scale, where spread has no room."""
+    if ready.quantity.scale != Scale.GRADE:
+        return ()
+    at_end = np.isin(ready.y, (ready.quantity.low, ready.quantity.high))
+    share = pd.Series(at_end).groupby(_column(ready, NOZZLE)).mean()
+    return tuple(name for name in ready.types if share.get(name, 0.0) > 0.5)
+
+
+def _spread_not_compared(
+    kind: StudyKind, ready: Prepared, same: tuple[str, ...], at_end: tuple[str, ...] = ()
+) -> Finding | None:
+    """That spreads of several types are not compared, since some types have none or have no room for it."""
+    if len(ready.types) < 2 or not (same or at_end):
+        return None
+    return _not_checked(StudyKind.SPREAD_NOT_COMPARED, {"check": kind, "same": same, "at_end": at_end})
 
 
 def spread_within(ready: Prepared, fit: MixedFit) -> Finding | None:
@@ -212,12 +255,20 @@ def spread_within(ready: Prepared, fit: MixedFit) -> Finding | None:
         step = step / max(float(np.exp(np.median(ready.y))), step)
     keep = ~far_mask(ready)
     coupon = _column(ready, "coupon")
+    still = _spread_not_compared(StudyKind.SPREAD_ALONG_AN_EDGE, ready, _of_no_spread(ready, coupon))
+    if still is not None:
+        return still
     first, values = checks.log_variance_within(ready.y[keep], coupon[keep], step)
     return _types_differ(StudyKind.SPREAD_ALONG_AN_EDGE, ready, np.flatnonzero(keep)[first], values, 0.5)
 
 
 def spread_between(ready: Prepared, fit: MixedFit) -> Finding | None:
     """Spread from coupon to coupon, by type."""
+    same = _of_no_spread(ready, np.zeros(len(ready.y)))
+    at_end = tuple(name for name in _at_the_ends(ready) if name not in same)
+    still = _spread_not_compared(StudyKind.SPREAD_BETWEEN_COUPONS, ready, same, at_end)
+    if still is not None:
+        return still
     first, residuals = _coupon_residuals(ready)
     size = np.log(np.maximum(np.abs(residuals), 1e-12 + 1e-3 * np.std(residuals)))
     return _types_differ(StudyKind.SPREAD_BETWEEN_COUPONS, ready, first, size, 1.0)
@@ -228,10 +279,10 @@ def curvature(ready: Prepared, fit: MixedFit) -> Finding | None:
     names = [NOZZLE, *(column for column in ready.columns.values() if column in ready.table)]
     cells = ready.table.groupby(names, sort=False, dropna=False).ngroup().to_numpy()
     if len(set(zip(cells, _column(ready, "coupon"), strict=True))) == len(set(cells)):
-        return _check(StudyKind.CURVES_NOT_REPEATED, False)
+        return _not_checked(StudyKind.CURVES_NOT_REPEATED)
     test = checks.lack_of_fit(ready.y, ready.fixed, ready.structure.groups, cells)
     if test is None:
-        return _check(StudyKind.CURVES_REACH_ALL, False)
+        return _not_checked(StudyKind.CURVES_REACH_ALL)
     return _check(StudyKind.CURVES, test.p < ALERT, {"p": test.p})
 
 
@@ -242,7 +293,7 @@ def shuffled(ready: Prepared, fit: MixedFit) -> Finding | None:
     part = ready.model.slices()[NOZZLE]
     rest = ready.fixed @ fit.coefficients - ready.fixed[:, part] @ fit.coefficients[part]
     found = shuffle_specimens(ready, ready.y - rest)
-    return None if found is None else _check(StudyKind.SHUFFLED_SPECIMENS, False, shuffle_facts(found))
+    return None if found is None else Finding(StudyKind.SHUFFLED_SPECIMENS, facts=shuffle_facts(found))
 
 
 def shuffle_specimens(ready: Prepared, values: Array) -> Shuffle | None:

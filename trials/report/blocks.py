@@ -94,15 +94,6 @@ def f_value(value: float | None) -> str:
     return point(f"{value:.2f}") if value < 100 else num(value)
 
 
-def chance(p: float | None) -> str:
-    """A p-value: three decimals, or below 0.001."""
-    if p is None or math.isnan(p):
-        return "–"
-    if p > 0.999:
-        return text("above\u00a00.999")
-    return text("below\u00a00.001") if p < 0.001 else point(f"{p:.3f}")
-
-
 def percent(share: float | None) -> str:
     """A share as a whole percentage; a dash for none."""
     return "–" if share is None else f"{100 * share:.0f} %"

@@ -11,7 +11,7 @@ import pandas as pd
 from trials.decide.checking import off_centre
 from trials.decide.kinds import StudyKind
 from trials.decide.results import Comparison, ResponseResult, TermTest
-from trials.findings import Finding, Place, PlaceKind, Weight
+from trials.findings import Place, PlaceKind, Weight
 from trials.report import blocks as b
 from trials.report.dross_page import IN_TABLE, odds_table
 from trials.report.figures.checks import drift_figure, sides_figure
@@ -21,10 +21,11 @@ from trials.trial import Method, Trial
 from trials.units import shown
 from trials.words import captions
 from trials.words.answer import word_of
+from trials.words.check_groups import check_groups
 from trials.words.checks import check_name
 from trials.words.findings import say
 from trials.words.language import plural, text
-from trials.words.numbers import confidence, fixed
+from trials.words.numbers import confidence, fixed, p_value
 from trials.words.settings import at_place, place_words, term_words
 from trials.words.study import basis_words, beside_headline, label, named, remarks
 
@@ -94,6 +95,7 @@ def _terms(result: ResponseResult) -> list[b.Block]:
         note.append(text("By strata: the classical test of a balanced trial, beside the Kenward-Roger one."))
     kenward_roger = beside_headline(result)
     note += [kenward_roger] if kenward_roger else []
+    note += [_which_counts()] if any(c.answer for c in result.comparisons) else []
     rows = [_term_row(t, beside) for t in result.terms]
     return [
         b.head(text("Does it matter?")),
@@ -102,10 +104,18 @@ def _terms(result: ResponseResult) -> list[b.Block]:
     ]
 
 
+def _which_counts() -> str:
+    """Which of several p-values of one comparison counts, and why the others are there."""
+    return text(
+        "The answer goes by the comparison with today’s nozzle alone, its interval and its p; the tests here ask over "
+        "all settings or rest on other assumptions, and change no word."
+    )
+
+
 def _terms_in_a_line(result: ResponseResult) -> list[b.Block]:
     """The tests of a secondary response without their table."""
     found = [
-        text("{what} {p} ({df})", what=term_words(t.parts), p=b.chance(t.p), df=_df(t.df, t.den_df, 1))
+        text("{what} {p} ({df})", what=term_words(t.parts), p=p_value(t.p), df=_df(t.df, t.den_df, 1))
         for t in result.terms
     ]
     line = text("p of each term, in brackets on which degrees of freedom: {terms}.", terms="; ".join(found))
@@ -113,12 +123,12 @@ def _terms_in_a_line(result: ResponseResult) -> list[b.Block]:
 
 
 def _term_row(t: TermTest, beside: bool) -> list[str]:
-    row = [term_words(t.parts), b.f_value(t.F), _df(t.df, t.den_df, 1), b.chance(t.p)]
+    row = [term_words(t.parts), b.f_value(t.F), _df(t.df, t.den_df, 1), p_value(t.p)]
     if not beside:
         return row
     if t.F_classical is None or t.den_df_classical is None:
         return [*row, "–", "–", "–"]
-    return [*row, b.f_value(t.F_classical), _df(t.df, t.den_df_classical, 0), b.chance(t.p_classical)]
+    return [*row, b.f_value(t.F_classical), _df(t.df, t.den_df_classical, 0), p_value(t.p_classical)]
 
 
 def _df(df: int, den_df: float, places: int) -> str:
@@ -195,7 +205,7 @@ def _size_cells(c: Comparison) -> tuple[str, str, str]:
     """Size, interval and p of a comparison."""
     sizes = (c.value, c.low, c.high)
     value, low, high = (fixed(x, 2) for x in sizes) if c.kind == "ratio" else b.alike(*sizes)
-    return value, "–" if math.isnan(c.low) else b.span(low, high), b.chance(c.p)
+    return value, "–" if math.isnan(c.low) else b.span(low, high), p_value(c.p)
 
 
 def _place_name(place: Place, one: str) -> str:
@@ -277,25 +287,15 @@ def _pair_cell(c: Comparison, turned: bool) -> str:
 
 
 def _checks(result: ResponseResult) -> list[b.Block]:
-    """Three groups: what could change the answer, what deserves a look, what nothing was found in (names only)."""
-    if not result.checks:
-        return []
-    parts: list[b.Block] = [b.head(text("Checks"))]
-    for weight, title in ((Weight.COULD_CHANGE, text("Could change the answer")), (Weight.LOOK_AT, text("Look at"))):
-        found = [say(check) for check in result.checks if check.weight == weight]
-        parts += [b.words(f"{title}:"), b.columns(found) if len(found) > 3 else b.listed(found)] if found else []
-    parts += _calm([c for c in result.checks if c.weight not in (Weight.COULD_CHANGE, Weight.LOOK_AT)], result.primary)
-    return parts
-
-
-def _calm(found: list[Finding], in_full: bool) -> list[b.Block]:
-    """Checks that found nothing: in full, or by name; what could not be checked is always said in full."""
-    names = {} if in_full else {c.kind: check_name(c.kind) for c in found if c.weight == Weight.NOTHING_FOUND}
-    known = [name for name in names.values() if name]
-    rest = [say(c) for c in found if not names.get(c.kind)]
-    none = text("Nothing found:") if rest else ""
-    head = text("Nothing found: {checks}.", checks="; ".join(known)) if known else none
-    return [b.words(head), b.columns(rest) if len(rest) > 3 else b.listed(rest)]
+    """Checks in groups; of a secondary response those in which nothing was found by name only."""
+    parts: list[b.Block] = []
+    for group in check_groups(result.checks):
+        names = [check_name(check.kind) for check in group.checks] if group.calm and not result.primary else []
+        known = list(dict.fromkeys(filter(None, names)))
+        rest = [say(check) for check in group.checks if not names or not check_name(check.kind)]
+        head = f"{group.title}: {'; '.join(known)}." if known else f"{group.title}:"
+        parts += [b.words(head), b.columns(rest) if len(rest) > 3 else b.listed(rest)]
+    return [b.head(text("Checks")), *parts] if parts else []
 
 
 def _asks_for_a_look(result: ResponseResult, *kinds: StudyKind) -> bool:

@@ -125,7 +125,7 @@ def _sections(study: Study, trial: Trial, extras: VerdictExtras) -> list[dict[st
         ladder_section(study.ladder),
         _chances(study),
         grades_section(extras.graded, trial),
-        departures_section(study, extras),
+        departures_section(study, extras, trial),
     ]
     found += pages[:decisive]
     found += [honesty_section(study), spread_section(ordered)]

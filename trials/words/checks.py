@@ -9,13 +9,14 @@ from trials.decide.kinds import StudyKind
 from trials.findings import Fact, Finding, Weight
 from trials.words import facts
 from trials.words.language import plural, text, word
-from trials.words.numbers import chance, changed, listed, number, point, with_unit
+from trials.words.numbers import chance, changed, listed, many, number, p_value, point, with_unit
 
 MANY = 6  # names in one sentence; more are counted
+SHOWN = 0.05  # p below which a difference is said to be shown
 
 
 def _flagged(finding: Finding) -> bool:
-    return finding.weight != Weight.NOTHING_FOUND
+    return finding.weight in (Weight.COULD_CHANGE, Weight.LOOK_AT)
 
 
 def _some(names: Sequence[str], most: int = MANY) -> str:
@@ -239,17 +240,16 @@ def _curves(finding: Finding) -> str:
 def shuffle_words(finding: Finding) -> str:
     """What was counted in a shuffle test, and what could not have been shown."""
     n, p = facts.whole(finding, "arrangements"), chance(facts.figure(finding, "p"))
-    smallest = number(facts.figure(finding, "smallest_p"))
-    if finding.facts["listed"]:
+    if not finding.facts["listed"]:
+        said = text("Ways drawn from {n} of dealing the types to specimens: {p}.", n=many(n), p=p)
+    else:
         said = plural(
-            "{n} arrangement, all listed: {p}, smallest possible {smallest}.",
-            "{n} arrangements, all listed: {p}, smallest possible {smallest}.",
+            "The {n} way of dealing the types to specimens: {p}, and none could give less than {smallest}.",
+            "All {n} ways of dealing the types to specimens: {p}, and none could give less than {smallest}.",
             n,
             p=p,
-            smallest=smallest,
+            smallest=p_value(facts.figure(finding, "smallest_p")),
         )
-    else:
-        said = text("{n} arrangements, a sample drawn: {p}, smallest possible {smallest}.", n=n, p=p, smallest=smallest)
     if finding.facts["out_of_reach"] is None:
         return said
     level = number(facts.figure(finding, "out_of_reach"), 1)
@@ -258,7 +258,13 @@ def shuffle_words(finding: Finding) -> str:
 
 
 def _shuffled(finding: Finding) -> str:
-    return text("Shuffling whole specimens within sheets: {counted}", counted=shuffle_words(finding))
+    counted, p = shuffle_words(finding), facts.figure(finding, "p")
+    if p < SHOWN:
+        return text("Whole specimens shuffled within sheets: types differ here too. {counted}", counted=counted)
+    if facts.figure(finding, "smallest_p") > SHOWN:
+        few = text("Whole specimens shuffled within sheets: too few to show any difference.")
+        return f"{few} {counted}"
+    return text("Whole specimens shuffled within sheets: no difference is shown here. {counted}", counted=counted)
 
 
 def _shape(finding: Finding) -> str:
@@ -273,9 +279,15 @@ def _shape(finding: Finding) -> str:
 def _scale(finding: Finding) -> str:
     chosen = text("the log scale") if finding.facts["log"] else text("the scale as measured")
     low, high, best = (point(f"{facts.figure(finding, name):g}") for name in ("low", "high", "best"))
-    span = text(
-        "powers {low} to {high} fit about as well as the best, {best} (95 % interval)", low=low, high=high, best=best
-    )
+    if low == high:
+        span = text("power {best} fits best, and of those tried no other does (95 % interval)", best=best)
+    else:
+        span = text(
+            "powers {low} to {high} fit about as well as the best, {best} (95 % interval)",
+            low=low,
+            high=high,
+            best=best,
+        )
     if not _flagged(finding):
         return text("Working on {scale} suits these readings: {span}.", scale=chosen, span=span)
     return text("Another scale than {scale} would suit these readings better: {span}.", scale=chosen, span=span)
@@ -386,6 +398,19 @@ def check_name(kind: StrEnum) -> str:
     return known.get(StudyKind(kind), "")
 
 
+def _spread_not_compared(finding: Finding) -> str:
+    same, at_end = (tuple(map(str, facts.several(finding, name))) for name in ("same", "at_end"))
+    alone = facts.word(finding, "check") == StudyKind.SPREAD_ALONG_AN_EDGE
+    never = (
+        text("the readings on one coupon of {types} never differ", types=listed(same))
+        if alone
+        else text("the coupons of {types} never differ", types=listed(same))
+    )
+    ends = text("most grades of {types} lie at the end of the scale", types=listed(at_end))
+    why = listed([*([never] if same else []), *([ends] if at_end else [])])
+    return text("{check}: not compared, since {why}.", check=_checked(finding), why=why)
+
+
 def _checked(finding: Finding) -> str:
     return check_name(StudyKind(facts.word(finding, "check")))
 
@@ -412,6 +437,7 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
     StudyKind.WEAR_IN_A_MOUNT: _wear,
     StudyKind.SPREAD_ALONG_AN_EDGE: _along_an_edge,
     StudyKind.SPREAD_BETWEEN_COUPONS: _between_coupons,
+    StudyKind.SPREAD_NOT_COMPARED: _spread_not_compared,
     StudyKind.CURVES_NOT_REPEATED: _curves_not_repeated,
     StudyKind.CURVES_REACH_ALL: _curves_reach_all,
     StudyKind.CURVES: _curves,

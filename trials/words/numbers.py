@@ -107,6 +107,30 @@ def chance(p: float) -> str:
     return text("p below 0.001") if p < 0.001 else text("p = {figure}", figure=fixed(p, 3))
 
 
+def p_value(p: float | None) -> str:
+    """A p-value in a cell: three decimals, or below 0.001; a dash for none.
+
+    >>> p_value(0.0312), p_value(1e-5), p_value(None)
+    ('0.031', 'below\\xa00.001', '–')
+    """
+    if p is None or math.isnan(p):
+        return "–"
+    if p > 0.999:
+        return text("above\u00a00.999")
+    return text("below\u00a00.001") if p < 0.001 else fixed(p, 3)
+
+
+def many(n: int) -> str:
+    """A count with its thousands apart, a million and more in round words.
+
+    >>> many(1680), many(50_000), many(5_846_817_936_960)
+    ('1680', '50\\xa0000', 'over a million')
+    """
+    if n >= 1_000_000:
+        return text("over a million")
+    return str(n) if n < 10_000 else f"{n:,}".replace(",", "\u00a0")
+
+
 def confidence(level: float) -> str:
     """A confidence in per cent with the digits that it needs.
 

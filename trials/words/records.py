@@ -112,16 +112,28 @@ def _moved(finding: Finding) -> str:
 def _slip(finding: Finding) -> str:
     found, median = finding.facts["value"], finding.facts["median"]
     assert isinstance(found, Amount) and isinstance(median, Amount)
-    others = {
-        Where.COUPON: text("its coupon"),
-        Where.LIKE_COUPONS: text("coupons of this nozzle at this setting"),
-        Where.TRIAL: text("the trial"),
-        Where.PAIR: text("its coupon"),
-        Where.WHOLE_LIKE: text("coupons of this nozzle at this setting, as are all readings of its coupon"),
-        Where.WHOLE_TRIAL: text("all coupons of the trial, as are all readings of its coupon"),
-    }[Where(str(finding.facts["where"]))]
     ratio = found.value / median.value
     times = text("{x} times", x=point(f"{ratio:.3g}")) if ratio >= 1 else text("{x} of", x=point(f"{ratio:.2g}"))
+    which = Where(str(finding.facts["where"]))
+    if which is Where.PAIR:
+        return text(
+            "coupon {coupon}, reading {reading}: {name} {value} is {times} the other reading of its coupon, {median}; "
+            "a slip of the pen or a wrong unit?",
+            coupon=finding.about.coupons[0],
+            reading=finding.facts["reading"],
+            name=finding.about.response,
+            value=value(found),
+            times=times,
+            median=value(median),
+        )
+    own = text("its coupon, repeats included") if finding.facts.get("again") else text("its coupon")
+    others = {
+        Where.COUPON: own,
+        Where.LIKE_COUPONS: text("coupons of this nozzle at this setting"),
+        Where.TRIAL: text("the trial"),
+        Where.WHOLE_LIKE: text("coupons of this nozzle at this setting, as are all readings of its coupon"),
+        Where.WHOLE_TRIAL: text("all coupons of the trial, as are all readings of its coupon"),
+    }[which]
     return text(
         "coupon {coupon}, reading {reading}: {name} {value} is {times} the median {median} of the other readings of "
         "{others}; a slip of the pen or a wrong unit?",

@@ -17,7 +17,7 @@ from trials.words.answer import word_of
 from trials.words.findings import say
 from trials.words.language import text
 from trials.words.model import rests_on_words
-from trials.words.numbers import confidence, fixed, listed, number, percent, point, rounded, signed, with_unit
+from trials.words.numbers import confidence, fixed, listed, number, p_value, percent, point, rounded, signed, with_unit
 from trials.words.settings import at_place, factor_name, source_words
 from trials.words.system import shown_unit, step_in_use
 
@@ -221,16 +221,9 @@ def beside_headline(result: ResponseResult) -> str | None:
                 f=fixed(t.F_kenward_roger, 2),
                 df=t.df,
                 den_df=fixed(t.den_df_kenward_roger, 1),
-                p=p_words(t.p_kenward_roger),
+                p=p_value(t.p_kenward_roger),
             )
     return None
-
-
-def p_words(p: float | None) -> str:
-    """A p-value in a table on the screen."""
-    if p is None or math.isnan(p):
-        return text("none")
-    return fixed(p, 3) if p >= 0.001 else point(f"{p:.1e}")
 
 
 def interval_words(low: float, high: float, digits: int = 4) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -34,7 +35,8 @@ ENOUGH = {Where.COUPON: 2, Where.LIKE_COUPONS: 3, Where.TRIAL: 5}
 class Slip:
     """One suspected slip; value and neighbours_median in the unit of the field; where: which readings are those.
 
-    seen_as: the mark it had at the bench, if another.
+    seen_as: the mark it had at the bench, if another; again: repeats are among the readings of
+    its own coupon that it was compared with.
     """
 
     coupon: str
@@ -45,6 +47,7 @@ class Slip:
     where: Where
     repeat: int = 0
     seen_as: str = ""
+    again: bool = False
 
     @property
     def finding(self) -> Finding:
@@ -55,7 +58,7 @@ class Slip:
         repeat = 0 if self.seen_as else self.repeat
         facts: dict[str, Fact] = {"reading": self.reading, "repeat": repeat, "field": self.field}
         facts |= {"value": Amount(self.value, unit), "median": Amount(self.neighbours_median, unit)}
-        return Finding(RecordKind.SLIP, about, {**facts, "where": self.where.value})
+        return Finding(RecordKind.SLIP, about, {**facts, "where": self.where.value, "again": self.again})
 
 
 def slips(long: pd.DataFrame, records: Records) -> list[Slip]:
@@ -129,8 +132,9 @@ def _field_slips(field: str, rows: pd.DataFrame, records: Records) -> list[tuple
         rest = rest[(counts <= ENOUGH[where]) & ~rest["position"].isin(suspected)]
     suspected |= _pairs(rows, suspected, step, zero_counts)
     suspected = _whole_coupons(rows, step) | suspected
-    chosen = rows[rows["position"].isin(suspected)]
-    return [(row["position"], _slip(row, field, *suspected[row["position"]])) for row in rows_of(chosen)]
+    chosen = rows_of(rows[rows["position"].isin(suspected)])
+    again = Counter(rows.loc[rows["repeat"] > 0, "coupon"])
+    return [(row["position"], _slip(row, field, *suspected[row["position"]], again)) for row in chosen]
 
 
 def _spread(values: pd.Series, label: np.ndarray) -> np.ndarray:
@@ -199,5 +203,7 @@ def _whole_coupons(rows: pd.DataFrame, step: float) -> dict[int, tuple[float, Wh
     return {int(p): found[str(c)] for p, c in zip(chosen["position"], chosen["coupon"], strict=True)}
 
 
-def _slip(row: Mapping[str, Any], field: str, median: float, where: Where) -> Slip:
-    return Slip(row["coupon"], int(row["reading"]), field, float(row["value"]), median, where, int(row["repeat"]))
+def _slip(row: Mapping[str, Any], field: str, median: float, where: Where, again: Mapping[str, int]) -> Slip:
+    coupon, repeat = row["coupon"], int(row["repeat"])
+    own = where is Where.COUPON and again.get(coupon, 0) > (repeat > 0)
+    return Slip(coupon, int(row["reading"]), field, float(row["value"]), median, where, repeat, again=own)
