@@ -63,12 +63,10 @@ def _check(
     return Finding(kind, about or About(), facts or {}, Weight.LOOK_AT if flagged else Weight.NOTHING_FOUND)
 
 
-def _weighed(kind: StudyKind, facts: Mapping[str, float | Amount], none: float, about: About | None = None) -> Finding:
-    """A check with its p and the interval low to high; one that leaves out none without an alert is not sure."""
-    low, high = (each.value if isinstance(each, Amount) else each for each in (facts["low"], facts["high"]))
-    alert = facts["p"] < ALERT
-    weight = Weight.LOOK_AT if alert else Weight.NOTHING_FOUND if low <= none <= high else Weight.NOT_SURE
-    return Finding(kind, about or About(), facts, weight)
+def _weighed(kind: StudyKind, p: float, facts: Mapping[str, Fact], none_inside: bool, about: About) -> Finding:
+    """A check with its p and its interval; without an alert, one that leaves out no change is not sure."""
+    weight = Weight.LOOK_AT if p < ALERT else Weight.NOTHING_FOUND if none_inside else Weight.NOT_SURE
+    return Finding(kind, about, {**facts, "p": p}, weight)
 
 
 def _not_checked(kind: StudyKind, facts: Mapping[str, Fact] | None = None, about: About | None = None) -> Finding:
@@ -191,7 +189,8 @@ def _trend(kind: StudyKind, ready: Prepared, along: Array, span: float) -> Findi
     if not reach < (FARTHEST if ready.quantity.scale == "log" else math.inf):
         return _not_checked(StudyKind.TREND_NOT_KNOWN, {"check": kind})
     value, low, high = (change(x * span, ready) for x in (found.value, found.low, found.high))
-    return _weighed(kind, {"value": value, "low": low, "high": high, "p": found.p}, 0.0)
+    facts: dict[str, Fact] = {"value": value, "low": low, "high": high}
+    return _weighed(kind, found.p, facts, found.low <= 0.0 <= found.high, About())
 
 
 def _types_differ(
@@ -218,7 +217,8 @@ def _types_differ(
     ends = sorted(math.exp(half * turned * x) for x in (found.low, found.high))
     ratio = math.exp(half * turned * found.value)
     about = About(nozzle=ready.types[most], against=ready.types[least], nozzles=(ready.types[most],))
-    return _weighed(kind, {"ratio": ratio, "low": ends[0], "high": ends[1], "p": test.p}, 1.0, about)
+    facts: dict[str, Fact] = {"ratio": ratio, "low": ends[0], "high": ends[1]}
+    return _weighed(kind, test.p, facts, ends[0] <= 1.0 <= ends[1], about)
 
 
 def _of_no_spread(ready: Prepared, group: Labels) -> tuple[str, ...]:
@@ -264,7 +264,7 @@ def spread_within(ready: Prepared, fit: MixedFit) -> Finding | None:
 
 def spread_between(ready: Prepared, fit: MixedFit) -> Finding | None:
     """Spread from coupon to coupon, by type."""
-    same = _of_no_spread(ready, np.zeros(len(ready.y)))
+    same = _of_no_spread(ready, np.zeros(len(ready.y), dtype=object))
     at_end = tuple(name for name in _at_the_ends(ready) if name not in same)
     still = _spread_not_compared(StudyKind.SPREAD_BETWEEN_COUPONS, ready, same, at_end)
     if still is not None:
