@@ -195,6 +195,10 @@ def test_a_leaning_mount_shows_its_size_and_its_sides(trial, make_table):
     assert (mount, owner, high, low) == ("M120", "double", "right", "left")
     # 9 coupons with two readings a side: standard error 0.02 / 3, taken four times
     assert log_of(change) == pytest.approx(0.1, abs=0.03)
+    own = {side: log_of(left) for mount, _, side, left in checking.sides_looked_at(found) if mount == "M120"}
+    # the picture shows the difference that is said, around the mean of the sides
+    assert own["right"] - own["left"] == pytest.approx(log_of(change)) and sum(own.values()) == pytest.approx(0.0)
+    assert len(checking.sides_looked_at(found)) == 2 * found.facts["mounts"]
     straight = checking.centring(*ready_of(trial, table))
     assert straight.weight == Weight.NOTHING_FOUND and checking.off_centre(straight) == ()
     assert checking.centring(*ready_of(trial, table.drop(columns="side"))) is None

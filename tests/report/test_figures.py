@@ -14,11 +14,12 @@ from trials.decide.kinds import StudyKind
 from trials.findings import Amount, Finding, Weight
 from trials.plan.sheet_map import CouponPlace, SheetMap
 from trials.report import blocks, figures
-from trials.report.figures.checks import leftovers, side_means
+from trials.report.figures import checks
+from trials.report.figures.checks import leftovers
 from trials.report.figures.lives import kaplan_meier
 from trials.report.figures.look import drawn, jitter
 from trials.report.figures.planning import map_parts
-from trials.report.response_pages import flagged_mounts
+from trials.report.response_pages import by_side, flagged_mounts
 
 
 def trace() -> str:
@@ -97,28 +98,12 @@ def test_leftovers_are_deviations_from_the_cell(study):
     assert leftovers(study.results[0], table, ["s"]) == pytest.approx([-0.1, 0.1, 0.0], abs=1e-12)
 
 
-def sides_table(shift: float) -> pd.DataFrame:
-    """Two mounts of one type, four coupons each, one side of a coupon measured; left of M2 is off by `shift`."""
-    rows = []
-    for mount in ("M1", "M2"):
-        for k, side in enumerate(("left", "right", "left", "right")):
-            off = shift if (mount, side) == ("M2", "left") else 0.0
-            rows.append({"coupon": f"{mount}{k}", "mount": mount, "nozzle": "x", "side": side, "value": 1.0 + off})
-    return pd.DataFrame(rows)
-
-
-def test_side_means_are_what_is_left_on_each_side_of_a_mount(study):
-    found = side_means(study.results[0], sides_table(0.4)).set_index(["mount", "side"])["left"]
-    # as measured: mean of all eight is 1.1, so left of M2 is at 1.4 - 1.1; tolerance: rounding of the mean
-    assert found["M2", "left"] == pytest.approx(0.3, abs=1e-12)
-    assert found["M2", "right"] == found["M1", "left"] == pytest.approx(-0.1, abs=1e-12)
-
-
-def test_side_means_leave_out_coupons_flagged_as_far(study):
-    table = sides_table(0.0)
-    table.loc[table["coupon"] == "M20", "value"] = 10.0
-    # without the far coupon all values are 1, so nothing is left
-    assert side_means(study.results[0], table, far={"M20"})["left"].abs().max() == pytest.approx(0.0, abs=1e-12)
+SIDES = (
+    ("M1", "x", "left", Amount(-0.001, "mm")),
+    ("M1", "x", "right", Amount(0.001, "mm")),
+    ("M2", "x", "left", Amount(0.065, "mm")),
+    ("M2", "x", "right", Amount(-0.065, "mm")),
+)
 
 
 def test_flagged_mounts_are_those_the_centring_check_names(study):
@@ -130,9 +115,23 @@ def test_flagged_mounts_are_those_the_centring_check_names(study):
 
 
 def test_a_flagged_mount_looks_different(study):
-    table = sides_table(0.4)
-    plain = figures.sides_figure(study.results[0], table)
-    assert figures.sides_figure(study.results[0], table, flagged=["M2"]) != plain
+    plain = figures.sides_figure(study.results[0], SIDES)
+    assert figures.sides_figure(study.results[0], SIDES, flagged=["M2"]) != plain
+
+
+def test_the_picture_of_sides_holds_what_the_check_compared(study, trial, monkeypatch):
+    """The fault that the check names is in the picture at the size that it names, and the axis reaches it."""
+    axes = []
+    monkeypatch.setattr(checks, "svg", lambda figure: axes.extend(figure.axes) or "<svg/>")
+    facts = {"mounts": 2, "shifts": (("M2", "x", "left", "right", Amount(0.13, "mm")),), "sides": SIDES}
+    check = Finding(StudyKind.CENTRING, facts=facts, weight=Weight.LOOK_AT)
+    found = by_side(dataclasses.replace(study.results[0], checks=(check,)), trial, pd.DataFrame())
+    assert [block["kind"] for block in found] == ["head", "figure"]
+    lines = [line.get_xdata() for line in axes[0].lines[1:]]
+    assert [max(line) - min(line) for line in lines] == pytest.approx([0.002, 0.13])
+    assert axes[0].get_xlim()[0] < -0.065 and axes[0].get_xlim()[1] > 0.065
+    bare = Finding(StudyKind.CENTRING, facts={"mounts": 0, "shifts": ()})
+    assert by_side(dataclasses.replace(study.results[0], checks=(bare,)), trial, pd.DataFrame()) == []
 
 
 def place_of(corners) -> SheetMap:
@@ -199,7 +198,6 @@ def test_numbers_as_people_read_them(value, text):
 
 def test_numbers_that_stand_together_share_decimals():
     assert blocks.alike(-0.04, -0.08, 0.003) == ["−0.0400", "−0.0800", "0.0030"]
-    assert blocks.chance(0.0002) == "below\u00a00.001" and blocks.chance(None) == "–"
 
 
 @pytest.mark.usefixtures("blank_pictures")

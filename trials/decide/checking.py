@@ -126,7 +126,10 @@ def far_coupons(ready: Prepared, fit: MixedFit) -> Finding:
 
 
 def centring(ready: Prepared, fit: MixedFit) -> Finding | None:
-    """Side differences per mount: an off-centre nozzle shows on one side; facts: mounts looked at, shifts found."""
+    """Side differences per mount: an off-centre nozzle shows on one side.
+
+    Facts: mounts looked at, shifts found, and of each mount looked at its sides around their mean.
+    """
     if "side" not in ready.table or "mount" not in ready.table:
         return None
     residuals = ready.y - ready.fixed @ fit.coefficients
@@ -135,20 +138,32 @@ def centring(ready: Prepared, fit: MixedFit) -> Finding | None:
     shifts = checks.side_shifts(residuals[~far], mount, coupon, side, nozzle)
     if not shifts:
         return None
-    off: list[Fact] = []
-    owners = []
-    for s in (shift for shift in shifts if shift.p < ALERT):
-        owner = str(ready.table.loc[ready.table["mount"] == s.mount, NOZZLE].iloc[0])
-        owners.append(owner)
-        off.append((str(s.mount), owner, str(s.high_side), str(s.low_side), change(s.difference, ready)))
-    about = About(nozzles=tuple(dict.fromkeys(owners)))
-    return _check(StudyKind.CENTRING, bool(off), {"mounts": len(shifts), "shifts": tuple(off)}, about)
+    owner = dict(zip(map(str, _column(ready, "mount")), map(str, _column(ready, NOZZLE)), strict=True))
+    off = [s for s in shifts if s.p < ALERT]
+    named: tuple[Fact, ...] = tuple(
+        (str(s.mount), owner[str(s.mount)], str(s.high_side), str(s.low_side), change(s.difference, ready)) for s in off
+    )
+    sides: tuple[Fact, ...] = tuple(
+        (str(s.mount), owner[str(s.mount)], str(side), change(level, ready)) for s in shifts for side, level in s.levels
+    )
+    about = About(nozzles=tuple(dict.fromkeys(owner[str(s.mount)] for s in off)))
+    return _check(StudyKind.CENTRING, bool(off), {"mounts": len(shifts), "shifts": named, "sides": sides}, about)
 
 
 def off_centre(check: Finding) -> tuple[str, ...]:
     """Mounts that a centring check names."""
     shifts = check.facts.get("shifts", ())
     return tuple(str(shift[0]) for shift in shifts if isinstance(shift, tuple)) if isinstance(shifts, tuple) else ()
+
+
+def sides_looked_at(check: Finding) -> tuple[tuple[str, str, str, Amount], ...]:
+    """(mount, nozzle type, side, what is left there around the mean of the mount's sides) behind a centring check."""
+    rows = check.facts.get("sides", ())
+    found = []
+    for row in rows if isinstance(rows, tuple) else ():
+        assert isinstance(row, tuple) and isinstance(row[3], Amount)
+        found.append((str(row[0]), str(row[1]), str(row[2]), row[3]))
+    return tuple(found)
 
 
 def drift(ready: Prepared, fit: MixedFit) -> Finding | None:

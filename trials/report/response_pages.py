@@ -8,14 +8,15 @@ from typing import Any
 
 import pandas as pd
 
-from trials.decide.checking import off_centre
+from trials.decide.checking import off_centre, sides_looked_at
 from trials.decide.kinds import StudyKind
 from trials.decide.results import Comparison, ResponseResult, TermTest
 from trials.findings import Place, PlaceKind, Weight
 from trials.report import blocks as b
 from trials.report.dross_page import IN_TABLE, odds_table
-from trials.report.figures.checks import drift_figure, sides_figure
+from trials.report.figures.checks import SIDES_IN, drift_figure, sides_figure
 from trials.report.figures.edges import Setting, by_factor_figure, coupon_means, spread_figure
+from trials.report.figures.look import WIDTH_IN
 from trials.responses import Scale
 from trials.trial import Method, Trial
 from trials.units import shown
@@ -342,20 +343,14 @@ def in_order(result: ResponseResult, trial: Trial, table: pd.DataFrame) -> list[
 
 
 def by_side(result: ResponseResult, trial: Trial, table: pd.DataFrame) -> list[b.Block]:
-    """What is left over on each side of a mount; nothing where sides were not recorded."""
-    if not {"side", "mount"} <= set(table.columns) or table["side"].nunique() < 2:
+    """What is left on each side of a mount, as the check of centring compares them; nothing where it compares none."""
+    means = [row for check in result.checks if check.kind == StudyKind.CENTRING for row in sides_looked_at(check)]
+    if not means:
         return []
-    settings = _settings(trial, table)
     flagged = flagged_mounts(result)
-    far = {
-        name
-        for check in result.checks
-        if check.kind in (StudyKind.FAR_READINGS, StudyKind.FAR_COUPONS)
-        for name in check.about.coupons
-    }
-    drawn = sides_figure(result, table, [setting.column for setting in settings], flagged, far)
+    drawn = sides_figure(result, means, flagged)
     picture = b.figure(drawn, captions.sides_alt(result, flagged), captions.sides_caption())
-    return [b.head(text("One side against the other")), picture | {"share": 100 if result.primary else 72}]
+    return [b.head(text("One side against the other")), picture | {"share": round(100 * SIDES_IN / WIDTH_IN)}]
 
 
 def flagged_mounts(result: ResponseResult) -> list[str]:

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from trials.decide.results import ResponseResult
+from trials.findings import Amount
 from trials.report.figures.look import ACCENT, GREY, INK, PALE, canvas, drawn, marker, svg
-from trials.words.figures import left_axis
-from trials.words.language import text
+from trials.words.figures import left_axis, sides_axis
+from trials.words.language import text, word
+from trials.words.system import in_use
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
+
+SideMean = tuple[str, str, str, Amount]
 
 
 def leftovers(result: ResponseResult, coupons: pd.DataFrame, settings: Sequence[str] = ()) -> np.ndarray:
@@ -61,45 +65,32 @@ def drift_figure(
         return svg(figure)
 
 
-def side_means(
-    result: ResponseResult, table: pd.DataFrame, settings: Sequence[str] = (), far: Collection[str] = ()
-) -> pd.DataFrame:
-    """One row per mount and side: `mount, nozzle, side, left`, the mean of what is left after type and settings.
+SIDES_IN = 4.9  # drawn at the size at which it is printed, so that its letters keep theirs
 
-    On the log scale in percent, else in the response's unit. far: coupons to leave out, as the centring check leaves
-    far readings out.
+
+def sides_figure(result: ResponseResult, means: Sequence[SideMean], flagged: Sequence[str] = ()) -> str:
+    """What is left on each side of a mount, one line of marks per mount; mounts that are flagged are boxed and bold.
+
+    means: (mount, nozzle type, side, what is left there) as the check of centring compares them.
     """
-    work = table[~table["coupon"].astype(str).isin(far)].reset_index(drop=True)
-    work = work.assign(left=leftovers(result, work, settings)).dropna(subset=["side", "mount"])
-    return work.groupby(["mount", "nozzle", "side"], sort=False)["left"].mean().reset_index()
-
-
-def sides_figure(
-    result: ResponseResult,
-    table: pd.DataFrame,
-    settings: Sequence[str] = (),
-    flagged: Sequence[str] = (),
-    far: Collection[str] = (),
-) -> str:
-    """What is left on each side of a mount, one line of marks per mount; mounts that are flagged are boxed and bold."""
-    means = side_means(result, table, settings, far)
-    mounts = list(dict.fromkeys(means["mount"]))
-    sides = sorted(means["side"].astype(str).unique())
-    with canvas(0.85 + 0.165 * max(len(mounts), 3)) as (figure, axes):
+    owner = {mount: nozzle for mount, nozzle, _, _ in means}
+    mounts, sides = list(owner), sorted({side for _, _, side, _ in means})
+    with canvas(0.85 + 0.165 * max(len(mounts), 3), width_in=SIDES_IN) as (figure, axes):
         axes.axvline(0, color=INK, lw=0.7)
         for place, mount in enumerate(mounts):
-            own = means[means["mount"] == mount]
-            if str(mount) in flagged:
+            own = {side: in_use(left.value, left.unit) for name, _, side, left in means if name == mount}
+            if mount in flagged:
                 axes.axhspan(place - 0.42, place + 0.42, facecolor=PALE, edgecolor=INK, lw=1.1, zorder=0)
-            _draw_sides(axes, place, own, sides, str(mount) in flagged)
-        labels = axes.set_yticks(range(len(mounts)), _mount_labels(means, mounts, flagged))
+            _draw_sides(axes, place, own, sides, mount in flagged)
+        labels = axes.set_yticks(range(len(mounts)), [f"{drawn(m, 10)}, {drawn(owner[m], 24)}" for m in mounts])
         for tick, mount in zip(labels, mounts, strict=True):
-            tick.label1.set_fontweight("bold" if str(mount) in flagged else "normal")
+            tick.label1.set_fontweight("bold" if mount in flagged else "normal")
         for position, side in enumerate(sides):
-            axes.scatter([], [], s=26, color=GREY, marker=side_marker(side, position), label=drawn(side, 20))
+            marked = drawn(word(side), 20)
+            axes.scatter([], [], s=26, color=GREY, marker=side_marker(side, position), label=marked)
         axes.set_ylim(len(mounts) - 0.4, -0.6)
         axes.tick_params(axis="y", length=0, labelsize=8.5)
-        axes.set_xlabel(left_axis(result))
+        axes.set_xlabel(sides_axis(result))
         figure.legend(loc="outside upper left", ncols=6, handletextpad=0.2, columnspacing=1.2)
         return svg(figure)
 
@@ -109,10 +100,11 @@ def side_marker(side: str, position: int) -> str:
     return {"left": "<", "right": ">", "near": "v", "far": "^"}.get(side, marker(position))
 
 
-def _draw_sides(axes: Axes, place: int, own: pd.DataFrame, sides: Sequence[str], flagged: bool) -> None:
+def _draw_sides(axes: Axes, place: int, own: Mapping[str, float], sides: Sequence[str], flagged: bool) -> None:
     colour = INK if flagged else GREY
-    axes.plot([own["left"].min(), own["left"].max()], [place] * 2, color=colour, lw=2.0 if flagged else 0.8, zorder=1)
-    for left, side in zip(own["left"].astype(float), own["side"].astype(str), strict=True):
+    ends = [min(own.values()), max(own.values())]
+    axes.plot(ends, [place] * 2, color=colour, lw=2.0 if flagged else 0.8, zorder=1)
+    for side, left in own.items():
         axes.scatter(
             left,
             place,
@@ -123,9 +115,3 @@ def _draw_sides(axes: Axes, place: int, own: pd.DataFrame, sides: Sequence[str],
             linewidths=0.9,
             zorder=2,
         )
-
-
-def _mount_labels(means: pd.DataFrame, mounts: Sequence[object], flagged: Sequence[str]) -> list[str]:
-    first = means.drop_duplicates("mount")
-    owner = dict(zip(first["mount"], first["nozzle"], strict=True))
-    return [f"{'flagged: ' if str(m) in flagged else ''}{drawn(m, 10)}, {drawn(owner[m], 24)}" for m in mounts]
