@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from trials import steps
+from trials.decide.kinds import StudyKind
 from trials.decide.ladder import LadderKind
 from trials.next_command import Command
 from trials.report.first_page import nozzle_table
@@ -15,7 +16,7 @@ from trials.store import intake, records
 from trials.store.records.folder import read_trial
 from trials.words.decision import decision_rows
 from trials.words.findings import say
-from trials.words.study import answer_sentence
+from trials.words.study import answer_sentence, basis_words
 
 HOME = Path(__file__).parent.parent / "example_data" / "oxygen_4mm"
 MOMENT = datetime(2026, 1, 12, 8, tzinfo=UTC)
@@ -107,3 +108,21 @@ def test_machine_readable_keys(study):
 def test_the_verdict_is_written(folder, tmp_path):
     copy = shutil.copytree(folder, tmp_path / "trial")
     assert steps.verdict(copy, at=MOMENT).path.read_bytes().startswith(b"%PDF")
+
+
+def test_no_chance_at_one_speed_stands_beside_the_speeds_that_mounts_keep_clean(study):
+    """95 % of the mounts are clean beyond 3.4 m/min; a curve over cuts that end at the first unclean one said 86 %."""
+    assert study.chances == () and study.fewer == ()
+    assert LadderKind.NO_CHANCE_AT_ONE_STEP in [finding.kind for finding in study.ladder.said]
+
+
+def test_odds_are_not_told_where_the_types_do_not_shift_all_grades_alike(study):
+    (dross,) = study.results
+    kinds = [finding.kind for finding in dross.said]
+    assert StudyKind.GRADES_NOT_ALIKE in kinds and StudyKind.GRADE_ODDS not in kinds
+
+
+def test_more_degrees_of_freedom_than_specimens_are_explained(study):
+    (dross,) = study.results
+    assert dross.rests_on.df > dross.rests_on.n == 18
+    assert "18 specimens on one sheet, and in part the coupons inside them; " in basis_words(dross)

@@ -73,7 +73,10 @@ def test_a_measured_requirement_is_the_chance_of_its_own_edge_and_rule(trial, cu
         assert row.asked.limit.value == limit and row.place is place
         bound = facts(row, ChanceKind.TOLERANCE)["value"]
         back = math.exp if name == "roughness" else float
-        assert bound.value == pytest.approx(back(tolerance_bound(edge, TARGET)), rel=1e-12)
+        # by the same rule as the chance: the limit at which the bound of edges that are cut through is 90 %
+        assert bound.value == pytest.approx(back(tolerance_bound(edge, TARGET, 3, "worst")), rel=1e-12)
+        at_bound = Rule(math.log(bound.value) if name == "roughness" else bound.value, 3, "worst")
+        assert chance(edge, at_bound).low == pytest.approx(TARGET, abs=1e-5)
         assert bound.unit == ready.quantity.unit
 
 

@@ -85,20 +85,30 @@ def test_the_border_is_nearest_in_the_ranges_of_the_factors():
     assert window._border(line, np.array([True, True, True, False]), {"x": 1.0, "y": 0.0}, ("x", "y")) == line[3]
 
 
-@pytest.mark.parametrize(("specimens", "each"), [(8, 4), (3, 2), (2, 2), (7, 4)])
-def test_reach_goes_by_the_least_sure_response_and_the_specimens_of_a_type(monkeypatch, trial, specimens, each):
+@pytest.mark.parametrize(("marks", "own", "types"), [("AAABBBCCCC", 4, 10 / 4), ("ABC", 1, 3.0), ("ABCC", 2, 2.0)])
+def test_reach_goes_by_the_least_sure_response_and_the_specimens_of_a_type(monkeypatch, trial, marks, own, types):
+    """Types are cylindrical (A), plated (B) and double (C), which is asked about; all specimens over its own."""
     lows = {"u": 0.7, "r": 0.4}
-    ready = Made(structure=Made(counts={"specimen": specimens}), types=("cylindrical", "double"))
+    names = {"A": "cylindrical", "B": "plated", "C": "double"}
+    table = pd.DataFrame({"nozzle": [names[m] for m in marks], "specimen": [f"{m}{k}" for k, m in enumerate(marks)]})
+    ready = Made(structure=Made(counts={"specimen": len(marks)}), table=table)
     known = Made(
         trial=trial,
         sources={name: Made(ready=ready) for name in lows},
         edge=lambda name, label, settings: (name, label, settings),
         rule=lambda name: f"rule of {name}",
+        coupons=pd.DataFrame({"nozzle": ["double"] * 3, "outcome": ["cut", "cut", "aborted"]}),
     )
-    monkeypatch.setattr(window, "chance", lambda edge, rule, draws: Made(low=lows[edge[0]]))
-    monkeypatch.setattr(window, "find_reach", lambda edge, rule, found, *rest: (edge[0], rule, found.low, *rest))
+
+    def chance(edge, rule, draws, cuts, lost):
+        return Made(low=lows[edge[0]], counts=(cuts, lost))
+
+    monkeypatch.setattr(window, "chance", chance)
+    monkeypatch.setattr(
+        window, "find_reach", lambda edge, rule, found, *rest: (edge[0], found.counts, found.low, *rest)
+    )
     wanted = trial.application.window_chance
-    assert window._reach(known, "double", {}) == ("r", "rule of r", 0.4, wanted, each, 2)
+    assert window._reach(known, "double", {}) == ("r", (3, 1), 0.4, wanted, own, types)
     assert window._reach(Made(**{**vars(known), "sources": {}}), "double", {}) is None
     ready.structure.counts.clear()
     assert window._reach(known, "double", {}) is None

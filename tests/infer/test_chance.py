@@ -23,12 +23,14 @@ from trials.infer.chance import (
     find_reach,
     find_source,
     floor,
+    most_by_cuts,
     next_edge,
     specimens_to_show,
     tolerance_bound,
     variances,
 )
 from trials.infer.chance.draws import beta_draws, chi_square_draws, chi_squares, even_normals
+from trials.infer.chance.next_edge import grown
 from trials.infer.ordinal import fit_ordinal
 
 
@@ -513,3 +515,30 @@ def test_lost_cuts_and_what_is_not_known_of_their_share_lower_the_chance_of_all(
     assert (never.most, never.least) == pytest.approx((alone.estimate, alone.estimate), abs=1e-9)
     with pytest.raises(WrongArgument):
         chance_of_all((edge, edge), (rule, rule), {}, draws=64, cuts=2, lost=3)
+
+
+def test_more_specimens_bring_more_cuts_and_the_bound_counts_those_too():
+    edge = one_type(seed=3)
+    rule = Rule(tolerance_bound(edge, 0.995, 3, confidence=0.5), 3)
+    # nine cuts, none lost: a twentieth of the area under t^8.5 (1 - t)^-0.5, put by t = 1 - v^2 into a smooth form
+    v = np.linspace(0.0, 1.0, 20_001)
+    area = np.concatenate([[0.0], np.cumsum((1.0 - ((v[1:] + v[:-1]) / 2) ** 2) ** 8.5)])
+    assert most_by_cuts(9, 0) == pytest.approx(1.0 - np.interp(0.95 * area[-1], area, v) ** 2, abs=1e-6)
+    alone, found = chance(edge, rule), chance(edge, rule, cuts=9, lost=0)
+    assert found.low < min(alone.low, most_by_cuts(9, 0))
+    needed = find_reach(edge, rule, found, 0.90, 3).needed
+    # as many specimens as are said to show it do, with three cuts each, and one fewer does not
+    assert needed > specimens_to_show(edge, rule, 0.90, specimens=3)
+    shown = [chance(grown(edge, 3, n, 1), rule, draws=4_096, cuts=3 * n, lost=0).low for n in (needed - 1, needed)]
+    assert shown[0] < 0.90 <= shown[1]
+    # where cuts were lost, no number of specimens lifts the estimate above their share
+    lost = chance(edge, rule, cuts=9, lost=2)
+    assert find_reach(edge, rule, lost, 0.90, 3).needed is None
+
+
+def test_a_type_with_more_specimens_than_others_is_grown_from_its_own():
+    """All types grow alike: 6 and 3 specimens are 9, 1.5 times those of the first, and become 18 as it becomes 12."""
+    edge = one_type(seed=3)
+    more = grown(edge, 6, 12, 1.5)
+    (now, then) = (next(s for s in each.squares if s.name == "specimen").df for each in (edge, more))
+    assert then == now + 9

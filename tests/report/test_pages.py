@@ -16,6 +16,7 @@ from trials.report.chance_page import chance_section
 from trials.report.dross_page import odds_table, shares, shares_picture
 from trials.report.extras import VerdictExtras
 from trials.report.verdict import verdict_data
+from trials.words.first_page import fails_of_hundred
 
 MADE_ON = date(2026, 3, 2)
 U = "Perpendicularity tolerance u (beside it)"
@@ -90,7 +91,7 @@ def test_what_more_specimens_would_show_is_a_table():
     table = tables(section)[-1]
     assert table["head"] == ["Nozzle type", "u at most 0.2 mm"]
     assert table["rows"] == [
-        ["a", "90 %: about 46"],
+        ["a", "90 %: about 46 (3 now)"],
         ["b", "90 %: more than 50"],
         ["c", "below 90 %; 6 show 41 %; 12 show 50 %"],
     ]
@@ -106,3 +107,35 @@ def test_paper_is_of_the_size_that_the_trial_asks_for(trial, paper, size):
     with pikepdf.open(io.BytesIO(typeset.pdf("labels.typ", data, MADE_ON, paper=paper))) as found:
         box = [round(float(side)) for side in found.pages[0].mediabox]
     assert tuple(box[2:]) == size
+
+
+@pytest.mark.parametrize(("low", "cell", "fails"), [(0.7655, "76 %", 24), (0.77, "77 %", 23), (0.0, "0 %", 100)])
+def test_what_a_chance_is_at_least_and_what_fails_at_most_make_a_hundred(low, cell, fails):
+    place = Place(PlaceKind.TODAY, ({"pressure": 0.7},))
+    chance = ChanceResult("a", Asked("squareness", Amount(0.2, "mm")), place, 0.98, low)
+    (table,) = tables(chance_section((chance,)))
+    assert table["rows"] == [["a", f"98 % at\u00a0least\u00a0{cell}"]]
+    assert fails_of_hundred(chance) == (2, fails)
+
+
+def test_an_estimate_under_the_share_asked_about_is_not_printed_as_that_share():
+    """89.6 % beside `below 90 %`, not 90 %."""
+    place = Place(PlaceKind.TODAY, ({"pressure": 0.7},))
+    facts = {"target": 0.9, "specimens": 6, "needed": None, "more_than": None, "shown": ((12, 0.8),)}
+    reach = Finding(ChanceKind.REACH, facts=facts)
+    chance = ChanceResult("a", Asked("squareness", Amount(0.2, "mm")), place, 0.8964, 0.7, notes=(reach,))
+    first, second = tables(chance_section((chance,)))
+    assert first["rows"][0][1].startswith("89.6 % ") and second["rows"][0][1] == "below 90 %; 12 show 80 %"
+
+
+def test_lost_cuts_and_what_their_number_leaves_open_are_said_of_every_trial():
+    place = Place(PlaceKind.TODAY, ({"pressure": 0.7},))
+    chance = ChanceResult("a", Asked("squareness", Amount(0.2, "mm")), place, 0.99, 0.77, cuts=9, most=0.8126)
+    other = dataclasses.replace(chance, nozzle="b", cuts=9, lost=1, most=0.6499)
+
+    def said(*chances):
+        items = [item for block in chance_section(chances)["blocks"] for item in block.get("items", [])]
+        return " ".join(map(str, items))
+
+    assert "(none so far)" in said(chance) and "no chance can be shown to be more than 81 %." in said(chance)
+    assert "(b 1)" in said(chance, other) and "more than a 81 % and b 64 %." in said(chance, other)

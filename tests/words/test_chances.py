@@ -36,23 +36,29 @@ SAID = [
     (K.LOST_CUTS, {"lost": 2, "cuts": 26}, "2 of 26 cuts were lost and count as not meeting."),
     (
         K.TOLERANCE,
-        {"share": 0.9, "confidence": 0.95, "value": Amount(41.26, "um")},
-        "With 95 % confidence 90 % of edges lie below 41.3 µm (one reading).",
+        {"share": 0.9, "confidence": 0.95, "value": Amount(41.26, "um"), "readings": 3, "judged_by": "worst"},
+        "With 95 % confidence 90 % of edges that are cut through lie below 41.3 µm, by the worst of 3 readings.",
+    ),
+    (
+        K.TOLERANCE,
+        {"share": 0.9, "confidence": 0.95, "value": Amount(41.26, "um"), "readings": 2, "judged_by": "mean"},
+        "With 95 % confidence 90 % of edges that are cut through lie below 41.3 µm, by the mean of 2 readings.",
     ),
     (
         K.REACH,
         {"target": 0.9, "specimens": 3, "needed": 11, "more_than": None, "shown": ()},
-        "3 specimens of a type do not show 90 %; about 11 would, if the estimate is right.",
+        "3 specimens of the type do not show 90 %; about 11 would, if the estimate is right and the other types grow "
+        "alike.",
     ),
     (
         K.REACH,
         {"target": 0.9, "specimens": 3, "needed": None, "more_than": 1000, "shown": ()},
-        "3 specimens of a type do not show 90 %; if the estimate is right, more than 1000 would be needed.",
+        "3 specimens of the type do not show 90 %; if the estimate is right, more than 1000 would be needed.",
     ),
     (
         K.REACH,
         {"target": 0.9, "specimens": 3, "needed": None, "more_than": None, "shown": ((6, 0.71), (12, 0.78))},
-        "The estimate lies below 90 %, so 3 specimens of a type do not show it; if the estimate is right, "
+        "The estimate lies below 90 %, so 3 specimens of the type do not show it; if the estimate is right, "
         "6 specimens would show at least 71 % and 12 specimens would show at least 78 %.",
     ),
     (K.WITHOUT_FLAGGED, {"estimate": 0.93, "low": 0.7}, "Without the flagged readings 93 %, at least 70 %."),

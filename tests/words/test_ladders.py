@@ -32,6 +32,7 @@ SAID = [
     ),
     (Finding(K.JUDGED_BY, facts={"unit": "mount", "n": 1, "df": 1, "pooled": False}), "Judged by 1 mount (1 degree"),
     (Finding(K.JUDGED_BY, facts={"unit": "mount", "n": 8, "df": 6, "pooled": True}), "show no spread beyond"),
+    (Finding(K.NO_CHANCE_AT_ONE_STEP), "each ladder stops at its first cut that is not clean"),
     (Finding(K.SPEEDS_RISE), "Speeds rise in order inside a mount"),
     (Finding(K.THICKNESS_RISES), "each on a sheet of its own"),
     (Finding(K.NO_WORTHWHILE), "numbers and no word"),

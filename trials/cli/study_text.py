@@ -15,8 +15,12 @@ from trials.responses import Scale
 from trials.units import shown
 from trials.words import ladders
 from trials.words.answer import word_of
+<<<<<<< HEAD
 from trials.words.chances import asked_words, likely, notes
 from trials.words.check_groups import check_groups
+=======
+from trials.words.chances import asked_words, at_least, likely, notes
+>>>>>>> contenta
 from trials.words.decision import decision_rows, money_notes
 from trials.words.findings import say
 from trials.words.first_page import answer_box, answered_by, provisional_words
@@ -269,7 +273,7 @@ def _print_chances(study: Study) -> None:
         return
     show.heading(text("Chance that the next edge meets the requirement"))
     rows = [
-        [c.nozzle, asked_words(c.asked), likely(c.estimate), likely(c.low), _met(c), notes(c)] for c in study.chances
+        [c.nozzle, asked_words(c.asked), likely(c.estimate), at_least(c.low), _met(c), notes(c)] for c in study.chances
     ]
     head = [text("nozzle"), text("requirement"), text("chance"), text("at least"), text("met so far"), ""]
     show.table(head, rows)

@@ -23,8 +23,9 @@ class ChanceResult:
     """Chance that the next edge of a type meets one requirement (or all), at a place.
 
     low: 95 % confident lower bound; cuts, lost: coupons of the type that were tried, and lost (they count as not
-    meeting); share_met of n_coupons: coupons that met everything, over all settings (for all together only); notes:
-    what is found about this chance; rests_on: what it takes for granted, alike for many.
+    meeting); most: what the bound can be at most by the number of cuts alone; share_met of n_coupons: coupons that met
+    everything, over all settings (for all together only); notes: what is found about this chance; rests_on: what it
+    takes for granted, alike for many.
     """
 
     nozzle: str
@@ -36,5 +37,6 @@ class ChanceResult:
     n_coupons: int = 0
     cuts: int = 0
     lost: int = 0
+    most: float | None = None
     notes: tuple[Finding, ...] = ()
     rests_on: tuple[Finding, ...] = ()

@@ -32,6 +32,7 @@ from trials.infer.chance import (
     find_reach,
     find_source,
     lowest_share,
+    most_by_cuts,
     tolerance_bound,
 )
 from trials.infer.mixed import MixedFit
@@ -171,7 +172,7 @@ def _measured(
     rule = Rule(math.log(limit) if log else limit, trial.responses[ready.name].readings, trial.bench.judged_by)
     found = chance(edge, rule, cuts=cuts, lost=lost)
     about = About(response=ready.name, nozzle=label)
-    notes = [*_lost(label, found), *_tolerance(edge, ready, about), *_reach(ready, edge, rule, found, about)]
+    notes = [*_lost(label, found), *_tolerance(edge, ready, rule, about), *_reach(ready, edge, rule, found, about)]
     if clean is not None and label in set(ready.table.loc[far_mask(ready), NOZZLE]) and label in clean.ready.types:
         again = chance(clean.edge(label, place), rule, cuts=cuts, lost=lost)
         notes.append(Finding(ChanceKind.WITHOUT_FLAGGED, about, {"estimate": again.estimate, "low": again.low}))
@@ -186,16 +187,17 @@ def _lost(label: str, found: Chance) -> list[Finding]:
     return [Finding(ChanceKind.LOST_CUTS, About(nozzle=label), {"lost": found.lost, "cuts": found.cuts})]
 
 
-def _tolerance(edge: NextEdge, ready: Prepared, about: About) -> list[Finding]:
-    """The value that the share `TARGET` of edges keeps to, where the records bound it."""
+def _tolerance(edge: NextEdge, ready: Prepared, rule: Rule, about: About) -> list[Finding]:
+    """The value that the share `TARGET` of edges that are cut through keeps to, judged by the rule of the chances."""
     try:
-        bound = tolerance_bound(edge, TARGET)
+        bound = tolerance_bound(edge, TARGET, rule.readings, rule.kind)
     except TrialError:
         return []
     value = math.exp(bound) if ready.quantity.scale == "log" else bound
     if not math.isfinite(value):
         return []
-    facts: dict[str, Fact] = {"share": TARGET, "confidence": 0.95, "value": Amount(value, ready.quantity.unit)}
+    facts: dict[str, Fact] = {"share": TARGET, "confidence": SURE, "value": Amount(value, ready.quantity.unit)}
+    facts |= {"readings": rule.readings, "judged_by": rule.kind}
     return [Finding(ChanceKind.TOLERANCE, about, facts)]
 
 
@@ -203,9 +205,9 @@ def _reach(ready: Prepared, edge: NextEdge, rule: Rule, found: Chance, about: Ab
     specimens = ready.structure.counts.get("specimen", 0)
     if not specimens or found.estimate - found.low < NEAR:
         return []
-    each = max(2, round(specimens / len(ready.types)))
-    reach = find_reach(edge, rule, found, TARGET, each, len(ready.types))
-    if reach is None or (reach.needed is not None and reach.needed <= each):
+    own = specimens_in(ready.table[ready.table[NOZZLE] == about.nozzle])
+    reach = find_reach(edge, rule, found, TARGET, own, specimens / own)
+    if reach is None or (reach.needed is not None and reach.needed <= own):
         return []
     facts: dict[str, Fact] = {
         "target": reach.target,
@@ -334,6 +336,7 @@ def _result(
         low=found.low,
         cuts=found.cuts or 0,
         lost=found.lost,
+        most=most_by_cuts(found.cuts, found.lost) if found.cuts else None,
         notes=tuple(notes),
         rests_on=(*found.rests_on, *more),
     )

@@ -100,13 +100,18 @@ def shuffled(ready: Prepared, tests: tuple[TermTest, ...]) -> tuple[tuple[TermTe
 
 
 def against_reference(ready: Prepared, fit: OrdinalFit | None) -> tuple[Finding, ...]:
-    """What the ordered model says of each type against the reference, with separation named."""
+    """What the ordered model says of each type against the reference, with separation named.
+
+    Where the types do not shift all grades alike there is no one odds ratio, and none is told.
+    """
     reference = ready.today or ready.types[0]
     if fit is None:
         return (Finding(StudyKind.NO_ORDERED_MODEL),)
     cut = profile_level(ready.structure.counts.get("specimen", 0) - len(ready.types))
     found = [_against(fit, i, label, reference, cut) for i, label in enumerate(_others(ready))]
-    return (*(one for one in found if one is not None), *_proportional(fit, _others(ready)))
+    unlike = _proportional(fit, _others(ready))
+    told = [f for f in found if f is not None and not (unlike and f.kind == StudyKind.GRADE_ODDS)]
+    return (*told, *unlike)
 
 
 def profile_level(df: int, confidence: float = 0.95) -> float:

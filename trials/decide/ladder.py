@@ -41,6 +41,7 @@ class LadderKind(StrEnum):
     NO_WORTHWHILE = "ladder_no_worthwhile"
     NOT_COMPARED = "ladder_not_compared"
     CONSIDER = "ladder_consider"
+    NO_CHANCE_AT_ONE_STEP = "ladder_no_chance_at_one_step"
 
 
 @dataclass(frozen=True)
@@ -130,7 +131,7 @@ def answer_ladder(
         types=found.types,
         comparisons=tuple(_compared(c, found, bare.place, means[found.today]) for c in found.comparisons),
         pieces=pieces,
-        said=(clean, *_said(found), _rises(trial)),
+        said=(clean, *_said(found), _rises(trial), Finding(LadderKind.NO_CHANCE_AT_ONE_STEP)),
         more=_more(trial, found, levels, bare.steps, coupons[column].nunique()),
     )
 

@@ -6,11 +6,12 @@ from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
-from trials.decide.chances import chances, sources_of
+from trials.decide.chance_result import ChanceResult
+from trials.decide.chances import Sources, chances, sources_of
 from trials.decide.confirmed import confirmed
 from trials.decide.decision_result import Question
 from trials.decide.evidence import Evidence
-from trials.decide.failing import failing, fewer_fail
+from trials.decide.failing import Failing, failing, fewer_fail
 from trials.decide.kinds import StudyKind
 from trials.decide.ladder import LadderAnswer, LadderComparison, answer_ladder
 from trials.decide.measured import places
@@ -21,7 +22,7 @@ from trials.decide.response import Studied, fit_response, study_response
 from trials.decide.results import Comparison, NozzleRow, ResponseResult, Share, Study, Worded
 from trials.decide.window_choice import asks_window
 from trials.decide.window_result import BestComparison, WindowStudy
-from trials.findings import About, Amount, Fact, Finding, Weight, each_once
+from trials.findings import About, Amount, Fact, Finding, Place, Weight, each_once
 from trials.infer.answer import levels
 from trials.trial import LOST, Method, Trial
 
@@ -48,8 +49,7 @@ def study(trial: Trial, evidence: Evidence, in_full: bool = False) -> Study:
     ladder = answer_ladder(trial, evidence.coupons, dross, shared if trial.clean else alone)
     window = _window(trial, studied, evidence.coupons, dross) if in_full or asks_window(trial) else None
     known = sources_of(trial, studied)
-    likely = chances(trial, studied, today, evidence.coupons, evidence.grades, dross, known)
-    fails = failing(trial, studied, likely, evidence.coupons, dross, known)
+    likely, fails = _chances(trial, studied, today, evidence, known)
     needed = [finding for result in results if result.primary for finding in result.more]
     needed += ladder.more if ladder else ()
     return Study(
@@ -72,6 +72,20 @@ def study(trial: Trial, evidence: Evidence, in_full: bool = False) -> Study:
         more=None if evidence.open_slips else more_cutting(trial, needed, evidence.coupons),
         currency=trial.trial.currency,
     )
+
+
+def _chances(
+    trial: Trial, studied: Mapping[str, Studied], place: Place, evidence: Evidence, known: Sources
+) -> tuple[tuple[ChanceResult, ...], tuple[Failing, ...]]:
+    """Chances at one place with the edges that fail; none of a ladder, whose coupons end where it is no longer clean.
+
+    A cut lost at a high step says nothing of a low one, and no curve over the steps was chosen to hold below the end.
+    """
+    if asked_by(trial) == Question.LADDER:
+        return (), ()
+    coupons, dross = evidence.coupons, evidence.tables.get("dross")
+    likely = chances(trial, studied, place, coupons, evidence.grades, dross, known)
+    return likely, failing(trial, studied, likely, coupons, dross, known)
 
 
 def _window(

@@ -10,6 +10,8 @@ import numpy as np
 import pandas as pd
 
 from trials.decide.best import best_of, compare_bests
+from trials.decide.chances import cuts_of
+from trials.decide.graded import specimens_in
 from trials.decide.prepare import NOZZLE, Array
 from trials.decide.response import Studied
 from trials.decide.surfaces import Known, Settings, chance_alone, chances_at, known_of
@@ -234,15 +236,16 @@ def _border(
 
 def _reach(known: Known, label: str, settings: Settings) -> Reach | None:
     """How many specimens would show the stated chance at the best, by the response that is least sure to meet."""
-    singles = []
+    singles, (cuts, lost) = [], cuts_of(known.coupons, label)
     for name in known.sources:
         edge, rule = known.edge(name, label, settings), known.rule(name)
-        singles.append((chance(edge, rule, draws=SINGLE_DRAWS), edge, rule, known.sources[name].ready))
+        found = chance(edge, rule, draws=SINGLE_DRAWS, cuts=cuts or None, lost=lost)
+        singles.append((found, edge, rule, known.sources[name].ready))
     if not singles:
         return None
     found, edge, rule, ready = min(singles, key=lambda each: each[0].low)
-    specimens, types = ready.structure.counts.get("specimen", 0), len(ready.types)
+    specimens = ready.structure.counts.get("specimen", 0)
     if not specimens:
         return None
-    each = max(2, round(specimens / types))
-    return find_reach(edge, rule, found, known.trial.application.window_chance, each, types)
+    own = specimens_in(ready.table[ready.table[NOZZLE] == label])
+    return find_reach(edge, rule, found, known.trial.application.window_chance, own, specimens / own)

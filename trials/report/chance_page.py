@@ -10,7 +10,7 @@ from trials.findings import Finding, each_once
 from trials.infer.chance import ChanceKind
 from trials.report import blocks as b
 from trials.words import facts
-from trials.words.chances import asked_words, likely
+from trials.words.chances import any_span, asked_words, at_least, likely, likely_beside
 from trials.words.findings import say
 from trials.words.language import text
 from trials.words.numbers import listed, percent, with_unit
@@ -62,7 +62,9 @@ def _row(nozzle: str, chances: Sequence[ChanceResult], asked: Sequence[Asked]) -
 
 
 def _cell(c: ChanceResult) -> str:
-    return text("{estimate} at\u00a0least\u00a0{low}", estimate=likely(c.estimate), low=likely(c.low))
+    reach = next((f for f in c.notes if f.kind == ChanceKind.REACH), None)
+    estimate = likely(c.estimate) if reach is None else likely_beside(c.estimate, facts.figure(reach, "target"))
+    return text("{estimate} at\u00a0least\u00a0{low}", estimate=estimate, low=at_least(c.low))
 
 
 def _own_notes(chances: Sequence[ChanceResult]) -> list[b.Block]:
@@ -88,9 +90,12 @@ def _limits(chances: Sequence[ChanceResult]) -> list[b.Block]:
     rows = [[nozzle, *(own.get((nozzle, one)) or "–" for one in asked)] for nozzle in _nozzles(chances)]
     names = [text("Nozzle type"), *map(asked_words, asked)]
     said = text(
-        "For each requirement: the value that most edges lie below (how many, with which confidence). For all "
-        "together: what the estimates allow, whatever the correlation."
+        "For each requirement: the value that most edges lie below, judged as required (how many, with which "
+        "confidence). Only edges that are cut through count here, so such a value can lie within the limit though the "
+        "chance above, which counts lost cuts, is not shown."
     )
+    if TOGETHER in asked:
+        said = f"{said} {text('All together: what the estimates allow, whatever the correlation.')}"
     return [b.table(names, rows, range(1, len(names)), (1.5, *(1.6 for _ in asked))), b.words(said)]
 
 
@@ -106,8 +111,7 @@ def _in_table(chance: ChanceResult) -> str:
                 confidence=percent(facts.figure(finding, "confidence")),
             )
         if finding.kind == ChanceKind.ANY_CORRELATION:
-            least, most = (percent(facts.figure(finding, end)) for end in ("least", "most"))
-            return b.span(least, most)
+            return any_span(finding)
     return ""
 
 
@@ -120,9 +124,11 @@ def _reach(chances: Sequence[ChanceResult]) -> list[b.Block]:
     nozzles = [name for name in _nozzles(chances) if any(name == known for known, _ in cells)]
     rows = [[nozzle, *(cells.get((nozzle, one), "–") for one in asked)] for nozzle in nozzles]
     said = text(
-        "Specimens of a type that would show the share in front, if the estimate is right; where the estimate lies "
-        "below it, what so many specimens would show at least. A dash: shown already, or not to be said."
+        "Specimens of the type that would show the share in front, if the estimate is right and all types grow alike; "
+        "where the estimate lies below it, what so many specimens would show at least."
     )
+    if len(nozzles) < len(_nozzles(chances)) or len(cells) < len(nozzles) * len(asked):
+        said = f"{said} {text('A type left out or a dash: shown already, or more specimens would gain little.')}"
     names = [text("Nozzle type"), *map(asked_words, asked)]
     table = b.table(names, rows, range(1, len(names)), (1.5, *(1.6 for _ in asked)))
     return [b.head(text("How many specimens would show it")), table, b.words(said)]
@@ -132,23 +138,38 @@ def _needed(finding: Finding) -> str:
     target = percent(facts.figure(finding, "target"))
     needed, most = finding.facts["needed"], finding.facts["more_than"]
     if needed is not None:
-        return text("{target}: about {needed}", target=target, needed=needed)
+        return text(
+            "{target}: about {needed} ({now} now)", target=target, needed=needed, now=finding.facts["specimens"]
+        )
     if most is not None:
         return text("{target}: more than {most}", target=target, most=most)
     steps = [facts.as_row(pair) for pair in facts.several(finding, "shown")]
-    shown = "; ".join(text("{specimens} show {low}", specimens=n, low=likely(facts.as_figure(low))) for n, low in steps)
+    lows = [(n, at_least(facts.as_figure(low))) for n, low in steps]
+    shown = "; ".join(text("{specimens} show {low}", specimens=n, low=low) for n, low in lows)
     return (
         text("below {target}; {steps}", target=target, steps=shown) if steps else text("below {target}", target=target)
     )
 
 
 def _lost(chances: Sequence[ChanceResult]) -> list[b.Block]:
-    """Cuts that made no edge, said once for all types."""
+    """Cuts that made no edge, said once for all types, and what the number of cuts alone leaves open."""
     lost = {c.nozzle: c.lost for c in chances if c.lost}
-    if not lost:
+    counts = [text("{nozzle} {n}", nozzle=nozzle, n=n) for nozzle, n in lost.items()]
+    names = listed(counts) if counts else text("none so far")
+    most = {c.nozzle: at_least(c.most) for c in chances if c.most is not None}
+    if not most:
         return []
-    names = listed([text("{nozzle} {n}", nozzle=nozzle, n=n) for nozzle, n in lost.items()])
-    return [b.words(text("A cut that did not go through counts as an edge that fails ({counts}).", counts=names))]
+    bounds = [text("{nozzle} {n}", nozzle=nozzle, n=n) for nozzle, n in most.items()]
+    return [
+        b.words(
+            text("A cut that does not go through counts as an edge that fails ({counts}).", counts=names),
+            text(
+                "So few cuts leave open how often that happens: by their number alone no chance can be shown to be "
+                "more than {bounds}.",
+                bounds=next(iter(most.values())) if len(set(most.values())) == 1 else listed(bounds),
+            ),
+        )
+    ]
 
 
 def _said(findings: Sequence[Finding]) -> str:

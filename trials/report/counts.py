@@ -16,7 +16,7 @@ from trials.words.language import text
 class Counts:
     """Coupons of one nozzle type.
 
-    planned = lost + cut + not cut; cut = met + undecided + not judged + failed; lost: not severed, aborted or scrapped,
+    planned = lost + cut + uncut; cut = met + undecided + not judged + failed; lost: not severed, aborted or scrapped,
     counted nowhere else; undecided: too near a limit to say; not judged: nothing was required, or it was not measured;
     failed_by: failed coupons by what was over its limit; one coupon can fail several.
     """
@@ -29,6 +29,11 @@ class Counts:
     undecided: int
     not_judged: int
     failed_by: tuple[tuple[Item, int], ...]
+
+    @property
+    def uncut(self) -> int:
+        """Planned coupons that were left uncut, by a stop rule or for another reason, or are not cut yet."""
+        return self.planned - self.lost - self.cut
 
     @property
     def failed(self) -> int:

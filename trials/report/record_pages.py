@@ -36,33 +36,43 @@ def program() -> str:
 
 
 def grades_section(graded: pd.DataFrame | None, trial: Trial) -> dict[str, Any]:
-    """Grades by nozzle type with lost coupons, and the commonest reasons for not meeting the requirement."""
+    """Grades by nozzle type with lost coupons, and every reason for not meeting the requirement."""
     title = text("Grades of the coupons")
     if graded is None or graded.empty:
         return b.section(title, [])
     items = [(column, head) for column, head in _items() if _graded(graded, column)]
     found = counts(graded, trial.types)
-    shown = _judged_columns(found)
+    counted_in, shown = _counted_columns(found), _judged_columns(found)
     rows = [
-        _grade_row(each, graded[graded["nozzle"] == each.nozzle], shown, [column for column, _ in items])
+        _grade_row(each, graded[graded["nozzle"] == each.nozzle], counted_in + shown, [column for column, _ in items])
         for each in found
     ]
-    names = [text("Nozzle type"), text("Planned"), text("Lost"), text("Cut")]
-    names += [*(head for head, _, _ in shown), *(head for _, head in items)]
-    widths = (1.7, 0.95, 0.6, 0.55, *(width for _, width, _ in shown), *(1.6 for _ in items))
-    right = [1, 2, 3, *(4 + k for k, (_, _, cell) in enumerate(shown) if cell is not failed_words)]
+    names = [text("Nozzle type"), *(head for head, _, _ in counted_in + shown), *(head for _, head in items)]
+    widths = (1.7, *(width for _, width, _ in counted_in + shown), *(1.6 for _ in items))
+    right = [1 + k for k, (_, _, cell) in enumerate(counted_in + shown) if cell is not failed_words]
     reasons = counted(graded.loc[graded["meets"] != Meets.YES, "reasons"])
     return b.section(
         title,
         [
             b.table(names, rows, right, widths),
             b.words(_columns_note(found, [column for column, _ in items])),
-            b.columns(reasons_counted(known, n) for known, n in reasons[:8]),
+            b.columns(reasons_counted(known, n) for known, n in reasons),
         ],
     )
 
 
 Column = tuple[str, float, Callable[[Counts], str]]
+
+
+def _counted_columns(found: Sequence[Counts]) -> list[Column]:
+    """Head, width and cell of each column on what became of the coupons that were planned."""
+    uncut: list[Column] = [(text("Not cut"), 0.55, lambda c: str(c.uncut))]
+    return [
+        (text("Planned"), 0.95, lambda c: str(c.planned)),
+        *(uncut if any(c.uncut for c in found) else []),
+        (text("Lost"), 0.6, lambda c: str(c.lost)),
+        (text("Cut"), 0.55, lambda c: str(c.cut)),
+    ]
 
 
 def _judged_columns(found: Sequence[Counts]) -> list[Column]:
@@ -112,7 +122,6 @@ def _grade_row(found: Counts, part: pd.DataFrame, shown: Sequence[Column], colum
     ranges = {0: text("worse"), -1: text("not graded")}
     return [
         found.nozzle,
-        *map(str, (found.planned, found.lost, found.cut)),
         *(cell(found) for _, _, cell in shown),
         *(_tally(edges, column, {-1: text("not graded")} if column == "dross_grade" else ranges) for column in columns),
     ]

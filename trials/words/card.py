@@ -7,6 +7,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from trials.decide.card import Card, CardKind, LookAlike, Safe, Setting, Span, Watch
+from trials.words.chances import at_least, likely
 from trials.words.chart import said_gains
 from trials.words.facts import amount, figure, whole, word
 from trials.words.language import text
@@ -178,7 +179,7 @@ def _not_shown(finding: Finding) -> str:
     return text(
         "At these settings a chance of {wanted} is not shown: it is at least {low}. Check the first parts.",
         wanted=wanted,
-        low=percent(figure(finding, "low")),
+        low=at_least(figure(finding, "low")),
     )
 
 
@@ -218,8 +219,8 @@ def chance_line(safe: Safe | None) -> str:
         return ""
     return text(
         "Chance that the next edge meets the whole requirement here: {chance}, at least {low} (95 % confidence).",
-        chance=percent(safe.chance),
-        low=percent(safe.low),
+        chance=likely(safe.chance),
+        low=at_least(safe.low),
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from enum import StrEnum
 from typing import TYPE_CHECKING
@@ -33,6 +34,26 @@ def likely(share: float) -> str:
     if share >= 0.995:
         return text("over {share}", share=percent(0.99))
     return text("under {share}", share=percent(0.01)) if 0.0 < share <= 0.005 else percent(share)
+
+
+def at_least(low: float) -> str:
+    """What a chance is at least, in whole per cent: rounded down, as edges that fail at most are rounded up.
+
+    >>> at_least(0.7655), at_least(0.77), at_least(0.999)
+    ('76 %', '77 %', '99 %')
+    """
+    return percent(math.floor(100.0 * low + 1e-9) / 100.0)
+
+
+def likely_beside(share: float, target: float) -> str:
+    """As `likely`, with a decimal where a share under a target would be printed as the target.
+
+    >>> likely_beside(0.8964, 0.9), likely_beside(0.89, 0.9), likely_beside(0.9038, 0.9)
+    ('89.6 %', '89 %', '90 %')
+    """
+    if share <= target and likely(share) == likely(target):
+        return percent(math.floor(1000.0 * share + 1e-9) / 1000.0, 1)
+    return likely(share)
 
 
 def _rule(finding: Finding) -> str:
@@ -92,25 +113,34 @@ def _lost_cuts(finding: Finding) -> str:
 def _tolerance(finding: Finding) -> str:
     value = amount(finding, "value")
     return text(
-        "With {confidence} confidence {share} of edges lie below {value} (one reading).",
+        "With {confidence} confidence {share} of edges that are cut through lie below {value}, {rule}.",
+        rule=_judged(finding),
         confidence=percent(figure(finding, "confidence")),
         share=percent(figure(finding, "share")),
         value=with_unit(value.value, value.unit),
     )
 
 
+def _judged(finding: Finding) -> str:
+    n = whole(finding, "readings")
+    if finding.facts["judged_by"] == "worst":
+        return plural("by its {n} reading", "by the worst of {n} readings", n)
+    return plural("by {n} reading", "by the mean of {n} readings", n)
+
+
 def _reach(finding: Finding) -> str:
     target, specimens = percent(figure(finding, "target")), whole(finding, "specimens")
     if finding.facts["needed"] is not None:
         return text(
-            "{specimens} specimens of a type do not show {target}; about {needed} would, if the estimate is right.",
+            "{specimens} specimens of the type do not show {target}; about {needed} would, if the estimate is right "
+            "and the other types grow alike.",
             specimens=specimens,
             target=target,
             needed=finding.facts["needed"],
         )
     if finding.facts["more_than"] is not None:
         return text(
-            "{specimens} specimens of a type do not show {target}; if the estimate is right, more than {most} would "
+            "{specimens} specimens of the type do not show {target}; if the estimate is right, more than {most} would "
             "be needed.",
             specimens=specimens,
             target=target,
@@ -118,7 +148,7 @@ def _reach(finding: Finding) -> str:
         )
     steps = [_step(*as_row(pair)) for pair in several(finding, "shown")]
     return text(
-        "The estimate lies below {target}, so {specimens} specimens of a type do not show it; if the estimate is "
+        "The estimate lies below {target}, so {specimens} specimens of the type do not show it; if the estimate is "
         "right, {steps}.",
         target=target,
         specimens=specimens,
@@ -127,23 +157,25 @@ def _reach(finding: Finding) -> str:
 
 
 def _step(specimens: Fact, low: Fact) -> str:
-    return text("{specimens} specimens would show at least {low}", specimens=specimens, low=likely(as_figure(low)))
+    return text("{specimens} specimens would show at least {low}", specimens=specimens, low=at_least(as_figure(low)))
 
 
 def _without_flagged(finding: Finding) -> str:
     return text(
         "Without the flagged readings {estimate}, at least {low}.",
         estimate=likely(figure(finding, "estimate")),
-        low=likely(figure(finding, "low")),
+        low=at_least(figure(finding, "low")),
     )
 
 
 def _any_correlation(finding: Finding) -> str:
-    return text(
-        "Whatever the correlation, the estimates allow {least} to {most}.",
-        least=percent(figure(finding, "least")),
-        most=percent(figure(finding, "most")),
-    )
+    return text("Whatever the correlation, the estimates allow {span}.", span=any_span(finding))
+
+
+def any_span(finding: Finding) -> str:
+    """What the estimates allow whatever the correlation: `86 % to 89 %`, or one figure where both ends agree."""
+    least, most = (likely(figure(finding, end)) for end in ("least", "most"))
+    return least if least == most else text("{low} to {high}", low=least, high=most)
 
 
 def _readings_independent(finding: Finding) -> str:

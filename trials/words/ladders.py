@@ -348,5 +348,9 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
         "[responses.clean_speed], or clean_thickness, before the next ladder."
     ),
     LadderKind.CONSIDER: _consider,
+    LadderKind.NO_CHANCE_AT_ONE_STEP: lambda f: text(
+        "How likely one edge is to meet the requirement at one step is not stated: each ladder stops at its first cut "
+        "that is not clean, so its coupons tell where that is, not how often a step below fails."
+    ),
     LadderKind.NOT_COMPARED: lambda f: text("The ladders cannot be compared: {why}", why=word(f, "text")),
 }

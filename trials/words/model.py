@@ -24,6 +24,8 @@ def rests_on_words(found: RestsOn) -> str:
         units = text("{units} on {blocks}", units=units, blocks=layer_words("sheet", found.blocks, found.block))
     if found.df is None:
         return text("{units}; nothing above the coupon was repeated", units=units)
+    if found.n is not None and found.df > found.n:  # types that were not cut at the same settings alike
+        units = text("{units}, and in part the coupons inside them", units=units)
     return text("{units}; {df} degrees of freedom", units=units, df=point(f"{found.df:.3g}"))
 
 

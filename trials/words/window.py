@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from trials.asked import BestBy
 from trials.units import shown
 from trials.words.answer import word_of
+from trials.words.chances import at_least, likely
 from trials.words.language import plural, text
 from trials.words.names import person
 from trials.words.numbers import bare, fixed, listed, number, percent, plain, signed, with_unit
@@ -46,7 +47,7 @@ def answer(found: WindowStudy) -> str:
         "No setting of any type meets the whole requirement with a chance of {wanted}; {nozzle} comes nearest with "
         "{chance} at {best}.",
         **names,
-        chance=percent(widest.best.chance),
+        chance=likely(widest.best.chance),
     )
 
 
@@ -236,8 +237,8 @@ def _best(each: TypeWindow, found: WindowStudy) -> str:
     names = {
         "nozzle": each.nozzle,
         "place": _at(best.settings, found),
-        "chance": percent(best.chance),
-        "low": percent(best.chance_low),
+        "chance": likely(best.chance),
+        "low": at_least(best.chance_low),
         "aim": _aim(found.best_by),
     }
     if best.edge is None or best.edge_low is None or best.edge_high is None:
@@ -375,8 +376,8 @@ def _today(each: TypeWindow, found: WindowStudy) -> str:
     said = text(
         "Today's setting with {nozzle}: chance {chance}, at least {low}.",
         nozzle=each.nozzle,
-        chance=percent(each.today_chance),
-        low=percent(each.today_low),
+        chance=likely(each.today_chance),
+        low=at_least(each.today_low),
     )
     border = _border(each, found)
     return f"{said} {border}" if border else said
@@ -415,10 +416,10 @@ def _open(each: TypeWindow) -> str:
     names = {"nozzle": each.nozzle, "target": percent(reach.target)}
     if reach.needed is not None:
         return plural(
-            "To show {target} for {nozzle} at its best, about {n} specimen of each type is needed ({now} now), if "
-            "the estimates are the truth.",
-            "To show {target} for {nozzle} at its best, about {n} specimens of each type are needed ({now} now), if "
-            "the estimates are the truth.",
+            "To show {target} for {nozzle} at its best, about {n} specimen of it is needed ({now} now), if the "
+            "estimates are the truth and the other types grow alike.",
+            "To show {target} for {nozzle} at its best, about {n} specimens of it are needed ({now} now), if the "
+            "estimates are the truth and the other types grow alike.",
             reach.needed,
             **names,
             now=reach.specimens,
@@ -458,15 +459,17 @@ def how_to_read(found: WindowStudy) -> str:
 
 def table_cells(each: TypeWindow, found: WindowStudy) -> list[str]:
     """One type under `table_head`."""
-    today = [each.today_chance, each.today_low]
+    today = ["–", "–"]
+    if each.today_chance is not None and each.today_low is not None:
+        today = [likely(each.today_chance), at_least(each.today_low)]
     return [
         each.nozzle,
         percent(each.share_estimate),
         percent(each.share_bound),
         _at(each.best.settings, found),
-        percent(each.best.chance),
-        percent(each.best.chance_low),
-        *("–" if share is None else percent(share) for share in today),
+        likely(each.best.chance),
+        at_least(each.best.chance_low),
+        *today,
     ]
 
 

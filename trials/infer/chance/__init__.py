@@ -16,6 +16,7 @@ from trials.infer.chance.next_edge import (
     estimate_chance,
     layer_of,
     lost_cuts,
+    most_by_cuts,
     next_edge,
     specimens_to_show,
 )
@@ -57,6 +58,7 @@ __all__ = [
     "layer_of",
     "lost_cuts",
     "lowest_share",
+    "most_by_cuts",
     "next_edge",
     "specimens_to_show",
     "tolerance_bound",

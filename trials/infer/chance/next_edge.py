@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
-from scipy.special import ndtr
+from scipy.special import betaincinv, ndtr
 
 from trials.errors import NotFinite, WrongArgument
 from trials.findings import Finding
@@ -200,19 +200,37 @@ def lost_cuts(cuts: int, lost: int, z: np.ndarray) -> tuple[float, np.ndarray]:
     return (cuts - lost) / cuts, beta_draws(cuts - lost + 0.5, lost + 0.5, z)
 
 
-def specimens_to_show(
-    edge: NextEdge, rule: Rule, target: float, specimens: int, types: int = 1, confidence: float = 0.95, seed: int = 0
-) -> int | None:
-    """How many specimens per type would lift the lower bound to `target` if the estimates were the truth.
+def most_by_cuts(cuts: int, lost: int, confidence: float = 0.95) -> float:
+    """The most that a bound of a chance can be by the number of cuts alone: that of the share that goes through.
 
-    Specimen degrees of freedom grow by `types` per specimen, those of the layers below in proportion; sheets stay.
+    The lower limit from the distribution of `lost_cuts`; raises as that.
+    """
+    lost_cuts(cuts, lost, np.zeros(1))
+    return float(betaincinv(cuts - lost + 0.5, lost + 0.5, 1.0 - confidence))
+
+
+def specimens_to_show(
+    edge: NextEdge,
+    rule: Rule,
+    target: float,
+    specimens: int,
+    types: float = 1,
+    confidence: float = 0.95,
+    seed: int = 0,
+    cuts: int | None = None,
+    lost: int = 0,
+) -> int | None:
+    """How many specimens of a type would lift the lower bound to `target` if the estimates were the truth.
+
+    Specimen degrees of freedom grow by `types` per specimen (all specimens as a multiple of those of the type), those
+    of the layers below in proportion, and so do cuts and lost ones, as in `chance`; sheets stay.
     None where the estimate itself does not reach the target, or `MOST_SPECIMENS` would not do.
     """
-    if estimate_chance(edge, rule) <= target:
+    if estimate_chance(edge, rule) * (1.0 - lost / cuts if cuts else 1.0) <= target:
         return None
 
     def reaches(count: int) -> bool:
-        return chance(grown(edge, specimens, count, types), rule, confidence, draws=4_096, seed=seed).low >= target
+        return low_with(edge, rule, (specimens, count), types, confidence, seed, cuts, lost) >= target
 
     low, high = max(specimens, 2) - 1, max(specimens, 2)
     while not reaches(high):
@@ -225,8 +243,25 @@ def specimens_to_show(
     return high
 
 
-def grown(edge: NextEdge, now: int, count: int, types: int) -> NextEdge:
-    """The edge as it would be known from `count` specimens per type."""
+def low_with(
+    edge: NextEdge,
+    rule: Rule,
+    specimens: tuple[int, int],
+    types: float,
+    confidence: float,
+    seed: int,
+    cuts: int | None,
+    lost: int,
+) -> float:
+    """The lower bound of a chance with other specimens of a type than now, as `specimens_to_show`; (now, then)."""
+    now, count = specimens
+    more = grown(edge, now, count, types)
+    counts = None if cuts is None else round(cuts * count / now)
+    return chance(more, rule, confidence, 4_096, seed, counts, round(lost * count / now)).low
+
+
+def grown(edge: NextEdge, now: int, count: int, types: float) -> NextEdge:
+    """The edge as it would be known from `count` specimens of its type, all types grown alike."""
     ratio = count / now
     fixed = {name for name in edge.mean_sizes if layer_of(name) == "sheet"}
     squares = []

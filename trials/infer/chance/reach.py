@@ -9,8 +9,7 @@ from trials.infer.chance.next_edge import (
     Chance,
     NextEdge,
     Rule,
-    chance,
-    grown,
+    low_with,
     specimens_to_show,
 )
 
@@ -23,10 +22,10 @@ class Reach:
 
     Attributes:
         target: the chance asked about.
-        specimens: per type, in the trial.
-        needed: specimens per type whose bound would reach the target; None where the estimate does not reach it.
+        specimens: of the type, in the trial.
+        needed: specimens of the type whose bound would reach the target; None where the estimate does not reach it.
         more_than: as many specimens would not do, though the estimate lies above the target.
-        shown: (specimens per type, what the chance would be at least) where the estimate does not reach the target.
+        shown: (specimens of the type, what the chance would be at least) where the estimate does not reach the target.
     """
 
     target: float
@@ -37,25 +36,22 @@ class Reach:
 
 
 def find_reach(
-    edge: NextEdge, rule: Rule, found: Chance, target: float, specimens: int, types: int = 1, seed: int = 0
+    edge: NextEdge, rule: Rule, found: Chance, target: float, specimens: int, types: float = 1, seed: int = 0
 ) -> Reach | None:
     """What would lift the lower bound of `found` towards `target`; None where it reaches it.
 
-    The estimates are taken for the truth: specimens, coupons and readings grow together, sheets stay. Lost cuts are
-    left aside.
+    The estimates are taken for the truth: specimens of all types, coupons, readings, cuts and lost cuts (those of
+    `found`) grow together, sheets stay. specimens: of the type; types: all specimens as a multiple of them.
     """
     if found.low >= target:
         return None
+    known = found.confidence, seed, found.cuts, found.lost
     if found.estimate <= target:
-        shown = [(n, _low_with(edge, rule, specimens, n, types, found.confidence, seed)) for n in _more(specimens)]
+        shown = [(n, low_with(edge, rule, (specimens, n), types, *known)) for n in _more(specimens)]
         return Reach(target, specimens, None, None, tuple(shown))
-    needed = specimens_to_show(edge, rule, target, specimens, types, found.confidence, seed)
+    needed = specimens_to_show(edge, rule, target, specimens, types, *known)
     return Reach(target, specimens, needed, MOST_SPECIMENS if needed is None else None, ())
 
 
 def _more(specimens: int) -> tuple[int, ...]:
     return tuple(times * specimens for times in MULTIPLES)
-
-
-def _low_with(edge: NextEdge, rule: Rule, now: int, count: int, types: int, confidence: float, seed: int) -> float:
-    return chance(grown(edge, now, count, types), rule, confidence, draws=4_096, seed=seed).low
