@@ -15,12 +15,8 @@ from trials.responses import Scale
 from trials.units import shown
 from trials.words import ladders
 from trials.words.answer import word_of
-<<<<<<< HEAD
-from trials.words.chances import asked_words, likely, notes
-from trials.words.check_groups import check_groups
-=======
 from trials.words.chances import asked_words, at_least, likely, notes
->>>>>>> contenta
+from trials.words.check_groups import check_groups
 from trials.words.decision import decision_rows, money_notes
 from trials.words.findings import say
 from trials.words.first_page import answer_box, answered_by, provisional_words
