@@ -452,7 +452,9 @@ def chance_rows() -> tuple[ChanceResult, ...]:
         ChanceResult("plain", u, PLACE, 0.92, 0.78, notes=(below("plain", 0.25),), rests_on=(once,)),
         ChanceResult("plain", dross, PLACE, 0.9999, 0.5, rests_on=(graded,)),
         ChanceResult("plain", TOGETHER, PLACE, 0.9, 0.004, 0.37, 27),
-        ChanceResult("double", u, PLACE, 0.5, 0.3, None, 0, 26, 1, (lost, below("double", 0.3)), (once,)),
+        ChanceResult(
+            "double", u, PLACE, 0.5, 0.3, None, 0, 26, 1, notes=(lost, below("double", 0.3)), rests_on=(once,)
+        ),
         ChanceResult("double", TOGETHER, PLACE, 0.4, 0.0, None, 0, 26, 1, (lost,)),
     )
 
@@ -461,10 +463,10 @@ def test_chances_are_one_row_per_type_with_what_is_said_once():
     section = chance_section(chance_rows(), "pressure 0.7 bar")
     table = next(block for block in section["blocks"] if block["kind"] == "table")
     assert table["head"] == ["Nozzle type", "u at most 0.2 mm", "dross grade 1 or better", "all together"]
-    least = "at\u00a0least\u00a0"
+    least = "(at\u00a0least\u00a0"
     assert table["rows"] == [
-        ["plain", f"92 % {least}78 %", f"over 99 % {least}50 %", f"90 % {least}under 1 %"],
-        ["double", f"50 % {least}30 %", "–", f"40 % {least}0 %"],
+        ["plain", f"92 % {least}78 %)", f"over 99 % {least}50 %)", f"90 % {least}0 %)"],
+        ["double", f"50 % {least}30 %)", "–", f"40 % {least}0 %)"],
     ]
     text = json.dumps(section, ensure_ascii=False)
     for words in ("pressure 0.7 bar", "Worst of 3 readings per edge.", "fails (double 1)", "a new specimen"):

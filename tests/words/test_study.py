@@ -104,7 +104,7 @@ def test_without_an_answer():
         ((0.99, 0.82, 1.2), "ratio", "-1 %, interval -18 to +20 %"),
         ((0.9999, 0.82, 1.2), "ratio", "0 %, interval -18 to +20 %"),
         ((0.8, NAN, NAN), "ratio", "20 % lower"),
-        ((-0.0301, -0.0583, 0.00198), "difference", "-0.0301 mm, interval -0.0583 to +0.00198"),
+        ((-0.0301, -0.0583, 0.00198), "difference", "-0.030 mm, interval -0.058 to +0.002"),
         ((0.02, NAN, NAN), "difference", "+0.0200 mm"),
     ],
 )
@@ -164,6 +164,7 @@ DRAWN = SHUFFLE | {"listed": False, "out_of_reach": None, "arrangements": 5_846_
 SIZES = (("double", Amount(-33.2, "%"), Amount(-33.0, "%"), Answer.BETTER, Answer.BETTER),)
 MOVED = (("double", Amount(-9.0, "%"), Amount(-33.0, "%"), Answer.NOT_SETTLED, Answer.BETTER),)
 UNWORDED = (("double", Amount(-0.0135, "mm"), Amount(-0.0301, "mm"), None, None),)
+BORNE = (("double", Amount(-0.0135, "mm"), Amount(-0.0301, "mm"), None, None, 0.0114),)
 PAIR = About(nozzle="shower", against="double")
 SAID = [
     (K.TERMS_LEFT_OUT, {"terms": ("a x b",)}, About(), CALM, "cannot carry them: a x b"),
@@ -219,7 +220,7 @@ SAID = [
     (K.GRADES_SHUFFLED, SHUFFLE, About(), CALM, "All 8 ways of dealing the types to specimens: p = 0.031, and none"),
     (K.NO_ORDERED_MODEL, {}, About(), CALM, "no ordered model"),
     (K.GRADES_APART, {"lower": True, "bound": 0.5}, PAIR, LOOK, "lower grades than double throughout"),
-    (K.GRADES_APART, {"lower": False, "bound": 2.0}, PAIR, LOOK, "at least 2.0 times those of double"),
+    (K.GRADES_APART, {"lower": False, "bound": 2.0}, PAIR, LOOK, "at least 2.00 times those of double"),
     (K.GRADES_APART, {"lower": True, "bound": None}, PAIR, LOOK, "throughout, so no finite estimate exists."),
     (K.GRADES_APART, {"lower": False, "bound": None}, PAIR, LOOK, "higher grades than double throughout"),
     (K.GRADE_ODDS, {"odds": 0.13, "low": 0.0, "high": float("inf")}, PAIR, CALM, "interval 0 to no bound"),
@@ -319,6 +320,13 @@ SAID = [
         About(),
         CALM,
         "the sizes are:",
+    ),
+    (
+        K.WITHOUT_THE_FAR,
+        {"n": 4, "gone": (), "sizes": BORNE, "words_change": False},
+        About(),
+        CALM,
+        "double -0.030 mm (was -0.013 mm)",
     ),
     (K.WITHOUT_THE_FAR, {"n": 4, "problem": "too few"}, About(), CHANGE, "nothing can be said: too few"),
     (

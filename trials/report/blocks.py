@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from trials.words.language import text, word
-from trials.words.numbers import point
+from trials.words.numbers import point, unsigned_zero
 from trials.words.system import in_use, shown_unit
 
 Block = dict[str, Any]
@@ -60,7 +60,7 @@ def num(value: float | None, digits: int = 3) -> str:
     if value == 0:
         return "0"
     places = max(digits - 1 - math.floor(math.log10(abs(value))), 0)
-    return point(f"{value:.{places}f}".replace("-", "−"))
+    return point(unsigned_zero(f"{value:.{places}f}").replace("-", "−"))
 
 
 def setting(name: str, unit: str) -> str:
@@ -74,7 +74,10 @@ def alike(*values: float | None, digits: int = 3) -> list[str]:
     sizes = [abs(v) for v in values if v is not None and math.isfinite(v) and v != 0]
     places = max(digits - 1 - math.floor(math.log10(max(sizes))), 0) if sizes else 0
     plain = [v is not None and math.isfinite(v) for v in values]
-    return [point(f"{v:.{places}f}".replace("-", "−")) if ok else num(v) for v, ok in zip(values, plain, strict=True)]
+    return [
+        point(unsigned_zero(f"{v:.{places}f}").replace("-", "−")) if ok else num(v)
+        for v, ok in zip(values, plain, strict=True)
+    ]
 
 
 def span(low: str, high: str) -> str:

@@ -26,7 +26,7 @@ from trials.words.check_groups import check_groups
 from trials.words.checks import check_name
 from trials.words.findings import say
 from trials.words.language import plural, text
-from trials.words.numbers import confidence, fixed, p_value
+from trials.words.numbers import beside, confidence, fixed, p_value
 from trials.words.settings import at_place, place_words, term_words
 from trials.words.study import basis_words, beside_headline, label, named, remarks
 
@@ -205,7 +205,7 @@ def _beside(result: ResponseResult) -> tuple[list[str], dict[str, tuple[str, str
 def _size_cells(c: Comparison) -> tuple[str, str, str]:
     """Size, interval and p of a comparison."""
     sizes = (c.value, c.low, c.high)
-    value, low, high = (fixed(x, 2) for x in sizes) if c.kind == "ratio" else b.alike(*sizes)
+    value, low, high = (fixed(x, 2) for x in sizes) if c.kind == "ratio" else beside(c.low, c.high, *sizes)
     return value, "–" if math.isnan(c.low) else b.span(low, high), p_value(c.p)
 
 
@@ -243,7 +243,7 @@ def _comparison_row(c: Comparison, result: ResponseResult, in_unit: bool, worded
     known = not math.isnan(c.low)
     row = [named(c.nozzle, result), named(c.against, result), *_size_cells(c)]
     if in_unit:
-        unit = b.alike(*c.in_unit) if c.in_unit else ["–"]
+        unit = beside(*c.in_unit[1:], *c.in_unit) if c.in_unit else ["–"]
         row.append(f"{unit[0]} ({b.span(unit[1], unit[2])})" if known and c.in_unit else unit[0])
     if worded:
         row.append(word_of(c.answer, c.answer_adds) or "–")
@@ -263,11 +263,16 @@ def _pairs(result: ResponseResult) -> list[b.Block]:
     ]
     rows = [[cell if j <= k else "" for j, cell in enumerate(row)] for k, row in enumerate(rows)][1:]
     first = result.pairs[0]
-    shown_as = text("Ratio") if first.kind == "ratio" else text("Difference, {unit}", unit=shown(result.unit))
+    unit = shown(result.unit)
+    if first.kind == "ratio":
+        what = text("Ratio of the type in the row to the type in the column")
+    elif unit:
+        what = text("Difference in {unit}: type in the row less type in the column", unit=unit)
+    else:
+        what = text("Difference: type in the row less type in the column")
     note = text(
-        "{kind} of the type in the row to the type in the column, and its {level} interval; {place}. The intervals "
-        "hold together for all pairs.",
-        kind=shown_as,
+        "{what}, and its {level} interval; {place}. The intervals hold together for all pairs.",
+        what=what,
         level=confidence(first.confidence),
         place=at_place(first.settings),
     )
@@ -283,7 +288,7 @@ def _pair_cell(c: Comparison, turned: bool) -> str:
         sizes = (1 / c.value, 1 / c.high, 1 / c.low)
     elif turned:
         sizes = (-c.value, -c.high, -c.low)
-    value, low, high = (fixed(x, 2) for x in sizes) if c.kind == "ratio" else b.alike(*sizes, digits=2)
+    value, low, high = (fixed(x, 2) for x in sizes) if c.kind == "ratio" else beside(*sizes[1:], *sizes)
     return value if math.isnan(c.low) else text("{value} ({low} to {high})", value=value, low=low, high=high)
 
 

@@ -9,7 +9,7 @@ from trials.decide.kinds import StudyKind
 from trials.findings import Fact, Finding, Weight
 from trials.words import facts
 from trials.words.language import plural, text, word
-from trials.words.numbers import chance, changed, listed, many, number, p_value, point, with_unit
+from trials.words.numbers import chance, changed, changed_within, listed, many, number, p_value, point, with_unit
 
 MANY = 6  # names in one sentence; more are counted
 SHOWN = 0.05  # p below which a difference is said to be shown
@@ -98,8 +98,15 @@ def _shift(mount: Fact, nozzle: Fact, high: Fact, low: Fact, difference: Fact) -
 
 
 def _interval(finding: Finding) -> str:
+    """The interval of a trend, with the digits that it bears."""
     low, high = facts.amount(finding, "low"), facts.amount(finding, "high")
-    return text("{low} to {high}", low=changed(low), high=changed(high))
+    ends = changed_within((high.value - low.value) / 2.0, low, high) if low.unit != "%" else map(changed, (low, high))
+    return text("{low} to {high}", **dict(zip(("low", "high"), ends, strict=True)))
+
+
+def _trend(finding: Finding) -> str:
+    value, low, high = (facts.amount(finding, name) for name in ("value", "low", "high"))
+    return changed(value) if value.unit == "%" else changed_within((high.value - low.value) / 2.0, value)[0]
 
 
 def _zero_inside(finding: Finding) -> bool:
@@ -112,7 +119,7 @@ def _drift(finding: Finding) -> str:
         return text(
             "The response drifts over the order of cutting: {value} from first to last coupon (95 % interval "
             "{interval}). The random order keeps it from favouring a type; look for lens heating or wear.",
-            value=changed(facts.amount(finding, "value")),
+            value=_trend(finding),
             interval=span,
         )
     if _zero_inside(finding):
@@ -135,7 +142,7 @@ def _drift_at_the_bench(finding: Finding) -> str:
         return text(
             "The readings drift over the order of measuring: {value} from first to last (95 % interval {interval}). "
             "The random order keeps it from favouring a type; check the instrument on its reference piece.",
-            value=changed(facts.amount(finding, "value")),
+            value=_trend(finding),
             interval=span,
         )
     if _zero_inside(finding):
@@ -157,7 +164,7 @@ def _wear(finding: Finding) -> str:
     if _flagged(finding):
         return text(
             "The response moves as a mount goes on: {value} per ten coupons cut (95 % interval {interval}).",
-            value=changed(facts.amount(finding, "value")),
+            value=_trend(finding),
             interval=span,
         )
     if _zero_inside(finding):
@@ -362,7 +369,7 @@ def _again(finding: Finding, lead: str, remedy: str) -> str:
             changes="; ".join([*moved, *gone]),
             remedy=remedy,
         )
-    sizes = "; ".join(_size_moves(*row[:3]) for row in rows)
+    sizes = "; ".join(_size_moves(*row[:3], *row[5:]) for row in rows)
     if any(row[3] is not None for row in rows):
         return text("{lead} no word changes: {sizes}.", lead=lead, sizes=sizes)
     return text("{lead} the sizes are: {sizes}.", lead=lead, sizes=sizes)
@@ -373,8 +380,13 @@ def _word_moves(nozzle: Fact, was: Fact, now: Fact) -> str:
     return text("{nozzle}: {was} becomes {now}", nozzle=nozzle, **known)
 
 
-def _size_moves(nozzle: Fact, was: Fact, now: Fact) -> str:
-    before, after = changed(facts.as_amount(was)), changed(facts.as_amount(now))
+def _size_moves(nozzle: Fact, was: Fact, now: Fact, half: Fact = None) -> str:
+    """half: of the width of the interval of what it was, which says how many digits a difference bears."""
+    first, second = facts.as_amount(was), facts.as_amount(now)
+    if isinstance(half, float) and first.unit != "%":
+        before, after = changed_within(half, first, second)
+    else:
+        before, after = changed(first), changed(second)
     return text("{nozzle} {now} (was {was})", nozzle=nozzle, now=after, was=before)
 
 

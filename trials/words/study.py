@@ -17,7 +17,19 @@ from trials.words.answer import word_of
 from trials.words.findings import say
 from trials.words.language import text
 from trials.words.model import rests_on_words
-from trials.words.numbers import confidence, fixed, listed, number, p_value, percent, point, rounded, signed, with_unit
+from trials.words.numbers import (
+    beside,
+    confidence,
+    fixed,
+    listed,
+    number,
+    p_value,
+    percent,
+    point,
+    rounded,
+    signed,
+    with_unit,
+)
 from trials.words.settings import at_place, factor_name, source_words
 from trials.words.system import shown_unit, step_in_use
 
@@ -115,12 +127,9 @@ def change_words(c: Comparison | Gain, unit: str) -> str:
         sizes = {name: fixed(100.0 * x, 0, sign=True) for name, x in (("n", c.value), ("low", c.low), ("high", c.high))}
         return text("{n} of 100 coupons at the required grade, interval {low} to {high}", **sizes)
     if c.kind == "difference":
-        size = f"{signed(c.value)} {shown(unit)}".strip()
-        return (
-            size
-            if bare
-            else text("{size}, interval {low} to {high}", size=size, low=signed(c.low), high=signed(c.high))
-        )
+        value, low, high = beside(c.low, c.high, c.value, c.low, c.high, sign=True)
+        size = f"{value} {shown(unit)}".strip()
+        return size if bare else text("{size}, interval {low} to {high}", size=size, low=low, high=high)
     value, low, high = (x - 1.0 for x in (c.value, c.low, c.high))
     lower = value < 0
     if bare:
