@@ -1,5 +1,7 @@
 """Grades that decide: four words by shares of coupons at the required grade, and no word without a declared share."""
 
+import dataclasses
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -9,15 +11,20 @@ from trials.decide.dross_shares import by_shares, shares_said, worthwhile_share
 from trials.decide.kinds import StudyKind
 from trials.decide.prepare import prepare
 from trials.decide.response import Studied, fit_response, study_response
+from trials.decide.results import Comparison
 from trials.errors import InputError
+from trials.findings import Place, PlaceKind
 from trials.infer.answer import Added, Answer, levels
 from trials.infer.means import share_differences
 from trials.plan.choose import make_plan
 from trials.plan.kinds import PlanKind
+from trials.plan.power import Counts, specimens_needed
+from trials.report.response_pages import _size_cells
 from trials.trial import parse, worthwhile_margins
 from trials.words.first_page import _gain
 from trials.words.study import change_words
 
+PLACE = Place(PlaceKind.TODAY, ({"pressure": 0.7},))
 ALLOWED = {kind: [(p, s) for p in (0.5, 0.7, 0.9) for s in (0.6, 1.0, 1.4)] for kind in ("cylindrical", "double")}
 
 
@@ -47,7 +54,7 @@ def test_more_coupons_at_the_grade_is_better(make_table):
     (found,) = words_of(trial, grades(make_table, {"cylindrical": 2, "double": 8}))
     assert (found.nozzle, found.kind, found.answer) == ("double", "share", Answer.BETTER)
     assert found.value == pytest.approx(6 / 9) and found.times_worthwhile == pytest.approx(6 / 9 / 0.2)
-    assert change_words(found, "").startswith("+67 of 100 coupons at the required grade, interval +")
+    assert change_words(found, "").startswith("67 of 100 coupons more at the required grade, interval ")
     assert _gain(None, found).startswith("About 67 of 100 coupons more reach the required dross grade, surely more")
 
 
@@ -133,3 +140,41 @@ def test_what_is_said_of_shares_is_about_the_decisive_grade_alone(make_table):
     assert said.facts == {"grade": 1, "share": 0.2} and said.about.response == "dross"
     assert shares_said(trial, ready, found, primary=False) == () and shares_said(trial, ready, None, primary=True) == ()
     assert shares_said(trial, prepare(trial, "roughness", make_table()), found, primary=True) == ()
+
+
+OPEN = Comparison("double", "plain", PLACE, "share", -2 / 3, -1.254, -0.08, 0.03, Answer.WORSE, None, 0.95)
+
+
+@pytest.mark.parametrize(
+    ("sizes", "words"),
+    [
+        ((-2 / 3, -1.254, -0.08), "67 of 100 coupons fewer at the required grade, interval 8 to 100"),
+        ((0.7, 0.2, 1.3), "70 of 100 coupons more at the required grade, interval 20 to 100"),
+        ((0.22, -0.36, 0.805), "22 of 100 coupons more at the required grade, interval 36 fewer to 80 more"),
+        ((-0.1, np.nan, np.nan), "10 of 100 coupons fewer at the required grade"),
+    ],
+)
+def test_no_more_than_all_coupons_can_differ(sizes, words):
+    found = dataclasses.replace(OPEN, value=sizes[0], low=sizes[1], high=sizes[2])
+    assert change_words(found, "") == words
+    assert _size_cells(found)[0] in ("-0.67", "+0.70", "+0.22", "-0.10") and "1.25" not in _size_cells(found)[1]
+
+
+def test_an_open_share_says_what_would_settle_it(make_table):
+    """Nothing is said where all is settled; else specimens by the spread of one specimen's share."""
+    trial = trial_with("20 %")
+    found = study_response(
+        trial, fit_response(trial, "dross", grades(make_table, {"cylindrical": 5, "double": 6})), ALLOWED, levels(1)
+    )
+    assert [c.answer for c in found.comparisons] == [Answer.NOT_SETTLED]
+    (needed,) = found.more
+    # every specimen of a type has the same share: counting alone, (5 9 + 1/2) of 27 + 1 coupons and so on, nine each
+    shares = [(3 * good + 0.5) / 28 for good in (5, 6)]
+    spread = float(np.mean([share * (1 - share) / 9 for share in shares]))
+    wanted = specimens_needed({"specimen": spread}, 0.2, Counts(types=2, specimens=3), levels(1))
+    assert needed.facts["specimens_at_worthwhile"] == wanted.at_worthwhile > 3
+    assert needed.facts["specimens_at_zero"] == wanted.at_zero > 3 and not needed.facts["mounts_apply"]
+    settled = study_response(
+        trial, fit_response(trial, "dross", grades(make_table, {"cylindrical": 2, "double": 8})), ALLOWED, levels(1)
+    )
+    assert settled.more == ()

@@ -16,7 +16,7 @@ from trials.decide.cost import Rates, Running
 from trials.decide.decision_result import Question
 from trials.decide.kinds import StudyKind
 from trials.decide.more_cutting import more_cutting
-from trials.decide.prepare import _axes, _settled, _sorted, _without, prepare
+from trials.decide.prepare import _axes, _settled, _sorted, _without, prepare, specimens_of
 from trials.decide.study import asked_by
 from trials.decide.window import _border, _others, _searched, asks_window, two_factors
 from trials.errors import InputError, NotIdentifiable
@@ -388,8 +388,8 @@ def counted(today, others, named=True):
     ],
 )
 def test_specimens_of_the_others_and_of_todays(today, others, found):
-    assert response._specimens(counted(today, others)) == pytest.approx(found)
-    assert response._specimens(counted(today, others, named=False)) == (1, 1.0)
+    assert specimens_of(counted(today, others)) == pytest.approx(found)
+    assert specimens_of(counted(today, others, named=False)) == (1, 1.0)
 
 
 def test_a_type_outside_of_what_it_was_allowed_is_named():

@@ -18,6 +18,7 @@ from trials.infer.kinds import InferKind
 from trials.plan.kinds import PlanKind
 from trials.trial import parse
 from trials.words.findings import say
+from trials.worthwhile import Margins
 
 ALL = [(p, q) for p in (0.5, 0.7, 0.9) for q in (0.6, 1.0, 1.4)]
 ALLOWED = {"cylindrical": ALL, "double": ALL}
@@ -377,9 +378,9 @@ def laid_out(monkeypatch, trial, table):
     monkeypatch.setattr(response, "specimens_needed", specimens_needed)
     fitted = fit_response(trial, "roughness", table)
     open_word = Made(answer=Answer.NOT_SETTLED)
-    assert response._more(fitted.ready, fitted.fit, EVERY, levels(1), None, [open_word]) == ()
-    assert response._more(fitted.ready, fitted.fit, EVERY, levels(1), 0.2, [Made(answer=Answer.BETTER)]) == ()
-    assert response._more(fitted.ready, fitted.fit, EVERY, levels(1), 0.2, [open_word]) == ("needed",)
+    assert response._more(fitted, EVERY, levels(1), None, [open_word]) == ()
+    assert response._more(fitted, EVERY, levels(1), Margins(0.2, 0.3), [Made(answer=Answer.BETTER)]) == ()
+    assert response._more(fitted, EVERY, levels(1), Margins(0.2, 0.3), [open_word]) == ("needed",)
     return asked, fitted.ready
 
 

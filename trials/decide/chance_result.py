@@ -37,6 +37,6 @@ class ChanceResult:
     n_coupons: int = 0
     cuts: int = 0
     lost: int = 0
-    most: float | None = None
     notes: tuple[Finding, ...] = ()
     rests_on: tuple[Finding, ...] = ()
+    most: float | None = None

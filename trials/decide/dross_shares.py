@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import pandas as pd
 
 from trials.decide.kinds import StudyKind
 from trials.decide.measured import places
-from trials.decide.prepare import NOZZLE, Prepared
+from trials.decide.prepare import NOZZLE, Prepared, specimens_of
 from trials.decide.results import Comparison
 from trials.errors import TrialError
 from trials.findings import About, Finding, Place, Weight
 from trials.infer.answer import Added, Answer, Levels, answer
 from trials.infer.means import ShareDifferences, share_differences
+from trials.plan.power import Counts, specimens_needed
 from trials.trial import Level, Trial
 from trials.worthwhile import Margins, coupon_share
 
@@ -36,16 +38,41 @@ def by_shares(
     found = places(trial, allowed)
     place = found.get("average", found["today"])
     counted = _counted(ready, grade, lost)
-    try:
-        differences = share_differences(
-            counted["met"].to_numpy(float),
-            counted["tried"].to_numpy(float),
-            counted[NOZZLE].to_numpy(object),
-            ready.today,
-        )
-    except TrialError:
+    differences = _differences(counted, ready.today)
+    if differences is None:
         return _not_repeated(counted, ready.today, place, levels)
     return _worded(differences, ready.today, place, levels, worthwhile)
+
+
+def shares_needed(
+    trial: Trial, ready: Prepared, shares: Sequence[Comparison], levels: Levels, lost: pd.DataFrame | None
+) -> tuple[Finding, ...]:
+    """How many more specimens would settle a share that is not settled, each cut and counted as those so far.
+
+    shares: as `by_shares` found them. A specimen's share is one figure with one spread, so further mounts of a specimen
+    are not reckoned with; with one specimen of each type only that more are needed is known.
+    """
+    worthwhile, grade = worthwhile_share(trial, ready.name), trial.application.required.dross_grade
+    if not any(c.answer == Answer.NOT_SETTLED for c in shares):
+        return ()
+    if worthwhile is None or grade is None or ready.today is None:
+        return ()
+    found = _differences(_counted(ready, grade, lost), ready.today)
+    if found is None:
+        return (Finding(StudyKind.ONE_PIECE_OF_EACH),)
+    specimens, today = specimens_of(ready)
+    counts = Counts(types=len(ready.types), specimens=specimens, today=today)
+    needed = specimens_needed({"specimen": found.of_one}, worthwhile, counts, levels)
+    return (replace(needed, mounts_apply=False).finding(),)
+
+
+def _differences(counted: pd.DataFrame, today: str) -> ShareDifferences | None:
+    """Differences in share from today's type; None where no type has a second specimen."""
+    met, tried = counted["met"].to_numpy(float), counted["tried"].to_numpy(float)
+    try:
+        return share_differences(met, tried, counted[NOZZLE].to_numpy(object), today)
+    except TrialError:
+        return None
 
 
 def worthwhile_share(trial: Trial, name: str) -> float | None:

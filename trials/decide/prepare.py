@@ -206,3 +206,22 @@ def _without(structure: Structure, name: str, rest: dict[str, Labels]) -> Struct
     if name != structure.yardstick:
         return replace(structure, groups=rest)
     return replace(structure, groups=rest, replicated=False, pieces_only=True, yardstick="coupon")
+
+
+def specimens_of(ready: Prepared) -> tuple[int, float]:
+    """Specimens of each other type and how many times as many today's has; the mean and one where they are unlike."""
+    nearest = max(1, round(per_type(ready, "specimen")))
+    if "specimen" not in ready.table or ready.today is None:
+        return nearest, 1.0
+    counts = dict(ready.table.groupby(NOZZLE)["specimen"].nunique())
+    today, others = counts.pop(ready.today, 0), set(counts.values())
+    if today < 2 or len(others) != 1 or min(others) < 2:
+        return nearest, 1.0
+    return int(min(others)), float(today / min(others))
+
+
+def per_type(ready: Prepared, name: str) -> float:
+    """Mean number of different marks of a layer per type; one where some row has none."""
+    if name not in ready.table or (ready.table[name].astype(str) == "").any():
+        return 1.0
+    return float(ready.table.groupby(NOZZLE)[name].nunique().mean())

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from trials.decide.checking import run_checks
-from trials.decide.dross_shares import by_shares, shares_said
+from trials.decide.dross_shares import by_shares, shares_needed, shares_said
 from trials.decide.graded import against_reference, fit_grades, shuffled, without_spread
 from trials.decide.judged import Fitted, Judged, judged_by
 from trials.decide.kinds import StudyKind
@@ -24,7 +24,7 @@ from trials.decide.measured import (
     spreads,
     term_tests,
 )
-from trials.decide.prepare import NOZZLE, Prepared, prepare
+from trials.decide.prepare import NOZZLE, Prepared, per_type, prepare, specimens_of
 from trials.decide.repeated import Asked, repeated, unsettled
 from trials.decide.results import Comparison, Mean, ResponseResult, State, TermTest
 from trials.errors import TrialError
@@ -35,6 +35,7 @@ from trials.infer.model import rests_on
 from trials.infer.ordinal import OrdinalFit
 from trials.plan.power import Counts, specimens_needed
 from trials.trial import Level, Trial, expected_level, worthwhile_margins
+from trials.worthwhile import Margins
 
 Allowed = Mapping[str, Sequence[tuple[Level, ...]]]
 NOTHING = 1e-10  # share of all variance below which a spread came out as zero: what the optimiser leaves of one
@@ -134,7 +135,9 @@ def study_response(
         higher_is_better=ready.quantity.higher_is_better,
         spread_by_type=studied.judged.by_type,
         checks=(*run_checks(ready, fit), *(each.finding for each in again)),
-        more=_more(ready, fit, place, levels, None if worthwhile is None else worthwhile.smaller, first),
+        more=_more(found, place, levels, worthwhile, first)
+        if shares is None
+        else shares_needed(trial, ready, shares, levels, lost),
         said=each_once([*said, *_outside(ready, allowed, place)]),
         other_means=mean_table(ready, fit, other) if other else (),
         effects=effects(ready, fit, place),
@@ -219,22 +222,18 @@ def _reached(level: Level, cut: Sequence[Level]) -> bool:
 
 
 def _more(
-    ready: Prepared,
-    fit: MixedFit,
-    place: Place,
-    levels: Levels,
-    worthwhile: float | None,
-    comparisons: Sequence[Comparison],
+    found: Fitted, place: Place, levels: Levels, margins: Margins | None, comparisons: Sequence[Comparison]
 ) -> tuple[Finding, ...]:
     """How many more specimens or mounts would settle what is not settled."""
+    ready, worthwhile = found.ready, None if margins is None else margins.smaller
     if worthwhile is None or not any(c.answer == "not settled" for c in comparisons):
         return ()
     if not ready.structure.replicated:
         return (Finding(StudyKind.ONE_PIECE_OF_EACH),)
-    specimens, today = _specimens(ready)
+    specimens, today = specimens_of(ready)
     pieces = (len(ready.types) - 1 + today) * specimens
     coupons = ready.table["coupon"].nunique()
-    mounts = max(1, round(_per_type(ready, "mount") * len(ready.types) / pieces))
+    mounts = max(1, round(per_type(ready, "mount") * len(ready.types) / pieces))
     counts = Counts(
         types=len(ready.types),
         specimens=specimens,
@@ -246,26 +245,8 @@ def _more(
         terms=ready.fixed.shape[1] - len(ready.types),
         today=today,
     )
-    needed = specimens_needed(fit.variances, worthwhile, counts, levels)
+    needed = specimens_needed(found.fit.variances, worthwhile, counts, levels)
     return (needed.finding(),)
-
-
-def _specimens(ready: Prepared) -> tuple[int, float]:
-    """Specimens of each other type and how many times as many today's has; the mean and one where they are unlike."""
-    nearest = max(1, round(_per_type(ready, "specimen")))
-    if "specimen" not in ready.table or ready.today is None:
-        return nearest, 1.0
-    counts = dict(ready.table.groupby(NOZZLE)["specimen"].nunique())
-    today, others = counts.pop(ready.today, 0), set(counts.values())
-    if today < 2 or len(others) != 1 or min(others) < 2:
-        return nearest, 1.0
-    return int(min(others)), float(today / min(others))
-
-
-def _per_type(ready: Prepared, name: str) -> float:
-    if name not in ready.table or (ready.table[name].astype(str) == "").any():
-        return 1.0
-    return float(ready.table.groupby(NOZZLE)[name].nunique().mean())
 
 
 def _coupons_worth(ready: Prepared, place: Place) -> float:

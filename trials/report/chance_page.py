@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from trials.decide.chance_result import TOGETHER, Asked, ChanceResult
@@ -154,22 +154,25 @@ def _needed(finding: Finding) -> str:
 def _lost(chances: Sequence[ChanceResult]) -> list[b.Block]:
     """Cuts that made no edge, said once for all types, and what the number of cuts alone leaves open."""
     lost = {c.nozzle: c.lost for c in chances if c.lost}
-    counts = [text("{nozzle} {n}", nozzle=nozzle, n=n) for nozzle, n in lost.items()]
-    names = listed(counts) if counts else text("none so far")
     most = {c.nozzle: at_least(c.most) for c in chances if c.most is not None}
-    if not most:
+    if not lost and not most:
         return []
-    bounds = [text("{nozzle} {n}", nozzle=nozzle, n=n) for nozzle, n in most.items()]
-    return [
-        b.words(
-            text("A cut that does not go through counts as an edge that fails ({counts}).", counts=names),
+    names = _by_type(lost) if lost else text("none so far")
+    said = [text("A cut that does not go through counts as an edge that fails ({counts}).", counts=names)]
+    if most:
+        bounds = next(iter(most.values())) if len(set(most.values())) == 1 else _by_type(most)
+        said.append(
             text(
                 "So few cuts leave open how often that happens: by their number alone no chance can be shown to be "
                 "more than {bounds}.",
-                bounds=next(iter(most.values())) if len(set(most.values())) == 1 else listed(bounds),
-            ),
+                bounds=bounds,
+            )
         )
-    ]
+    return [b.words(" ".join(said))]
+
+
+def _by_type(found: Mapping[str, object]) -> str:
+    return listed([text("{nozzle} {n}", nozzle=nozzle, n=n) for nozzle, n in found.items()])
 
 
 def _said(findings: Sequence[Finding]) -> str:

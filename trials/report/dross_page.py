@@ -43,8 +43,8 @@ def odds_table(result: ResponseResult) -> list[b.Block]:
         return []
     names = [text("Nozzle type"), text("Against"), text("Odds of a worse grade"), text("95 % interval")]
     note = text(
-        "Odds as a multiple of those of the type it stands against; each interval by itself, specimens taken into "
-        "account."
+        "Odds as a multiple of those of the type it stands against, taken as the same at every setting and so over all "
+        "that were cut, not at one alone; each interval by itself, specimens taken into account."
     )
     apart = any(f.kind == StudyKind.GRADES_APART for f in found)
     why = text("No estimate: all its grades lie on one side, so only a bound is known.") if apart else ""

@@ -28,7 +28,7 @@ from trials.words.findings import say
 from trials.words.language import plural, text
 from trials.words.numbers import beside, confidence, fixed, p_value
 from trials.words.settings import at_place, place_words, term_words
-from trials.words.study import basis_words, beside_headline, label, named, remarks
+from trials.words.study import basis_words, beside_headline, in_share, label, named, remarks
 
 DRIFTS = (StudyKind.DRIFT, StudyKind.WEAR_IN_A_MOUNT)
 
@@ -183,15 +183,7 @@ def _means(result: ResponseResult, of_those_cut: str, one: str) -> list[b.Block]
 def _beside(result: ResponseResult) -> tuple[list[str], dict[str, tuple[str, str, str]], str]:
     """Heads, cells by type and the note of the comparisons of a secondary response with today's type."""
     first = result.comparisons[0]
-    unit = shown(result.unit)
-    size = (
-        text("Ratio")
-        if first.kind == "ratio"
-        else text("Difference, {unit}", unit=unit)
-        if unit
-        else text("Difference")
-    )
-    heads = [size, text("{level} interval", level=confidence(first.confidence)), "p"]
+    heads = [_difference(first, result), text("{level} interval", level=confidence(first.confidence)), "p"]
     cells = {c.nozzle: _size_cells(c) for c in result.comparisons}
     note = text(
         "Last columns: against {nozzle}, {place}; these intervals hold together and p allows for their number, the "
@@ -202,10 +194,20 @@ def _beside(result: ResponseResult) -> tuple[list[str], dict[str, tuple[str, str
     return heads, cells, note
 
 
+def _difference(c: Comparison, result: ResponseResult) -> str:
+    """Head of a column of comparisons."""
+    if c.kind == "ratio":
+        return text("Ratio")
+    if result.scale == Scale.GRADE:
+        return text("Difference in grade")
+    return text("Difference, {unit}", unit=shown(result.unit)) if result.unit else text("Difference")
+
+
 def _size_cells(c: Comparison) -> tuple[str, str, str]:
     """Size, interval and p of a comparison."""
-    sizes = (c.value, c.low, c.high)
-    value, low, high = (fixed(x, 2) for x in sizes) if c.kind == "ratio" else beside(c.low, c.high, *sizes)
+    sizes = in_share(c)
+    two = c.kind in ("ratio", "share")
+    value, low, high = (fixed(x, 2, sign=c.kind == "share") for x in sizes) if two else beside(*sizes[1:], *sizes)
     return value, "–" if math.isnan(c.low) else b.span(low, high), p_value(c.p)
 
 
@@ -222,7 +224,7 @@ def _comparisons(title: str, result: ResponseResult, found: tuple[Comparison, ..
         return []
     ratio, unit = found[0].kind == "ratio", shown(result.unit)
     in_unit, worded = ratio and any(c.in_unit for c in found), any(c.answer for c in found)
-    kind = text("Ratio") if ratio else text("Difference, {unit}", unit=unit) if unit else text("Difference")
+    kind = text("Share of coupons") if found[0].kind == "share" else _difference(found[0], result)
     sure = text("{level} interval", level=confidence(found[0].confidence))
     names = [text("Nozzle type"), text("Against"), kind, sure, "p"]
     names += [text("In {unit}", unit=unit)] if in_unit else []
@@ -230,6 +232,8 @@ def _comparisons(title: str, result: ResponseResult, found: tuple[Comparison, ..
     widths = (2, 2, 1.05, 1.7, 1.35, *((2.2,) if in_unit else ()), *((2.4,) if worded else ()))
     rows = [_comparison_row(c, result, in_unit, worded) for c in found]
     note = [f"{at_place(found[0].settings, start=True)}."]
+    if found[0].kind == "share":
+        note.append(text("Share of coupons at the required grade, less that of the type it stands against."))
     note.append(
         text(
             "The {level} intervals hold together for all comparisons of the table; p allows for their number.",
@@ -263,22 +267,26 @@ def _pairs(result: ResponseResult) -> list[b.Block]:
     ]
     rows = [[cell if j <= k else "" for j, cell in enumerate(row)] for k, row in enumerate(rows)][1:]
     first = result.pairs[0]
-    unit = shown(result.unit)
-    if first.kind == "ratio":
-        what = text("Ratio of the type in the row to the type in the column")
-    elif unit:
-        what = text("Difference in {unit}: type in the row less type in the column", unit=unit)
-    else:
-        what = text("Difference: type in the row less type in the column")
     note = text(
         "{what}, and its {level} interval; {place}. The intervals hold together for all pairs.",
-        what=what,
+        what=_pair_words(first, result),
         level=confidence(first.confidence),
         place=at_place(first.settings),
     )
     names = [text("Against"), *(f"{k}  {named(n, result)}" for k, n in enumerate(nozzles[:-1], 1))]
     table = b.table(names, rows, (), (1.4, *(1.0 for _ in nozzles[:-1])))
     return [b.head(text("Every pair")), table, b.words(note)]
+
+
+def _pair_words(c: Comparison, result: ResponseResult) -> str:
+    """What stands in a cell of the matrix of pairs."""
+    if c.kind == "ratio":
+        return text("Ratio of the type in the row to the type in the column")
+    if result.scale == Scale.GRADE:
+        return text("Difference in grade: type in the row less type in the column")
+    if result.unit:
+        return text("Difference in {unit}: type in the row less type in the column", unit=shown(result.unit))
+    return text("Difference: type in the row less type in the column")
 
 
 def _pair_cell(c: Comparison, turned: bool) -> str:

@@ -118,7 +118,8 @@ def _grades_by_shares(finding: Finding) -> str:
     return text(
         "The word rests on the share of coupons at grade {grade} or better, over all settings: {share} more of them "
         "would be worthwhile. Types are judged by their specimens; a lost coupon counts as not reaching the grade. "
-        "Differences against today's are shares, 0.2 being 20 of 100 coupons; means and pairs are grades.",
+        "Differences against today's are shares, 0.2 being 20 of 100 coupons, so that above zero is better; means and "
+        "pairs are grades, so that above zero is worse.",
         grade=plain(facts.figure(finding, "grade")),
         share=percent(facts.figure(finding, "share")),
     )

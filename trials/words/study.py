@@ -79,7 +79,9 @@ def _sized_clause(c: Comparison, result: ResponseResult) -> str:
     names = {
         "nozzle": named(c.nozzle, result),
         "against": named(c.against, result),
-        "size": text("{symbol} {change}", symbol=symbol(result), change=change_words(c, result.unit)),
+        "size": change_words(c, result.unit)
+        if c.kind == "share"
+        else text("{symbol} {change}", symbol=symbol(result), change=change_words(c, result.unit)),
     }
     if result.pieces:
         names["today"] = names["against"]
@@ -124,8 +126,7 @@ def change_words(c: Comparison | Gain, unit: str) -> str:
     """The size of a comparison with its interval: `33 % lower, interval 19 to 45 %`."""
     bare = math.isnan(c.low)
     if c.kind == "share":
-        sizes = {name: fixed(100.0 * x, 0, sign=True) for name, x in (("n", c.value), ("low", c.low), ("high", c.high))}
-        return text("{n} of 100 coupons at the required grade, interval {low} to {high}", **sizes)
+        return _coupons_words(c)
     if c.kind == "difference":
         value, low, high = beside(c.low, c.high, c.value, c.low, c.high, sign=True)
         size = f"{value} {shown(unit)}".strip()
@@ -140,6 +141,32 @@ def change_words(c: Comparison | Gain, unit: str) -> str:
         return text("{size}, interval {low} to {high}", size=size, low=fixed(100.0 * ends[0], 0), high=percent(ends[1]))
     span = {"low": fixed(100.0 * low, 0, sign=True), "high": percent(high, sign=True)}
     return text("{size}, interval {low} to {high}", size=percent(value, sign=True), **span)
+
+
+def _coupons_words(c: Comparison | Gain) -> str:
+    """How many of 100 coupons more or fewer reach the grade: `67 of 100 coupons fewer ..., interval 8 to 100 fewer`."""
+    value, low, high = (100.0 * x for x in in_share(c))
+    n = {"n": fixed(abs(value), 0)}
+    fewer = round(value) < 0
+    size = (
+        text("{n} of 100 coupons fewer at the required grade", **n)
+        if fewer
+        else text("{n} of 100 coupons more at the required grade", **n)
+    )
+    if math.isnan(low):
+        return size
+    if low < 0 < high:
+        ends = {"low": fixed(abs(low), 0), "high": fixed(high, 0)}
+        return text("{size}, interval {low} fewer to {high} more", size=size, **ends)
+    near, far = sorted((abs(low), abs(high)))
+    return text("{size}, interval {low} to {high}", size=size, low=fixed(near, 0), high=fixed(far, 0))
+
+
+def in_share(c: Comparison | Gain) -> tuple[float, float, float]:
+    """Size and limits of a comparison; of shares within what a difference of two shares can be."""
+    if c.kind != "share":
+        return c.value, c.low, c.high
+    return c.value, max(c.low, -1.0), min(c.high, 1.0)
 
 
 def effect_words(effect: Effect, unit: str) -> tuple[str, str]:

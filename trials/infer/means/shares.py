@@ -21,12 +21,16 @@ Labels = NDArray[np.object_]
 
 @dataclass(frozen=True)
 class ShareDifferences:
-    """Differences in share from the reference: types (m,), values (m,), df, covariance (m, m) of the values."""
+    """Differences in share from the reference: types (m,), values (m,), df, covariance (m, m) of the values.
+
+    of_one: variance of one specimen's share, the mean over all types.
+    """
 
     types: tuple[str, ...]
     values: Array
     covariance: Array
     df: int
+    of_one: float
 
     def at(self, confidence: float) -> Simultaneous:
         """Limits of all differences that hold together at this confidence."""
@@ -53,12 +57,13 @@ def share_differences(met: Array, tried: Array, types: Labels, reference: str) -
     shares = met / tried
     means = {name: float(shares[types == name].mean()) for name in names}
     within = sum(float(((shares[types == name] - means[name]) ** 2).sum()) for name in names) / df
-    variance = {name: max(within, _counting(met, tried, types == name)) / int((types == name).sum()) for name in names}
+    each = {name: max(within, _counting(met, tried, types == name)) for name in names}
+    variance = {name: each[name] / int((types == name).sum()) for name in names}
     others = [name for name in names if name != reference]
     covariance = np.full((len(others), len(others)), variance[reference])
     covariance[np.diag_indices(len(others))] += [variance[name] for name in others]
     values = np.array([means[name] - means[reference] for name in others])
-    return ShareDifferences(tuple(others), values, covariance, df)
+    return ShareDifferences(tuple(others), values, covariance, df, float(np.mean(list(each.values()))))
 
 
 def _counting(met: Array, tried: Array, own: NDArray[np.bool_]) -> float:

@@ -87,7 +87,7 @@ class Needed:
     worthwhile one, or zero. at_*: specimens per type; None where no number up to `MOST` will do, or with one specimen
     per type, which cannot speak for its type. mounts_*: mounts of each specimen already there, None where no number
     will do; mounts_known: False where mounts have no spread of their own, so that nothing is known of further mounts;
-    mounts_apply: False where a piece is not mounted again (lives).
+    mounts_apply: False where a piece is not mounted again (lives) or gives one figure (shares).
     """
 
     chance: float
