@@ -14,11 +14,11 @@ from trials.decide.kinds import StudyKind
 from trials.findings import Amount, Finding, Weight
 from trials.plan.sheet_map import CouponPlace, SheetMap
 from trials.report import blocks, figures
-from trials.report.figures import checks
+from trials.report.figures import checks, edges
 from trials.report.figures.checks import leftovers
 from trials.report.figures.lives import kaplan_meier
 from trials.report.figures.look import drawn, jitter
-from trials.report.figures.planning import map_parts
+from trials.report.figures.planning import map_parts, part_title
 from trials.report.response_pages import by_side, flagged_mounts
 
 
@@ -156,6 +156,32 @@ def test_a_long_narrow_use_of_a_sheet_is_drawn_in_parts(corners, along, count):
     parts, found = map_parts(place_of(corners))
     assert (found, len(parts)) == (along, count)
     assert sorted(c.coupon for part in parts for c in part) == sorted(f"C{k}" for k in range(len(corners)))
+
+
+def test_parts_of_a_sheet_say_where_they_lie():
+    box = (-8.0, 467.0, 380.0, 950.4)
+    assert part_title(0, box, "y", 2).startswith("part 1 of 2: 467 to 950 mm from the near edge")
+    assert part_title(1, box, "y", 2).endswith("goes on beyond part 1, not beside it")
+    assert part_title(1, box, "x", 2) == (
+        "part 2 of 2: 0 to 380 mm from the left edge\ngoes on to the right of part 1, not below it"
+    )
+
+
+def test_many_types_stand_in_rows_and_orders_of_cutting_are_whole(study, extras, monkeypatch):
+    seen = []
+    monkeypatch.setattr(edges, "svg", lambda figure: seen.append(figure) or "<svg/>")
+    monkeypatch.setattr(checks, "svg", lambda figure: seen.append(figure) or "<svg/>")
+    types = [f"a nozzle with a name of forty letters {k:02d}" for k in range(8)]
+    table = pd.DataFrame({"nozzle": types, "coupon": types, "s": [1.0] * 8, "value": np.arange(8.0)})
+    table["cut_order"] = np.arange(1, 9)
+    figures.by_factor_figure(study.results[0], table, [edges.Setting("s", "s", (1.0, 2.0))], types)
+    grid = seen[0].axes
+    assert len(grid) == 8 and len({round(axes.get_position().y0, 3) for axes in grid}) == 2
+    assert all(axes.get_title().count("\n") < 4 for axes in grid)
+    figures.drift_figure(study.results[0], table, ["x", "y", "z"])
+    axes = seen[1].axes[0]
+    axes.set_xlim(0, 9)
+    assert all(tick == round(tick) for tick in axes.get_xticks())
 
 
 def test_kaplan_meier_by_hand():

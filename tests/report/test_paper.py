@@ -399,9 +399,7 @@ def test_what_is_not_known_is_a_dash_not_a_bare_nan(study, trial):
     assert row[2:6] == ["0.99", "–", "–", "1.40"]
 
 
-def test_a_secondary_response_has_a_page_of_its_own(data):
-    paged = [section["title"] for section in data["sections"] if section.get("page")]
-    assert paged == [U]
+def test_a_secondary_response_is_kept_short(data):
     blocks = section_of(data, U)["blocks"]
     assert "Against each setting" not in [block.get("title") for block in blocks]
     assert any("nozzle 0.110 (3 and 6.0)" in item for block in blocks for item in block.get("items", []))
@@ -504,9 +502,11 @@ def test_checks_stand_in_three_groups(study, trial):
     data = verdict_data(dataclasses.replace(study, results=(result,)), trial, MADE_ON, VerdictExtras())
     blocks = section_of(data, RZ5)["blocks"]
     at = next(k for k, block in enumerate(blocks) if block.get("title") == "Checks")
-    groups = [block["items"] for block in blocks[at + 1 :] if block["kind"] in ("text", "list")]
-    assert [groups[k][0] for k in (0, 2, 4)] == ["Could change the answer:", "Look at:", "Nothing found:"]
-    assert [len(groups[k]) for k in (1, 3, 5)] == [1, 2, 1]
+    leads = [block["title"] for block in blocks[at + 1 :] if block["kind"] == "lead"]
+    assert leads == ["Could change the answer:", "Look at:", "Nothing found:"]
+    # each group stands right below its line, from which the paper never parts it
+    assert [block["kind"] for block in blocks[at + 1 : at + 7]] == ["lead", "list"] * 3
+    assert [len(block["items"]) for block in blocks[at + 1 : at + 7] if block["kind"] == "list"] == [1, 2, 1]
 
 
 def test_a_secondary_response_names_checks_that_found_nothing(study, trial):

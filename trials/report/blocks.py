@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from trials.words.language import text, word
+from trials.words.names import start
 from trials.words.numbers import point, unsigned_zero
 from trials.words.system import in_use, shown_unit
 
@@ -15,17 +16,22 @@ Block = dict[str, Any]
 
 def words(*items: str) -> Block:
     """Paragraphs; empty ones are left out."""
-    return {"kind": "text", "items": [item for item in items if item]}
+    return {"kind": "text", "items": [start(item) for item in items if item]}
 
 
 def listed(items: Iterable[str]) -> Block:
     """A list of sentences."""
-    return {"kind": "list", "items": list(items)}
+    return {"kind": "list", "items": [start(item) for item in items]}
+
+
+def lead(title: str) -> Block:
+    """A line that says what the next block is, never parted from it."""
+    return {"kind": "lead", "title": title}
 
 
 def columns(items: Iterable[str]) -> Block:
     """A list of sentences in two columns."""
-    return {"kind": "columns", "items": list(items)}
+    return {"kind": "columns", "items": [start(item) for item in items]}
 
 
 def head(title: str) -> Block:
@@ -38,7 +44,23 @@ def table(
 ) -> Block:
     """A table of text cells; `right` are the columns that hold numbers, `widths` shares of the line."""
     cells = [[str(cell) for cell in row] for row in rows]
-    return {"kind": "table", "head": list(names), "rows": cells, "right": list(right), "widths": list(widths)}
+    shares = wide_enough(names, widths)
+    return {"kind": "table", "head": list(names), "rows": cells, "right": list(right), "widths": shares}
+
+
+LINE_MM, LETTER_MM, AROUND_MM = 174.0, 1.75, 3.4  # width of a line, of a bold letter in a head, and what is kept free
+
+
+def wide_enough(names: Sequence[str], widths: Sequence[float]) -> list[float]:
+    """Shares of the line under which the longest word of each head still fits.
+
+    >>> [round(share, 2) for share in wide_enough(["Type", "Geschnitten", "p"], [3.0, 0.2, 1.0])]
+    [3.0, 0.55, 1.0]
+    """
+    total = sum(widths)
+    words = [max(map(len, name.split()), default=0) for name in names]
+    least = [(LETTER_MM * letters + AROUND_MM) * total / LINE_MM for letters in words]
+    return [max(share, need) for share, need in zip(widths, least, strict=True)] if widths else []
 
 
 def figure(svg: str, alt: str, caption: str = "") -> Block:

@@ -26,6 +26,7 @@ from trials.words.check_groups import check_groups
 from trials.words.checks import check_name
 from trials.words.findings import say
 from trials.words.language import plural, text
+from trials.words.names import start
 from trials.words.numbers import beside, confidence, fixed, p_value
 from trials.words.settings import at_place, place_words, term_words
 from trials.words.study import basis_words, beside_headline, in_share, label, named, remarks
@@ -42,12 +43,12 @@ def response_section(
 ) -> dict[str, Any]:
     """All blocks of a response: what the test rests on, tests, means, comparisons, checks, figures.
 
-    Sides of mounts are drawn only where the check of centring asks for a look. A secondary response is kept to one
-    page: its tests in a line, no picture against the settings, none of the order of cutting unless a check asks.
+    Sides of mounts are drawn only where the check of centring asks for a look. A secondary response is kept short: its
+    tests in a line, no picture against the settings, none of the order of cutting unless a check asks.
     """
     one = text("One setting") if trial.plan.method == Method.ADOPTED else text("Today’s settings")
     parts: list[b.Block] = [_basis(result)]
-    parts += [picture] if picture else []
+    parts += [b.head(text("Each nozzle type")), picture] if picture else []
     parts += _means(result, of_those_cut, one)
     if result.primary:
         parts += _comparisons(text("Compared with today’s nozzle"), result, result.comparisons)
@@ -55,7 +56,7 @@ def response_section(
     if result.more:
         parts += [b.head(text("How many more would settle it")), b.listed(map(say, result.more))]
     parts += _checks(result) + _pictures(result, trial, table)
-    return b.section(_title(result), parts) | {"page": not result.primary}
+    return b.section(_title(result), parts)
 
 
 def _title(result: ResponseResult) -> str:
@@ -73,7 +74,7 @@ def _basis(result: ResponseResult) -> b.Block:
     coupons = plural("{n} coupon", "{n} coupons", result.n_coupons)
     counts = text("{readings} on {coupons}.", readings=readings, coupons=coupons)
     rests = text("The test of nozzle types rests on: {units}.", units=basis_words(result))
-    return b.words(" ".join([counts, rests, _scale_words(result), *remarks(result, IN_TABLE)]))
+    return b.words(" ".join([counts, rests, _scale_words(result), *map(start, remarks(result, IN_TABLE))]))
 
 
 def _scale_words(result: ResponseResult) -> str:
@@ -308,7 +309,8 @@ def _checks(result: ResponseResult) -> list[b.Block]:
         known = list(dict.fromkeys(filter(None, names)))
         rest = [say(check) for check in group.checks if not names or not check_name(check.kind)]
         head = f"{group.title}: {'; '.join(known)}." if known else f"{group.title}:"
-        parts += [b.words(head), b.columns(rest) if len(rest) > 3 else b.listed(rest)]
+        lines = [b.columns(rest) if len(rest) > 3 else b.listed(rest)]
+        parts += [b.lead(head), *lines] if rest else [b.words(head)]
     return [b.head(text("Checks")), *parts] if parts else []
 
 

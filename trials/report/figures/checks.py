@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 SideMean = tuple[str, str, str, Amount]
+T = TypeVar("T")
 
 
 def leftovers(result: ResponseResult, coupons: pd.DataFrame, settings: Sequence[str] = ()) -> np.ndarray:
@@ -36,10 +37,21 @@ def leftovers(result: ResponseResult, coupons: pd.DataFrame, settings: Sequence[
     return 100.0 * np.expm1(left) if percent else left
 
 
+def in_rows(entries: Sequence[T], columns: int) -> list[T]:
+    """Entries of a legend so ordered that they read row by row, though a legend is filled column by column.
+
+    >>> in_rows([1, 2, 3, 4, 5], 4), in_rows([1, 2, 3, 4, 5, 6], 4)
+    ([1, 5, 2, 3, 4], [1, 5, 2, 6, 3, 4])
+    """
+    return [entry for first in range(columns) for entry in entries[first::columns]]
+
+
 def drift_figure(
     result: ResponseResult, coupons: pd.DataFrame, types: Sequence[str], settings: Sequence[str] = ()
 ) -> str:
     """Leftovers of the coupons over the order of cutting, with a running median of one coupon in five."""
+    from matplotlib.ticker import MaxNLocator
+
     with canvas(2.0 + (0.17 * (len(types) // 2) if max(map(len, types)) > 26 else 0)) as (figure, axes):
         ordered = coupons.assign(left=leftovers(result, coupons, settings)).sort_values("cut_order")
         axes.axhline(0, color=INK, lw=0.7)
@@ -60,8 +72,10 @@ def drift_figure(
         axes.plot(ordered["cut_order"], middle, color=ACCENT, lw=1.6, label=text("running median"))
         axes.set_xlabel(text("order of cutting"))
         axes.set_ylabel(left_axis(result, "\n"))
+        axes.xaxis.set_major_locator(MaxNLocator(integer=True))
         columns = 4 if max(map(len, types)) <= 26 else 2
-        figure.legend(loc="outside upper left", ncols=columns, handletextpad=0.3, columnspacing=1.2)
+        handles, names = (in_rows(part, columns) for part in axes.get_legend_handles_labels())
+        figure.legend(handles, names, loc="outside upper left", ncols=columns, handletextpad=0.3, columnspacing=1.2)
         return svg(figure)
 
 
