@@ -128,9 +128,9 @@ def change_words(c: Comparison | Gain, unit: str) -> str:
     if c.kind == "share":
         return _coupons_words(c)
     if c.kind == "difference":
-        value, low, high = beside(c.low, c.high, c.value, c.low, c.high, sign=True)
-        size = f"{value} {shown(unit)}".strip()
-        return size if bare else text("{size}, interval {low} to {high}", size=size, low=low, high=high)
+        own, *limits = beside(c.low, c.high, c.value, c.low, c.high, sign=True)
+        size = f"{own} {shown(unit)}".strip()
+        return size if bare else text("{size}, interval {low} to {high}", size=size, low=limits[0], high=limits[1])
     value, low, high = (x - 1.0 for x in (c.value, c.low, c.high))
     lower = value < 0
     if bare:
