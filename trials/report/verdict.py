@@ -43,14 +43,16 @@ from trials.words.numbers import listed
 from trials.words.page_frame import day_words
 from trials.words.requirement import job_and_requirement
 from trials.words.settings import place_words
+from trials.words.spaced import spaced, spaced_names
 from trials.words.study import answer_sentence, label, step_words
 from trials.words.worthwhile import worthwhile_limits
 
 
 def verdict_data(study: Study, trial: Trial, made_on: date, extras: VerdictExtras) -> dict[str, Any]:
     """Everything the template prints, as text, numbers and SVG."""
-    extras = replace(extras, tables=tables_in_use(extras.tables, study))
-    study = study_in_use(study)
+    names = spaced_names(trial)
+    extras = replace(spaced(extras, names), tables=spaced(tables_in_use(extras.tables, study), names))
+    study, trial = spaced(study_in_use(study), names), spaced(trial, names)
     main, doubted = _main(study), open_coupons(study)
     return {
         "title": study.title or trial.trial.title,
