@@ -31,6 +31,8 @@ from trials.words.numbers import beside, confidence, fixed, p_value
 from trials.words.settings import at_place, place_words, term_words
 from trials.words.study import basis_words, beside_headline, in_share, label, named, remarks
 
+BESIDE_SHARE = 75
+"""Per cent of the line that the picture of a secondary response takes; its letters keep 6 points."""
 DRIFTS = (StudyKind.DRIFT, StudyKind.WEAR_IN_A_MOUNT)
 
 
@@ -48,7 +50,8 @@ def response_section(
     """
     one = text("One setting") if trial.plan.method == Method.ADOPTED else text("Today’s settings")
     parts: list[b.Block] = [_basis(result)]
-    parts += [b.head(text("Each nozzle type")), picture] if picture else []
+    shown_at = {} if result.primary else {"share": BESIDE_SHARE}
+    parts += [b.head(text("Each nozzle type")), picture | shown_at] if picture else []
     parts += _means(result, of_those_cut, one)
     if result.primary:
         parts += _comparisons(text("Compared with today’s nozzle"), result, result.comparisons)

@@ -79,6 +79,7 @@ def drift_figure(
         return svg(figure)
 
 
+MANY_MOUNTS = 12  # beyond it their rows are set closer
 SIDES_IN = 4.9  # drawn at the size at which it is printed, so that its letters keep theirs
 
 
@@ -88,8 +89,9 @@ def sides_figure(result: ResponseResult, means: Sequence[SideMean], flagged: Seq
     means: (mount, nozzle type, side, what is left there) as the check of centring compares them.
     """
     owner = {mount: nozzle for mount, nozzle, _, _ in means}
-    mounts, sides = list(owner), sorted({side for _, _, side, _ in means})
-    with canvas(0.85 + 0.165 * max(len(mounts), 3), width_in=SIDES_IN) as (figure, axes):
+    mounts, sides = sorted(owner, key=lambda mount: (len(mount), mount)), sorted({side for _, _, side, _ in means})
+    row_in, letters = (0.165, 8.5) if len(mounts) <= MANY_MOUNTS else (0.13, 7.5)
+    with canvas(0.85 + row_in * max(len(mounts), 3), width_in=SIDES_IN) as (figure, axes):
         axes.axvline(0, color=INK, lw=0.7)
         for place, mount in enumerate(mounts):
             own = {side: in_use(left.value, left.unit) for name, _, side, left in means if name == mount}
@@ -103,7 +105,7 @@ def sides_figure(result: ResponseResult, means: Sequence[SideMean], flagged: Seq
             marked = drawn(word(side), 20)
             axes.scatter([], [], s=26, color=GREY, marker=side_marker(side, position), label=marked)
         axes.set_ylim(len(mounts) - 0.4, -0.6)
-        axes.tick_params(axis="y", length=0, labelsize=8.5)
+        axes.tick_params(axis="y", length=0, labelsize=letters)
         axes.set_xlabel(sides_axis(result))
         figure.legend(loc="outside upper left", ncols=6, handletextpad=0.2, columnspacing=1.2)
         return svg(figure)
