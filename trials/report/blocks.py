@@ -44,23 +44,7 @@ def table(
 ) -> Block:
     """A table of text cells; `right` are the columns that hold numbers, `widths` shares of the line."""
     cells = [[str(cell) for cell in row] for row in rows]
-    shares = wide_enough(names, widths)
-    return {"kind": "table", "head": list(names), "rows": cells, "right": list(right), "widths": shares}
-
-
-LINE_MM, LETTER_MM, AROUND_MM = 174.0, 1.75, 3.4  # width of a line, of a bold letter in a head, and what is kept free
-
-
-def wide_enough(names: Sequence[str], widths: Sequence[float]) -> list[float]:
-    """Shares of the line under which the longest word of each head still fits.
-
-    >>> [round(share, 2) for share in wide_enough(["Type", "Geschnitten", "p"], [3.0, 0.2, 1.0])]
-    [3.0, 0.55, 1.0]
-    """
-    total = sum(widths)
-    words = [max(map(len, name.split()), default=0) for name in names]
-    least = [(LETTER_MM * letters + AROUND_MM) * total / LINE_MM for letters in words]
-    return [max(share, need) for share, need in zip(widths, least, strict=True)] if widths else []
+    return {"kind": "table", "head": list(names), "rows": cells, "right": list(right), "widths": list(widths)}
 
 
 def figure(svg: str, alt: str, caption: str = "") -> Block:
