@@ -159,11 +159,11 @@ def test_a_long_narrow_use_of_a_sheet_is_drawn_in_parts(corners, along, count):
 
 
 def test_parts_of_a_sheet_say_where_they_lie():
-    box = (-8.0, 467.0, 380.0, 950.4)
+    box = (15.0 - 12.0, 467.0 - 12.0, 380.0 + 12.0, 950.4 + 12.0)  # with the room that is drawn round coupons
     assert part_title(0, box, "y", 2).startswith("part 1 of 2: 467 to 950 mm from the near edge")
     assert part_title(1, box, "y", 2).endswith("goes on beyond part 1, not beside it")
     assert part_title(1, box, "x", 2) == (
-        "part 2 of 2: 0 to 380 mm from the left edge\ngoes on to the right of part 1, not below it"
+        "part 2 of 2: 15 to 380 mm from the left edge\ngoes on to the right of part 1, not below it"
     )
 
 

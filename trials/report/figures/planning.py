@@ -57,7 +57,8 @@ def sheet_figure(place: SheetMap) -> str:
 
 def part_title(k: int, box: tuple[float, float, float, float], along: str, count: int) -> str:
     """Which part of the sheet is drawn (k from 0), and where it lies beside the one before it."""
-    low, high = (max(end, 0.0) for end in (box[1::2] if along == "y" else box[0::2]))
+    low, high = box[1::2] if along == "y" else box[0::2]
+    low, high = low + _ROOM_MM, high - _ROOM_MM
     names = {"k": k + 1, "count": count, "low": bare(round(low), "mm"), "high": plain(round(high), "mm")}
     if along == "y":
         said = text("part {k} of {count}: {low} to {high} from the near edge", **names)
