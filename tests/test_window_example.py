@@ -3,6 +3,7 @@
 import json
 import math
 import sys
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -11,14 +12,19 @@ import pytest
 
 from trials import steps
 from trials.decide.kinds import StudyKind
+from trials.decide.results import NextStep
+from trials.findings import About, Finding
 from trials.plan.kinds import PlanKind
+from trials.report.figures import window as maps
 from trials.steps.confirming import confirm_best
 from trials.steps.extend import add_extension
 from trials.store import intake
 from trials.store import records as store
-from trials.words.decision import decision_rows
+from trials.store.language import language_named
+from trials.words.decision import decision_rows, decision_sentence
 from trials.words.findings import say
 from trials.words.first_page import answer_box
+from trials.words.language import speaking
 from trials.words.study import answer_sentence
 
 HOME = Path(__file__).parent.parent / "example_data" / "nitrogen_5mm"
@@ -77,14 +83,42 @@ def test_the_first_page_answers_the_question_of_a_window(study):
     box = answer_box(study)
     assert (box.what, box.at) == ("Diverging", "at pressure 14.5 bar, standoff 0.7 mm")
     assert "90 %" in box.sure and "Conical" in box.others and "µm" in box.figures
-    assert box.does == "Change to" and box.sure.endswith("confirm it before changing over.")  # 14.5 bar was not cut
+    assert box.does == "Confirm, then change to" and box.sure.endswith(
+        "confirm it before changing over."
+    )  # 14.5 bar was not cut
     gain = dict(decision_rows(study))["Gain"]
     assert gain == "Rz5 of Diverging at its best against Conical at its own: 15 % lower, interval 2 to 26 %."
     assert answer_sentence(study).startswith("diverging is shown to meet the whole requirement")
     (told,) = (finding for finding in study.cannot_say if finding.kind == StudyKind.NOT_MEASURED)
     assert told.facts["window"] and "window" not in say(told)
-    step = next(step for step in study.next_steps if step.finding.kind == StudyKind.CONFIRM_BEST)
+    step, then = study.next_steps
+    assert (step.finding.kind, then.finding.kind) == (StudyKind.CONFIRM_BEST, StudyKind.CHANGE_OVER)
+    assert say(step.finding) == (
+        "Confirm Diverging at pressure 14.5 bar, standoff 0.7 mm with 6 coupons before changing over."
+    )
     assert step.command.arguments[1:] == ("--confirm", "best") and step.finding.about.nozzle == "diverging"
+
+
+def test_a_best_of_todays_type_that_was_not_cut_is_confirmed_first(study):
+    about = About(nozzle="conical")
+    waiting = NextStep(Finding(StudyKind.CONFIRM_BEST, about, {"coupons": 6}))
+    kept = replace(study, window=replace(study.window, comparisons=()), next_steps=(waiting,))
+    box = answer_box(kept)
+    assert (box.does, box.what) == ("Keep", "Conical") and box.at.endswith("standoff 1.1 mm, to be confirmed first")
+    assert decision_sentence(kept).startswith(f"keep Conical {box.at}")
+    assert not answer_box(replace(kept, next_steps=())).at.endswith("first")
+
+
+@pytest.mark.parametrize(("language", "types"), [("en", 2), ("de", 2), ("en", 1), ("de", 1)])
+def test_the_legend_of_the_maps_lies_on_the_picture(study, monkeypatch, language, types):
+    made = []
+    monkeypatch.setattr(maps, "svg", lambda figure: made.append(figure) or "")
+    with speaking(language_named(language)):
+        maps.window_figure(replace(study.window, types=study.window.types[:types]))
+    (figure,) = made
+    figure.draw_without_rendering()
+    box, page = figure.legends[0].get_window_extent(), figure.bbox
+    assert page.x0 <= box.x0 and box.x1 <= page.x1 and page.y0 <= box.y0 and box.y1 <= page.y1
 
 
 @pytest.fixture(scope="module")

@@ -89,6 +89,7 @@ class Where(StrEnum):
     coupon as a whole against those at like settings, or all of the trial."""
 
     COUPON = "coupon"
+    COUPON_AND_REPEATS = "coupon_and_repeats"
     LIKE_COUPONS = "like_coupons"
     TRIAL = "trial"
     PAIR = "pair"

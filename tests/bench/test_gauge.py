@@ -95,7 +95,7 @@ def test_shares_and_what_the_bench_can_see():
         (K.SHARE_OF_LIMIT, study.share_of_limit),
         (K.SHARE_OF_SPREAD, study.share_of_spread),
     ]
-    assert study.findings[0] == Finding(K.READING_UNCERTAIN, facts={"expanded": study.expanded})
+    assert study.findings[0] == Finding(K.READING_UNCERTAIN, facts={"expanded": study.expanded, "unit": ""})
     sharp = measurement_study(*lawson(), worthwhile=0.4)
     assert sharp.findings[-1].kind == K.SEES_WORTHWHILE
     assert (sharp.share_of_limit, sharp.share_of_spread) == (None, None)
@@ -214,7 +214,7 @@ def test_bias_against_a_reference_piece():
     assert found.value == pytest.approx(0.02, rel=1e-9)
     assert found.high - found.value == pytest.approx(4.302653 * 0.00577350, rel=1e-6)
     assert found.standard_uncertainty == pytest.approx(np.hypot(0.00577350, 0.005), rel=1e-6)
-    assert found.finding == Finding(K.BIAS_WITHIN, facts={"bias": found.value, "readings": 3})
+    assert found.finding == Finding(K.BIAS_WITHIN, facts={"bias": found.value, "readings": 3, "unit": ""})
     assert reference_bias([3.2, 3.21, 3.2], 3.0).finding.kind == K.BIAS_BEYOND
     # the interval reaches 0.0248 either way; the certificate's 0.01 joins it
     assert [reference_bias([3.04, 3.05, 3.03], 3.0, u).beyond for u in (0.01, 0.02)] == [True, False]

@@ -2,7 +2,8 @@
 
     nice python tests/benchmarks/many_readings.py [coupons] [readings a coupon] [specimens]
 
-Each command is a process of its own; beside them the time that pandas alone takes to read the same CSV.
+Each command is a process of its own; beside them the time that pandas alone takes to read the same CSV. Shapes that
+grow in other ways: `2000 100 20`, `20000 10 2000` (many specimens), `20000 10 20` (many coupons of one specimen).
 """
 
 import json

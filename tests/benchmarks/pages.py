@@ -21,6 +21,7 @@ from trials.decide import own_honesty
 from trials.report.figures.window import window_figure
 from trials.report.pictures import picture_bytes
 from trials.steps.adopt import Adoption, adopt
+from trials.steps.life_tables import Lives
 from trials.store import intake
 from trials.store import records as store
 from trials.store.intake.adopt import Keys
@@ -163,13 +164,97 @@ def adopted(folder: Path) -> Path:
     return steps.verdict(folder, at=MOMENT).path
 
 
-def life(folder: Path) -> Path:
+@dataclass(frozen=True)
+class LifeCase:
+    """An invented life trial: names of types, today's first; how many times as long each lasts; pieces of each; whether
+    lives of lenses are kept beside; pierces after which a piece is taken off."""
+
+    names: Sequence[str]
+    times: Sequence[float]
+    pieces: int = 12
+    lenses: bool = False
+    last: float = 6500.0
+
+
+LIVES = {
+    "life": LifeCase(("plain", "plated"), (1.0, 1.8)),
+    "life_three": LifeCase(("plain", "plated", "double"), (1.0, 1.6, 0.6)),
+    "life_six_long_names": LifeCase([LONG.format(n=n) for n in range(6)], (1.0, 1.8, 1.1, 0.6, 1.3, 1.0)),
+    "life_nothing_settled": LifeCase(("plain", "plated", "double"), (1.0, 0.75, 0.9), 6),
+    "life_todays_best": LifeCase(("plain", "plated", "double"), (1.0, 0.4, 0.5)),
+    "life_lenses": LifeCase(("plain", "plated"), (1.0, 1.8), lenses=True),
+    "life_never_failed": LifeCase(("plain", "plated"), (1.0, 4.0), last=4500.0),
+}
+
+
+def life_toml(case: LifeCase) -> str:
+    """The trial file of a life case."""
+    nozzles = "".join(
+        f'[[nozzles]]\ntype = "{name}"\nbore = "cylindrical"\nwall = "{"double" if name == "double" else "single"}"\n'
+        f"plated = {str(name == 'plated').lower()}\norifice_mm = 1.4\nprice = {9 + 1.5 * k}\n"
+        f"specimens = {case.pieces}\ntoday = {str(k == 0).lower()}\n"
+        for k, name in enumerate(case.names)
+    )
+    return (
+        '[trial]\ntitle = "Nozzle life on 10 mm mild steel with oxygen"\n'
+        'question = "Does another nozzle last long enough to pay for its price?"\n'
+        'engineer = "E. Invented"\ninvented = true\n'
+        '[application]\nmaterial = "S235"\nthickness_mm = 10.0\ngas = "oxygen"\ncut = "flame"\n'
+        f"required = {{ squareness_range = 2, roughness_range = 3 }}\n{nozzles}"
+        "[held]\npressure_bar = 0.7\nstandoff_mm = 1.0\nspeed_m_min = 1.3\nfocus_mm = 4.0\n"
+        '[plan]\nmethod = "life"\nsheets = 1\nseed = 77\n[coupon]\nlength_mm = 60\nwidth_mm = 40\n'
+        '[responses.life]\ncolumn = "life_pierces"\nunit = "pierces"\nscale = "log"\nhigher_is_better = true\n'
+        'resolution = 10\nprimary = true\nreadings = 1\nworthwhile = "30 %"\n'
+    )
+
+
+def life_table(case: LifeCase, folder: Path) -> Path:
+    """Invented lives of every nozzle as a CSV file, Weibull of shape 3 (a guess), of lenses of every third one."""
+    rng = np.random.default_rng(11)
+    lines = ["nozzle,specimen,part,pierces,ended"]
+    coupons = steps.load(folder).coupons.sort_values("specimen")
+    for k, row in enumerate(coupons.itertuples()):
+        times = case.times[list(case.names).index(row.nozzle)]
+        for part, typical in (("nozzle", 4000.0), *((("lens", 20000.0),) if case.lenses and k % 3 == 0 else ())):
+            life = typical * times * rng.weibull(3.0)
+            limit = case.last * typical / 4000.0
+            end = (
+                "taken_off_good"
+                if life > limit
+                else "lens_burnt"
+                if part == "lens"
+                else ("worn", "plugged")[k % 3 == 1]
+            )
+            lines.append(f"{row.nozzle},{row.specimen},{part},{10 * round(min(life, limit) / 10)},{end}")
+    path = folder / "lives.csv"
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return path
+
+
+def life(case: LifeCase, folder: Path) -> Path:
     """The paper of a life trial."""
     from trials.steps import lives
 
-    rows = lives.read_lives(EXAMPLES / "nozzle_life" / "lives.csv", lives.LifeColumns(), "25 %")
-    found = lives.study_table(rows)
-    lives.write_lives(rows, found, folder / "life.pdf", date(2026, 3, 2))
+    (folder / "trial.toml").write_text(life_toml(case), encoding="utf-8")
+    steps.freeze(folder, steps.propose(parse(life_toml(case))), MOMENT)
+    store.record_as_planned(folder, at=MOMENT)
+    lives.record_lives(folder, life_table(case, folder), at=MOMENT)
+    return life_paper(lives.recorded_lives(folder), folder)
+
+
+def life_of_table(folder: Path) -> Path:
+    """The paper of a bare table of lives."""
+    from trials.steps import lives
+
+    table = lives.read_lives(EXAMPLES / "nozzle_life" / "lives.csv", lives.LifeColumns(), "25 %")
+    return life_paper(table, folder)
+
+
+def life_paper(table: Lives, folder: Path) -> Path:
+    """Lives studied and printed."""
+    from trials.steps import lives
+
+    lives.write_lives(table, lives.study_table(table), folder / "life.pdf", date(2026, 3, 2))
     return folder / "life.pdf"
 
 
@@ -179,7 +264,8 @@ MADE: dict[str, Callable[[Path], Path]] = {
     "ladder": example("oxygen_4mm"),
     "window": example("nitrogen_5mm"),
     "adopted": adopted,
-    "life": life,
+    **{name: (lambda folder, case=case: life(case, folder)) for name, case in LIVES.items()},
+    "life_table": life_of_table,
 }
 
 

@@ -4,6 +4,8 @@ import hashlib
 
 import pytest
 
+from trials.steps import load
+
 
 def state_of(folder):
     """Digest of every file in a folder."""
@@ -17,8 +19,6 @@ def names(text, *words):
 
 
 def first_coupon(folder):
-    from trials.steps import load
-
     return load(folder).coupons["coupon"].iloc[0]
 
 
@@ -46,6 +46,23 @@ def test_record_names_the_cell(trials, at, tmp_path, rows, place):
     assert done.err.count("\n") == 1 and "Traceback" not in done.err
     assert names(done.err, "bad.csv", place), done.err
     assert state_of(folder) == before
+
+
+def test_cells_and_marks_that_cannot_be_used_are_told_in_one_answer(trials, at, tmp_path):
+    folder, file = at("frozen"), tmp_path / "bench.csv"
+    first, second = load(folder).coupons["coupon"].iloc[:2]
+    cut = tmp_path / "cut.csv"
+    cut.write_text(f"coupon,outcome\n{first},cut\n", encoding="utf-8")
+    assert trials("cut", folder, cut).code == 0
+    file.write_text(f"coupon,reading,rz5_um\n{first},1,thirty\n{second},1,30\nXX,1,30\n", encoding="utf-8")
+    done = trials("record", folder, file)
+    wanted = (
+        "row 2, column rz5_um: not a number",
+        f"not recorded as cut; found '{second}'",
+        "unknown coupon; found 'XX'",
+    )
+    assert done.code == 2 and all(words in done.err for words in wanted), done.err
+    assert load(folder).readings.empty
 
 
 @pytest.mark.parametrize(

@@ -163,7 +163,7 @@ def test_while_a_life_is_in_doubt_the_answer_is_provisional(trials, folder, tmp_
     assert shown.startswith("Provisional: a reading is still open.") and "As the records stand:" in shown
     assert found["provisional"] is True and "Next: trials status" in shown and "Next: trials status" in done.out
     mark = steps.load(folder).coupons.set_index("specimen").loc["P3", "coupon"]
-    assert lives.recorded_lives(folder).doubted == (mark,)
+    assert lives.study_table(lives.recorded_lives(folder)).doubted == (mark,)
     assert trials("correct", folder, mark, "life_pierces", "6100", "--who", "AB", "--why", "typed twice").code == 0
     shown, found = trials("life", folder).out, json.loads(trials("life", folder, "--json").out)
     assert "Provisional" not in shown and "As the records stand" not in shown and found["provisional"] is False

@@ -1,8 +1,12 @@
 """What a name or a cell holds never steers the terminal."""
 
 import pytest
+from decide.test_decision import MORE, made
 
 from trials.cli import show
+from trials.cli.study_text import answer_lines
+from trials.infer.answer import Answer
+from trials.words.decision import decision_rows
 
 
 @pytest.mark.parametrize("hidden", ["\x1b[2J", "\x9b31m", "\x07", "\u202e", "\r"])
@@ -33,6 +37,14 @@ def test_each_problem_of_a_file_stands_on_its_own_line(trials, at, tmp_path):
     assert done.code == 2
     assert [line.split("row ")[1][0] for line in lines] == ["2", "3"]
     assert "\x1b" not in done.err
+
+
+def test_the_plan_that_settles_it_is_a_command_on_the_screen_only():
+    study = made({"a": Answer.NOT_SETTLED}, more=MORE)
+    said = " ".join(" ".join(answer_lines(study)).split())
+    assert "`trials plan FOLDER --settle 80 --spreads-from FOLDER`" in said
+    assert not any("`" in words for _, words in decision_rows(study))
+    assert "`" not in " ".join(answer_lines(made({"a": Answer.WORSE}, more=MORE)))
 
 
 def test_a_correction_is_shown_before_it_is_written(trials, at):

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from trials.decide.known_lives import KnownLife, KnownLives, known_from
-from trials.decide.lives import TypicalLife
+from trials.decide.typical_life import TypicalLife
 from trials.endings import Part
 
 EXACT = 1e-12  # a few operations on doubles

@@ -9,19 +9,22 @@ import pytest
 from tests_support import TRIAL_TEXT
 
 from trials.asked import BestBy
+from trials.decide.advice import Advice
+from trials.decide.decision_result import Action, Because
 from trials.decide.evidence import Evidence
 from trials.decide.kinds import StudyKind
 from trials.decide.ladder import LadderAnswer, LadderComparison, LadderKind
 from trials.decide.next_steps import next_steps
 from trials.decide.results import Comparison, ResponseResult, State
 from trials.decide.window_result import Best, Confirmation, TypeWindow, WindowStudy
-from trials.findings import Amount, Finding, Place, PlaceKind, Weight
+from trials.findings import About, Amount, Finding, Place, PlaceKind, Weight
 from trials.infer.answer import Answer
 from trials.next_command import Blank, Command
 from trials.plan.kinds import PlanKind
 from trials.trial import parse
 
 DONE = pd.DataFrame([("A1", "cut")], columns=["coupon", "outcome"])
+TO_DOUBLE = Advice(Action.CHANGE, "double", Because.QUALITY)
 ANYWHERE = Place(PlaceKind.STATED, ({"pressure": 0.7},), {"pressure": "bar"})
 LADDER = TRIAL_TEXT.replace('method = "full"', 'method = "ladder"')
 LADDER = LADDER.replace(
@@ -53,7 +56,8 @@ def kinds(steps):
 
 def test_a_faster_type_is_considered_up_to_the_speed_that_most_mounts_keep_clean():
     trial = parse(LADDER)
-    (step,) = next_steps(trial, (), evidence(), ladder(faster(), faster("other", Answer.SAME)))
+    steps = ladder(faster(), faster("other", Answer.SAME))
+    (step,) = next_steps(trial, (), evidence(), steps, advised=TO_DOUBLE)
     assert step.finding.kind is LadderKind.CONSIDER
     assert (step.finding.about.nozzle, step.finding.about.against) == ("double", "cylindrical")
     assert step.finding.about.place == ANYWHERE and step.finding.about.response == trial.clean_name
@@ -64,7 +68,7 @@ def test_a_faster_type_is_considered_up_to_the_speed_that_most_mounts_keep_clean
 
 def test_of_faster_pieces_only_more_pieces_are_asked_for():
     found = ladder(faster(), pieces={"cylindrical": "C1", "double": "D1"})
-    (step,) = next_steps(parse(LADDER), (), evidence(), found)
+    (step,) = next_steps(parse(LADDER), (), evidence(), found, advised=TO_DOUBLE)
     assert (step.finding.kind, step.command) == (StudyKind.REPEAT_WITH_PIECES, Command("extend", (Blank.FOLDER,)))
     assert step.finding.facts == {"piece": "D1", "against_piece": "C1"}
 
@@ -119,14 +123,31 @@ BEST_PLACE = Place(
 
 def test_the_best_is_confirmed_before_its_type_is_considered(trial):
     found = window(of_type("cylindrical", 0.0), of_type("double", 0.4))
-    confirm, consider = next_steps(trial, (), evidence(), window=found)
+    confirm, consider = next_steps(trial, (), evidence(), window=found, advised=TO_DOUBLE)
     assert confirm.finding.kind is StudyKind.CONFIRM_BEST
     assert confirm.command == Command("extend", (Blank.FOLDER, "--confirm", "best"))
     assert confirm.finding.facts == {"coupons": 6}
     assert (confirm.finding.about.nozzle, confirm.finding.about.place) == ("double", BEST_PLACE)
     assert confirm.finding.about.response == consider.finding.about.response == "roughness"
-    assert (consider.finding.kind, consider.finding.about.against) == (StudyKind.CONSIDER, "cylindrical")
+    assert (consider.finding.kind, consider.finding.about.against) == (StudyKind.CHANGE_OVER, "cylindrical")
     assert consider.finding.about.place == BEST_PLACE and consider.finding.facts["price"] == 31.0
+
+
+@pytest.mark.parametrize(
+    ("kind", "step"),
+    [
+        (None, StudyKind.CHANGE_OVER),  # planned, not measured yet
+        (StudyKind.BEST_CONFIRMED, StudyKind.CONSIDER),
+        (StudyKind.BEST_NOT_CONFIRMED, StudyKind.BEST_NOT_CONFIRMED),
+    ],
+)
+def test_what_coupons_did_not_confirm_is_not_gone_over_to(trial, kind, step):
+    found = window(of_type("cylindrical", 0.0), of_type("double", 0.4))
+    planned = evidence(promised=((2, Finding(PlanKind.CONFIRM_LIMITS)),))
+    own, other = About(nozzle="double"), About(nozzle="cylindrical")
+    told = () if kind is None else (Finding(kind, own), Finding(StudyKind.BEST_NOT_CONFIRMED, other))
+    (only,) = next_steps(trial, (), planned, window=found, advised=TO_DOUBLE, confirmed=told)
+    assert (only.finding.kind, only.finding.about.nozzle) == (step, "double")
 
 
 @pytest.mark.parametrize("how", ["confirmed", "nothing to confirm", "unlikely"])
@@ -149,7 +170,8 @@ def test_a_better_type_at_todays_setting_waits_for_the_window_that_was_asked_for
     kept = window(of_type("cylindrical", 0.5), of_type("double", 0.4))
     asked = next_steps(trial, (rough,), evidence(), window=kept)
     assert kinds(asked) == [StudyKind.CONFIRM_BEST]
-    beside = next_steps(trial, (rough,), evidence(), window=dataclasses.replace(kept, asked=False))
+    unasked = dataclasses.replace(kept, asked=False)
+    beside = next_steps(trial, (rough,), evidence(), window=unasked, advised=TO_DOUBLE)
     assert kinds(beside) == [StudyKind.CONSIDER]
 
 

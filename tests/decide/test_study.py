@@ -6,6 +6,8 @@ import pandas as pd
 import pytest
 from tests_support import TRIAL_TEXT
 
+from trials.decide.advice import Advice
+from trials.decide.decision_result import Action, Because
 from trials.decide.evidence import Evidence
 from trials.decide.kinds import StudyKind
 from trials.decide.next_steps import next_steps
@@ -18,6 +20,7 @@ from trials.next_command import Blank, Command
 from trials.plan.kinds import PlanKind
 from trials.trial import parse
 
+TO_DOUBLE = Advice(Action.CHANGE, "double", Because.QUALITY)
 TODAY = Place(PlaceKind.TODAY, ({"pressure": 0.7, "standoff": 1.0},), {"pressure": "bar", "standoff": "mm"})
 COUPONS = pd.DataFrame(
     [
@@ -112,7 +115,8 @@ def test_next_steps_come_most_urgent_first_and_once(trial):
     more = Finding(StudyKind.ONE_PIECE_OF_EACH)
     leaning = Finding(StudyKind.CENTRING, weight=Weight.LOOK_AT)
     rough = result(comparisons=(compared(),), more=(more, more), checks=(leaning,))
-    steps = next_steps(trial, (rough, result("u", primary=False, more=(slip,))), evidence(open_slips=(slip,)))
+    results = (rough, result("u", primary=False, more=(slip,)))
+    steps = next_steps(trial, results, evidence(open_slips=(slip,)), advised=TO_DOUBLE)
     assert [step.finding.kind for step in steps] == [
         StudyKind.SETTLE_READING,
         StudyKind.NOT_RECORDED_AS_CUT,
@@ -126,6 +130,32 @@ def test_next_steps_come_most_urgent_first_and_once(trial):
     assert (steps[3].command, steps[4].because) == (Command("extend", (Blank.FOLDER,)), leaning)
 
 
+BOTH_BETTER = (compared("shower"), compared("double"))
+
+
+def test_the_type_of_the_answer_comes_first_and_others_that_are_better_ask_for_nothing(trial):
+    advised = dataclasses.replace(TO_DOUBLE, others=((Answer.BETTER, ("shower",)), (Answer.WORSE, ("plated",))))
+    done = evidence(coupons=COUPONS[COUPONS["outcome"] == "cut"])
+    found = next_steps(trial, (result(comparisons=BOTH_BETTER),), done, advised=advised)
+    assert [step.finding.kind for step in found] == [StudyKind.CONSIDER, StudyKind.ALSO_BETTER]
+    consider, other = (step.finding.about for step in found)
+    assert consider.nozzle == "double" and (other.nozzle, other.nozzles) == ("double", ("shower",))
+
+
+def test_a_change_for_money_is_a_step_too(trial):
+    done = evidence(coupons=COUPONS[COUPONS["outcome"] == "cut"])
+    same = result(comparisons=(compared(answer=Answer.SAME),))
+    (step,) = next_steps(trial, (same,), done, advised=Advice(Action.CHANGE, "double", Because.MONEY))
+    assert (step.finding.kind, step.finding.about.nozzle) == (StudyKind.CONSIDER, "double")
+
+
+@pytest.mark.parametrize("action", [Action.KEEP, Action.CUT_MORE])
+def test_a_verdict_that_is_filed_says_what_becomes_of_todays_type(trial, action):
+    done = evidence(coupons=COUPONS[COUPONS["outcome"] == "cut"])
+    (step,) = next_steps(trial, (result(),), done, advised=Advice(action))
+    assert step.finding.kind is StudyKind.FILE_VERDICT and step.finding.facts == {"action": action}
+
+
 @pytest.mark.parametrize("answer", [Answer.WORSE, Answer.SAME, Answer.NOT_SETTLED])
 def test_only_a_better_type_is_considered(trial, answer):
     straight = Finding(StudyKind.CENTRING, weight=Weight.NOTHING_FOUND)
@@ -137,7 +167,7 @@ def test_only_a_better_type_is_considered(trial, answer):
 def test_a_better_piece_asks_for_more_pieces(trial):
     pieces = {"cylindrical": "C1", "double": "D1"}
     done = evidence(coupons=COUPONS[COUPONS["outcome"] == "cut"])
-    (step,) = next_steps(trial, (result(comparisons=(compared(),), pieces=pieces),), done)
+    (step,) = next_steps(trial, (result(comparisons=(compared(),), pieces=pieces),), done, advised=TO_DOUBLE)
     assert (step.finding.kind, step.command) == (StudyKind.REPEAT_WITH_PIECES, Command("extend", (Blank.FOLDER,)))
     assert step.finding.facts == {"piece": "D1", "against_piece": "C1"}
 

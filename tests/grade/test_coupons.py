@@ -297,7 +297,7 @@ def test_dross_scale_is_five_steps_in_order():
     assert check_grades([0, 4, np.nan]).tolist()[:2] == [0.0, 4.0]
     with pytest.raises(NotFinite, match="dross grade is infinite"):
         check_grades([np.inf])
-    with pytest.raises(InputError, match="found 5.0; allowed: 0 none, 1 loose beads"):
+    with pytest.raises(InputError, match="found 5.0; allowed: 0 no dross, 1 loose beads"):
         check_grades([5])
 
 

@@ -8,6 +8,7 @@ import pytest
 from tests.infer.test_yardstick import Trial
 from trials.errors import NotFinite, WrongShape
 from trials.infer.many import ManyDesign
+from trials.infer.mixed.cells import _directions
 from trials.infer.yardstick import YardstickDesign
 
 ROUNDING = 1e-8  # both ways solve the same equations; a search ends within 1e-9 of the largest variance
@@ -107,3 +108,14 @@ def test_bad_arrays_are_named():
         fits.judge(trial.contrast[:, 1:])
     with pytest.raises(NotFinite, match="a contrast holds"):
         fits.judge(np.full_like(trial.contrast, np.inf))
+
+
+@pytest.mark.parametrize("coupons", [20, 400])
+def test_directions_inside_cells_are_those_of_the_columns(coupons):
+    """Two ways, for few coupons and for many; what is rounding of unit columns gives none."""
+    rng = np.random.default_rng(5)
+    columns = np.linalg.qr(rng.normal(size=(coupons, 4)))[0]
+    turns = _directions(np.column_stack([columns[:, :3], columns[:, 0] - columns[:, 1], 1e-6 * columns[:, 3]]))
+    assert turns.shape == (coupons, 3)
+    assert turns.T @ turns == pytest.approx(np.eye(3), abs=1e-12)  # rounding of sums of 400 products
+    assert turns @ (turns.T @ columns[:, :3]) == pytest.approx(columns[:, :3], abs=1e-9)  # 1e-6 squared, and rounding

@@ -177,6 +177,21 @@ def test_quasi_separation_by_one_shared_point():
     assert fit.log_likelihood == pytest.approx(2 * np.log(0.5), abs=1e-12)
 
 
+def test_a_separated_type_takes_nothing_from_what_is_known_of_the_others():
+    """Grades of a type that are surely the best have chance one in the limit: the rest is the fit without them."""
+    rng = np.random.default_rng(3)
+    specimen = np.repeat(np.arange(18), 5)
+    kind = specimen // 6
+    latent = 0.8 * rng.standard_normal(18)[specimen] + 0.7 * (kind == 1) + rng.logistic(size=90)
+    grades = np.where(kind == 2, 0, np.digitize(latent, [-0.5, 1.0]))
+    fixed, others = np.column_stack([kind == 1, kind == 2]).astype(float), kind < 2
+    whole, part = fit_ordinal(grades, fixed, specimen), fit_ordinal(grades[others], fixed[others, :1], specimen[others])
+    assert whole.separated and part.group_sd > 0.5
+    assert whole.group_sd == pytest.approx(part.group_sd, rel=1e-6)
+    # the information is taken by differences of a gradient: 1e-5 of it
+    np.testing.assert_allclose(whole.covariance[:3, :3], part.covariance, rtol=1e-5)
+
+
 @pytest.mark.parametrize("with_group", [False, True])
 def test_separated_type_with_specimens(with_group):
     rng = np.random.default_rng(4)

@@ -131,3 +131,23 @@ def test_bad_input_is_named():
         strata_tests(y, dict(terms, type=terms["type"][1:]), groups)
     with pytest.raises(NotIdentifiable, match="depend on each other"):
         strata_tests(y, dict(terms, again=terms["type"]), groups)
+
+
+@pytest.mark.parametrize("sheets", ["nested", "crossed"])
+def test_a_term_that_changes_inside_coupons_leaves_the_others_as_they_were(sheets):
+    """Without it the coupons stand for their readings; with it every reading is a row, and the strata are the same."""
+    y, terms, groups = balanced_trial(np.random.default_rng(11), sheets)
+    along = np.tile([-1.0, 0.0, 1.0], len(y) // 3)
+    short, long = strata_tests(y, terms, groups), strata_tests(y, {**terms, "along": along}, groups)
+    for name, test in short.tests.items():
+        other = long.tests[name]
+        assert (test.df, test.den_df, test.stratum) == (other.df, other.den_df, other.stratum)
+        # rounding of sums over some 900 readings
+        assert pytest.approx(other.F, rel=1e-11) == test.F and pytest.approx(other.p, rel=1e-10) == test.p
+    for left, right in zip(short.strata[:-1], long.strata[:-1], strict=True):
+        assert left.name == right.name and left.df == right.df
+        assert left.mean_square == pytest.approx(right.mean_square, rel=1e-11)
+    deviations = y.reshape(-1, 3) - y.reshape(-1, 3).mean(axis=1, keepdims=True)
+    reading = short.strata[-1]
+    assert (reading.name, reading.df) == ("reading", len(y) * 2 // 3) and long.strata[-1].df == reading.df - 1
+    assert reading.mean_square == pytest.approx((deviations**2).sum() / reading.df, rel=1e-11)

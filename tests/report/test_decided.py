@@ -1,6 +1,7 @@
 """Page 1 where costs are stated: gain, cost and turning points below the answer, a column of costs, still one page."""
 
 import dataclasses
+import json
 from datetime import date
 
 from report.test_paper import first_page_ends_at
@@ -20,6 +21,7 @@ from trials.findings import Finding
 from trials.report.extras import VerdictExtras
 from trials.report.verdict import verdict_data
 
+NO_REWORK = Finding(MoneyKind.REWORK_NOT_COUNTED)
 MADE_ON = date(2026, 1, 12)
 LONG = "double wall with a rather long name of 44 le"
 
@@ -54,12 +56,21 @@ def with_money(study):
 def test_gain_cost_and_turning_points_stand_below_the_answer(study, trial, extras):
     data = verdict_data(with_money(study), trial, MADE_ON, extras)
     names = [name for name, _ in data["answer"]["decided"]]
-    assert names == ["Gain", "Cost", "Breaks even"]
+    assert names == ["Gain", "Cost", "Money", "Breaks even"]  # fewer edges fail, but a metre costs more
     assert data["answer"]["at"].startswith("at pressure")
     assert "common practice" in data["answer"]["money_notes"] and "Lenses" in data["answer"]["money_notes"]
     column = data["nozzle_head"].index("A good metre, EUR") - (2 if data["nozzle_bars"] else 1)
     assert [row["cells"][column].split(" ")[0] for row in data["nozzle_rows"]] == ["2.00", "2.10", "2.20", "2.30"]
     assert not any("Price" in head for head in data["nozzle_head"])  # told in words beside what it pays back
+
+
+def test_costs_without_rework_say_so_and_what_to_state_stands_on_later_pages(study, trial, extras):
+    found = with_money(study)
+    bare = dataclasses.replace(found, money=dataclasses.replace(found.money, said=(NO_REWORK,)))
+    data = verdict_data(bare, trial, MADE_ON, extras)
+    assert "A metre, EUR, without rework" in data["nozzle_head"]
+    assert "rework_per_edge" not in json.dumps({**data, "sections": []})
+    assert "rework_per_edge" in json.dumps(data["sections"])
 
 
 def test_no_money_without_costs(study, trial, extras):

@@ -20,6 +20,10 @@ from trials.report.figures.lives import kaplan_meier
 from trials.report.figures.look import drawn, jitter
 from trials.report.figures.planning import map_parts, part_title
 from trials.report.response_pages import by_side, flagged_mounts
+from trials.store.language import language_named
+from trials.words.captions import ranges_caption
+from trials.words.language import speaking
+from trials.words.settings import between
 
 
 def trace() -> str:
@@ -77,6 +81,40 @@ def test_ranges_change_the_main_figure(study, extras):
     coupons = figures.coupon_means(extras.tables["roughness"], "log")
     bare = figures.main_figure(result, coupons)
     assert bare != figures.main_figure(result, coupons, [figures.Band(2, 17.2, 49.6, True)])
+
+
+def drawn_axes(study, extras, monkeypatch):
+    """The axes of the main figure, with coupons as they are marked on page 1."""
+    result, found = study.results[1], []
+    coupons = figures.coupon_means(extras.tables["roughness"], "log")
+    coupons["compared"], coupons["judged"] = True, coupons["worst"]
+    monkeypatch.setattr(edges, "svg", lambda figure: found.append(figure) or "")
+    figures.main_figure(result, coupons)
+    (axes,) = found[0].axes
+    return axes
+
+
+def test_no_coupon_lies_under_the_line_of_its_type_and_every_mark_inside_the_frame(study, extras, monkeypatch):
+    axes = drawn_axes(study, extras, monkeypatch)
+    offsets = np.concatenate([np.asarray(marks.get_offsets()) for marks in axes.collections])
+    rows = np.round(offsets[:, 1] + 0.17)
+    assert set(rows) == {0.0, 1.0, 2.0, 3.0}
+    for line in axes.lines:
+        at = line.get_ydata()
+        own = offsets[rows == np.floor(at[0]), 1]
+        # a small mark is 3.5 points of the 29 of a row high: half of it must fit between
+        assert own.max() + 0.06 < min(at)
+    low, high = axes.get_xlim()
+    room = 0.02 * (high - low)  # a worst reading lies off both frames
+    assert low + room < offsets[:, 0].min() and offsets[:, 0].max() < high - room
+
+
+def test_a_hatched_zone_is_named_only_where_one_is_drawn(study):
+    result = study.results[1]
+    coupons = pd.DataFrame({"nozzle": ["double"], "value": [30.0]})
+    inside, beyond = [figures.Band(1, 0.0, 90.0)], [figures.Band(1, 0.0, 36.0)]
+    assert not edges.hatched(result, coupons, inside) and edges.hatched(result, coupons, beyond)
+    assert "hatched" not in ranges_caption(12.0, False, False) and "hatched" in ranges_caption(12.0, False, True)
 
 
 def test_dross_drawings_differ_and_are_well_formed():
@@ -229,3 +267,20 @@ def test_numbers_that_stand_together_share_decimals():
 @pytest.mark.usefixtures("blank_pictures")
 def test_pictures_that_nobody_looks_at_are_not_drawn():
     assert scan() == BLANK
+
+
+def test_sides_stand_in_the_words_of_the_language(study, monkeypatch):
+    seen: list[str] = []
+    monkeypatch.setattr(checks, "drawn", lambda words, limit=40: seen.append(str(words)) or str(words))
+    with speaking(language_named("de")):
+        checks.sides_figure(study.results[0], SIDES, flagged=["M2"])
+    assert {"links", "rechts"} <= set(seen) and not {"left", "right"} & set(seen)
+
+
+def test_what_a_spread_lies_between_is_said_in_its_case():
+    with speaking(language_named("de")):
+        said = [between(source) for source in ("sheet", "specimen", "mount", "coupon", "reading")]
+        assert said == [
+            f"zwischen {many}" for many in ("Blechen", "Exemplaren", "Einbauten", "Prüflingen", "Messwerten")
+        ]
+        assert between("sheet", "block") == "zwischen Blöcken"

@@ -23,12 +23,14 @@ from trials.infer.answer import Answer
 from trials.infer.chance import ChanceKind
 from trials.plan.cautions import nozzle_cautions
 from trials.plan.kinds import PlanKind
-from trials.report import typeset
+from trials.record_kinds import RecordKind
+from trials.report import typeset, verdict
 from trials.report.bench_paper import bench_card_data, labels_data, run_sheet_data
 from trials.report.chance_page import chance_section
 from trials.report.counts import counts, failed_words
 from trials.report.documents import VerdictExtras, bench_card_pdf, labels_pdf, run_sheet_pdf, verdict_pdf
 from trials.report.figures.edges import Band, axis_label, zones
+from trials.report.first_page import nozzle_table
 from trials.report.ranges import bands, response_picture
 from trials.report.record_pages import departures_section, grades_section, held_rows
 from trials.report.verdict import verdict_data
@@ -124,6 +126,21 @@ def test_the_coupons_are_counted_once_for_all_pages(data, study, extras, trial):
     assert first[1]["Lost"] == "2"
 
 
+def test_the_note_below_the_table_speaks_of_its_own_columns_only(study, trial, extras):
+    whole = nozzle_table(study, trial, extras.graded)["table_note"]
+    assert "Met, too near to say, failed and lost: coupons of all" in whole and "A lost coupon is" in whole
+    plain = extras.graded[extras.graded["outcome"] == "cut"].query("meets != 'undecided'")
+    assert "by Rz5 alone" in whole
+    alone = trial.application.required.model_copy(update={"squareness_range": None, "dross_grade": None})
+    only = trial.model_copy(update={"application": trial.application.model_copy(update={"required": alone})})
+    assert "alone" not in nozzle_table(study, only, extras.graded)["table_note"]  # all that is required is Rz5
+    bare = dataclasses.replace(study, chances=())
+    said = nozzle_table(bare, trial, plain)["table_note"]
+    assert said == "Met and failed: coupons of all settings that were cut."
+    unasked = dataclasses.replace(bare, nozzles=tuple(dataclasses.replace(r, share_met=None) for r in study.nozzles))
+    assert nozzle_table(unasked, trial, extras.graded)["table_note"] == ""
+
+
 def test_what_failed_is_split_by_response():
     def over(*items):
         return tuple(Finding(GradeKind.OVER_LIMIT, About(response=item)) for item in items)
@@ -171,8 +188,19 @@ def test_a_table_cut_without_a_plan_departs_from_none(study, extras, trial):
 
 def test_first_page_has_a_decision_to_tick_and_a_line_to_sign(data):
     decision = data["decision"]
-    assert decision["ticks"] == ["change to Double", "keep Cylindrical", "cut more coupons before deciding"]
+    assert decision["ticks"] == ["change to Double", "keep Cylindrical", "cut more before deciding"]
     assert decision["sign"] == ["Name", "Role", "Signature", "Date"] and decision["open"] == ""
+    assert decision["to_write"] == []
+
+
+@pytest.mark.usefixtures("blank_pictures")
+def test_another_type_has_a_line_to_write_its_name_on(study, trial, extras):
+    rows = tuple(dataclasses.replace(row, answers=()) if row.nozzle == "double" else row for row in study.nozzles)
+    data = verdict_data(dataclasses.replace(study, nozzles=rows), trial, MADE_ON, extras)
+    assert data["decision"]["ticks"][0] == "change to another type:" and data["decision"]["to_write"] == [0]
+    bare = {**data, "decision": {**data["decision"], "to_write": []}}
+    with_line, without = (typeset.pdf("verdict.typ", {**each, "sections": []}, MADE_ON) for each in (data, bare))
+    assert with_line != without
     assert "decision()" in (typeset.HERE / "verdict.typ").read_text(encoding="utf-8")
 
 
@@ -197,6 +225,20 @@ def test_an_open_reading_is_ringed(study, trial, extras):
     assert ringed["caption"].count("Ring: a reading is still open.") == 1 and "Ring" not in calm["caption"]
 
 
+@pytest.mark.usefixtures("blank_pictures")
+def test_a_ring_stands_only_where_a_reading_of_that_response_is_open(study, trial, extras):
+    coupon = str(extras.tables["roughness"]["coupon"].iloc[0])
+    facts = {"reading": 1, "repeat": 0, "field": "rz5_um", "where": "coupon"}
+    facts |= {"value": Amount(345.0, "um"), "median": Amount(52.2, "um")}
+    because = Finding(RecordKind.SLIP, About("Rz5", coupons=(coupon,)), facts)
+    step = NextStep(Finding(StudyKind.SETTLE_READING, weight=Weight.COULD_CHANGE), because)
+    late = dataclasses.replace(study, provisional=True, next_steps=(step,))
+    data = verdict_data(late, trial, MADE_ON, extras)
+    ringed = {r.response: "Ring: a reading" in json.dumps(verdict._edges(r, late, trial, extras)) for r in late.results}
+    assert ringed.pop("roughness") and not any(ringed.values())
+    assert coupon in data["decision"]["open"]
+
+
 def test_coupons_at_the_compared_settings_stand_out(study, trial, extras):
     result = study.results[1]
     caption = response_picture(result, trial, extras)["caption"]
@@ -219,11 +261,13 @@ def test_who_when_and_on_which_machine(study, trial, extras):
         "Engineer: E. Invented",
         "Machine: bay 3",
         "Held: speed 1.1 m/min, focus 4 mm, power 4 kW",
+        "Nozzles tried: 3 of each type",
         "Cut: 12 January 2026 to 13 January 2026",
         "Measured: 14 January 2026, by A. B. and C. D.",
     ]
     bare = trial.model_copy(update={"held": {}})
-    assert verdict_data(study, bare, MADE_ON, extras)["facts"] == ["Engineer: E. Invented"]
+    sized = ["Engineer: E. Invented", "Nozzles tried: 3 of each type"]
+    assert verdict_data(study, bare, MADE_ON, extras)["facts"] == sized
 
 
 @pytest.mark.parametrize("types", [2, 8])
@@ -294,6 +338,22 @@ def test_first_page_is_one_page_with_long_texts(study, trial, extras, types):
     assert first_page_ends_at(data) == 2
     heads = query("verdict.typ", data, "heading.where(level: 2)", "body")
     assert "First page in full" in json.dumps(heads), "what was cut short is not printed in full"
+
+
+@pytest.mark.usefixtures("blank_pictures")
+def test_no_sentence_of_the_columns_is_cut_whole_ones_are_left_out_from_the_last_on(study, trial, extras):
+    steps = [
+        f"Step {k}: {'cut a little more of the same and look at every edge of it before anything else ' * 3}."
+        for k in range(9)
+    ]
+    found = dataclasses.replace(study, next_steps=tuple(NextStep(as_written(step)) for step in steps))
+    data = verdict_data(found, trial, MADE_ON, extras)
+    assert first_page_ends_at(data) == 2
+    said = [item["body"].get("text", "") for items in query("verdict.typ", data, "list", "children") for item in items]
+    assert all(step in said for step in steps), "a step is printed in full nowhere"
+    twice = [step for step in steps if said.count(step) == 2]  # on page 1, and on the page after it
+    assert twice and twice == steps[: len(twice)] and len(twice) < len(steps)
+    assert not any("\u2026" in words for words in said)
 
 
 def test_short_first_page_is_not_repeated(data):
@@ -503,7 +563,7 @@ def test_checks_stand_in_three_groups(study, trial):
     blocks = section_of(data, RZ5)["blocks"]
     at = next(k for k, block in enumerate(blocks) if block.get("title") == "Checks")
     leads = [block["title"] for block in blocks[at + 1 :] if block["kind"] == "lead"]
-    assert leads == ["Could change the answer:", "Look at:", "Nothing found:"]
+    assert leads == ["Could change the answer:", "Look at:", "Without objection:"]
     # each group stands right below its line, from which the paper never parts it
     assert [block["kind"] for block in blocks[at + 1 : at + 7]] == ["lead", "list"] * 3
     assert [len(block["items"]) for block in blocks[at + 1 : at + 7] if block["kind"] == "list"] == [1, 2, 1]
@@ -513,7 +573,7 @@ def test_a_secondary_response_names_checks_that_found_nothing(study, trial):
     calm = study.results[1].checks[0]
     result = dataclasses.replace(study.results[0], checks=(calm,))
     data = verdict_data(dataclasses.replace(study, results=(result,)), trial, MADE_ON, VerdictExtras())
-    assert "Nothing found: Drift over the order of cutting." in json.dumps(section_of(data, U))
+    assert "Without objection: Drift over the order of cutting." in json.dumps(section_of(data, U))
 
 
 def test_exploratory_and_amendments_stand_on_the_first_page(study, trial, extras):

@@ -5,7 +5,8 @@ from trials.errors import InputError
 from trials.store import records as store
 from trials.store.records.as_cut import analysis_table, coupon_table, departures
 from trials.store.records.corrections import ReadingPlace
-from trials.store.records.records import CUT_COLUMNS, READING_COLUMNS
+from trials.store.records.reading_columns import READING_COLUMNS
+from trials.store.records.records import CUT_COLUMNS
 from trials.words.findings import say
 
 

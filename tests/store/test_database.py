@@ -17,7 +17,7 @@ from trials.store.records import schema
 from trials.store.records.corrections import ReadingPlace
 from trials.store.records.journal import entries
 from trials.store.records.migrations import transaction
-from trials.store.records.records import READING_COLUMNS
+from trials.store.records.reading_columns import READING_COLUMNS
 from trials.words.findings import say
 
 SAID = Finding(PlanKind.AS_WRITTEN, facts={"text": "Said by the planner."})

@@ -6,7 +6,7 @@ import pytest
 
 from trials.record_kinds import Where
 from trials.store import records as store
-from trials.store.records.records import READING_COLUMNS
+from trials.store.records.reading_columns import READING_COLUMNS
 from trials.store.records.slips import _times, slips
 from trials.words.findings import say
 
@@ -70,7 +70,9 @@ def test_a_pair_that_its_neighbours_settle_has_one_slip(cut):
     assert "10 times the other reading of its coupon, 41 µm;" in say(found[0].finding)
 
 
-@pytest.mark.parametrize(("repeated", "said"), [(True, "of its coupon, repeats included;"), (False, "of its coupon;")])
+@pytest.mark.parametrize(
+    ("repeated", "said"), [(True, "of its coupon, its repeats among them;"), (False, "of its coupon;")]
+)
 def test_a_slip_beside_a_place_measured_again_says_so(cut, repeated, said):
     rows = long([52.2, 50.2, 345.0]).assign(reading=[1, 1 if repeated else 2, 3], repeat=[0, int(repeated), 0])
     (found,) = slips(rows, store.load(cut))
@@ -80,7 +82,7 @@ def test_a_slip_beside_a_place_measured_again_says_so(cut, repeated, said):
 def test_a_slip_that_is_itself_a_repeat_has_none_beside_it(cut):
     rows = long([52.2, 50.2, 345.0]).assign(reading=[1, 2, 2], repeat=[0, 0, 1])
     (found,) = slips(rows, store.load(cut))
-    assert found.value == 345.0 and not found.again
+    assert found.value == 345.0 and found.where is Where.COUPON
 
 
 @pytest.mark.parametrize(
@@ -106,6 +108,19 @@ def test_coupons_at_like_settings_come_before_all_of_the_trial(cut):
     found = slips(of_coupons({mark: [41.0, 42.0, 40.0] for mark in marks[1:]} | {marks[0]: [246.0] * 3}), alike)
     assert [(slip.coupon, slip.where) for slip in found] == [(marks[0], Where.WHOLE_LIKE)] * 3
     assert "as are all readings of its coupon" in say(found[0].finding)
+
+
+def test_a_reading_compared_with_repeats_says_so(cut):
+    """Two readings and the repeat of one: it is the median of the other reading and the repeat that is told."""
+    rows = long([52.2, 345.0, 50.2]).assign(repeat=[0, 0, 1], reading=[1, 2, 1])
+    (found,) = slips(rows, store.load(cut))
+    assert (found.value, found.neighbours_median, found.where) == (345.0, 51.2, Where.COUPON_AND_REPEATS)
+    assert "the median 51.2 µm of the other readings of its coupon, its repeats among them;" in say(found.finding)
+
+
+def test_a_repeat_under_a_second_mark_is_not_called_one(cut):
+    rows = long([52.2, 50.1, 345.0]).assign(repeat=[0, 0, 1], reading=[1, 2, 1])
+    assert [slip.where for slip in slips(rows, store.load(cut))] == [Where.COUPON]
 
 
 def test_a_bound_of_the_instrument_is_no_slip(cut):

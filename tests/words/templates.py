@@ -21,6 +21,7 @@ PAPERS = ("words", "report", "report/figures", "store/workbooks")
 ENGLISH_ONLY = frozenset(
     (
         *("lives", "plan_chances", "settling", "traces", "plan_paper", "life_paper", "limits"),
+        *("life_page", "life_money", "life_told", "life_first", "ratios"),
         *(
             "bench",
             "inspectors",
@@ -36,7 +37,7 @@ ENGLISH_ONLY = frozenset(
     )
 )
 """Modules whose words stand only on screens and on papers that are printed in English."""
-IN_PART = {"plan_chances": ("_needed", "_both", "_specimens", "_unequal", "_mounts")}
+IN_PART = {"plan_chances": ("needed_briefly", "_needed", "_both", "_specimens", "_unequal", "_mounts")}
 """Functions of modules for screens whose sentences come onto a verdict all the same."""
 ONE, MANY = ("text", "word", "_line", "_alone", "_of_item", "_outside"), ("plural", "_many")
 

@@ -54,12 +54,26 @@ SPIKE = {"points": 1, "first": Amount(7.0, "mm")}
             {"points": 0, "low": Amount(1.0, "mm"), "high": Amount(11.0, "mm")},
             "only 0 points between 1 mm and 11 mm depth: u may read too small",
         ),
-        (K.READING_UNCERTAIN, {"expanded": 0.23511}, "One reading is uncertain by 0.235 either way (k = 2)."),
+        (
+            K.READING_UNCERTAIN,
+            {"expanded": 0.23511, "unit": ""},
+            "One reading is uncertain by 0.235 either way (k = 2).",
+        ),
+        (
+            K.READING_UNCERTAIN,
+            {"expanded": 0.23511, "unit": "um"},
+            "One reading is uncertain by 0.235 µm either way (k = 2).",
+        ),
+        (
+            K.SHARE_OF_SPREAD,
+            {"share": 0.003},
+            "The bench makes up less than 1 % of the variance of the trial's readings.",
+        ),
         (K.SHARE_OF_LIMIT, {"share": 0.153}, "That is 15 % of the limit it is graded against."),
         (
             K.BIAS_WITHIN,
-            {"bias": 0.02, "readings": 3},
-            "The bench reads +0.02 against the reference, within what 3 readings and the certificate leave open.",
+            {"bias": 0.02, "readings": 3, "unit": "mm"},
+            "The bench reads +0.02 mm against the reference, within what 3 readings and the certificate leave open.",
         ),
         (
             K.PAIRS_AGREE,

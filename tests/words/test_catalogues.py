@@ -85,7 +85,7 @@ def test_numbers_plurals_and_dates_follow_the_language():
             "2,8 %",
         )
         assert (signed(0.0301), signed(0.0), confidence(1 - 0.05 / 6)) == ("+0,0301", "0", "99,17 %")
-        assert day_words(date(2026, 3, 3)) == "3. März 2026"
+        assert day_words(date(2026, 3, 3)) == "3.\u00a0März 2026"
         assert [plural("{n} coupon", "{n} coupons", n) for n in (0, 1, 2)] == [
             *("0 Prüflinge", "1 Prüfling"),
             "2 Prüflinge",
@@ -185,8 +185,8 @@ def test_the_workbooks_come_back_in_german_as_they_do_in_english(frozen_records,
     with speaking(language_named("de")):
         run, bench = run_workbook(frozen_records), bench_workbook(frozen_records)
     for name, data, sheet, head in (
-        ("run.xlsx", run, "cuts", "Schnittfolge"),
-        ("b.xlsx", bench, "readings", "Messfolge"),
+        ("run.xlsx", run, "Schnitte", "Schnittfolge"),
+        ("b.xlsx", bench, "Messwerte", "Messfolge"),
     ):
         (tmp_path / name).write_bytes(data)
         rows = CalamineWorkbook.from_path(str(tmp_path / name)).get_sheet_by_name(sheet).to_python()

@@ -21,9 +21,9 @@ SAID = [
     (
         K.NEW_EACH_TIME,
         {"layers": ("specimen", "coupon"), "pooled": ("specimen",)},
-        "New specimen and coupon each time; spread of specimen pooled over the types.",
+        "New specimen and coupon each time; spread of specimens pooled over the types.",
     ),
-    (K.SPREAD_NOT_KNOWN, {"layers": ("mount",)}, "The spread of mount could not be estimated on its own."),
+    (K.SPREAD_NOT_KNOWN, {"layers": ("mount",)}, "The spread of mounts could not be estimated on its own."),
     (K.READINGS_INDEPENDENT, {}, "readings count as independent, the cautious way."),
     (K.SPREAD_OF_TYPE, {"by_type": True}, "Spread of coupons and readings by type."),
     (K.SPREAD_OF_TYPE, {"by_type": False}, "Spread of coupons and readings pooled over the types."),
@@ -62,6 +62,8 @@ SAID = [
         "6 specimens would show at least 71 % and 12 specimens would show at least 78 %.",
     ),
     (K.WITHOUT_FLAGGED, {"estimate": 0.93, "low": 0.7}, "Without the flagged readings 93 %, at least 70 %."),
+    (K.ANY_CORRELATION, {"least": 0.961, "most": 0.964}, "Whatever the correlation, the estimates allow 96 %."),
+    (K.ANY_CORRELATION, {"least": 0.997, "most": 1.0}, "Whatever the correlation, the estimates allow over 99 %."),
     (K.ANY_CORRELATION, {"least": 0.4, "most": 0.6}, "Whatever the correlation, the estimates allow 40 % to 60 %."),
 ]
 

@@ -24,13 +24,14 @@ from trials.words.decision import (
     decision_rows,
     decision_sentence,
     fewer_words,
+    for_the_file,
     life_sentence,
     money_notes,
     side_effect_words,
 )
 from trials.words.findings import say
 from trials.words.first_page import answer_box
-from trials.words.money import amount_words, cost_words, difference_words, span_of_money, turns_words
+from trials.words.money import amount_words, cost_words, difference_words, metre_head, span_of_money, turns_words
 
 FEWER = FewerFail("a", 35.6, 3.9, Span(31.7, -9.1, 70.5))
 
@@ -88,8 +89,8 @@ def test_rows_of_a_change_with_money():
         "41 000 less and 6 400 more)."
     )
     assert text_of(rows["Cost"]) == (
-        "A nozzle: 24.00 EUR instead of 9.00 EUR. To buy and to fit it is paid back if it lasts 1.45 times as "
-        "long as today's."
+        "A nozzle: 24.00 EUR instead of 9.00 EUR. By longer life alone, without what is saved otherwise, it is paid "
+        "back if it lasts 1.45 times as long as today's."
     )
     assert rows["Breaks even"] == (
         "A metre would cost the same if 34 of 100 edges failed with A, where about 4 are expected, or if it "
@@ -102,12 +103,15 @@ def test_rows_of_a_change_with_money():
 
 def test_rows_of_more_cutting_carry_hours_and_money():
     more = dataclasses.replace(MORE, money=6681.5)
-    rows = dict(decision_rows(made({"a": OPEN}, more=more, money=costs(a=(0.18, -0.32, 0.45)))))
+    study = made({"a": OPEN}, more=more, money=costs(a=(0.18, -0.32, 0.45)))
+    rows = dict(decision_rows(study))
     assert text_of(rows["To settle it"]) == (
         "11 nozzles of each type instead of 3: 288 more coupons cut and measured like these, about 82 h and 6 700 EUR, "
-        "for a chance of 80 % of a settled answer. A plan made for it may take less: `trials plan FOLDER --settle 80 "
-        "--spreads-from FOLDER`."
+        "for a chance of 80 % of a settled answer. A plan made for the question may take less."
     )
+    assert for_the_file(study) == [
+        "A plan made for the question: `trials plan FOLDER --settle 80 --spreads-from FOLDER`."
+    ]
     assert text_of(rows["Money"]) == (
         "A metre of good edge against today's: A 0.18 EUR more (between 0.32 less and 0.45 more)."
     )
@@ -160,8 +164,71 @@ def test_a_difference_agrees_with_the_two_costs_beside_it():
 
 
 def test_a_cost_in_a_cell():
-    assert cost_words(TypeCost("a", Span(1.94, 1.9, 2.52), {})) == "1.94 (1.90\u00a0to\u00a02.52)"
-    assert cost_words(TypeCost("a", Span(1.94, 1.94, 1.94), {})) == "1.94"
+    money = money_of(Span(-0.45, -1.03, 0.16))
+    assert cost_words(TypeCost("a", Span(1.94, 1.9, 2.52), {}), money) == "1.94 (1.90\u00a0to\u00a02.52)"
+    assert cost_words(TypeCost("a", Span(1.94, 1.94, 1.94), {}), money) == "1.94"
+
+
+def near(cost: float, today: float, rework: bool = True, flips: tuple[Flip, ...] = ()) -> Money:
+    """Money of two types that cost nearly the same, nothing of it uncertain."""
+    away = cost - today
+    money = money_of(Span(away, away, away), per_year=Span(40_000 * away, 40_000 * away, 40_000 * away), flips=flips)
+    types = tuple(TypeCost(name, Span(x, x, x), {}) for name, x in (("today", today), ("a", cost)))
+    said = () if rework else (Finding(MoneyKind.REWORK_NOT_COUNTED),)
+    return dataclasses.replace(money, types=types, said=said)
+
+
+@pytest.mark.parametrize(
+    ("cost", "today", "cells", "size"),
+    [
+        (1.85538, 1.85311, ["1.853", "1.855"], "0.002 EUR more"),  # 1.855 - 1.853; two digits would print 1.86, 1.85
+        (1.87, 1.85, ["1.85", "1.87"], "0.02 EUR more"),
+        (1.8533, 1.8531, ["1.85", "1.85"], "as much"),
+        (251.4, 230.1, ["230", "251"], "21 EUR more"),
+        (230.7, 230.1, ["230.1", "230.7"], "0.6 EUR more"),
+    ],
+)
+def test_the_printed_difference_is_the_difference_of_the_printed_costs(cost, today, cells, size):
+    money = near(cost, today)
+    assert [cost_words(each, money) for each in money.types] == cells
+    assert text_of(difference_words(money.against[0], money)) == size
+
+
+def test_a_loss_stands_under_no_gain_and_a_year_has_two_figures():
+    fewer = FewerFail("a", 4.0, 8.0, Span(-4.0, -9.0, 1.0))
+    rows = dict(decision_rows(made({"a": BETTER}, fewer=(fewer,), money=near(1.85538, 1.85311))))
+    assert "Gain" not in rows
+    assert rows["Edges"] == "Of 100 edges about 4 more fail (between 9 more and 1 fewer)."
+    assert text_of(rows["Money"]) == (
+        "A metre of good edge costs 1.855 EUR instead of 1.853 EUR, 0.002 EUR more. A year of 40 000 m: 91 EUR more."
+    )
+    assert "Money" not in dict(decision_rows(made({"a": BETTER}, money=near(1.8, 1.9))))
+
+
+def test_two_costs_that_print_alike_are_as_much():
+    rows = dict(decision_rows(made({"a": BETTER}, money=near(1.8533, 1.8531))))
+    assert text_of(rows["Money"]) == "A metre of good edge costs 1.85 EUR, as much as today."
+
+
+def test_a_metre_without_rework_is_not_called_good():
+    bare = near(1.85538, 1.85311, rework=False)
+    study = made({"a": BETTER}, money=bare)
+    assert metre_head(bare) == "A metre, EUR, without rework" and metre_head(near(1.9, 1.8)) == "A good metre, EUR"
+    open_ = made({"a": OPEN}, money=bare)
+    for said in (dict(decision_rows(study))["Money"], dict(decision_rows(open_))["Money"], decision_sentence(study)):
+        assert "metre without rework" in said and "good" not in said
+    (note,) = [note for note in money_notes(study) if "ework" in note]
+    assert note == "Rework is not counted, since its cost is not stated: a failed edge costs nothing here."
+    assert for_the_file(study) == ["To count rework, state rework_per_edge under [costs]."]
+    assert "as much as today" in dict(decision_rows(made({"a": BETTER}, money=near(1.8, 1.8, rework=False))))["Money"]
+
+
+def test_a_turning_point_that_prints_as_it_is_now_is_not_told():
+    speed, price = Flip(CostInput.SPEED, 1.1, 1.1, 1.1014), Flip(CostInput.PRICE, 15.0, 9.0, 9.0)
+    fails = Flip(CostInput.FAILING, 0.041, 0.2, 0.044)
+    told = turns_words(near(1.85538, 1.85311, flips=(speed, fails, price)).against[0])
+    assert told == "A metre would cost the same at a price of 9.00 a nozzle."
+    assert turns_words(near(1.85538, 1.85311, flips=(speed,)).against[0]) == "In money they are as good as equal."
 
 
 @pytest.mark.parametrize(
@@ -201,7 +268,10 @@ def test_what_is_worse_stands_in_the_second_line(size, words):
 
 def test_a_dominated_type_is_said_in_the_third_line():
     study = made({"a": BETTER, "b": OPEN}, {"a": 24.0, "b": 31.0})
-    assert answer_box(study).others.endswith("B: no better than A on any count.")
+    said = "B: no proof either way, which is not the same as equal; no better than A on any count."
+    assert answer_box(study).others == said
+    kept = made({"a": WORSE, "b": WORSE}, {"a": 24.0, "b": 31.0})
+    assert answer_box(kept).others == "A and B: worse than Today, and better on no count."
 
 
 def test_the_settings_stand_beside_the_type():
@@ -238,15 +308,15 @@ def test_lives_in_words():
     ("kind", "facts", "nozzles", "part"),
     [
         (MoneyKind.NO_SPEED, {}, (), "speed is not stated"),
-        (MoneyKind.GAS_NOT_KNOWN, {"gas": "shop gas"}, (), "which gas is “shop gas”?"),
+        (MoneyKind.GAS_NOT_KNOWN, {"gas": "shop gas"}, (), "“shop gas” is not a gas"),
         (MoneyKind.GAS_NOT_COUNTED, {"gas": False, "pressure": True, "areas": ()}, (), "the gas is not stated"),
-        (MoneyKind.GAS_NOT_COUNTED, {"gas": True, "pressure": True, "areas": ("a",)}, (), "flow area of a is not"),
+        (MoneyKind.GAS_NOT_COUNTED, {"gas": True, "pressure": True, "areas": ("a",)}, (), "flow area of A is not"),
         (MoneyKind.LENS_NOT_COUNTED, {}, (), "Lenses are not counted"),
-        (MoneyKind.REWORK_NOT_COUNTED, {}, (), "rework_per_edge"),
+        (MoneyKind.REWORK_NOT_COUNTED, {}, (), "a failed edge costs nothing"),
         (MoneyKind.FAILING_NOT_KNOWN, {}, (), "no requirement was measured"),
-        (MoneyKind.PRICE_NOT_STATED, {}, ("a",), "No price is stated for a"),
-        (MoneyKind.LIFE_AT_LEAST, {}, ("a", "b"), "No piece of a and b failed"),
-        (MoneyKind.LIVES_NOT_USED, {}, ("a",), "leave out a"),
+        (MoneyKind.PRICE_NOT_STATED, {}, ("a",), "No price is stated for A"),
+        (MoneyKind.LIFE_AT_LEAST, {}, ("a", "b"), "No piece of A and B failed"),
+        (MoneyKind.LIVES_NOT_USED, {}, ("a",), "leave out A"),
         (MoneyKind.AT_CLEAN_SPEEDS, {"failing": 0.05}, (), "5 % of the edges reworked"),
     ],
 )

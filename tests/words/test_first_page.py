@@ -6,22 +6,29 @@ import pytest
 
 from trials.decide.advice import Action, advice
 from trials.decide.chance_result import Asked, ChanceResult
+from trials.decide.decision import decide
+from trials.decide.kinds import StudyKind
 from trials.decide.results import Comparison, NextStep, NozzleRow, ResponseResult, State, Study, Worded
-from trials.findings import Finding, Place, PlaceKind
+from trials.findings import About, Finding, Place, PlaceKind
 from trials.infer.answer import Added, Answer
 from trials.plan.kinds import PlanKind
 from trials.responses import QUANTITIES
+from trials.words.decision import decision_sentence
 from trials.words.first_page import (
     about_words,
     answer_box,
     answer_head,
     decision_lines,
+    does_words,
     fails_of_hundred,
     fails_words,
+    first_steps,
     floor_words,
     person,
     provisional_words,
+    trial_size,
 )
+from trials.words.study import step_words
 
 PLACE = Place(PlaceKind.TODAY, ({"pressure": 0.7},), {"pressure": "bar"})
 BETTER, WORSE, SAME, OPEN = Answer.BETTER, Answer.WORSE, Answer.SAME, Answer.NOT_SETTLED
@@ -95,7 +102,7 @@ def test_better():
         "Change to",
         "Double wall",
         "The edge gets about a third smoother, surely more than a sixth.",  # 1 - 0.668; 1 - 0.809 = 0.191
-        "Plated and Shower: no proof either way; that is not the same as equal.",
+        "Plated and Shower: no proof either way, which is not the same as equal.",
     )
     assert answer_box(study).figures == "Rz5 33 % lower, interval 19 to 45 %"
     assert decision_lines(study)[:2] == ["change to Double wall", "keep Today"]
@@ -173,7 +180,7 @@ def test_nothing_settled_asks_for_more():
     does, what, sure, others = lines(made(ratio("a", OPEN), ratio("b", OPEN), next_steps=(step,)))
     assert (does, what) == ("Cut more", "nothing is settled yet; Today stays until then")
     assert "11 nozzles of each type instead of 3" in sure
-    assert others == "A and B: no proof either way; that is not the same as equal."
+    assert others == "A and B: no proof either way, which is not the same as equal."
     assert lines(made(ratio("a", OPEN), ratio("b", WORSE)))[1] == "no type is proved better; Today stays until then"
 
 
@@ -184,6 +191,53 @@ def test_one_type_and_no_comparison():
         "nothing was compared",
         "One nozzle type was cut, so there is nothing to compare.",
     )
+
+
+def specimens(**counts: int) -> Study:
+    study = made(*(ratio(name, SAME) for name in counts if name != "today"))
+    rows = tuple(dataclasses.replace(row, n_specimens=counts[row.nozzle]) for row in study.nozzles)
+    return dataclasses.replace(study, nozzles=rows)
+
+
+@pytest.mark.parametrize(
+    ("counts", "words"),
+    [
+        ({"today": 3, "a": 3, "b": 3}, "Nozzles tried: 3 of each type"),
+        ({"today": 11, "a": 5, "b": 5}, "Nozzles tried: 11 of today's, 5 of each other type"),
+        ({"today": 4, "a": 2}, "Nozzles tried: 4 of today's, 2 of the other type"),
+        ({"today": 2, "a": 3, "b": 4}, "Nozzles tried: Today 2, A 3, B 4"),
+        ({"today": 0, "a": 3}, ""),
+    ],
+)
+def test_how_many_nozzles_were_tried(counts, words):
+    assert trial_size(specimens(**counts)) == words
+
+
+def test_of_what_would_settle_it_the_first_page_says_the_nozzles_only():
+    facts = {"chance": 0.8, "specimens": 3, "specimens_at_worthwhile": 10, "specimens_at_zero": 11, "most": 50}
+    facts |= {"mounts": 1, "mounts_known": False, "mounts_at_worthwhile": None, "mounts_at_zero": None}
+    step = NextStep(Finding(PlanKind.NEEDED, facts=facts))
+    (said,) = first_steps(made(ratio("a", OPEN), next_steps=(step,)))
+    assert said == (
+        "For a chance of 80 % of a right answer: 10 specimens of each type instead of 3 if the true difference is the "
+        "worthwhile one, 11 specimens of each type instead of 3 if there is none."
+    )
+    assert "mounts" in step_words(step)  # on the later pages
+
+
+def test_a_setting_that_is_to_be_confirmed_is_not_changed_to_at_once():
+    assert does_words(Action.CHANGE, False, True) == "Confirm, then change to"
+    assert does_words(Action.CHANGE, True, True) == "Would confirm, then change to"
+    assert does_words(Action.KEEP, False, True) == "Keep"
+    about = About(nozzle="a", place=PLACE)
+    waiting = made(ratio("a", BETTER), next_steps=(NextStep(Finding(StudyKind.CONFIRM_BEST, about, {"coupons": 6})),))
+    assert decision_lines(waiting)[0] == "confirm, then change to A"
+    assert decision_sentence(waiting).startswith("confirm, then change to A at pressure")
+    for kind, unconfirmed in ((StudyKind.BEST_NOT_CONFIRMED, True), (StudyKind.CONSIDER, False)):
+        step = NextStep(dataclasses.replace(waiting.next_steps[0].finding, kind=kind))
+        assert decide(dataclasses.replace(waiting, next_steps=(step,))).unconfirmed is unconfirmed
+    other = dataclasses.replace(waiting.next_steps[0].finding, about=About(nozzle="b", place=PLACE))
+    assert decision_lines(dataclasses.replace(waiting, next_steps=(NextStep(other),)))[0] == "change to A"
 
 
 def test_an_undeclared_look_is_only_a_hint():

@@ -39,12 +39,12 @@ SAID = [
     (Finding(K.NOT_COMPARED, facts={"text": "One mount per type."}), "cannot be compared: One mount per type."),
     (
         Finding(K.CONSIDER, About(nozzle="b"), {**PRICES, "safe": Amount(4.04, "m/min")}),
-        "Consider b for this job (24.00 against 9.00 EUR a piece): 95 % of its mounts cut clean up to at least 4.04",
+        "Consider B for this job (24.00 against 9.00 EUR a piece): 95 % of its mounts cut clean up to at least 4.04",
     ),
     (Finding(K.CONSIDER, About(nozzle="b"), {**PRICES, "safe": Amount(2.5, "m/min")}), "as you mean to run"),
     (
         Finding(K.CONSIDER, About(nozzle="b"), {**PRICES, "price": None, "safe": Amount(-INF, "m/min")}),
-        "Consider b for this job; cut a few parts",
+        "Consider B for this job; cut a few parts",
     ),
 ]
 
@@ -85,6 +85,16 @@ def test_each_kind_says_its_facts(finding, words):
 
 def test_no_kind_is_left_without_a_sentence():
     assert {finding.kind for finding, _ in SAID} == set(LadderKind) == set(ladders.SENTENCES)
+
+
+def test_the_caption_names_only_what_is_drawn():
+    whole = replace(found(), mounts=(MountLadder("M1", "a", "A1", 3.4, 3.6),))
+    said = ladders.ladder_caption(whole)
+    assert said.startswith("Bar:") and "Diamond:" in said and "Upright stroke:" in said and "rrow" not in said
+    open_end = replace(whole, mounts=(*whole.mounts, MountLadder("M2", "a", "A2", 5.0, NAN)))
+    assert "Arrow: the ladder gives no end" in ladders.ladder_caption(open_end)
+    bare = replace(whole, types=(replace(clean("a", NAN), clean_95_low=NAN),))
+    assert ladders.ladder_caption(bare) == "Bar: from the last clean to the first unclean step of one mount."
 
 
 def test_the_answer_names_speeds_size_and_word():

@@ -58,10 +58,17 @@ HONEST = OwnHonesty("roughness", 4000, 0.031, 0.04, 0.6, 0.8, (HonestyRow("doubl
 
 def test_own_honesty_is_one_sentence_and_a_table():
     said = honesty_sentence(HONEST)
-    for words in ("4000 simulated trials", "3.1 % where none differed", "4.0 %", "60 % of the words", "80 % in"):
+    for words in (
+        "4\u00a0000 simulated trials",
+        "this one (Rz5; its layout",
+        "3.1 % where none differed",
+        "4.0 %",
+        "60 % of the words",
+        "80 % in",
+    ):
         assert words in said
     rows = honesty_rows(HONEST)
     assert [len(row) for row in rows] == [len(honesty_heads())] * 2
-    assert rows[0] == ["double", "none", "2.0 %", "60.0 %", "1.0 %", "37.0 %"]
+    assert rows[0] == ["double", "no difference", "2.0 %", "60.0 %", "1.0 %", "37.0 %"]
     with speaking(NONSENSE):
-        assert "4000" in honesty_sentence(HONEST) and "simulated" not in honesty_sentence(HONEST)
+        assert "4\u00a0000" in honesty_sentence(HONEST) and "simulated" not in honesty_sentence(HONEST)

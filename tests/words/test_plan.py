@@ -189,6 +189,18 @@ def test_no_two_kinds_share_a_value_with_another_room():
             "would help is not known, since each specimen was mounted once.",
         ),
         (
+            PlanKind.SETTINGS_DEALT,
+            {"each": 3, "repeats": 1, "settings": 9},
+            "Each mount gets 3 coupons, 1 of them at today's setting; the others are dealt to the mounts in turn, so "
+            "that every type meets every setting equally often, to within one coupon.",
+        ),
+        (
+            PlanKind.SETTINGS_DEALT,
+            {"each": 3, "repeats": 0, "settings": 9},
+            "Each mount gets 3 coupons. No coupon of a mount is set aside for today's setting: all settings are dealt "
+            "to the mounts in turn, so that every type meets every setting equally often, to within one coupon.",
+        ),
+        (
             PlanKind.NEEDED,
             NEEDED | {"today": 1.5, "specimens": 6, "specimens_at_worthwhile": 8, "specimens_at_zero": 6},
             "For a chance of 80 % of a right answer: 12 specimens of today's type instead of 9 and 8 of each other "

@@ -141,6 +141,8 @@ def test_the_test_of_kenward_and_roger_stands_beside_the_headline():
     assert beside_headline(response(terms=(bare,))) is None
     said = beside_headline(response(terms=(bare, beside)))
     assert said is not None and "F 9.88, df 3 and 7.0, p 0.006." in said
+    sure = beside_headline(response(terms=(bare, dataclasses.replace(beside, p_kenward_roger=2.1e-6))))
+    assert sure is not None and "df 3 and 7.0, p below\u00a00.001." in sure
 
 
 def test_worthwhile_and_spread():
@@ -178,14 +180,14 @@ SAID = [
         {"lots": (("a", "L1"),)},
         About(nozzles=("a", "b")),
         CHANGE,
-        "every piece of a and b came from one lot",
+        "every piece of A and B came from one lot",
     ),
     (
         K.LOST_AT_WORST,
         {"n": 1, "gone": (), "sizes": MOVED, "words_change": True},
         About(),
         CHANGE,
-        "With the 1 coupon that was not severed or aborted at the worst value seen the answer changes: double: not ",
+        "With the 1 coupon that was not severed or aborted at the worst value seen the answer changes: Double: not ",
     ),
     (K.ZEROS_AT_DOUBLE, {"n": 2, "gone": (), "sizes": SIZES, "words_change": False}, About(), CALM, "as twice the"),
     (
@@ -193,7 +195,7 @@ SAID = [
         {"n": 1, "gone": (), "sizes": MOVED, "words_change": True},
         About(),
         CHANGE,
-        "With the 1 reading above the instrument's range at twice its bound the answer changes: double: not ",
+        "With the 1 reading above the instrument's range at twice its bound the answer changes: Double: not ",
     ),
     (
         K.BELOW_AT_A_QUARTER,
@@ -243,19 +245,32 @@ SAID = [
         "Two readings far apart, and which one is off cannot be told: coupon P7F: 52.2 and 345 µm. Measure",
     ),
     (K.FAR_COUPONS, {}, About(), CALM, "No coupon stands far"),
-    (K.FAR_COUPONS, {}, About(coupons=tuple("ABCDEFGH")), LOOK, "coupon A, B, C, D, E, F and 2 more."),
+    (
+        K.FAR_COUPONS,
+        {},
+        About(coupons=tuple("ABCDEFGH")),
+        LOOK,
+        "coupons A, B, C, D, E, F and 2 more. Look at the edges.",
+    ),
     (K.CENTRING, {"mounts": 1, "shifts": ()}, About(), CALM, "(1 mount looked at)"),
     (
         K.CENTRING,
         {"mounts": 2, "shifts": (("M5", "shower", "left", "right", Amount(0.13, "mm")),)},
         About(),
         LOOK,
-        "mount M5 (shower): left against right +0.130 mm.",
+        "mount M5 (Shower): left against right +0.130 mm. Check the centring of this mount.",
     ),
-    (K.DRIFT, AROUND, About(), CALM, "a drift of -10.6 % to +81.5 % from first to last coupon cannot be excluded"),
+    (K.FAR_COUPONS, {}, About(coupons=("A",)), LOOK, "coupon A. Look at the edge."),
+    (
+        K.DRIFT,
+        AROUND,
+        About(),
+        CALM,
+        "No drift over the order of cutting is shown; -10.6 % to +81.5 % from first to last coupon cannot be excluded",
+    ),
     (K.DRIFT, PER_CENT | {"p": 0.02}, About(), CALM, "likely but not sure (95 % interval, p = 0.020)"),
     (K.DRIFT, PER_CENT, About(), LOOK, "drifts over the order of cutting: +18.1 % from first to last coupon"),
-    (K.WEAR_IN_A_MOUNT, AROUND, About(), CALM, "cannot be excluded"),
+    (K.WEAR_IN_A_MOUNT, AROUND, About(), CALM, "No change as a mount goes on is shown; -10.6 % to +81.5 % per ten"),
     (K.WEAR_IN_A_MOUNT, PER_CENT | {"p": 0.02}, About(), CALM, "likely but not sure"),
     (K.WEAR_IN_A_MOUNT, PER_CENT, About(), LOOK, "+18.1 % per ten coupons cut (95 % interval +6.0 % to +31.7 %)"),
     (K.SPREAD_ALONG_AN_EDGE, RATIO, PAIR, CALM, "(double) 4.7 to 1, with 0.91 to 24 not excluded (95 %, for all pairs"),
@@ -287,7 +302,7 @@ SAID = [
     (K.SHUFFLED_SPECIMENS, SHUFFLE, About(), CALM, "types differ here too. All 8 ways"),
     (K.SHUFFLED_SPECIMENS, SHUFFLE | {"p": 0.25}, About(), CALM, "too few to show any difference."),
     (K.SHUFFLED_SPECIMENS, SHUFFLE | {"p": 0.25, "smallest_p": 0.01}, About(), CALM, "no difference is shown here"),
-    (K.SHUFFLED_SPECIMENS, DRAWN, About(), CALM, "Ways drawn from over a million of dealing the types to specimens: p"),
+    (K.SHUFFLED_SPECIMENS, DRAWN, About(), CALM, "Ways drawn from 5\u00a0846\u00a0817\u00a0936\u00a0960 of dealing"),
     (K.RESIDUAL_SHAPE, {"skewness": 0.1, "excess": 0.2, "p": 0.4}, About(), CALM, "look regular"),
     (
         K.RESIDUAL_SHAPE,
@@ -306,14 +321,14 @@ SAID = [
         {"n": 1, "gone": (), "sizes": SIZES, "words_change": False},
         About(),
         CALM,
-        "no word changes: double",
+        "no word changes: Double",
     ),
     (K.DRIFT_AT_THE_BENCH, AROUND, About(), CALM, "+81.5 % from first to last reading cannot be excluded"),
     (K.DRIFT_AT_THE_BENCH, PER_CENT | {"p": 0.02}, About(), CALM, "order of measuring a drift of"),
     (K.DRIFT_AT_THE_BENCH, PER_CENT, About(), LOOK, "drift over the order of measuring: +18.1 % from first to last"),
     (K.TREND_NOT_KNOWN, {"check": K.DRIFT}, About(), CALM, "Drift over the order of cutting: cannot be"),
     (K.CHECK_NOT_MADE, {"check": K.SCALE, "problem": "Too few."}, About(), CALM, "Scale: cannot be computed. Too few."),
-    (K.WITHOUT_THE_FAR, {"n": 4, "gone": ("x",), "sizes": MOVED, "words_change": True}, About(), CHANGE, "x is gone"),
+    (K.WITHOUT_THE_FAR, {"n": 4, "gone": ("x",), "sizes": MOVED, "words_change": True}, About(), CHANGE, "X is gone"),
     (
         K.WITHOUT_THE_FAR,
         {"n": 4, "gone": (), "sizes": UNWORDED, "words_change": False},
@@ -326,7 +341,7 @@ SAID = [
         {"n": 4, "gone": (), "sizes": BORNE, "words_change": False},
         About(),
         CALM,
-        "double -0.030 mm (was -0.013 mm)",
+        "Double -0.030 mm (was -0.013 mm)",
     ),
     (K.WITHOUT_THE_FAR, {"n": 4, "problem": "too few"}, About(), CHANGE, "nothing can be said: too few"),
     (
@@ -377,7 +392,7 @@ SAID = [
         {"coupons": 6},
         About(nozzle="double", place=TODAY),
         CALM,
-        "Confirm double at pressure 0.7 bar, standoff 1 mm with 6 coupons",
+        "Confirm Double at pressure 0.7 bar, standoff 1 mm with 6 coupons",
     ),
     (K.SETTLE_READING, {}, About(), CHANGE, "Settle this reading first:"),
     (K.NOT_RECORDED_AS_CUT, {"n": 1}, About(), CALM, "1 planned coupon is not recorded"),
@@ -386,7 +401,7 @@ SAID = [
         {"price": 24.0, "today_price": 9.0, "currency": "EUR"},
         About(nozzle="double", place=TODAY),
         CALM,
-        "Consider double for this job at pressure 0.7 bar, standoff 1 mm (24.00 against 9.00 EUR a piece):",
+        "Consider Double for this job at pressure 0.7 bar, standoff 1 mm (24.00 against 9.00 EUR a piece):",
     ),
     (
         K.CONSIDER,
@@ -396,6 +411,22 @@ SAID = [
         "for this job on average over the 2 settings",
     ),
     (
+        K.CHANGE_OVER,
+        {"price": 24.0, "today_price": 9.0, "currency": "EUR"},
+        About(nozzle="double", place=TODAY),
+        CALM,
+        "If they confirm it, run a few parts with Double (24.00 against 9.00 EUR a piece), and change over if",
+    ),
+    (
+        K.CHANGE_OVER,
+        {"price": None, "today_price": 9.0, "currency": "EUR"},
+        About(nozzle="double", place=TODAY),
+        CALM,
+        "run a few parts with Double, and change",
+    ),
+    (K.ALSO_BETTER, {}, About(nozzle="other", nozzles=("new",)), CALM, "New is better too, if Other cannot be had."),
+    (K.ALSO_BETTER, {}, About(nozzle="c", nozzles=("a", "b")), CALM, "A and B are better too, if C cannot be had."),
+    (
         K.REPEAT_WITH_PIECES,
         {"piece": "D1", "against_piece": "C1"},
         About(),
@@ -403,7 +434,15 @@ SAID = [
         "nozzle D1 did better than nozzle C1",
     ),
     (K.CHECK_CENTRING, {}, About(), LOOK, "Check the centring"),
-    (K.FILE_VERDICT, {}, About(), CALM, "File this verdict"),
+    (
+        K.FILE_VERDICT,
+        {"action": "keep"},
+        About(),
+        CALM,
+        "File this verdict. Nothing further to cut for this question; today's nozzle stays.",
+    ),
+    (K.FILE_VERDICT, {"action": "cut more"}, About(), CALM, "today's nozzle stays until more is cut"),
+    (K.FILE_VERDICT, {"action": "nothing to compare"}, About(), CALM, "File this verdict."),
     (
         InferKind.FEW_SHEETS,
         {"n": 2, "block": "block", "enough": 3},

@@ -64,7 +64,7 @@ class GaugeStudy:
 class Bias:
     """Mean of readings on a reference piece less its stated value, with a t interval and its standard uncertainty.
 
-    beyond: further off than the readings and the certificate leave open.
+    beyond: further off than the readings and the certificate leave open; unit: of the readings, where it is known.
     """
 
     value: float
@@ -73,12 +73,13 @@ class Bias:
     standard_uncertainty: float
     readings: int
     beyond: bool
+    unit: str = ""
 
     @property
     def finding(self) -> Finding:
         """The bias as a finding."""
         kind = BenchKind.BIAS_BEYOND if self.beyond else BenchKind.BIAS_WITHIN
-        return Finding(kind, facts={"bias": self.value, "readings": self.readings})
+        return Finding(kind, facts={"bias": self.value, "readings": self.readings, "unit": self.unit})
 
 
 def measurement_study(
@@ -91,15 +92,16 @@ def measurement_study(
     bias: Bias | None = None,
     other_standard_uncertainty: float = 0.0,
     confidence: float = 0.95,
+    unit: str = "",
 ) -> GaugeStudy:
     """Repeatability and reproducibility from readings (n,) by coupon (n,) and inspector (n,).
 
     coupon: the thing measured again, a whole coupon or one place on it. limit: the range limit that readings are
     graded against; trial_sd: standard deviation of the trial's readings; worthwhile: the difference the trial must
-    see; all in the unit of the readings. bias and other_standard_uncertainty (levelling, calibration) join U:
-    2 sqrt(bench^2 + bias^2 + other^2) + |bias value| (ISO/TS 15530-3:2004, from memory). Intervals: exact for
-    repeatability, else from generalized pivotal quantities (Hamada and Weerahandi 2000, from memory), `DRAWS` draws
-    with a fixed seed.
+    see; all in the unit of the readings, which the findings name if it is given. bias and other_standard_uncertainty
+    (levelling, calibration) join U: 2 sqrt(bench^2 + bias^2 + other^2) + |bias value| (ISO/TS 15530-3:2004, from
+    memory). Intervals: exact for repeatability, else from generalized pivotal quantities (Hamada and Weerahandi 2000,
+    from memory), `DRAWS` draws with a fixed seed.
 
     Raises
     ------
@@ -139,7 +141,7 @@ def measurement_study(
         share_of_limit=share_of_limit,
         share_of_spread=share_of_spread,
         findings=(
-            Finding(BenchKind.READING_UNCERTAIN, facts={"expanded": expanded}),
+            Finding(BenchKind.READING_UNCERTAIN, facts={"expanded": expanded, "unit": unit}),
             *_doubts(design, by_name),
             *_shares(share_of_limit, share_of_spread),
             *_sight(expanded, worthwhile),
@@ -176,9 +178,13 @@ def remeasured(readings: pd.DataFrame) -> tuple[FloatArray, npt.NDArray[np.str_]
 
 
 def reference_bias(
-    values: npt.ArrayLike, reference: float, reference_expanded: float = 0.0, confidence: float = 0.95
+    values: npt.ArrayLike,
+    reference: float,
+    reference_expanded: float = 0.0,
+    confidence: float = 0.95,
+    unit: str = "",
 ) -> Bias:
-    """Bias of readings (n,) on a reference piece of stated value and expanded uncertainty (k = 2).
+    """Bias of readings (n,) on a reference piece of stated value and expanded uncertainty (k = 2), all in one unit.
 
     Raises
     ------
@@ -205,6 +211,7 @@ def reference_bias(
         standard_uncertainty=standard,
         readings=len(y),
         beyond=abs(value) > reach + reference_expanded,
+        unit=unit,
     )
 
 

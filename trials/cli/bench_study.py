@@ -69,6 +69,7 @@ def _limit_rows(thickness: float) -> list[dict[str, Any]]:
 
 
 def bench(
+    context: typer.Context,
     source: Path = typer.Argument(..., help="Folder of a trial, or a CSV/XLSX table: coupon, inspector, rz5_um, ..."),
     limit: list[str] = typer.Option([], "--limit", help="Limit that readings are graded against: rz5_um=44.8."),
     worthwhile: list[str] = typer.Option([], "--worthwhile", help="Difference to be seen: rz5_um='15 %'."),
@@ -90,6 +91,7 @@ def bench(
     """
     from trials import steps
 
+    show.in_units_of(source, context)
     against = steps.Against(
         figures(limit, "--limit"),
         _by_column(worthwhile, "--worthwhile"),
@@ -184,13 +186,12 @@ def _show_study(found: BenchStudy, picture: Path | None) -> None:
     from trials.words import bench as words
     from trials.words.findings import say
     from trials.words.language import text
-    from trials.words.numbers import rounded
 
     for one in found.results:
         study = one.study
         show.heading(words.study_heading(one.label, one.column))
         show.say(words.extent(study))
-        rows = [[words.source(s.source), rounded(s.sd, 3), words.interval(s)] for s in words.in_order(study.spreads)]
+        rows = [words.spread_cells(spread, one.unit) for spread in words.in_order(study.spreads)]
         show.table(words.spread_heads(one.unit), rows)
         show.bullets(say(finding) for finding in (*study.findings, *([one.bias.finding] if one.bias else [])))
     if found.agreement:

@@ -36,6 +36,7 @@ def register(app: typer.Typer) -> None:
 
 
 def measure(
+    context: typer.Context,
     sources: list[Path] = typer.Argument(..., help="Traces, scans, folders of them; first a trial's folder, if any."),
     kind: str = typer.Option("", "--kind", help="roughness or squareness, where the columns have no names."),
     spacing: str = typer.Option("", "--spacing", help="Distance between heights, such as 0.5um; mm if no unit."),
@@ -86,6 +87,7 @@ def measure(
         pictures = steps.keep_pictures(found, picture) if picture else []
         _show_measured(found, pictures, thickness, json_)
         return
+    show.in_units_of(sources[0], context)
     folder, *files = sources
     if not files:
         raise InputError("no traces or scans", file=str(folder), do="Name files or a folder after the trial's folder.")

@@ -17,7 +17,7 @@ from trials.words import ladders
 from trials.words.answer import word_of
 from trials.words.chances import asked_words, at_least, likely, notes
 from trials.words.check_groups import check_groups
-from trials.words.decision import decision_rows, money_notes
+from trials.words.decision import decision_rows, for_the_file, money_notes, plan_words
 from trials.words.findings import say
 from trials.words.first_page import answer_box, answered_by, provisional_words
 from trials.words.in_use import study_in_use
@@ -91,7 +91,8 @@ def answer_lines(study: Study) -> list[str]:
     width = max(len(name) for name, _ in parts) + 2
     for name, words in parts:
         lines += _folded(words, name.ljust(width), " " * width)
-    return lines
+    plan = plan_words(study)
+    return [*lines, *(_folded(plan, " " * width, " " * width) if plan else [])]
 
 
 def _folded(words: str, first: str = "", later: str = "", most: int = 0) -> list[str]:
@@ -171,7 +172,7 @@ def print_study(study: Study) -> None:
     _print_chances(study)
     _print_list(
         text("What it gains and costs"),
-        [*(f"{name}: {said}" for name, said in decision_rows(study)), *money_notes(study)],
+        [*(f"{name}: {said}" for name, said in decision_rows(study)), *money_notes(study), *for_the_file(study)],
     )
     _print_list(text("As it happened"), map(say, study.departures))
     _print_list(text("What this trial cannot say"), map(say, study.cannot_say))

@@ -11,7 +11,7 @@ from datetime import date
 from enum import StrEnum
 
 from trials.decide.chart import SERVES, Said
-from trials.decide.lives import TypicalLife
+from trials.decide.typical_life import TypicalLife
 from trials.decide.window_result import TypeWindow, WindowStudy
 from trials.errors import InputError
 from trials.findings import Finding

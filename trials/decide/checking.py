@@ -86,8 +86,8 @@ def _column(ready: Prepared, name: str) -> Labels:
 
 def far_mask(ready: Prepared) -> Mask:
     """Readings (n,) that stand far from the others of their coupon, or in a pair that lies far apart."""
-    coupon = _column(ready, "coupon")
-    return checks.far_readings(ready.y, coupon) | checks.far_pairs(ready.y, coupon)
+    alone, paired = ready.far
+    return alone | paired
 
 
 def far_readings(ready: Prepared, fit: MixedFit) -> Finding:
@@ -95,13 +95,13 @@ def far_readings(ready: Prepared, fit: MixedFit) -> Finding:
 
     Facts: (coupon, reading, value) of each; of pairs that lie far apart (coupon, one value, the other).
     """
-    coupon = _column(ready, "coupon")
-    rows = ready.table[checks.far_readings(ready.y, coupon)]
+    alone, paired = ready.far
+    rows = ready.table[alone]
     readings = tuple(
         (str(coupon), str(reading), Amount(float(value), ready.quantity.unit))
         for coupon, reading, value in zip(rows["coupon"], rows["reading"], rows["value"], strict=True)
     )
-    both = ready.table[checks.far_pairs(ready.y, coupon)].sort_values(["coupon", "reading"], kind="stable")
+    both = ready.table[paired].sort_values(["coupon", "reading"], kind="stable")
     apart = both.groupby("coupon", sort=False)["value"]
     pairs: tuple[Fact, ...] = tuple(
         (str(name), *(Amount(float(value), ready.quantity.unit) for value in own)) for name, own in apart
@@ -114,7 +114,7 @@ def far_readings(ready: Prepared, fit: MixedFit) -> Finding:
 def _coupon_residuals(ready: Prepared) -> tuple[NDArray[np.int_], Array]:
     groups = ready.structure.groups
     own = groups.get("mount", groups.get("specimen"))
-    return checks.coupon_residuals(ready.y, ready.fixed, _column(ready, "coupon"), own)
+    return checks.coupon_residuals(ready.y, ready.fixed, ready.coupons, own)
 
 
 def far_coupons(ready: Prepared, fit: MixedFit) -> Finding:
@@ -269,11 +269,11 @@ def spread_within(ready: Prepared, fit: MixedFit) -> Finding | None:
     if ready.quantity.scale == "log":
         step = step / max(float(np.exp(np.median(ready.y))), step)
     keep = ~far_mask(ready)
-    coupon = _column(ready, "coupon")
-    still = _spread_not_compared(StudyKind.SPREAD_ALONG_AN_EDGE, ready, _of_no_spread(ready, coupon))
+    still = _spread_not_compared(StudyKind.SPREAD_ALONG_AN_EDGE, ready, _of_no_spread(ready, _column(ready, "coupon")))
     if still is not None:
         return still
-    first, values = checks.log_variance_within(ready.y[keep], coupon[keep], step)
+    coupon = ready.coupons if keep.all() else _column(ready, "coupon")[keep]
+    first, values = checks.log_variance_within(ready.y[keep], coupon, step)
     return _types_differ(StudyKind.SPREAD_ALONG_AN_EDGE, ready, np.flatnonzero(keep)[first], values, 0.5)
 
 
@@ -293,7 +293,8 @@ def curvature(ready: Prepared, fit: MixedFit) -> Finding | None:
     """Lack of fit against coupons repeated at the same nozzle and setting."""
     names = [NOZZLE, *(column for column in ready.columns.values() if column in ready.table)]
     cells = ready.table.groupby(names, sort=False, dropna=False).ngroup().to_numpy()
-    if len(set(zip(cells, _column(ready, "coupon"), strict=True))) == len(set(cells)):
+    pairs = pd.DataFrame({"cell": cells, "coupon": ready.coupons.place}).drop_duplicates()
+    if len(pairs) == pairs["cell"].nunique():
         return _not_checked(StudyKind.CURVES_NOT_REPEATED)
     test = checks.lack_of_fit(ready.y, ready.fixed, ready.structure.groups, cells)
     if test is None:

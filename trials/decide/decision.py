@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from trials.decide.advice import Advice, advice
 from trials.decide.decision_result import Action, Because, Decision, FewerFail, Gain, Question, SideEffect
+from trials.decide.kinds import StudyKind
 from trials.decide.ladder import LadderComparison
 from trials.decide.results import Comparison, NozzleRow, ResponseResult, Study
 from trials.decide.window_choice import best_place
@@ -48,6 +49,7 @@ def decide(study: Study) -> Decision:
         worse=_worse(study, found.to) if found.to else (),
         dominated=_dominated(study, chosen) if found.action in (Action.CHANGE, Action.KEEP) else (),
         more=study.more if still_open and _window(study) is None else None,
+        unconfirmed=_unconfirmed(study, chosen),
     )
 
 
@@ -86,6 +88,12 @@ def _by_word(answers: Mapping[str, Answer]) -> tuple[tuple[Answer, tuple[str, ..
 def _window(study: Study) -> WindowStudy | None:
     """The window, where it is what a trial asks."""
     return study.window if study.window is not None and study.window.asked else None
+
+
+def _unconfirmed(study: Study, chosen: str) -> bool:
+    """Whether coupons are to confirm the best of a type first, or did not confirm it."""
+    waits = (StudyKind.CONFIRM_BEST, StudyKind.CHANGE_OVER, StudyKind.BEST_NOT_CONFIRMED)
+    return any(step.finding.kind in waits and step.finding.about.nozzle == chosen for step in study.next_steps)
 
 
 def _place(study: Study, found: Advice, chosen: str) -> Place | None:

@@ -222,6 +222,7 @@ class Decision:
         price, price_against: of a nozzle, None where not stated; money: of the type against today's, None without.
         worse: secondary responses that are worse; dominated: types no better than this on any count, worse on one.
         more: the cutting that would settle it, where something is open and that is known.
+        unconfirmed: coupons are to confirm the place first, or did not confirm it.
     """
 
     question: Question
@@ -241,3 +242,4 @@ class Decision:
     worse: tuple[SideEffect, ...] = ()
     dominated: tuple[str, ...] = ()
     more: MoreCutting | None = None
+    unconfirmed: bool = False

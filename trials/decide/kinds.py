@@ -61,6 +61,8 @@ class StudyKind(StrEnum):
     SETTLE_READING = "settle_reading"
     NOT_RECORDED_AS_CUT = "not_recorded_as_cut"
     CONSIDER = "consider"
+    CHANGE_OVER = "change_over"
+    ALSO_BETTER = "also_better"
     REPEAT_WITH_PIECES = "repeat_with_pieces"
     CHECK_CENTRING = "check_centring"
     BEST_CONFIRMED = "best_confirmed"

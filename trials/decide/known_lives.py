@@ -14,7 +14,7 @@ from scipy.special import ndtri
 from trials.endings import Part
 
 if TYPE_CHECKING:
-    from trials.decide.lives import TypicalLife
+    from trials.decide.typical_life import TypicalLife
 
 Array = NDArray[np.float64]
 SURE = 0.975

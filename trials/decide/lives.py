@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import TYPE_CHECKING, Literal
 
+from trials.decide.typical_life import TypicalLife
 from trials.endings import Ended, Part
 from trials.errors import WrongArgument
 from trials.findings import Finding, Place, PlaceKind, Weight
@@ -81,8 +82,8 @@ class LivesAnswer:
     the order of the study; said: what there is to say of the words and of what was read; part: whose lives they are, by
     the nozzle type in use; causes: each by itself, nothing where all ended in one way; care: none where nothing was
     cleaned or put back; beside: lives of lens and window under the same types; cautions: what these lives cannot say,
-    beside those of the study; prices: of a piece by type, where they are known, in the currency; doubted: coupons of
-    which a reading is open, so that the answer is provisional.
+    beside those of the study; prices: of a piece by type, where they are known, in the currency; open_readings: that
+    may be slips of the pen, so that the answer is provisional.
     """
 
     unit: str
@@ -98,12 +99,17 @@ class LivesAnswer:
     cautions: tuple[Finding, ...] = ()
     prices: Mapping[str, float | None] = field(default_factory=dict)
     currency: str = ""
-    doubted: tuple[str, ...] = ()
+    open_readings: tuple[Finding, ...] = ()
 
     @property
     def provisional(self) -> bool:
         """Whether a reading is still open."""
-        return bool(self.doubted)
+        return bool(self.open_readings)
+
+    @property
+    def doubted(self) -> tuple[str, ...]:
+        """Coupons of which a reading is open."""
+        return tuple(dict.fromkeys(name for finding in self.open_readings for name in finding.about.coupons))
 
 
 @dataclass(frozen=True)
@@ -112,32 +118,6 @@ class Upkeep:
 
     cleaned: Sequence[int]
     refitted: Sequence[int]
-
-
-@dataclass(frozen=True)
-class TypicalLife:
-    """Life of one part under one nozzle type, for whoever weighs it against a price.
-
-    median, low, high: the life that half of them outlast, with limits at 95 %, infinite where nothing bounds it; mean:
-    what a piece lasts on average, which decides what it costs to run, with its limits; tenth, tenth_low: the life that
-    nine in ten outlast; n, failures: pieces behind it, 0 for a stated figure; source: a folder, a file, or who stated
-    it.
-    """
-
-    nozzle: str
-    part: Part
-    unit: str
-    median: float
-    low: float
-    high: float
-    mean: float
-    mean_low: float
-    mean_high: float
-    tenth: float
-    tenth_low: float
-    n: int
-    failures: int
-    source: str
 
 
 def typical_lives(found: LivesAnswer, source: str) -> tuple[TypicalLife, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from trials.decide.advice import Advice
 from trials.decide.decision_result import Action
 from trials.decide.evidence import Evidence
 from trials.decide.kinds import StudyKind
@@ -18,6 +19,7 @@ from trials.plan.kinds import PlanKind
 from trials.trial import Trial
 
 EXTEND = Command("extend", (Blank.FOLDER,))
+NO_ADVICE = Advice(Action.NOTHING)
 
 
 def next_steps(
@@ -26,30 +28,40 @@ def next_steps(
     evidence: Evidence,
     ladder: LadderAnswer | None = None,
     window: WindowStudy | None = None,
+    advised: Advice = NO_ADVICE,
+    confirmed: Sequence[Finding] = (),
 ) -> tuple[NextStep, ...]:
-    """What to do next, most urgent first; while a reading is open, how much more to cut is not told: it leans on it."""
+    """What to do next, most urgent first; while a reading is open, how much more to cut is not told: it leans on it.
+
+    advised: what the answer speaks for; no other type than its own is to be changed to. confirmed: what was found of
+    coupons that were cut to confirm a best.
+    """
     steps = [_settle(slip) for slip in evidence.open_slips]
     undone = int((evidence.coupons["outcome"] == "not cut yet").sum())
     if undone:
         cut = Command("cut", (Blank.FOLDER, Blank.FILE))
         steps.append(NextStep(Finding(StudyKind.NOT_RECORDED_AS_CUT, facts={"n": undone}), command=cut))
-    if ladder is not None:
-        steps += _after_ladder(trial, ladder)
-    at_best = window is not None and window.asked
-    if window is not None and at_best:
-        steps += _after_window(trial, window, confirmed=bool(evidence.promised))
     decisive = [r for r in results if r.primary]
+    if window is not None and window.asked:
+        steps += _after_window(trial, window, advised, bool(evidence.promised), confirmed)
+    else:
+        steps += _change(trial, decisive, ladder, advised)
+    if ladder is not None:
+        steps += _after_ladder(ladder)
     for result in decisive:
-        better = [c for c in result.comparisons if c.answer == Answer.BETTER and not at_best]
-        steps += [_if_better(trial, result.response, result.pieces, c) for c in better]
         told = [f for f in result.more if f.kind != PlanKind.NEEDED or not evidence.open_slips]
         steps += [NextStep(finding, command=EXTEND) for finding in told]
     for result in decisive:
         for check in result.checks:
             if check.kind == StudyKind.CENTRING and check.weight != Weight.NOTHING_FOUND:
                 steps.append(NextStep(Finding(StudyKind.CHECK_CENTRING, weight=Weight.LOOK_AT), check))
-    filed = NextStep(Finding(StudyKind.FILE_VERDICT), command=Command("verdict", (Blank.FOLDER,)))
-    return tuple(_each_once(steps)) or (filed,)
+    return tuple(_each_once(steps)) or (_filed(advised),)
+
+
+def _filed(advised: Advice) -> NextStep:
+    """Nothing else follows; the action says what becomes of today's type."""
+    facts: dict[str, Fact] = {"action": str(advised.action)}
+    return NextStep(Finding(StudyKind.FILE_VERDICT, facts=facts), command=Command("verdict", (Blank.FOLDER,)))
 
 
 def _each_once(steps: Sequence[NextStep]) -> list[NextStep]:
@@ -69,30 +81,54 @@ def _settle(slip: Finding) -> NextStep:
     )
 
 
-def _after_ladder(trial: Trial, ladder: LadderAnswer) -> list[NextStep]:
-    """What follows from the fastest clean cut; a ladder that ended too low or too high is moved before more is cut."""
-    better = [c for c in ladder.comparisons if c.answer == Answer.BETTER]
-    steps = [_if_faster(trial, ladder, c) for c in better]
+def _change(
+    trial: Trial, decisive: Sequence[ResponseResult], ladder: LadderAnswer | None, advised: Advice
+) -> list[NextStep]:
+    """The type to change to, by what speaks for it first; then, in one step that asks for nothing, those better too."""
+    steps = []
+    if ladder is not None:
+        steps = [_if_faster(trial, ladder, c) for c in ladder.comparisons if c.nozzle == advised.to]
+    for result in decisive:
+        own = [c for c in result.comparisons if c.nozzle == advised.to]
+        steps += [_if_better(trial, result.response, result.pieces, c) for c in own]
+    others = next((names for answer, names in advised.others if answer == Answer.BETTER), ())
+    if not steps or not others or steps[0].finding.kind == StudyKind.REPEAT_WITH_PIECES:
+        return steps[:1]
+    return [steps[0], NextStep(Finding(StudyKind.ALSO_BETTER, About(nozzle=advised.to, nozzles=others)))]
+
+
+def _after_ladder(ladder: LadderAnswer) -> list[NextStep]:
+    """What stays open after ladders; one that ended too low or too high is moved before more is cut."""
     if not ladder.more:
-        return steps
+        return []
     open_ends = (LadderKind.CLEAN_TO_THE_LAST, LadderKind.NOT_CLEAN_AT_ALL)
-    steps += [NextStep(finding) for finding in ladder.said if finding.kind in open_ends]
+    steps = [NextStep(finding) for finding in ladder.said if finding.kind in open_ends]
     return steps + [NextStep(finding, command=EXTEND) for finding in ladder.more]
 
 
-def _after_window(trial: Trial, window: WindowStudy, confirmed: bool) -> list[NextStep]:
-    """The best to confirm, where some setting is likely to meet the requirement; then the type it speaks for."""
-    found = choose(window, trial.today.type)
-    name, confirm = found.chosen.nozzle, found.chosen.best.confirm
-    steps = []
-    if window.likely and confirm is not None and not confirmed:
-        about = About(response=window.response, nozzle=name, place=best_place(window, name))
+def _after_window(
+    trial: Trial, window: WindowStudy, advised: Advice, promised: bool, confirmed: Sequence[Finding]
+) -> list[NextStep]:
+    """The best to confirm, where some setting is likely to meet the requirement; then the type to change to.
+
+    promised: coupons that confirm a best are planned already; to a best that they do not confirm nobody goes over.
+    """
+    name = advised.to or choose(window, trial.today.type).chosen.nozzle
+    confirm = next(each.best.confirm for each in window.types if each.nozzle == name)
+    told = [finding for finding in confirmed if finding.about.nozzle == name][-1:]
+    steps = [NextStep(finding) for finding in told if finding.kind == StudyKind.BEST_NOT_CONFIRMED]
+    if steps:
+        return steps
+    if window.likely and confirm is not None and not promised:
+        against = trial.today.type if advised.to else ""
+        about = About(response=window.response, nozzle=name, against=against, place=best_place(window, name))
         command = Command("extend", (Blank.FOLDER, "--confirm", "best"))
         facts: dict[str, Fact] = {"coupons": confirm.coupons}
         steps.append(NextStep(Finding(StudyKind.CONFIRM_BEST, about, facts), command=command))
-    if found.action == Action.CHANGE:
+    if advised.to:
         about = About(response=window.response, nozzle=name, against=trial.today.type, place=best_place(window, name))
-        steps.append(_consider(trial, about))
+        waits = bool(steps) or (promised and not told)
+        steps.append(_consider(trial, about, StudyKind.CHANGE_OVER if waits else StudyKind.CONSIDER))
     return steps
 
 
@@ -115,8 +151,8 @@ def _if_better(trial: Trial, response: str, pieces: Mapping[str, str], c: Compar
     return _consider(trial, about)
 
 
-def _consider(trial: Trial, about: About) -> NextStep:
-    """A type to consider, with its price beside today's."""
+def _consider(trial: Trial, about: About, kind: StudyKind = StudyKind.CONSIDER) -> NextStep:
+    """A type to consider, with its price beside today's; of one that is confirmed first, to change over then."""
     nozzle = next(n for n in trial.nozzles if n.type == about.nozzle)
     facts: dict[str, Fact] = {"price": nozzle.price, "today_price": trial.today.price}
-    return NextStep(Finding(StudyKind.CONSIDER, about, facts | {"currency": trial.trial.currency}))
+    return NextStep(Finding(kind, about, facts | {"currency": trial.trial.currency}))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -12,6 +13,8 @@ from numpy.typing import NDArray
 from trials.decide.kinds import StudyKind
 from trials.errors import InputError, NotIdentifiable
 from trials.findings import About, Finding
+from trials.infer.checks import far_pairs, far_readings
+from trials.infer.checks.levels import Levels
 from trials.infer.mixed import MixedDesign
 from trials.infer.model import Axis, FixedModel, Structure, build_model, find_structure
 from trials.responses import Quantity
@@ -47,6 +50,16 @@ class Prepared:
     types: tuple[str, ...]
     columns: Mapping[str, str]
     said: tuple[Finding, ...]
+
+    @cached_property
+    def coupons(self) -> Levels:
+        """The coupon of each reading."""
+        return Levels.of(self.table["coupon"].to_numpy(object))
+
+    @cached_property
+    def far(self) -> tuple[Mask, Mask]:
+        """Readings (n,) that stand far from the others of their coupon, and those in a pair that lies far apart."""
+        return far_readings(self.y, self.coupons), far_pairs(self.y, self.coupons)
 
     @property
     def nozzle_axis(self) -> str | None:
@@ -125,7 +138,7 @@ def _designed(trial: Trial, name: str, table: pd.DataFrame, y: Array) -> Prepare
             f"response {name} has {len(table)} readings, too few to study",
             do="Record readings with `trials record` first.",
         )
-    present = set(table[NOZZLE])
+    present = set(table[NOZZLE].unique())
     types = tuple(t for t in trial.types if t in present)
     columns = {factor: trial.factor_column(factor) for factor in trial.factors}
     axes = _axes(trial, table, types, columns)
@@ -133,10 +146,7 @@ def _designed(trial: Trial, name: str, table: pd.DataFrame, y: Array) -> Prepare
     groups = {g: table[g].to_numpy(object) for g in ("sheet", "specimen", "mount", "coupon") if g in table}
     word = "block" if trial.plan.method == "adopted" else "sheet"
     structure = find_structure(table[NOZZLE].to_numpy(object), groups, word)
-    common, n = trial.plan.curves is Curves.COMMON, table["coupon"].nunique()
-    model = build_model(axes, settings, NOZZLE if len(types) > 1 else None, structure.block, n, common)
-    block = None if structure.block is None else np.asarray([str(b) for b in structure.block], dtype=object)
-    fixed = model.matrix(settings or {"": np.zeros(len(table))}, block)
+    model, fixed = _modelled(trial, axes, settings, structure.block, Levels.of(table["coupon"].to_numpy(object)))
     structure, design, more = _settled(fixed, structure)
     said = (*structure.said, *more, *_dropped(model))
     quantity = trial.quantity(name)
@@ -158,15 +168,16 @@ def on_scale(values: Array, quantity: Quantity, zero_share: float = 0.5) -> Arra
 
 
 def _sorted(table: pd.DataFrame) -> pd.DataFrame:
-    keys = [key for key in ("coupon", "side", "reading") if key in table]
-    text = table[keys].astype(str)
-    return table.loc[text.sort_values(keys, kind="stable").index].reset_index(drop=True)
+    """By coupon, side and reading, each as text."""
+    keys = [key for key in ("reading", "side", "coupon") if key in table]
+    order = np.lexsort([Levels.of(table[key].to_numpy(object)).place for key in keys])
+    return table.take(order).reset_index(drop=True)
 
 
 def _axes(trial: Trial, table: pd.DataFrame, types: tuple[str, ...], columns: Mapping[str, str]) -> list[Axis]:
     axes = [Axis(NOZZLE, types)] if len(types) > 1 else []
     for factor, asked in trial.factors.items():
-        present = set(table[columns[factor]])
+        present = set(table[columns[factor]].unique())
         levels: list[Level] = [level for level in asked.levels if not asked.is_text or level in present]
         if asked.is_text:  # a word that was cut without being planned is a level too
             levels += sorted(present - set(levels))
@@ -178,6 +189,23 @@ def _axes(trial: Trial, table: pd.DataFrame, types: tuple[str, ...], columns: Ma
 def _axis_values(axis: Axis, table: pd.DataFrame, columns: Mapping[str, str]) -> Labels | Array:
     values = table[NOZZLE if axis.name == NOZZLE else columns[axis.name]]
     return values.to_numpy(object) if axis.is_text else values.to_numpy(float)
+
+
+def _modelled(
+    trial: Trial, axes: list[Axis], settings: dict[str, Labels | Array], block: Labels | None, coupons: Levels
+) -> tuple[FixedModel, Array]:
+    """The model that the records carry and its columns (n, k), from one row a coupon where nothing changes inside one.
+
+    settings: by axis (n,); block: of a sheet that stays fixed, or None.
+    """
+    inside = [*settings.values(), *([] if block is None else [block])]
+    each = all(np.array_equal(values[coupons.first][coupons.place], values) for values in inside)
+    rows, place = (coupons.first, coupons.place) if each else (np.arange(len(coupons.place)),) * 2
+    short = {name: values[rows] for name, values in settings.items()}
+    labels = None if block is None else np.asarray([str(label) for label in block[rows]], dtype=object)
+    nozzle = NOZZLE if NOZZLE in short else None
+    model = build_model(axes, short, nozzle, labels, len(coupons.first), trial.plan.curves is Curves.COMMON)
+    return model, model.matrix(short or {"": np.zeros(len(rows))}, labels)[place]
 
 
 def _dropped(model: FixedModel) -> tuple[Finding, ...]:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import pandas as pd
 
+from trials.decide.advice import advice
 from trials.decide.chance_result import ChanceResult
 from trials.decide.chances import Sources, chances, sources_of
 from trials.decide.confirmed import confirmed
@@ -52,7 +54,7 @@ def study(trial: Trial, evidence: Evidence, in_full: bool = False) -> Study:
     likely, fails = _chances(trial, studied, today, evidence, known)
     needed = [finding for result in results if result.primary for finding in result.more]
     needed += ladder.more if ladder else ()
-    return Study(
+    found = Study(
         title=trial.trial.title,
         question=trial.trial.question,
         results=results,
@@ -60,7 +62,6 @@ def study(trial: Trial, evidence: Evidence, in_full: bool = False) -> Study:
         chances=likely,
         departures=evidence.departures,
         cannot_say=cannot_say(trial, results, evidence, window),
-        next_steps=next_steps(trial, results, evidence, ladder, window),
         exploratory=late,
         provisional=bool(evidence.open_slips),
         ladder=ladder,
@@ -72,6 +73,8 @@ def study(trial: Trial, evidence: Evidence, in_full: bool = False) -> Study:
         more=None if evidence.open_slips else more_cutting(trial, needed, evidence.coupons),
         currency=trial.trial.currency,
     )
+    steps = next_steps(trial, results, evidence, ladder, window, advice(found), found.confirmed)
+    return replace(found, next_steps=steps)
 
 
 def _chances(
@@ -176,15 +179,21 @@ def cannot_say(
         "cost": trial.costs.stated,
         "window": window is not None,
     }
-    found += [_other_jobs(trial), _other_settings(trial), Finding(StudyKind.NOT_MEASURED, facts=beside)]
+    found += [other_jobs(trial), _other_settings(trial), Finding(StudyKind.NOT_MEASURED, facts=beside)]
     return each_once(found)
 
 
 def _one_lot(trial: Trial, results: Sequence[ResponseResult], evidence: Evidence) -> list[Finding]:
-    """Compared types all of whose pieces that were cut came from one lot, as far as lots are stated."""
+    """Compared types all of whose pieces that were cut came from one lot."""
     if not any(r.comparisons for r in results):
         return []
-    cut = set(evidence.coupons.loc[evidence.coupons["outcome"] != "not cut yet", "specimen"].astype(str))
+    cut = evidence.coupons.loc[evidence.coupons["outcome"] != "not cut yet", "specimen"]
+    return one_lot(trial, cut.astype(str).tolist())
+
+
+def one_lot(trial: Trial, specimens: Sequence[str]) -> list[Finding]:
+    """Types all of whose pieces among these came from one lot, as far as lots are stated."""
+    cut = set(specimens)
     lots = {n.type: {lot for s, lot in zip(n.specimens, n.lots, strict=False) if s in cut} for n in trial.nozzles}
     single = {kind: next(iter(own)) for kind, own in lots.items() if len(own) == 1}
     facts: dict[str, Fact] = {"lots": tuple(single.items())}
@@ -192,7 +201,8 @@ def _one_lot(trial: Trial, results: Sequence[ResponseResult], evidence: Evidence
     return [Finding(StudyKind.ONE_LOT, about, facts, Weight.COULD_CHANGE)] if single else []
 
 
-def _other_jobs(trial: Trial) -> Finding:
+def other_jobs(trial: Trial) -> Finding:
+    """That another job than that of the trial was not looked at."""
     asked = trial.application
     thickness = Amount(asked.thickness_mm, "mm") if asked.thickness_mm else None
     material = None if asked.material == "not given" else asked.material

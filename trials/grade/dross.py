@@ -22,7 +22,7 @@ class DrossGrade:
 
 
 SCALE: tuple[DrossGrade, ...] = (
-    DrossGrade(0, "none"),
+    DrossGrade(0, "no dross"),
     DrossGrade(1, "loose beads"),
     DrossGrade(2, "firm beads"),
     DrossGrade(3, "continuous, removable"),

@@ -67,6 +67,7 @@ def strata_tests(response: np.ndarray, terms: Mapping[str, np.ndarray], groups: 
     """
     y, blocks = _read(response, terms)
     partitions = _closed(read_groupings(groups, len(y)), len(y))
+    y, blocks, partitions, inside = _one_row_each(y, blocks, partitions)
     names = list(blocks)
     everything = _basis(np.hstack([np.ones((len(y), 1)), *blocks.values()]))
     if everything.shape[1] != 1 + sum(b.shape[1] for b in blocks.values()):
@@ -76,7 +77,7 @@ def strata_tests(response: np.ndarray, terms: Mapping[str, np.ndarray], groups: 
         if np.abs(part - everything @ (everything.T @ part)).max() > INSIDE:
             raise NotIdentifiable(f"the fixed terms are not balanced over {partition.name!r}; rely on the mixed model")
     residual = y - everything @ (everything.T @ y)
-    errors = [_error(residual, part, partitions, i) for i, part in enumerate(fixed_parts)]
+    errors = [*(_error(residual, part, partitions, i) for i, part in enumerate(fixed_parts)), *inside]
     tests = {}
     for name in names:
         rest = [np.ones((len(y), 1)), *(blocks[other] for other in names if other != name)]
@@ -100,6 +101,27 @@ def _read(response: np.ndarray, terms: Mapping[str, np.ndarray]) -> tuple[np.nda
     if not np.isfinite(y).all():
         raise NotFinite("the response holds a value that is not a finite number; leave the row out")
     return y - float(np.median(y)), blocks
+
+
+def _one_row_each(
+    y: np.ndarray, blocks: dict[str, np.ndarray], partitions: list[Grouping]
+) -> tuple[np.ndarray, dict[str, np.ndarray], list[Grouping], list[Stratum]]:
+    """One row for each level of the finest grouping, and the stratum of what is inside its levels.
+
+    As it was where that grouping does not lie inside all others, or a term changes inside a level. The mean of a level
+    counts with the root of its readings, so that sums of squares stay those of readings.
+    """
+    finest, n = partitions[-2], len(y)
+    row = np.empty(finest.levels, dtype=np.intp)
+    row[finest.codes] = np.arange(n)
+    same = all(np.array_equal(block[row][finest.codes], block) for block in blocks.values())
+    if not same or not all(finest.nests_in(coarser) for coarser in partitions[:-2]):
+        return y, blocks, partitions, []
+    size, means = n // finest.levels, np.bincount(finest.codes, y) * finest.levels / n
+    rest = y - means[finest.codes]
+    inside = Stratum(RESIDUAL, n - finest.levels, float(rest @ rest) / max(n - finest.levels, 1))
+    short = [Grouping(each.name, each.codes[row], each.levels) for each in partitions[:-1]]
+    return np.sqrt(size) * means, {name: block[row] for name, block in blocks.items()}, short, [inside]
 
 
 def _closed(groupings: list[Grouping], n: int) -> list[Grouping]:

@@ -87,8 +87,8 @@ def alike(*values: float | None, digits: int = 3) -> list[str]:
 
 
 def span(low: str, high: str) -> str:
-    """Two ends of an interval, as they are printed."""
-    return text("{low} to {high}", low=low, high=high)
+    """Two ends of an interval, as they are printed; one figure where they do not differ by what is printed."""
+    return low if low == high else text("{low} to {high}", low=low, high=high)
 
 
 def with_unit(value: float | None, unit: str, digits: int = 3) -> str:

@@ -8,11 +8,13 @@ from typing import Any
 
 import pandas as pd
 
+from trials.decide.advice import advice
 from trials.decide.chance_result import ChanceResult
 from trials.decide.decision_result import Question
 from trials.decide.kinds import StudyKind
 from trials.decide.results import NozzleRow, Study
 from trials.findings import Finding, Weight, each_once
+from trials.grade.conformity import demands
 from trials.report.chance_page import of_all
 from trials.report.counts import Counts, counts, failed_words
 from trials.report.extras import VerdictExtras
@@ -31,7 +33,7 @@ from trials.words.first_page import (
 )
 from trials.words.ladders import table_note
 from trials.words.language import text
-from trials.words.money import cost_words
+from trials.words.money import cost_words, metre_head, without_rework
 from trials.words.names import person
 from trials.words.numbers import fixed, listed, plain
 from trials.words.page_frame import day_words
@@ -62,21 +64,23 @@ def answer_data(study: Study) -> dict[str, Any]:
 
 
 def decision_data(study: Study, doubted: Sequence[str]) -> dict[str, Any]:
-    """Boxes to tick and lines to fill in; while a reading is open there is nothing to sign, and why."""
+    """Boxes to tick, which of them have a line to write on, lines to fill in; while a reading is open none, and why."""
     if study.provisional:
-        return {"open": not_to_sign(doubted), "head": "", "ticks": [], "sign": []}
+        return {"open": not_to_sign(doubted), "head": "", "ticks": [], "to_write": [], "sign": []}
     return {
         "open": "",
         "head": text("Decision"),
         "ticks": decision_lines(study),
+        "to_write": [] if advice(study).to else [0],
         "sign": [text("Name"), text("Role"), text("Signature"), text("Date")],
     }
 
 
-def open_coupons(study: Study) -> list[str]:
-    """Coupons with a reading that is still open."""
+def open_coupons(study: Study, column: str = "") -> list[str]:
+    """Coupons with a reading that is still open; column: of the quantity that was read, any if empty."""
     doubts = [step.because for step in study.next_steps if step.finding.kind == StudyKind.SETTLE_READING]
-    return list(dict.fromkeys(name for because in doubts if because for name in because.about.coupons))
+    asked = [because for because in doubts if because and column in ("", because.facts.get("field"))]
+    return list(dict.fromkeys(name for because in asked for name in because.about.coupons))
 
 
 def unknown(study: Study) -> list[Finding]:
@@ -85,8 +89,11 @@ def unknown(study: Study) -> list[Finding]:
     return list(each_once([*(c for c in decisive if c.weight == Weight.COULD_CHANGE), *study.cannot_say]))
 
 
-def facts_line(trial: Trial, extras: VerdictExtras) -> list[str]:
-    """Who, on which machine, and when it was cut and measured; what is not known is left out."""
+def facts_line(trial: Trial, extras: VerdictExtras, tried: str = "") -> list[str]:
+    """Who, on which machine, when it was cut and measured; what is not known is left out.
+
+    tried: how many nozzles, where no table says it.
+    """
     engineer = extras.engineer or trial.trial.engineer
     found = [text("Engineer: {name}", name=engineer)] if engineer else []
     found += [
@@ -96,6 +103,7 @@ def facts_line(trial: Trial, extras: VerdictExtras) -> list[str]:
     ]
     kept = [f"{name} {value}" for name, value in held_rows(trial) if name not in ("machine", "laser")]
     found += [text("Held: {settings}", settings=", ".join(kept))] if kept else []
+    found += [tried] if tried else []
     cut, measured = _days(extras.days_cut), _days(extras.days_measured)
     found += [text("Cut: {days}", days=cut)] if cut else []
     if measured and extras.inspectors:
@@ -134,7 +142,7 @@ def nozzle_table(study: Study, trial: Trial, graded: pd.DataFrame | None) -> dic
         "nozzle_rows": [
             _row(row, chances[row.nozzle], [cells[k] for _, _, cells in columns]) for k, row in enumerate(study.nozzles)
         ],
-        "table_note": _note(study, tallies, barred),
+        "table_note": _note(study, trial, tallies, barred),
     }
 
 
@@ -142,12 +150,39 @@ def _tallies(study: Study, graded: pd.DataFrame | None) -> list[Counts]:
     return [] if graded is None or graded.empty else counts(graded, [row.nozzle for row in study.nozzles])
 
 
+def _judged(study: Study, tallies: Sequence[Counts]) -> bool:
+    """Whether the table counts coupons by how they were judged."""
+    return bool(tallies) and any(row.share_met for row in study.nozzles)
+
+
+def _tally_notes(tallies: Sequence[Counts], barred: bool) -> list[str]:
+    """What the columns of counts that stand in the table mean."""
+    near, lost = any(c.undecided for c in tallies), any(c.lost for c in tallies)
+    names = [
+        text("Met"),
+        *([text("too near to say")] if near else []),
+        text("failed"),
+        *([text("lost")] if lost else []),
+    ]
+    counted = {"columns": listed(names)}
+    if barred:
+        told = text(
+            "{columns}: coupons of all settings that were cut, so that their shares are not those of the bars.",
+            **counted,
+        )
+    else:
+        told = text("{columns}: coupons of all settings that were cut.", **counted)
+    several = any(sum(n for _, n in c.failed_by) > c.failed for c in tallies)
+    notes = [told, *([text("One coupon can fail in several ways.")] if several else [])]
+    return notes + ([text("A lost coupon is counted as lost only.")] if lost else [])
+
+
 def _columns(study: Study, trial: Trial, tallies: Sequence[Counts]) -> list[tuple[str, float, list[str]]]:
     """Head, width and one cell per nozzle type of each column between the bars and the answer."""
     rows = study.nozzles
     cut = [text("{cut} of {planned}", cut=row.n_coupons, planned=row.n_coupons + row.n_lost) for row in rows]
     found: list[tuple[str, float, list[str]]] = [*ladder_column(study, rows)]
-    if tallies and any(row.share_met for row in rows):
+    if _judged(study, tallies):
         found.append((text("Met, at all settings"), 1.0, [text("{n} of {cut}", n=c.met, cut=c.cut) for c in tallies]))
         if any(c.undecided for c in tallies):
             found.append((text("Too near to say"), 0.8, [str(c.undecided) for c in tallies]))
@@ -159,9 +194,9 @@ def _columns(study: Study, trial: Trial, tallies: Sequence[Counts]) -> list[tupl
     else:
         found.append((text("Coupons cut"), 1.0, cut))
     if study.money is not None and study.money.types:
-        costs = {each.nozzle: cost_words(each) for each in study.money.types}
-        head = text("A good metre, {currency}", currency=study.money.currency)
-        found.append((head, 1.05, [costs.get(row.nozzle, "–") for row in rows]))
+        costs = {each.nozzle: cost_words(each, study.money) for each in study.money.types}
+        width = 1.35 if without_rework(study.money) else 1.05
+        found.append((metre_head(study.money), width, [costs.get(row.nozzle, "–") for row in rows]))
     elif any(row.price is not None for row in rows):
         prices = ["–" if row.price is None else fixed(row.price, 2) for row in rows]
         found.append((text("Price, {currency}", currency=trial.trial.currency), 0.8, prices))
@@ -181,7 +216,7 @@ def _row(row: NozzleRow, chance: ChanceResult | None, cells: list[str]) -> dict[
     }
 
 
-def _note(study: Study, tallies: Sequence[Counts], barred: bool) -> str:
+def _note(study: Study, trial: Trial, tallies: Sequence[Counts], barred: bool) -> str:
     notes = [] if study.ladder is None else [table_note(study.ladder)]
     chance = next((c for c in study.chances), None)
     if barred and chance is not None:
@@ -192,13 +227,10 @@ def _note(study: Study, tallies: Sequence[Counts], barred: bool) -> str:
                 place=at_place(chance.place),
             )
         )
-    if tallies:
-        notes.append(
-            text(
-                "Met, too near to say, failed, lost: coupons of all settings that were cut, so that their shares are "
-                "not those of the bars; one coupon can fail in several ways; a lost one is counted as lost only."
-            )
-        )
-    if barred and (symbols := answered_by(study)):
+    if _judged(study, tallies):
+        notes += _tally_notes(tallies, barred)
+    answered = {one.response for row in study.nozzles for one in row.answers}
+    more_asked = {str(demand.item) for demand in demands(trial.application.required)} - answered
+    if barred and more_asked and (symbols := answered_by(study)):
         notes.append(text("The answer goes by {symbols} alone, not by all that is required.", symbols=listed(symbols)))
     return " ".join(notes)

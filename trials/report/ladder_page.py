@@ -17,7 +17,7 @@ from trials.words.numbers import p_value
 
 def ladder_picture(found: LadderAnswer) -> b.Block:
     """Every mount and type, with description and caption."""
-    return b.figure(ladder_figure(found), words.ladder_alt(found), words.ladder_caption())
+    return b.figure(ladder_figure(found), words.ladder_alt(found), words.ladder_caption(found))
 
 
 def ladder_column(study: Study, rows: tuple[NozzleRow, ...]) -> list[tuple[str, float, list[str]]]:

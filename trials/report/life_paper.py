@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
 import pandas as pd
 
-from trials.decide.decision import decide_lives
-from trials.decide.decision_result import Action
 from trials.decide.lives import LivesAnswer
 from trials.endings import Ended
 from trials.infer.life import TypeLife
 from trials.report import blocks as b
 from trials.report.extras import Picture
 from trials.report.figures.lives import cause_figure, life_figure
-from trials.report.record_pages import program
+from trials.report.life_first import LifeTrial, first_page_of_lives
+from trials.report.record_pages import cautions_section
 from trials.report.typeset import pdf
-from trials.trial import Heading
 from trials.words.decision import lives_decided
-from trials.words.first_page import not_to_sign, provisional_words
 from trials.words.language import text
 from trials.words.lives import (
     care_sentences,
@@ -47,64 +43,39 @@ from trials.words.lives import (
 )
 from trials.words.names import person
 from trials.words.numbers import plain
-from trials.words.page_frame import day_words
 
 
 def life_pdf(
-    table: pd.DataFrame, found: LivesAnswer, made_on: date, invented: bool = False, asked: Heading | None = None
+    table: pd.DataFrame, found: LivesAnswer, made_on: date, invented: bool = False, asked: LifeTrial | None = None
 ) -> bytes:
     """One paper on lives; table: `nozzle, specimen, life, ended`, as it was studied; asked: of a life trial."""
-    return pdf("life_paper.typ", life_data(table, found, made_on, asked), made_on, invented)
+    data = life_data(table, found, made_on, asked)
+    return pdf("verdict.typ", data, made_on, invented, "A4" if asked is None else asked.trial.trial.paper)
 
 
-def life_data(
-    table: pd.DataFrame, found: LivesAnswer, made_on: date, asked: Heading | None = None
-) -> dict[str, object]:
-    """Everything the template prints, as text, numbers and SVG; a trial has its question and a decision to sign."""
+def life_data(table: pd.DataFrame, found: LivesAnswer, made_on: date, asked: LifeTrial | None = None) -> dict[str, Any]:
+    """Everything the template prints, as text, numbers and SVG: a page for the manager, then those of the engineer."""
     picture = life_picture(table, found)
-    answer, *rest = sentences(found)
+    figure = b.figure(picture.svg, picture.alt, picture.caption)
     sections = [
-        b.section(text("Share still good"), [b.figure(picture.svg, picture.alt, picture.caption)]),
-        b.section(text("Lives"), [life_table(found), b.listed(rest)]),
+        b.section(text("For the engineer: the answer in figures"), [_in_figures(found)]),
+        b.section(text("Lives"), [life_table(found)]),
         b.section(text("Against today's type"), _ratio_blocks(found)),
         b.section(text("How the lives ended"), _end_blocks(found)),
         *(_part_section(part) for part in found.beside),
         b.section(text("What these lives cannot say"), [b.listed(cautions(found))]),
         b.section(text("Share still good, failure by failure"), [km_table(found)]),
         b.section(text("Lives as recorded"), [_recorded(table, found)]),
+        *([] if asked is None else [cautions_section()]),
     ]
     return {
-        "title": text("Lives by nozzle type, {unit}", unit=unit_words(found.unit)) if asked is None else asked.title,
-        "question": "" if asked is None else asked.question,
-        "labels": {"question": text("Question")},
-        "decision": _to_sign(found) if asked is not None else NOTHING_TO_SIGN,
-        "engineer": "" if asked is None else asked.engineer,
-        "made_on": day_words(made_on),
-        "program": program(),
-        "footer": text("made on {day} · {program}", day=day_words(made_on), program=program()),
-        "sentence": " ".join(filter(None, (provisional_words(found), answer, lives_decided(found)))),
+        **first_page_of_lives(found, made_on, figure, asked),
         "sections": [part for part in sections if part["blocks"]],
     }
 
 
-NOTHING_TO_SIGN: Mapping[str, Any] = {"open": "", "head": "", "ticks": [], "sign": []}
-
-
-def _to_sign(found: LivesAnswer) -> Mapping[str, Any]:
-    """Boxes to tick and lines to fill in, where types were compared in words, if no reading is open."""
-    if found.provisional:
-        return {**NOTHING_TO_SIGN, "open": not_to_sign(found.doubted)}
-    decided = decide_lives(found)
-    if decided.action == Action.NOTHING:
-        return NOTHING_TO_SIGN
-    to = person(decided.nozzle) if decided.action == Action.CHANGE else text("another type:")
-    ticks = [
-        text("change to {nozzle}", nozzle=to),
-        text("keep {nozzle}", nozzle=person(found.study.today)),
-        text("run more nozzles before deciding"),
-    ]
-    sign = [text("Name"), text("Role"), text("Signature"), text("Date")]
-    return {"open": "", "head": text("Decision"), "ticks": ticks, "sign": sign}
+def _in_figures(found: LivesAnswer) -> b.Block:
+    return b.listed([*sentences(found), *filter(None, [lives_decided(found)])])
 
 
 def life_picture(table: pd.DataFrame, found: LivesAnswer) -> Picture:
@@ -113,13 +84,14 @@ def life_picture(table: pd.DataFrame, found: LivesAnswer) -> Picture:
     rows = table[table["part"] == found.part] if "part" in table else table
     own = [rows[rows["nozzle"] == each.nozzle] for each in types]
     svg = life_figure(
-        [each.nozzle for each in types],
+        [person(each.nozzle) for each in types],
         [part["life"].to_list() for part in own],
         [[end.failed for end in part["ended"]] for part in own],
         [each.curve for each in types],
         unit_words(found.unit),
+        person(found.study.today),
     )
-    return Picture(text("Share still good"), svg, lives_alt(found), lives_caption())
+    return Picture(text("Share still good"), svg, lives_alt(found), lives_caption(found))
 
 
 def life_table(found: LivesAnswer) -> b.Block:
@@ -145,7 +117,12 @@ def _ratio_blocks(found: LivesAnswer) -> list[b.Block]:
         "for few failures.",
         level=percent_of(study.confidence),
     )
-    return [b.table(ratio_head(), rows, right=(4, 5), widths=(1.6, 1.6, 1.6, 1.1, 1.8, 1.2)), b.words(said)]
+    alone = text(
+        "With a shape of its own for each type a ratio rests on the failures near its age alone: its limits are wider "
+        "than those under one shape, and do not contradict them."
+    )
+    table = b.table(ratio_head(), rows, right=(4, 5), widths=(1.6, 1.6, 1.6, 1.1, 1.8, 1.2))
+    return [table, b.words(said, alone if study.own_shapes else "")]
 
 
 def _end_blocks(found: LivesAnswer) -> list[b.Block]:

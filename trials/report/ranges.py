@@ -12,7 +12,7 @@ from trials.findings import Place
 from trials.grade.iso9013 import roughness_limit, squareness_limit
 from trials.report import blocks as b
 from trials.report.extras import VerdictExtras
-from trials.report.figures.edges import Band, coupon_means, main_figure
+from trials.report.figures.edges import Band, coupon_means, hatched, main_figure
 from trials.standards import roughness_ranges, squareness_ranges
 from trials.trial import Trial
 from trials.words.captions import edges_alt, edges_caption, ranges_caption
@@ -59,7 +59,7 @@ def response_picture(
         f"{m.nozzle} {b.with_unit(m.mean, result.unit)} ({b.span(b.num(m.low), b.num(m.high))})" for m in result.means
     )
     picture = main_figure(result, coupons, ranges, trial.today.type)
-    caption = " ".join([_marks(result, coupons), *_behind(ranges, trial)])
+    caption = " ".join([_marks(result, coupons), *_behind(ranges, trial, hatched(result, coupons, ranges))])
     return b.figure(picture, edges_alt(result, values), caption)
 
 
@@ -101,8 +101,9 @@ def _marks(result: ResponseResult, coupons: pd.DataFrame) -> str:
     return edges_caption(result, not coupons.empty, pale, "judged" in coupons, still_open)
 
 
-def _behind(ranges: Sequence[Band], trial: Trial) -> list[str]:
+def _behind(ranges: Sequence[Band], trial: Trial, some_hatched: bool) -> list[str]:
     """What stands behind the marks of the main figure."""
     if not ranges:
         return []
-    return [ranges_caption(trial.application.thickness_mm or 0.0, any(band.required for band in ranges))]
+    required = any(band.required for band in ranges)
+    return [ranges_caption(trial.application.thickness_mm or 0.0, required, some_hatched)]

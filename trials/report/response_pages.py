@@ -176,7 +176,7 @@ def _means(result: ResponseResult, of_those_cut: str, one: str) -> list[b.Block]
         more, cells_of, covers = _beside(result)
         names += more
         table = [[*row, *cells_of.get(nozzle, ("–", "–", "–"))] for row, nozzle in zip(table, nozzles, strict=True)]
-        widths = (*widths, 1.1, 1.5, 1.0)
+        widths = (1.5, *widths[1:], 1.15, 1.5, 1.3)
     return [
         b.head(title),
         b.table(names, table, range(1, len(names)), widths),

@@ -14,12 +14,14 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Literal
 
+from trials.words.language import ENGLISH, current
 from trials.words.page_frame import frame_words
 
 HERE = Path(__file__).parent
-LONG_WORD = 18
+LONG_WORD, LONGEST_WORD = 18, 40
 Paper = Literal["A4", "Letter"]
 _PAPERS: dict[Paper, str] = {"A4": "a4", "Letter": "us-letter"}
+_NATURAL = re.compile(r"[(„]?[^\W\d_][^\W\d_A-ZÄÖÜ]*(-[^\W\d_][^\W\d_A-ZÄÖÜ]*)*[-.,;:)“]*")
 _JOINERS = "\u200c\u200d"
 _PLAIN = re.compile(r"[\x20-\x7e\xa0-\xac\xae-\u017f\u0391-\u03c9\u0410-\u044f–—‘’“”…−×≤≥±√µμ°]*")
 _FONTS = ("Libertinus Serif", "New Computer Modern", "DejaVu Sans Mono")
@@ -59,9 +61,15 @@ def _ready(value: Any, key: str = "") -> Any:
     return _known(value) if key == "hash" else text(value)
 
 
+_UNIT = re.compile(r"(?<=\d) (?=(?:%|°|[mµ]?m[²³]?|m/min|µ?in|bar|psi|kW|W|h|min|s)(?!\w))")
+
+
 def text(raw: str) -> str:
-    """Text as the paper can show it: one line, long words with places to break, unknown characters as code points."""
-    line = re.sub(r"(?<=\d) (?=%)", "\u00a0", _known(raw))
+    """Text as the paper can show it: one line, long words with places to break, unknown characters as code points.
+
+    A unit stays with its number.
+    """
+    line = _UNIT.sub("\u00a0", _known(raw))
     line = re.sub(r"(?<![^\s(])-(?=\d)", "−", line)
     return re.sub(rf"[^\s\u00a0]{{{LONG_WORD + 1},}}", _breakable, line)
 
@@ -83,6 +91,8 @@ def _shown(character: str) -> str:
 
 
 def _breakable(word: re.Match[str]) -> str:
+    if current() is not ENGLISH and len(word[0]) <= LONGEST_WORD and _NATURAL.fullmatch(word[0]):
+        return word[0]  # the typesetter breaks it by syllables
     return "\u200b".join(word[0][i : i + LONG_WORD - 4] for i in range(0, len(word[0]), LONG_WORD - 4))
 
 

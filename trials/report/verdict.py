@@ -36,7 +36,9 @@ from trials.report.response_pages import response_section, spread_section
 from trials.report.window_page import window_picture, window_section
 from trials.responses import Scale
 from trials.trial import Trial
+from trials.words.decision import for_the_file
 from trials.words.findings import say
+from trials.words.first_page import first_steps, trial_size
 from trials.words.in_use import study_in_use, tables_in_use
 from trials.words.language import text
 from trials.words.numbers import listed
@@ -44,7 +46,7 @@ from trials.words.page_frame import day_words
 from trials.words.requirement import job_and_requirement
 from trials.words.settings import place_words
 from trials.words.spaced import spaced, spaced_names
-from trials.words.study import answer_sentence, label, step_words
+from trials.words.study import answer_sentence, label
 from trials.words.worthwhile import worthwhile_limits
 
 
@@ -64,11 +66,11 @@ def verdict_data(study: Study, trial: Trial, made_on: date, extras: VerdictExtra
         "amendments": [say(finding) for finding in extras.changes],
         "kept_words": [say(finding) for finding in extras.kept_words],
         "requirement": job_and_requirement(trial.application),
-        "facts": facts_line(trial, extras),
+        "facts": facts_line(trial, extras, trial_size(study)),
         **nozzle_table(study, trial, extras.graded),
         "figure": _picture(study, main, trial, extras),
         "cannot_say": [say(finding) for finding in unknown(study)],
-        "next_steps": [step_words(step) for step in study.next_steps],
+        "next_steps": first_steps(study),
         "decision": decision_data(study, doubted),
         "sections": _sections(study, trial, extras),
         "labels": _labels(made_on, extras),
@@ -91,7 +93,7 @@ def _picture(study: Study, main: ResponseResult | None, trial: Trial, extras: Ve
         return ladder_picture(study.ladder)
     if study.window is not None and study.window.asked:
         return window_picture(study.window)
-    return b.figure("", "") if main is None else response_picture(main, trial, extras, open_coupons(study))
+    return b.figure("", "") if main is None else _edges(main, study, trial, extras)
 
 
 def _labels(made_on: date, extras: VerdictExtras) -> Mapping[str, Any]:
@@ -114,12 +116,13 @@ def _main(study: Study) -> ResponseResult | None:
 
 
 def _sections(study: Study, trial: Trial, extras: VerdictExtras) -> list[dict[str, Any]]:
-    main, doubted = _main(study), open_coupons(study)
+    main = _main(study)
     ordered = sorted(study.results, key=lambda r: not r.primary)
-    pages = [_response(result, result is main, study, trial, extras, doubted) for result in ordered]
+    pages = [_response(result, result is main, study, trial, extras) for result in ordered]
     decisive = sum(result.primary for result in ordered)
     found = [
         _asked(study, trial, extras),
+        b.section(text("To ask or to count more"), [b.listed(for_the_file(study))]),
         window_section(study.window, study.window is not None and not study.window.asked, study.confirmed),
         settings_section(trial),
         judged_section(trial, extras),
@@ -135,16 +138,21 @@ def _sections(study: Study, trial: Trial, extras: VerdictExtras) -> list[dict[st
     return [part for part in found if part["blocks"]]
 
 
-def _response(
-    result: ResponseResult, main: bool, study: Study, trial: Trial, extras: VerdictExtras, doubted: list[str]
-) -> dict[str, Any]:
+def _response(result: ResponseResult, main: bool, study: Study, trial: Trial, extras: VerdictExtras) -> dict[str, Any]:
     """The pages of one response; the picture of the main one stands on the first page already, grades are bars."""
     table = extras.tables.get(result.response)
     if result.scale == Scale.GRADE and table is not None and not table.empty:
         picture: b.Block | None = shares_picture(table, trial.types)
     else:
-        picture = None if main or not result.means else response_picture(result, trial, extras, doubted)
+        picture = None if main or not result.means else _edges(result, study, trial, extras)
     return response_section(result, trial, table, picture, _of_those_cut(study))
+
+
+def _edges(result: ResponseResult, study: Study, trial: Trial, extras: VerdictExtras) -> b.Block:
+    """The main figure of a response; a ring where a reading of this response is open."""
+    asked = result.response in trial.responses
+    column = trial.quantity(result.response).column if asked else result.response
+    return response_picture(result, trial, extras, open_coupons(study, column))
 
 
 def _chances(study: Study) -> dict[str, Any]:

@@ -25,7 +25,7 @@ def window_section(found: WindowStudy | None, picture: bool, confirmed: Sequence
     title = text("Operating window, and each nozzle at its best")
     if found is None:
         return b.section(title, [])
-    widths = (1.5, 0.9, 0.9, 2.0, 0.9, 0.9, 0.9, 0.9)
+    widths = (1.4, 0.95, 1.1, 1.9, 0.95, 0.95, 0.95, 0.95)
     cells = [words.table_cells(each, found) for each in found.types]
     beside = words.beside_today(found)
     parts = [b.words(words.answer(found)), *([b.words(beside)] if beside else []), b.listed(map(say, confirmed))]

@@ -196,10 +196,11 @@ def _result(column: str, frame: pd.DataFrame, given: Against, reference: pd.Data
     bias = None
     if reference is not None and column in reference.columns:
         seen = reference[column].dropna().to_numpy()
-        bias = reference_bias(seen, given.stated[column], given.stated_u.get(column, 0.0))
+        bias = reference_bias(seen, given.stated[column], given.stated_u.get(column, 0.0), unit=quantity.unit)
     worthwhile = _in_units(given.worthwhile.get(column), quantity, float(np.mean(values)))
     limit, spread = given.limit.get(column), given.spread.get(column)
-    study = measurement_study(values, places, who, limit, spread, worthwhile, bias, given.other.get(column, 0.0))
+    other = given.other.get(column, 0.0)
+    study = measurement_study(values, places, who, limit, spread, worthwhile, bias, other, unit=quantity.unit)
     readings = pd.DataFrame({"place": places, "inspector": who, "value": values})
     return BenchResult(column, quantity.label, quantity.unit, study, bias, limit, spread, worthwhile, readings)
 

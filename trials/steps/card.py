@@ -17,7 +17,7 @@ from trials.store import records as store
 
 if TYPE_CHECKING:
     from trials.decide.card import Card, Safe
-    from trials.decide.lives import TypicalLife
+    from trials.decide.typical_life import TypicalLife
 
 PAPERS = (".pdf",)
 

@@ -11,6 +11,7 @@ from trials.errors import InputError
 from trials.findings import Finding
 from trials.steps.doubts import cut_doubts, refuse_cuts
 from trials.store import intake, records
+from trials.store.language import kept_word
 
 READERS: Mapping[str, Callable[[Path, records.Records], intake.FileTable]] = {
     "cuts": intake.read_cuts,
@@ -88,7 +89,7 @@ def _tables(known: records.Records, files: Sequence[Path]) -> dict[str, intake.F
 def _kind(file: Path) -> str:
     """Which of the three a CSV file holds, by the mark in its header."""
     columns = [str(name) for name in intake.read_table(file).frame.columns]
-    names = {name.strip().lower() for name in columns}
+    names = {kept_word(name).strip().lower() for name in columns}
     found = next((kind for kind, mark in MARKS.items() if mark in names), None)
     if found is None:
         raise InputError(

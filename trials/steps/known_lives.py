@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from trials.decide.typical_life import TypicalLife
+from trials.endings import Part
 from trials.errors import InputError, TrialError
 from trials.store.records import Records
 from trials.trial import Trial
@@ -24,11 +28,10 @@ def known_lives(records: Records) -> KnownLives | None:
     if records.trial.lives is None:
         return None
     from trials.decide.known_lives import UNITS, known_from
-    from trials.steps.lives import lives_of_trial
 
     file = str(records.folder / "trial.toml")
     try:
-        lives = lives_of_trial(records.folder)
+        lives = lives_named(records.trial, records.folder)
     except TrialError as error:
         raise InputError(
             f"the lives that the trial names cannot be used: {error}",
@@ -48,6 +51,31 @@ def known_lives(records: Records) -> KnownLives | None:
             do="State figures in hours, metres or pierces under [lives].",
         )
     return known
+
+
+def lives_named(trial: Trial, folder: Path) -> tuple[TypicalLife, ...]:
+    """Lives that a trial loaded from a folder points at; raises as `lives_of_trial`."""
+    asked = trial.lives
+    if asked is None:
+        return ()
+    if asked.figures:
+        return tuple(_stated(nozzle, life, asked.unit or "", asked.source) for nozzle, life in asked.figures.items())
+    place = folder / asked.folder
+    if not place.exists():
+        raise InputError(
+            "no such life trial", file=str(folder), column="lives", found=asked.folder, do="Correct it in trial.toml."
+        )
+    from trials.decide.lives import typical_lives
+    from trials.steps.lives import read_lives, recorded_lives, study_table
+
+    table = read_lives(place) if place.is_file() else recorded_lives(place)
+    return typical_lives(study_table(table), asked.folder)
+
+
+def _stated(nozzle: str, life: float, unit: str, source: str) -> TypicalLife:
+    """A figure taken as median and mean, with nothing known of its spread."""
+    nan = math.nan
+    return TypicalLife(nozzle, Part.NOZZLE, unit, life, nan, nan, life, nan, nan, nan, nan, 0, 0, source)
 
 
 def lives_kept(trial: Trial, known: KnownLives | None) -> dict[str, Any] | None:

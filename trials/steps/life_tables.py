@@ -15,7 +15,7 @@ from trials.errors import InputError
 from trials.findings import Finding
 from trials.responses import Scale
 from trials.store.intake.lives import LifeColumns, StoredLives, note_says_good, read_table_of_lives
-from trials.trial import Heading, Method, Trial
+from trials.trial import Method, Trial
 from trials.worthwhile import amount_on_scale
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ class Lives:
     unit: of a life; file: where it came from; today: the type in use, empty where the table does not say; worthwhile:
     share by which a life has to be longer to matter; primaries, looks: by which the confidence is shared out; invented:
     no real specimen; said: what was found while reading; prices: of a nozzle by type, in the currency, where known;
-    asked: title and question of a life trial; doubted: coupons of which a reading is open.
+    records: of a life trial, None for a table; open_readings: that may be slips of the pen.
     """
 
     frame: pd.DataFrame
@@ -46,8 +46,8 @@ class Lives:
     said: tuple[Finding, ...] = ()
     prices: Mapping[str, float | None] = field(default_factory=dict)
     currency: str = ""
-    asked: Heading | None = None
-    doubted: tuple[str, ...] = ()
+    records: Records | None = None
+    open_readings: tuple[Finding, ...] = ()
 
 
 def read_lives(path: Path | str, columns: LifeColumns | None = None, worthwhile: str = "") -> Lives:
@@ -122,8 +122,8 @@ def recorded_lives(folder: Path | str) -> Lives:
         said=_noted(noted),
         prices={nozzle.type: nozzle.price for nozzle in trial.nozzles},
         currency=trial.trial.currency,
-        asked=trial.trial,
-        doubted=tuple(dict.fromkeys(slip.coupon for slip in open_slips(records))),
+        records=records,
+        open_readings=tuple(slip.finding for slip in open_slips(records)),
     )
 
 

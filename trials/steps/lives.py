@@ -17,7 +17,8 @@ from trials.steps.files import plain, write_bytes
 from trials.steps.life_tables import LifeColumns, Lives, LivesKept, read_lives, record_lives, recorded_lives
 
 if TYPE_CHECKING:
-    from trials.decide.lives import LivesAnswer, TypicalLife
+    from trials.decide.lives import LivesAnswer
+    from trials.decide.typical_life import TypicalLife
     from trials.infer.answer import Levels
 
 __all__ = [
@@ -54,7 +55,7 @@ def study_table(
             beside.append(_study_part(table, part, asked))
         except TrialError:
             said.append(_not_studied(part, len(_of(frame, part))))
-    whole = replace(found, beside=tuple(beside), said=(*found.said, *said), doubted=table.doubted)
+    whole = replace(found, beside=tuple(beside), said=(*found.said, *said), open_readings=table.open_readings)
     return replace(whole, prices=table.prices, currency=table.currency) if found.part is Part.NOZZLE else whole
 
 
@@ -111,31 +112,10 @@ def lives_of_trial(folder: Path | str) -> tuple[TypicalLife, ...]:
     NotIdentifiable
         If its lives fix no shape.
     """
-    from trials.decide.lives import typical_lives
+    from trials.steps.known_lives import lives_named
     from trials.steps.load import load
 
-    asked = load(folder).trial.lives
-    if asked is None:
-        return ()
-    if asked.figures:
-        return tuple(_stated(nozzle, life, asked.unit or "", asked.source) for nozzle, life in asked.figures.items())
-    place = Path(folder) / asked.folder
-    if not place.exists():
-        raise InputError(
-            "no such life trial", file=str(folder), column="lives", found=asked.folder, do="Correct it in trial.toml."
-        )
-    table = read_lives(place) if place.is_file() else recorded_lives(place)
-    return typical_lives(study_table(table), asked.folder)
-
-
-def _stated(nozzle: str, life: float, unit: str, source: str) -> TypicalLife:
-    """A figure taken as median and mean, with nothing known of its spread."""
-    import math
-
-    from trials.decide.lives import TypicalLife
-
-    nan = math.nan
-    return TypicalLife(nozzle, Part.NOZZLE, unit, life, nan, nan, life, nan, nan, nan, nan, 0, 0, source)
+    return lives_named(load(folder).trial, Path(folder))
 
 
 def _levels(table: Lives) -> Levels:
@@ -181,10 +161,14 @@ def lives_json(found: LivesAnswer, file: Path | None = None, source: str = "") -
 def write_lives(table: Lives, found: LivesAnswer, path: Path, made_on: date) -> None:
     """Write the study as PDF, or only its picture where the name ends in .svg."""
     from trials.report.life_paper import life_pdf, life_picture
+    from trials.steps.verdict_facts import life_trial
 
     if path.suffix.lower() == ".svg":
         write_bytes(path, life_picture(table.frame, found).svg.encode())
         return
     if path.suffix.lower() != ".pdf":
         raise InputError("not a name for the paper", found=str(path), allowed=".pdf, .svg", do="Change the name.")
-    write_bytes(path, life_pdf(table.frame, found, made_on, table.invented, table.asked))
+    asked = None
+    if table.records is not None:
+        asked = life_trial(table.records, table.frame["specimen"].astype(str).tolist())
+    write_bytes(path, life_pdf(table.frame, found, made_on, table.invented, asked))

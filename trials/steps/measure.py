@@ -19,7 +19,8 @@ from trials.steps.load import load
 from trials.store import records as store
 from trials.store.intake.traces import Kind, Place, Points, place_of, point_files, read_points
 from trials.store.records.entry import Recorded
-from trials.store.records.records import READING_COLUMNS, Records
+from trials.store.records.reading_columns import READING_COLUMNS
+from trials.store.records.records import Records
 from trials.store.records.rules import check_coupon, check_was_cut, outcomes
 from trials.words.findings import say
 

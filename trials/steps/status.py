@@ -77,7 +77,8 @@ def status(folder: Path | str) -> Status:
 @dataclass(frozen=True)
 class _Seen:
     """What the next step is decided by; unmeasured: marks of cut coupons without readings; look: kept ones, and
-    whether the newest is at the records as they stand; readings_open: by response."""
+    whether the newest is at the records as they stand; standing: readings as `records.standing` gives them;
+    readings_open: by response."""
 
     records: Records
     table: pd.DataFrame
@@ -87,6 +88,7 @@ class _Seen:
     slips: tuple[Slip, ...]
     look: int
     current: bool
+    standing: pd.DataFrame
     readings_open: tuple[Finding, ...]
 
 
@@ -95,13 +97,14 @@ def _seen(found: Records) -> _Seen:
 
     table = records.coupon_table(found)
     measurable = table.loc[table["outcome"] == Outcome.CUT, "coupon"]
-    without = tuple(measurable[~measurable.isin(set(records.standing(found.all_readings)["coupon"]))])
+    standing = records.standing(found.all_readings)
+    without = tuple(measurable[~measurable.isin(standing["coupon"].unique())])
     look = look_number(found)
     cut = int((table["outcome"] != records.NOT_CUT).sum())
     slips = tuple(records.open_slips(found))
-    missing = _readings_open(found, tuple(measurable)) if cut else ()
+    missing = _readings_open(found, standing, tuple(measurable)) if cut else ()
     current = kept_paper_is_current(found, look)
-    return _Seen(found, table, cut, len(measurable), without, slips, look, current, missing)
+    return _Seen(found, table, cut, len(measurable), without, slips, look, current, standing, missing)
 
 
 def _steps(seen: _Seen) -> tuple[StepState, ...]:
@@ -129,11 +132,11 @@ def _open(seen: _Seen) -> tuple[Finding, ...]:
     return (*found, *seen.readings_open, *_repeats_open(seen), *(slip.finding for slip in seen.slips), *doubts)
 
 
-def _readings_open(found: Records, marks: tuple[str, ...]) -> tuple[Finding, ...]:
+def _readings_open(found: Records, standing: pd.DataFrame, marks: tuple[str, ...]) -> tuple[Finding, ...]:
     """Readings that the plan asks for and nobody took, by response; what could not be measured is not open."""
     if found.trial.plan.method in (Method.LIFE, Method.BENCH, Method.ADOPTED):
         return ()
-    return _missing(found, marks, RecordKind.READINGS_OPEN)
+    return _missing(found, standing, marks, RecordKind.READINGS_OPEN)
 
 
 def _repeats_open(seen: _Seen) -> tuple[Finding, ...]:
@@ -147,11 +150,11 @@ def _repeats_open(seen: _Seen) -> tuple[Finding, ...]:
     again = tuple(repeat_order(seen.records))
     if not taken.isin(again).any():
         return ()
-    return _missing(seen.records, again, RecordKind.REPEATS_OPEN)
+    return _missing(seen.records, seen.standing, again, RecordKind.REPEATS_OPEN)
 
 
-def _missing(found: Records, marks: tuple[str, ...], kind: RecordKind) -> tuple[Finding, ...]:
-    rows = records.standing(found.all_readings)
+def _missing(found: Records, standing: pd.DataFrame, marks: tuple[str, ...], kind: RecordKind) -> tuple[Finding, ...]:
+    rows = standing[["coupon", "reading", "repeat", "field"]]
     rows = rows[(rows["repeat"] == int(kind is RecordKind.REPEATS_OPEN)) & rows["coupon"].isin(marks)]
     said = []
     for name, asked in found.trial.responses.items():

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -17,18 +19,21 @@ from trials.words.findings import say
 if TYPE_CHECKING:
     from trials.decide.evidence import Evidence
     from trials.report.documents import VerdictExtras
+    from trials.report.life_first import LifeTrial
 
 
 def verdict_extras(records: Records, found: Evidence, kept_words: tuple[Finding, ...] = ()) -> VerdictExtras:
     """What the verdict prints beside the study: graded coupons, tables, what changed, how it was measured."""
+    return replace(recorded_extras(records), graded=found.grades, tables=found.tables, kept_words=kept_words)
+
+
+def recorded_extras(records: Records) -> VerdictExtras:
+    """What the records tell beside any study: what changed, how it was measured, by whom and when."""
     from trials.report.documents import VerdictExtras
 
     return VerdictExtras(
         engineer=records.trial.trial.engineer,
-        graded=found.grades,
-        tables=found.tables,
         changes=changes_after_freezing(records),
-        kept_words=kept_words,
         planned=all_plan_findings(records),
         freeze_hash=records.freeze_hash,
         head=records.head,
@@ -37,6 +42,14 @@ def verdict_extras(records: Records, found: Evidence, kept_words: tuple[Finding,
         days_measured=_days(records.readings["measured_on"]),
         inspectors=tuple(sorted({str(name) for name in records.readings["inspector"].dropna() if name != ""})),
     )
+
+
+def life_trial(records: Records, specimens: Sequence[str]) -> LifeTrial:
+    """The trial behind lives on record, as their paper prints it; specimens: those whose lives were studied."""
+    from trials.decide.lives_advice import told_by_trial
+    from trials.report.life_first import LifeTrial
+
+    return LifeTrial(records.trial, recorded_extras(records), told_by_trial(records.trial, specimens))
 
 
 def _days(written: pd.Series[str]) -> tuple[date, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from functools import cache
 from gettext import c2py
@@ -10,7 +10,7 @@ from pathlib import Path
 
 from trials.errors import InputError
 from trials.trial import Trial
-from trials.words import language
+from trials.words import columns, language
 from trials.words.language import ENGLISH, Language, speaking
 from trials.words.system import System, showing
 
@@ -64,9 +64,14 @@ KEPT = frozenset(
         *("changed_setting", "order", "nozzle", "specimen", "fitted_at", "centring_checked", "height_calibrated"),
         *("again_because", "not measurable"),
         *("pierces_before", "window_changed", "heat_lot", "surface", "gas_purity"),
+        *("cuts", "mounts", "sheets", "readings", "(plan)"),
     )
 )
-"""Words of tables that are kept in English and may be typed in any language of the papers."""
+"""Words of tables, and names of sheets, that are kept in English and may be typed in any language of the papers."""
+
+
+FORMERLY = {"Höhe kalibriert": "height_calibrated", "Platz": "order"}
+"""Words that workbooks of earlier versions bear."""
 
 
 def kept_word(typed: str) -> str:
@@ -76,10 +81,25 @@ def kept_word(typed: str) -> str:
 
 @cache
 def _kept_words() -> dict[str, str]:
-    found: dict[str, str] = {}
+    found = {word.casefold(): kept for word, kept in FORMERLY.items()}
     for name in languages()[1:]:
         one = language_named(name).one
         found |= {one(kept).casefold(): kept for kept in sorted(KEPT)}
+    return found
+
+
+def is_planned(header: str) -> bool:
+    """Whether a column only repeats the plan, which its header says in some language."""
+    return any(kept_word(part) == "(plan)" for part in header.split())
+
+
+def printed_columns(names: Iterable[str]) -> dict[str, str]:
+    """Each column under its kept name and under the name that it has on papers of any language."""
+    kept = list(names)
+    found = {name: name for name in kept}
+    for each in languages()[1:]:
+        with speaking(language_named(each)):
+            found |= {columns.printed(name): name for name in kept if columns.printed(name) not in found}
     return found
 
 

@@ -8,6 +8,9 @@ from trials.errors import InputError
 from trials.toml_text import MOST_TEXT
 from trials.trial import Trial, parse
 
+TOML = "trial.toml"
+DATABASE = "trial.db"
+
 
 def read_question(path: Path) -> tuple[Trial, str]:
     """The trial of a `trial.toml`, checked, and its text.

@@ -8,14 +8,11 @@ import math
 import re
 from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 from itertools import chain, pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-
-import numpy as np
-import pandas as pd
 
 from trials.errors import InputError, Problems
 from trials.findings import Fact, Finding
@@ -25,6 +22,7 @@ from trials.store.language import kept_word
 from trials.store.valueless import Valueless, valueless_cells
 
 if TYPE_CHECKING:
+    import pandas as pd
     from python_calamine import CalamineWorkbook
 
 WORKBOOKS = (".xlsx", ".xlsm", ".xls", ".ods")
@@ -52,9 +50,60 @@ class FileTable:
     sheet: str = ""
     said: tuple[Finding, ...] = ()
 
+    @property
+    def names(self) -> list[str]:
+        """Columns as they are headed."""
+        return [str(name) for name in self.frame.columns]
+
+    @property
+    def numbers(self) -> list[int]:
+        """Of the rows."""
+        return [int(number) for number in self.frame.index.tolist()]
+
+    def cells(self, header: str) -> list[Any]:
+        """Of one column."""
+        return list(self.frame[header].tolist())
+
     def place(self, row: object) -> dict[str, Any]:
         """File and row for a message; nothing where no file stands behind the table."""
         return {"file": self.file, "row": int(str(row))} if self.file else {}
+
+
+@dataclass(frozen=True)
+class FileCells:
+    """What becomes a `FileTable`, read without a library of tables.
+
+    columns: {header: cells}; numbers: of the rows as the user sees them; the rest as there.
+    """
+
+    columns: dict[str, list[Any]]
+    numbers: list[int]
+    file: str = ""
+    header_row: int = 1
+    decimal_comma: bool = False
+    sheet: str = ""
+    said: tuple[Finding, ...] = ()
+
+    @property
+    def names(self) -> list[str]:
+        """Columns as they are headed."""
+        return list(self.columns)
+
+    def cells(self, header: str) -> list[Any]:
+        """Of one column."""
+        return self.columns[header]
+
+    def place(self, row: int) -> dict[str, Any]:
+        """File and row for a message."""
+        return {"file": self.file, "row": row}
+
+    def table(self) -> FileTable:
+        """The cells as a table."""
+        import pandas as pd
+
+        index = pd.Index(self.numbers)
+        frame = pd.DataFrame({name: _column(cells, index) for name, cells in self.columns.items()}, index)
+        return FileTable(frame, self.file, self.header_row, self.decimal_comma, self.sheet, self.said)
 
 
 def sourced(table: FileTable | pd.DataFrame) -> FileTable:
@@ -63,6 +112,11 @@ def sourced(table: FileTable | pd.DataFrame) -> FileTable:
 
 
 def read_table(path: str | Path, sheet: str | None = None, needed: Collection[str] = ()) -> FileTable:
+    """A table of a file; see `read_cells`."""
+    return read_cells(path, sheet, needed).table()
+
+
+def read_cells(path: str | Path, sheet: str | None = None, needed: Collection[str] = ()) -> FileCells:
     """Cells of a CSV file, a workbook sheet, or (`-`) CSV on standard input, with empty rows left out.
 
     Cells are text, numbers, dates, None, or `Valueless`. Title rows above the header are passed over and said; needed:
@@ -77,11 +131,10 @@ def read_table(path: str | Path, sheet: str | None = None, needed: Collection[st
     data = _bytes(path, name)
     if Path(name).suffix.lower() in WORKBOOKS or data.startswith(b"PK\x03\x04"):
         rows, found = _workbook_rows(data, name, sheet)
-        frame, header_row, titles = _frame(rows, name, needed)
-        return FileTable(frame, name, header_row, sheet=found, said=titles)
+        return replace(_below_header(rows, name, needed), sheet=found)
     rows, decimal_comma, said = _csv_rows(data, name)
-    frame, header_row, titles = _frame(rows, name, needed)
-    return FileTable(frame, name, header_row, decimal_comma, said=(*said, *titles))
+    cells = _below_header(rows, name, needed)
+    return replace(cells, decimal_comma=decimal_comma, said=(*said, *cells.said))
 
 
 def sheet_names(path: str | Path) -> list[str]:
@@ -216,10 +269,8 @@ def _cell(cell: Any) -> Any:
     return cell
 
 
-def _frame(
-    rows: list[tuple[int, list[Any]]], name: str, needed: Collection[str]
-) -> tuple[pd.DataFrame, int, tuple[Finding, ...]]:
-    """The cells below the header, the row of the header, and what is said of rows above it."""
+def _below_header(rows: list[tuple[int, list[Any]]], name: str, needed: Collection[str]) -> FileCells:
+    """The cells below the header; rows above it are said."""
     filled = [(number, row) for number, row in rows if row.count(None) < len(row)]
     if not filled:
         raise InputError("the table is empty", file=name, do="It needs a header row and rows below it.")
@@ -237,12 +288,14 @@ def _frame(
     problems.tell()
     body = [row if len(row) == width else (row + [None] * width)[:width] for _, row in filled[1:]]
     cells = zip(*body, strict=True) if body else [()] * width
-    index = pd.Index([number for number, _ in filled[1:]])
-    data = {column: _column(mine, index) for column, mine in zip(header, cells, strict=True) if column}
-    return pd.DataFrame(data, index), filled[0][0], said
+    columns = {column: list(mine) for column, mine in zip(header, cells, strict=True) if column}
+    return FileCells(columns, [number for number, _ in filled[1:]], name, filled[0][0], said=said)
 
 
 def _column(cells: Sequence[Any], index: pd.Index) -> pd.Series:
+    import numpy as np
+    import pandas as pd
+
     held = np.empty(len(cells), dtype=object)
     held[:] = cells
     return pd.Series(held, index, object)
@@ -290,7 +343,7 @@ def _check_width(number: int, row: list[Any], header: list[str], name: str) -> N
             )
 
 
-def check_filled(table: FileTable, headers: Collection[str]) -> None:
+def check_filled(table: FileTable | FileCells, headers: Collection[str]) -> None:
     """Refuse cells without a value in the named columns, all at once.
 
     Raises
@@ -300,8 +353,8 @@ def check_filled(table: FileTable, headers: Collection[str]) -> None:
     """
     problems = Problems()
     for header in headers:
-        cells = table.frame[header]
-        for number, cell in cells.items() if Valueless in set(map(type, cells)) else ():
+        cells = table.cells(header)
+        for number, cell in zip(table.numbers, cells, strict=True) if Valueless in set(map(type, cells)) else ():
             if isinstance(cell, Valueless):
                 with problems.gathered():
                     problem = "an error in place of a value" if cell.error else str(cell)

@@ -9,14 +9,18 @@ from typing import TYPE_CHECKING
 
 from trials.bench.kinds import BenchKind, Design, Source
 from trials.findings import Amount, Finding
-from trials.units import shown
 from trials.words.language import plural, text
-from trials.words.numbers import fixed, percent, plain, rounded
+from trials.words.numbers import fixed, nominal, percent, plain, rounded
+from trials.words.system import in_use, shown_unit
 
 if TYPE_CHECKING:
     from trials.bench.agreement import Agreement
     from trials.bench.gauge import GaugeStudy
     from trials.bench.variance_table import Spread
+
+
+CUTOFFS = ("cutoff", "asked")
+"""Facts that are a cut-off, the one used and the one a rule asks for."""
 
 
 def source(name: str) -> str:
@@ -57,7 +61,7 @@ def spread_heads(unit: str) -> list[str]:
     """Heads of the table of spreads."""
     return [
         text("where readings differ"),
-        text("standard deviation, {unit}", unit=shown(unit)),
+        text("standard deviation, {unit}", unit=shown_unit(unit)),
         text("95 % interval"),
     ]
 
@@ -67,11 +71,12 @@ def in_order(spreads: Iterable[Spread]) -> list[Spread]:
     return sorted(spreads, key=lambda spread: list(Source).index(spread.source))
 
 
-def interval(spread: Spread) -> str:
-    """The interval of a standard deviation; empty where there is none."""
-    if spread.low is None or spread.high is None:
-        return ""
-    return text("{low} to {high}", low=rounded(spread.low, 3), high=rounded(spread.high, 3))
+def spread_cells(spread: Spread, unit: str) -> list[str]:
+    """A row of that table: source, standard deviation and its interval, which is empty where there is none."""
+    sizes = (spread.sd, spread.low, spread.high)
+    sd, low, high = (None if size is None else rounded(in_use(size, unit), 3) for size in sizes)
+    interval = "" if low is None or high is None else text("{low} to {high}", low=low, high=high)
+    return [source(spread.source), str(sd), interval]
 
 
 def agreement_heads() -> list[str]:
@@ -121,7 +126,7 @@ def how_measured(
     """With what, by whom and where edges were measured, one sentence each; what was not noted is left out."""
     named = (("Instruments: {names}.", instruments), ("Inspectors: {names}.", inspectors))
     said = [text(template, names=", ".join(names)) for template, names in named if names]
-    said += [text("Cut-off: {values} mm.", values=", ".join(map(plain, cutoffs_mm)))] if cutoffs_mm else []
+    said += [text("Cut-off: {values} mm.", values=", ".join(rounded(c, 6) for c in cutoffs_mm))] if cutoffs_mm else []
     depths = ", ".join(plain(depth, "mm") for depth in depths_mm)
     return said + ([text("Depth of the roughness trace: {values}.", values=depths)] if depths_mm else [])
 
@@ -139,6 +144,8 @@ def _count(finding: Finding, name: str) -> int:
 def _amount(finding: Finding, name: str, digits: int = 4) -> str:
     value = finding.facts[name]
     assert isinstance(value, Amount)
+    if name in CUTOFFS:
+        return nominal(value.value, value.unit)
     return plain(float(f"{value.value:.{digits}g}"), value.unit)
 
 
@@ -191,13 +198,23 @@ def _alone(template: str) -> Callable[[Finding], str]:
     return lambda finding: text(template)
 
 
+def _with_its_unit(finding: Finding, name: str, digits: int, sign: bool = False) -> str:
+    """A figure of a finding that says in which unit it is, if any."""
+    unit = str(finding.facts["unit"])
+    return f"{rounded(in_use(_number(finding, name), unit), digits, sign)} {shown_unit(unit)}".strip()
+
+
 def _uncertain(finding: Finding) -> str:
-    value = rounded(_number(finding, "expanded"), 3)
+    value = _with_its_unit(finding, "expanded", 3)
     return text("One reading is uncertain by {value} either way (k = 2).", value=value)
 
 
 def _share(template: str) -> Callable[[Finding], str]:
-    return lambda finding: text(template, share=percent(_number(finding, "share")))
+    def said(finding: Finding) -> str:
+        share = _number(finding, "share")
+        return text(template, share=percent(share) if share >= 0.005 else text("less than 1 %"))
+
+    return said
 
 
 def _needs_coupons(finding: Finding) -> str:
@@ -210,7 +227,7 @@ def _needs_coupons(finding: Finding) -> str:
 
 def _bias(template: str) -> Callable[[Finding], str]:
     def said(finding: Finding) -> str:
-        value = rounded(_number(finding, "bias"), 4, sign=True)
+        value = _with_its_unit(finding, "bias", 4, sign=True)
         return text(template, value=value, n=_count(finding, "readings"))
 
     return said

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from trials.units import shown
 from trials.words.language import text
-from trials.words.numbers import fixed, plain, rounded
+from trials.words.numbers import fixed_in_use, nominal, plain, rounded
+from trials.words.system import in_use, shown_unit
 
 if TYPE_CHECKING:
     from trials.bench.roughness import Roughness
@@ -18,31 +18,33 @@ def trace_labels() -> dict[str, str]:
     return {
         "trace": text("trace, form removed"),
         "waviness": text("waviness"),
-        "height": text("height, {unit}", unit=shown("um")),
-        "roughness": text("roughness, {unit}", unit=shown("um")),
+        "height": text("height, {unit}", unit=shown_unit("um")),
+        "roughness": text("roughness, {unit}", unit=shown_unit("um")),
     }
 
 
 def trace_axis(trace: Roughness) -> str:
     """What runs along a trace, and what it came to."""
     return text(
-        "mm along the edge   (Rz5 {rz5} {unit}: mean of the five heights; cut-off {cutoff})",
-        rz5=rounded(trace.rz5, 3),
-        unit=shown("um"),
-        cutoff=plain(trace.cutoff_mm, "mm"),
+        "{along} along the edge   (Rz5 {rz5} {unit}: mean of the five heights; cut-off {cutoff})",
+        along=shown_unit("mm"),
+        rz5=rounded(in_use(trace.rz5, "um"), 3),
+        unit=shown_unit("um"),
+        cutoff=nominal(trace.cutoff_mm, "mm"),
     )
 
 
 def scan_depth() -> str:
     """What runs down a scan."""
-    return text("depth below the top face, mm")
+    return text("depth below the top face, {unit}", unit=shown_unit("mm"))
 
 
 def scan_axis(scan: Squareness) -> str:
     """What runs across a scan, and what it came to."""
     return text(
-        "out of the intended line, mm   (u = {u} mm)\nhatched: left out, {out}",
-        u=fixed(scan.u_mm, 3),
+        "out of the intended line, {unit}   (u = {u} {unit})\nhatched: left out, {out}",
+        u=fixed_in_use(scan.u_mm, "mm", 3),
+        unit=shown_unit("mm"),
         out=plain(scan.delta_a_mm, "mm"),
     )
 
@@ -67,10 +69,10 @@ def strip_labels(label: str, unit: str, worthwhile: bool) -> dict[str, str]:
     """Labels of the readings of one column by inspector."""
     asked = text("; dashed: the worthwhile difference apart") if worthwhile else ""
     return {
-        "across": text("off the mean, {unit}", unit=shown(unit)),
+        "across": text("off the mean, {unit}", unit=shown_unit(unit)),
         "along": text(
             "mean of the place, {unit}   ({label}; grey: U of one reading{asked})",
-            unit=shown(unit),
+            unit=shown_unit(unit),
             label=label,
             asked=asked,
         ),

@@ -48,9 +48,11 @@ def _mean(result: ResponseResult) -> str:
     return text("Mean grade") if result.scale == Scale.GRADE else text("Typical edge")
 
 
-def ranges_caption(thickness_mm: float, required: bool) -> str:
-    """What stands behind the marks of the main figure; required: a limit is asked for."""
+def ranges_caption(thickness_mm: float, required: bool, hatched: bool = True) -> str:
+    """What stands behind the marks of the main figure; required: a limit is asked for; hatched: a zone is."""
     names = {"standard": edition(), "thickness": plain(thickness_mm, "mm")}
+    if not hatched:
+        return text("Grey zones: ranges of {standard} at {thickness}.", **names)
     if required:
         return text("Grey zones: ranges of {standard} at {thickness}, hatched: requirement not met.", **names)
     return text("Grey zones: ranges of {standard} at {thickness}, hatched: worse than all of them.", **names)
@@ -150,10 +152,14 @@ def window_alt(found: WindowStudy) -> str:
 
 def window_caption(found: WindowStudy) -> str:
     """The maps of all types."""
-    said = text(
-        "White and light: the next edge is likely to meet everything asked, darker: less so; line: the stated chance "
-        "by estimate; dots: shown with 95 % confidence. Ring: a setting that was cut; square: today's; diamond: the "
-        "best. Outside the settings that were cut nothing is drawn."
+    said = [text("White and light: the next edge is likely to meet everything asked, darker: less so.")]
+    said += [text("Line: the stated chance by estimate.")] if found.likely else []
+    said += [text("Dots: shown with 95 % confidence.")] if found.shown else []
+    said.append(
+        text(
+            "Ring: a setting that was cut; square: today's; diamond: the best. Outside the settings that were cut "
+            "nothing is drawn."
+        )
     )
     others = others_words(found)
-    return f"{said} {text('All at {settings}.', settings=others)}" if others else said
+    return " ".join([*said, *([text("All at {settings}.", settings=others)] if others else [])])

@@ -71,20 +71,21 @@ def _grade_rule(finding: Finding) -> str:
 
 
 def _new_each_time(finding: Finding) -> str:
-    layers, pooled = _layers(finding, "layers"), _layers(finding, "pooled")
+    layers = _layers(finding, "layers")
     if not layers:
         return text("A new edge each time.")
-    if pooled:
+    if several(finding, "pooled"):
         return text(
             "New {layers} each time; spread of {pooled} pooled over the types.",
             layers=listed(layers),
-            pooled=listed(pooled),
+            pooled=listed([layer_name(str(layer), several=True) for layer in several(finding, "pooled")]),
         )
     return text("New {layers} each time.", layers=listed(layers))
 
 
 def _not_known(finding: Finding) -> str:
-    return text("The spread of {layers} could not be estimated on its own.", layers=listed(_layers(finding, "layers")))
+    names = [layer_name(str(layer), several=True) for layer in several(finding, "layers")]
+    return text("The spread of {layers} could not be estimated on its own.", layers=listed(names))
 
 
 def _spread_of_type(finding: Finding) -> str:

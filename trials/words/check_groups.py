@@ -33,7 +33,7 @@ def check_groups(checks: Iterable[Finding]) -> list[CheckGroup]:
         CheckGroup(text("Look at"), of(Weight.LOOK_AT)),
         CheckGroup(text("Likely, but not sure (of twenty checks one looks so by chance)"), of(Weight.NOT_SURE)),
         CheckGroup(text("The nozzle test once more, without assuming a distribution"), again),
-        CheckGroup(text("Nothing found"), of(Weight.NOTHING_FOUND), calm=True),
+        CheckGroup(text("Without objection"), of(Weight.NOTHING_FOUND), calm=True),
         CheckGroup(text("Could not be checked"), of(Weight.PLAIN)),
     ]
     return [group for group in groups if group.checks]

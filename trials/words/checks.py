@@ -8,8 +8,19 @@ from enum import StrEnum
 from trials.decide.kinds import StudyKind
 from trials.findings import Fact, Finding, Weight
 from trials.words import facts
-from trials.words.language import plural, text, word
-from trials.words.numbers import chance, changed, changed_within, listed, many, number, p_value, point, with_unit
+from trials.words.language import counted, plural, text, word
+from trials.words.names import person
+from trials.words.numbers import (
+    chance,
+    changed,
+    changed_within,
+    listed,
+    number,
+    number_in_use,
+    p_value,
+    point,
+    with_unit,
+)
 
 MANY = 6  # names in one sentence; more are counted
 SHOWN = 0.05  # p below which a difference is said to be shown
@@ -48,7 +59,7 @@ def _pair(coupon: Fact, one: Fact, other: Fact) -> str:
     return text(
         "coupon {coupon}: {one} and {other}",
         coupon=coupon,
-        one=number(first.value),
+        one=number_in_use(first.value, first.unit),
         other=with_unit(second.value, second.unit),
     )
 
@@ -66,8 +77,10 @@ def _reading(coupon: Fact, reading: Fact, value: Fact) -> str:
 def _far_coupons(finding: Finding) -> str:
     if not _flagged(finding):
         return text("No coupon stands far from what its nozzle and settings lead one to expect.")
-    return text(
+    return plural(
         "Far from what nozzle and settings lead one to expect: coupon {coupons}. Look at the edge.",
+        "Far from what nozzle and settings lead one to expect: coupons {coupons}. Look at the edges.",
+        len(finding.about.coupons),
         coupons=_some(finding.about.coupons),
     )
 
@@ -80,8 +93,10 @@ def _centring(finding: Finding) -> str:
             facts.whole(finding, "mounts"),
         )
     shifts = [_shift(*facts.as_row(row)) for row in facts.several(finding, "shifts")]
-    return text(
+    return plural(
+        "Sides differ, as with an off-centre nozzle: {shifts}. Check the centring of this mount.",
         "Sides differ, as with an off-centre nozzle: {shifts}. Check the centring of these mounts.",
+        len({facts.as_row(row)[0] for row in facts.several(finding, "shifts")}),
         shifts="; ".join(shifts),
     )
 
@@ -90,7 +105,7 @@ def _shift(mount: Fact, nozzle: Fact, high: Fact, low: Fact, difference: Fact) -
     return text(
         "mount {mount} ({nozzle}): {high} against {low} {difference}",
         mount=mount,
-        nozzle=nozzle,
+        nozzle=person(str(nozzle)),
         high=word(str(high)),
         low=word(str(low)),
         difference=changed(facts.as_amount(difference)),
@@ -124,8 +139,8 @@ def _drift(finding: Finding) -> str:
         )
     if _zero_inside(finding):
         return text(
-            "Over the order of cutting a drift of {interval} from first to last coupon cannot be excluded (95 % "
-            "interval).",
+            "No drift over the order of cutting is shown; {interval} from first to last coupon cannot be excluded "
+            "(95 % interval).",
             interval=span,
         )
     return text(
@@ -147,8 +162,8 @@ def _drift_at_the_bench(finding: Finding) -> str:
         )
     if _zero_inside(finding):
         return text(
-            "Over the order of measuring a drift of {interval} from first to last reading cannot be excluded (95 % "
-            "interval).",
+            "No drift over the order of measuring is shown; {interval} from first to last reading cannot be excluded "
+            "(95 % interval).",
             interval=span,
         )
     return text(
@@ -169,7 +184,7 @@ def _wear(finding: Finding) -> str:
         )
     if _zero_inside(finding):
         return text(
-            "As a mount goes on, a change of {interval} per ten coupons cannot be excluded (95 % interval).",
+            "No change as a mount goes on is shown; {interval} per ten coupons cannot be excluded (95 % interval).",
             interval=span,
         )
     return text(
@@ -248,7 +263,7 @@ def shuffle_words(finding: Finding) -> str:
     """What was counted in a shuffle test, and what could not have been shown."""
     n, p = facts.whole(finding, "arrangements"), chance(facts.figure(finding, "p"))
     if not finding.facts["listed"]:
-        said = text("Ways drawn from {n} of dealing the types to specimens: {p}.", n=many(n), p=p)
+        said = text("Ways drawn from {n} of dealing the types to specimens: {p}.", n=counted(n), p=p)
     else:
         said = plural(
             "The {n} way of dealing the types to specimens: {p}, and none could give less than {smallest}.",
@@ -284,7 +299,7 @@ def _shape(finding: Finding) -> str:
 
 
 def _scale(finding: Finding) -> str:
-    chosen = text("the log scale") if finding.facts["log"] else text("the scale as measured")
+    log = finding.facts["log"]
     low, high, best = (point(f"{facts.figure(finding, name):g}") for name in ("low", "high", "best"))
     if low == high:
         span = text("power {best} fits best, and of those tried no other does (95 % interval)", best=best)
@@ -296,8 +311,12 @@ def _scale(finding: Finding) -> str:
             best=best,
         )
     if not _flagged(finding):
-        return text("Working on {scale} suits these readings: {span}.", scale=chosen, span=span)
-    return text("Another scale than {scale} would suit these readings better: {span}.", scale=chosen, span=span)
+        if log:
+            return text("Working on the log scale suits these readings: {span}.", span=span)
+        return text("Working on the scale as measured suits these readings: {span}.", span=span)
+    if log:
+        return text("Another scale than the log scale would suit these readings better: {span}.", span=span)
+    return text("Another scale than the scale as measured would suit these readings better: {span}.", span=span)
 
 
 def _zeros(finding: Finding) -> str:
@@ -360,7 +379,7 @@ def _again(finding: Finding, lead: str, remedy: str) -> str:
     if "problem" in finding.facts:
         return text("{lead} nothing can be said: {problem}", lead=lead, problem=facts.word(finding, "problem"))
     rows = [facts.as_row(row) for row in facts.several(finding, "sizes")]
-    gone = [text("{nozzle} is gone", nozzle=nozzle) for nozzle in facts.several(finding, "gone")]
+    gone = [text("{nozzle} is gone", nozzle=person(str(nozzle))) for nozzle in facts.several(finding, "gone")]
     if finding.facts["words_change"]:
         moved = [_word_moves(row[0], row[3], row[4]) for row in rows if row[3] != row[4]]
         return text(
@@ -377,7 +396,7 @@ def _again(finding: Finding, lead: str, remedy: str) -> str:
 
 def _word_moves(nozzle: Fact, was: Fact, now: Fact) -> str:
     known = {name: text(str(word)) for name, word in (("was", was), ("now", now))}
-    return text("{nozzle}: {was} becomes {now}", nozzle=nozzle, **known)
+    return text("{nozzle}: {was} becomes {now}", nozzle=person(str(nozzle)), **known)
 
 
 def _size_moves(nozzle: Fact, was: Fact, now: Fact, half: Fact = None) -> str:
@@ -387,7 +406,7 @@ def _size_moves(nozzle: Fact, was: Fact, now: Fact, half: Fact = None) -> str:
         before, after = changed_within(half, first, second)
     else:
         before, after = changed(first), changed(second)
-    return text("{nozzle} {now} (was {was})", nozzle=nozzle, now=after, was=before)
+    return text("{nozzle} {now} (was {was})", nozzle=person(str(nozzle)), now=after, was=before)
 
 
 def check_name(kind: StrEnum) -> str:
@@ -402,7 +421,7 @@ def check_name(kind: StrEnum) -> str:
         StudyKind.SPREAD_ALONG_AN_EDGE: text("Spread of readings on one coupon, by type"),
         StudyKind.SPREAD_BETWEEN_COUPONS: text("Spread from coupon to coupon, by type"),
         StudyKind.CURVES: text("Fit of the curves"),
-        StudyKind.SHUFFLED_SPECIMENS: text("Shuffled specimens"),
+        StudyKind.SHUFFLED_SPECIMENS: text("Test by shuffling"),
         StudyKind.RESIDUAL_SHAPE: text("Shape of the residuals"),
         StudyKind.SCALE: text("Scale"),
         StudyKind.ZEROS: text("Zeros"),

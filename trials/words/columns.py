@@ -43,6 +43,19 @@ def split(column: str) -> tuple[str, str]:
     return word(column.replace("_", " ")), ""
 
 
+def printed(column: str) -> str:
+    """A column at the head of a table that is read back: its name in words of the language, the unit behind it.
+
+    >>> printed("pressure_bar"), printed("gas_purity_class")
+    ('pressure_bar', 'gas_purity_class')
+    """
+    if word(column) != column:
+        return word(column)
+    unit = next((f"_{unit}" for unit in _UNITS if column.lower().endswith(f"_{unit}")), "")
+    name = column[: len(column) - len(unit)].replace("_", " ")
+    return column if word(name) == name else f"{word(name)}{unit}".replace(" ", "_")
+
+
 def amount(column: str, value: object) -> str:
     """A value of a column with its unit.
 

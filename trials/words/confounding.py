@@ -9,6 +9,7 @@ from trials.plan.kinds import PlanKind
 from trials.words.facts import as_figure, as_row, figure, several
 from trials.words.language import plural, text
 from trials.words.numbers import listed, percent
+from trials.words.settings import factor_name
 
 if TYPE_CHECKING:
     from trials.findings import Fact, Finding
@@ -87,7 +88,7 @@ def _along_order(f: Finding) -> str:
 
 def effect_words(factors: Fact) -> str:
     """A product of factors: `pressure x standoff`."""
-    return " x ".join(map(str, as_row(factors)))
+    return " x ".join(factor_name(str(factor)) for factor in as_row(factors))
 
 
 def _aliases(f: Finding) -> str:

@@ -41,12 +41,43 @@ def decision_sentence(study: Study) -> str:
 def decision_rows(study: Study) -> list[Row]:
     """Name and words of each short line below the answer: what it gains, what it costs, where it breaks even."""
     found = decide(study)
-    gains = " ".join(_sentences(study, found))
-    rows = [(text("Gain"), gains)] if gains else []
-    rows += [(text("Cost"), costs)] if (costs := _price(found)) else []
-    rows += [(text("To settle it"), more_words(found.more))] if found.more and found.action == Action.CUT_MORE else []
-    rows += [(text("Money"), each)] if (each := _money_of_all(study, found)) else []
-    return rows + ([(text("Breaks even"), turns)] if (turns := _turns(found)) else [])
+    edges, metre = _edges(found), _metre(study, found)
+    fewer, less = _fewer_fail(found) > 0, _costs_less(study, found)
+    gains = [edges if fewer else "", *_gains(study, found), metre if less else ""]
+    rows = [
+        (text("Gain"), " ".join(filter(None, gains))),
+        (text("Edges"), "" if fewer else edges),
+        (text("Cost"), _price(found)),
+        (text("To settle it"), more_words(found.more) if found.more and found.action == Action.CUT_MORE else ""),
+        (text("Money"), (not less and metre) or _money_of_all(study, found)),
+        (text("Breaks even"), _turns(found)),
+    ]
+    return [(name, said) for name, said in rows if said]
+
+
+def _fewer_fail(found: Decision) -> int:
+    """Of 100 edges how many fewer fail, as printed; below zero: more."""
+    return 0 if found.fewer_fail is None else round(found.fewer_fail.today) - round(found.fewer_fail.with_it)
+
+
+def _costs_less(study: Study, found: Decision) -> bool:
+    """Whether a metre costs less than today, as printed."""
+    money = found.money
+    return money is not None and study.money is not None and words.shown_difference(money, study.money) < 0.0
+
+
+def for_the_file(study: Study) -> list[str]:
+    """What to type or to write for more than this: for whoever keeps the trial file, not for the first page."""
+    plan = plan_words(study)
+    return [*([plan] if plan else []), *([] if study.money is None else words.to_state(study.money))]
+
+
+def plan_words(study: Study) -> str:
+    """The command that makes the plan that settles it; empty where nothing is to be settled."""
+    found = decide(study)
+    if found.more is None or found.action != Action.CUT_MORE:
+        return ""
+    return text("A plan made for the question: `{command}`.", command=SETTLE.typed())
 
 
 def money_notes(study: Study) -> list[str]:
@@ -61,13 +92,22 @@ def money_notes(study: Study) -> list[str]:
 
 def _does(found: Decision) -> str:
     if found.action == Action.CHANGE:
-        return text("change to {nozzle}{settings}", nozzle=person(found.nozzle), settings=_settings(found, " "))
+        names = {"nozzle": person(found.nozzle), "settings": _settings(found, " ")}
+        if found.unconfirmed:
+            return text("confirm, then change to {nozzle}{settings}", **names)
+        return text("change to {nozzle}{settings}", **names)
     if found.action == Action.KEEP:
         place = _settings(found, " ") if found.question == Question.WINDOW else ""
+        place = confirmed_first(place) if place and found.unconfirmed else place
         return text("keep {nozzle}{settings}", nozzle=person(found.nozzle), settings=place)
     if found.action == Action.CUT_MORE:
         return text("cut more before deciding; {nozzle} stays until then", nozzle=person(found.nozzle))
     return text("nothing was compared")
+
+
+def confirmed_first(place: str) -> str:
+    """The settings of a type that stays, where coupons are to confirm them."""
+    return text("{place}, to be confirmed first", place=place)
 
 
 def at_words(found: Decision) -> str:
@@ -92,23 +132,36 @@ def _gained(study: Study, found: Decision) -> list[str]:
     parts = [text("of 100 edges {fewer}", fewer=fewer_words(found.fewer_fail))] if found.fewer_fail else []
     if found.money is not None and study.money is not None:
         size = words.difference_words(found.money, study.money)
-        parts.append(text("a metre of good edge costs {size}", size=size))
+        said = (
+            text("a metre without rework costs {size}", size=size)
+            if words.without_rework(study.money)
+            else text("a metre of good edge costs {size}", size=size)
+        )
+        parts.append(said)
     if found.action == Action.CUT_MORE and found.more is not None:
         parts.append(_effort(found.more))
     return parts
 
 
-def _sentences(study: Study, found: Decision) -> list[str]:
-    """What a change gains: edges, then money."""
-    said = [text("Of 100 edges {fewer}.", fewer=fewer_words(found.fewer_fail))] if found.fewer_fail else []
+def _edges(found: Decision) -> str:
+    """How many edges fail with the type to change to, against today."""
+    return text("Of 100 edges {fewer}.", fewer=fewer_words(found.fewer_fail)) if found.fewer_fail else ""
+
+
+def _metre(study: Study, found: Decision) -> str:
+    """What a metre costs with the type to change to, against today."""
+    return "" if found.money is None or study.money is None else words.metre_words(found.money, study.money)
+
+
+def _gains(study: Study, found: Decision) -> list[str]:
+    """What a change gains beside edges and money."""
+    said = []
     if study.window is not None and study.window.asked:
         said += [_at_best(gain, found, study) for gain in found.gains]
     if study.ladder is not None and found.against:
         said += filter(None, [ladders.safe_words(found.nozzle, found.against, study.ladder)])
     if found.because == Because.MONEY:
         said.append(text("The edge is the same for practical purposes."))
-    if found.money is not None and study.money is not None:
-        said.append(words.metre_words(found.money, study.money))
     return said
 
 
@@ -153,7 +206,8 @@ def _price(found: Decision) -> str:
     if found.money is None or found.money.life_ratio is None or found.price == found.price_against:
         return said
     ratio = text(
-        "To buy and to fit it is paid back if it lasts {ratio} times as long as today's.",
+        "By longer life alone, without what is saved otherwise, it is paid back if it lasts {ratio} times as long as "
+        "today's.",
         ratio=words.ratio_words(found.money.life_ratio),
     )
     return f"{said} {ratio}"
@@ -176,12 +230,11 @@ def more_words(more: MoreCutting) -> str:
     """What would settle it, with hours and money."""
     return text(
         "{specimens} nozzles of each type instead of {now}: {effort}, for a chance of {chance} of a settled answer. A "
-        "plan made for it may take less: `{command}`.",
+        "plan made for the question may take less.",
         specimens=more.specimens,
         now=more.now,
         effort=_effort(more),
         chance=percent(more.chance),
-        command=SETTLE.typed(),
     )
 
 
@@ -217,14 +270,6 @@ def _clause(result: ResponseResult, higher: bool, proved: bool) -> str:
     if higher:
         return text("{name} looks higher, which is not proved", name=name)
     return text("{name} looks lower, which is not proved", name=name)
-
-
-def dominated_words(found: Decision) -> str:
-    """Types that are no better on any count; empty for none."""
-    if not found.dominated:
-        return ""
-    names = listed([person(name) for name in found.dominated])
-    return text("{names}: no better than {nozzle} on any count.", names=names, nozzle=person(found.nozzle))
 
 
 def lives_decided(found: LivesAnswer) -> str:

@@ -22,6 +22,7 @@ ROOMS: Mapping[str, tuple[str, ...]] = {
     "InferKind": ("model",),
     "LadderKind": ("ladders",),
     "LifeKind": ("lives",),
+    "LifeTold": ("life_told",),
     "LivesKind": ("lives",),
     "MoneyKind": ("money",),
     "PlanKind": ("further_blocks", "plan", "plan_chances", "plan_steps", "settling"),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -14,12 +14,13 @@ from trials.infer.answer import Answer
 from trials.plan.kinds import PlanKind
 from trials.responses import Scale
 from trials.words import ladders, window
-from trials.words.decision import at_words, dominated_words, side_effect_words
+from trials.words.decision import at_words, confirmed_first, side_effect_words
 from trials.words.findings import say
 from trials.words.language import text
 from trials.words.names import person
 from trials.words.numbers import fixed, listed, percent, with_unit
-from trials.words.study import change_words, symbol, worthwhile_words
+from trials.words.plan_chances import needed_briefly
+from trials.words.study import change_words, step_words, symbol, worthwhile_words
 
 if TYPE_CHECKING:
     from trials.decide.chance_result import ChanceResult
@@ -88,24 +89,23 @@ def answer_box(study: Study) -> AnswerBox:
     found, decided = advice(study), decide(study)
     if study.window is not None and study.window.asked:
         return _window_box(study, study.window, decided)
-    lines = {
+    what, how_sure = {
         Action.CHANGE: _change,
         Action.KEEP: _keep,
         Action.CUT_MORE: _cut_more,
         Action.NOTHING: _nothing,
     }[found.action](study, found)
     sure = [text("Only a hint, from a look that was not declared.")] if study.exploratory else []
-    sure += [lines[1]]
+    sure += [how_sure]
     sure += [_not_repeated()] if found.because and not all(r.replicated for r, _ in found.because) else []
     sure += [side_effect_words(study, decided)]
-    others = [lines[2], dominated_words(decided)]
     return AnswerBox(
         action=found.action,
         does=does_words(found.action, study.provisional),
-        what=lines[0],
+        what=what,
         at=at_words(decided),
         sure=" ".join(filter(None, sure)),
-        others=" ".join(filter(None, others)),
+        others=_others(study, found, decided),
         figures=_figures(found),
     )
 
@@ -123,10 +123,11 @@ def _window_box(study: Study, found: WindowStudy, decided: Decision) -> AnswerBo
             window.sure_words(run, found),
             run.nozzle,
         )
+        at = confirmed_first(at) if decided.unconfirmed and decided.action == Action.KEEP else at
     own = [finding for finding in study.confirmed if finding.about.nozzle == but]
     return AnswerBox(
         action=decided.action,
-        does=does_words(decided.action, study.provisional),
+        does=does_words(decided.action, study.provisional, decided.unconfirmed),
         what=what,
         at=at,
         sure=" ".join(filter(None, [sure, *map(say, own), side_effect_words(study, decided)])),
@@ -135,8 +136,13 @@ def _window_box(study: Study, found: WindowStudy, decided: Decision) -> AnswerBo
     )
 
 
-def does_words(action: Action, provisional: bool = False) -> str:
-    """The name of the first line of the answer; provisional: what it would be, if an open reading changed nothing."""
+def does_words(action: Action, provisional: bool = False, unconfirmed: bool = False) -> str:
+    """The name of the first line of the answer; provisional: what it would be, if an open reading changed nothing.
+
+    unconfirmed: the setting is first confirmed by coupons.
+    """
+    if unconfirmed and action == Action.CHANGE:
+        return text("Would confirm, then change to") if provisional else text("Confirm, then change to")
     if provisional and action != Action.NOTHING:
         return {
             Action.CHANGE: text("Would change to"),
@@ -155,21 +161,21 @@ def decision_lines(study: Study) -> list[str]:
     """What can be ticked: change, keep, cut more, each with its type."""
     found, today = advice(study), _today(study)
     to = person(found.to) if found.to else text("another type:")
-    return [
-        text("change to {nozzle}", nozzle=to),
-        text("keep {nozzle}", nozzle=today),
-        text("cut more coupons before deciding"),
-    ]
+    unconfirmed = bool(found.to) and decide(study).unconfirmed
+    change = (
+        text("confirm, then change to {nozzle}", nozzle=to) if unconfirmed else text("change to {nozzle}", nozzle=to)
+    )
+    return [change, text("keep {nozzle}", nozzle=today), text("cut more before deciding")]
 
 
 def _today(study: Study) -> str:
     return next((person(row.nozzle) for row in study.nozzles if row.today), "")
 
 
-def _change(study: Study, found: Advice) -> tuple[str, str, str]:
+def _change(study: Study, found: Advice) -> tuple[str, str]:
     same = text("The edge is the same for practical purposes, for less money.")
     sure = " ".join([*(f"{_gain(result, c)}." for result, c in found.because), *_faster(study, found.to)]) or same
-    return person(found.to), sure, _others(study, found)
+    return person(found.to), sure
 
 
 def _faster(study: Study, nozzle: str) -> list[str]:
@@ -180,7 +186,7 @@ def _faster(study: Study, nozzle: str) -> list[str]:
     return [text("It is {faster}.", faster=ladders.faster_words(c, study.ladder)) for c in shown]
 
 
-def _keep(study: Study, found: Advice) -> tuple[str, str, str]:
+def _keep(study: Study, found: Advice) -> tuple[str, str]:
     size = next((worthwhile_words(r) for r in study.results if r.primary and r.worthwhile is not None), "")
     if [answer for answer, _ in found.others] == [Answer.WORSE]:
         sure = text("Every other type is proved worse.")
@@ -188,23 +194,23 @@ def _keep(study: Study, found: Advice) -> tuple[str, str, str]:
         sure = text("No other type is better by the {size} that would be worth a change.", size=size)
     else:
         sure = text("No other type is better.")
-    return _today(study), sure, _others(study, found)
+    return _today(study), sure
 
 
-def _cut_more(study: Study, found: Advice) -> tuple[str, str, str]:
+def _cut_more(study: Study, found: Advice) -> tuple[str, str]:
     nothing = all(answer == Answer.NOT_SETTLED for answer, _ in found.others)
     what = text("nothing is settled yet; {nozzle} stays until then", nozzle=_today(study))
     if not nothing:
         what = text("no type is proved better; {nozzle} stays until then", nozzle=_today(study))
-    return what, _needed(study), _others(study, found)
+    return what, _needed(study)
 
 
-def _nothing(study: Study, found: Advice) -> tuple[str, str, str]:
+def _nothing(study: Study, found: Advice) -> tuple[str, str]:
     if len(study.nozzles) < 2:
         why = text("One nozzle type was cut, so there is nothing to compare.")
     else:
         why = text("The decisive response has no readings that can be compared.")
-    return text("nothing was compared"), why, text("None was compared.")
+    return text("nothing was compared"), why
 
 
 def _needed(study: Study) -> str:
@@ -288,21 +294,70 @@ def _named(result: ResponseResult, c: Comparison) -> dict[str, str]:
     return {"what": name, "adjective": text("lower") if lower else text("higher")}
 
 
-def _others(study: Study, found: Advice) -> str:
-    if not found.others:
-        return text("No other type was in the trial.")
-    return " ".join(_of_others(study, answer, [person(n) for n in names]) for answer, names in found.others)
+def _others(study: Study, found: Advice, decided: Decision) -> str:
+    """The other types by their answer, each said once: those that are no better on any count apart from the rest."""
+    if found.action == Action.NOTHING:
+        return text("None was compared.")
+    said = []
+    for answer, names in found.others:
+        for dominated in (False, True):
+            own = [person(name) for name in names if (name in decided.dominated) == dominated]
+            said += [_of_others(study, answer, own, person(decided.nozzle) if dominated else "")] if own else []
+    return " ".join(said) or text("No other type was in the trial.")
 
 
-def _of_others(study: Study, answer: Answer, names: Sequence[str]) -> str:
+def _of_others(study: Study, answer: Answer, names: Sequence[str], beaten_by: str) -> str:
+    """Types with one answer; beaten_by: the type that none of them beats on any count."""
     known = {"names": listed(names)}
     if answer == Answer.NOT_SETTLED:
-        return text("{names}: no proof either way; that is not the same as equal.", **known)
-    if answer == Answer.SAME:
-        return text("{names}: the same as {today} for practical purposes.", **known, today=_today(study))
-    if answer == Answer.BETTER:
-        return text("{names}: also better than {today}.", **known, today=_today(study))
-    return text("{names}: worse than {today}.", **known, today=_today(study))
+        said = text("{names}: no proof either way, which is not the same as equal", **known)
+    elif answer == Answer.SAME:
+        said = text("{names}: the same as {today} for practical purposes", **known, today=_today(study))
+    elif answer == Answer.BETTER:
+        said = text("{names}: also better than {today}", **known, today=_today(study))
+    else:
+        said = text("{names}: worse than {today}", **known, today=_today(study))
+    if not beaten_by:
+        return text("{said}.", said=said)
+    if beaten_by == _today(study):
+        return text("{said}, and better on no count.", said=said)
+    return text("{said}; no better than {nozzle} on any count.", said=said, nozzle=beaten_by)
+
+
+def trial_size(study: Study) -> str:
+    """How many nozzles of each type were tried, in a ladder how many mounts; empty where that is not known."""
+    ladder = study.ladder is not None and bool(study.ladder.types)
+    known = {each.nozzle: each.n_mounts for each in study.ladder.types} if study.ladder else {}
+    counts = {row.nozzle: known.get(row.nozzle, 0) if ladder else row.n_specimens for row in study.nozzles}
+    if not all(counts.values()):
+        return ""
+    numbers = _counted(study, counts)
+    return (
+        text("Mounts tried: {numbers}", numbers=numbers)
+        if ladder
+        else text("Nozzles tried: {numbers}", numbers=numbers)
+    )
+
+
+def _counted(study: Study, counts: Mapping[str, int]) -> str:
+    today = [row.nozzle for row in study.nozzles if row.today]
+    others = {n for name, n in counts.items() if name not in today}
+    if len(set(counts.values())) == 1:
+        return text("{n} of each type", n=next(iter(counts.values())))
+    if len(today) == 1 and len(others) == 1:
+        numbers = {"n": counts[today[0]], "each": others.pop()}
+        if len(counts) == 2:
+            return text("{n} of today's, {each} of the other type", **numbers)
+        return text("{n} of today's, {each} of each other type", **numbers)
+    return ", ".join(f"{person(name)} {n}" for name, n in counts.items())
+
+
+def first_steps(study: Study) -> list[str]:
+    """What to do next, as the first page says it: of what would settle it no more than the nozzles that it takes."""
+    return [
+        needed_briefly(step.finding) if step.finding.kind == PlanKind.NEEDED else step_words(step)
+        for step in study.next_steps
+    ]
 
 
 def provisional_words(found: Study | LivesAnswer) -> str:

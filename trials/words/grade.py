@@ -10,7 +10,7 @@ from trials.findings import Amount, Finding
 from trials.grade.iso9013 import NOT_GRADED, WORSE, Designation
 from trials.grade.kinds import GradeKind, Item, Meets
 from trials.words.language import plural, text
-from trials.words.numbers import fixed, plain
+from trials.words.numbers import bare, fixed, plain
 from trials.words.requirement import item
 from trials.words.system import in_use, shown_unit, unit_in_use
 
@@ -52,7 +52,7 @@ def range_words(grade: int) -> str:
 def _scope(finding: Finding) -> str:
     low, high = finding.facts["low"], finding.facts["high"]
     assert isinstance(low, Amount) and isinstance(high, Amount)
-    return text("thickness outside {low} to {high}", low=plain(low.value), high=plain(high.value, high.unit))
+    return text("thickness outside {low} to {high}", low=bare(low.value, low.unit), high=plain(high.value, high.unit))
 
 
 def _graded_all_the_same(finding: Finding) -> str:
@@ -178,7 +178,7 @@ def judged_sentence(judged_by: str) -> str:
 def dross_name(grade: int) -> str:
     """Short name of a dross grade, 0 to 4."""
     return (
-        text("none"),
+        text("no dross"),
         text("loose beads"),
         text("firm beads"),
         text("continuous, removable"),

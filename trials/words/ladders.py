@@ -30,13 +30,18 @@ def ladder_alt(found: LadderAnswer) -> str:
     return text("Where each mount stops cutting clean; typical limit of each nozzle type: {values}.", values=values)
 
 
-def ladder_caption() -> str:
-    """Mounts and types of a ladder."""
-    return text(
-        "Bar: from the last clean to the first unclean step of one mount; arrow: the ladder gives no end on that side. "
-        "Diamond: typical limit of the type with its 95 % interval. Upright stroke: what 95 % of its mounts cut clean, "
-        "at least."
+def ladder_caption(found: LadderAnswer) -> str:
+    """What each mark that is drawn means."""
+    ended = [math.isfinite(each.low) and math.isfinite(each.high) for each in found.mounts]
+    typical, safe = (
+        any(math.isfinite(speed) for speed in speeds)
+        for speeds in ([each.typical for each in found.types], [each.clean_95_low for each in found.types])
     )
+    said = [text("Bar: from the last clean to the first unclean step of one mount.")] if any(ended) else []
+    said += [] if all(ended) else [text("Arrow: the ladder gives no end on that side.")]
+    said += [text("Diamond: typical limit of the type with its 95 % interval.")] if typical else []
+    said += [text("Upright stroke: what 95 % of its mounts cut clean, at least.")] if safe else []
+    return " ".join(said)
 
 
 def answer_clause(found: LadderAnswer) -> str:
@@ -298,7 +303,7 @@ def _below(f: Finding) -> str:
 def _consider(f: Finding) -> str:
     """What to do with a faster type; the safe speed only where it lies on the ladder."""
     safe, first = amount(f, "safe"), amount(f, "first")
-    names = {"nozzle": f.about.nozzle, "price": _prices(f)}
+    names = {"nozzle": person(f.about.nozzle), "price": _prices(f)}
     if not math.isfinite(safe.value) or safe.value < first.value:
         return text(
             "Consider {nozzle} for this job{price}; cut a few parts as you mean to run before changing over.",

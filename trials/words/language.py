@@ -69,4 +69,13 @@ def plural(single: str, many: str, n: int, **facts: object) -> str:
     >>> plural("{n} row", "{n} rows", 1), plural("{n} row", "{n} rows", 3)
     ('1 row', '3 rows')
     """
-    return _current.get().several(single, many, n).format(n=n, **facts)
+    return _current.get().several(single, many, n).format(n=counted(n), **facts)
+
+
+def counted(n: int) -> str:
+    """A count as people read it, in groups of three from a thousand on (ISO 80000-1), as amounts of money are.
+
+    >>> counted(76), counted(4000)
+    ('76', '4\\xa0000')
+    """
+    return f"{n:,}".replace(",", "\u00a0")

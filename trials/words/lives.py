@@ -286,9 +286,14 @@ def lives_alt(found: LivesAnswer) -> str:
     return " ".join([text("Share still good over {unit}.", unit=unit_words(found.unit)), *sentences(found)])
 
 
-def lives_caption() -> str:
-    """Share of specimens still good over time."""
-    return text("Steps: Kaplan-Meier; bars: taken off while good; thin lines: Weibull.")
+def lives_caption(found: LivesAnswer) -> str:
+    """How to read the picture of the share still good; what is not in it is not spoken of."""
+    parts = [text("Each step down is a piece that failed.")]
+    if any(each.counts.get(Ended.TAKEN_OFF_GOOD) for each in found.ends):
+        parts.append(text("An upright bar is a piece that was taken off while still good."))
+    if any(each.curve is not None for each in found.study.types):
+        parts.append(text("The thin line of a type smooths its steps; the lives in the table are read from it."))
+    return " ".join(parts)
 
 
 def causes_alt(found: LivesAnswer) -> str:

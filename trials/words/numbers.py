@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from decimal import Decimal
 
 from trials.findings import Amount
+from trials.units import shown
 from trials.words.language import current, text
-from trials.words.system import DIGITS, in_use, inches, setting_in_use, shown_unit
+from trials.words.system import DIGITS, in_use, inches, scale_in_use, setting_in_use, shown_unit
 
 
 def point(figure: str) -> str:
@@ -19,17 +21,23 @@ def point(figure: str) -> str:
     return figure.replace(".", current().decimal)
 
 
+LEAST = 1e-6
+"""The smallest figure that is printed; what lies closer to zero is below it."""
+
+
 def number(value: float, digits: int = 3) -> str:
     """A figure with so many significant digits and no exponent in the usual range.
 
-    >>> number(34.96), number(-0.0004, 1), number(0.0), number(math.inf)
-    ('35.0', '-0.0004', '0', 'no bound')
+    >>> number(34.96), number(-0.0004, 1), number(0.0), number(math.inf), number(3e-8)
+    ('35.0', '-0.0004', '0', 'no bound', 'below 0.000001')
     """
     if not math.isfinite(value):
         return text("no bound")
     if value == 0:
         return "0"
     places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
+    if 0 < value < LEAST:
+        return text("below {high}", high=point(f"{LEAST:f}"))
     return point(unsigned_zero(f"{value:.{min(places, 6)}f}"))
 
 
@@ -51,6 +59,15 @@ def fixed(value: float, places: int, sign: bool = False) -> str:
     return point(unsigned_zero(f"{value:+.{places}f}" if sign else f"{value:.{places}f}"))
 
 
+def fixed_in_use(value: float, unit: str, places: int) -> str:
+    """A figure of `unit` in the unit in use, with places for about the same resolution as so many of its own.
+
+    >>> fixed_in_use(34.961, "um", 2), fixed_in_use(0.0212, "mm", 3)
+    ('34.96', '0.021')
+    """
+    return fixed(in_use(value, unit), max(0, places - round(math.log10(scale_in_use(unit)))))
+
+
 def percent(share: float, places: int = 0, sign: bool = False) -> str:
     """A share in per cent, with the space of ISO 80000-1 before the sign.
 
@@ -61,12 +78,13 @@ def percent(share: float, places: int = 0, sign: bool = False) -> str:
 
 
 def rounded(value: float, digits: int, sign: bool = False) -> str:
-    """A figure with at most so many significant digits, no zeros at its end; sign: a plus is shown too.
+    """A figure with at most so many significant digits, no zeros at its end, no exponent; sign: a plus is shown too.
 
-    >>> rounded(0.30000001, 3), rounded(2.0, 4, sign=True)
-    ('0.3', '+2')
+    >>> rounded(0.30000001, 3), rounded(2.0, 4, sign=True), rounded(1953.4, 3)
+    ('0.3', '+2', '1950')
     """
-    return point(unsigned_zero(f"{value:+.{digits}g}" if sign else f"{value:.{digits}g}"))
+    figure = f"{value:+.{digits}g}" if sign else f"{value:.{digits}g}"
+    return point(unsigned_zero(f"{Decimal(figure):{'+' if sign else ''}f}" if "e" in figure else figure))
 
 
 def with_unit(value: float, unit: str, digits: int = 3) -> str:
@@ -75,7 +93,12 @@ def with_unit(value: float, unit: str, digits: int = 3) -> str:
     >>> with_unit(34.96, "um")
     '35.0 µm'
     """
-    return f"{number(in_use(value, unit), digits)} {shown_unit(unit)}".strip()
+    return f"{number_in_use(value, unit, digits)} {shown_unit(unit)}".strip()
+
+
+def number_in_use(value: float, unit: str, digits: int = 3) -> str:
+    """The same figure where its unit stands elsewhere."""
+    return number(in_use(value, unit), digits)
 
 
 def signed(value: float, digits: int = 3) -> str:
@@ -84,7 +107,7 @@ def signed(value: float, digits: int = 3) -> str:
     >>> signed(0.0301), signed(-12.0), signed(0.0)
     ('+0.0301', '-12.0', '0')
     """
-    figure = number(value, digits)
+    figure = number(value, digits) if abs(value) >= LEAST else "0"
     return f"+{figure}" if 0 < value < math.inf and figure.strip("0.,") else figure
 
 
@@ -160,17 +183,6 @@ def p_value(p: float | None) -> str:
     return text("below\u00a00.001") if p < 0.001 else fixed(p, 3)
 
 
-def many(n: int) -> str:
-    """A count with its thousands apart, a million and more in round words.
-
-    >>> many(1680), many(50_000), many(5_846_817_936_960)
-    ('1680', '50\\xa0000', 'over a million')
-    """
-    if n >= 1_000_000:
-        return text("over a million")
-    return str(n) if n < 10_000 else f"{n:,}".replace(",", "\u00a0")
-
-
 def confidence(level: float) -> str:
     """A confidence in per cent with the digits that it needs.
 
@@ -188,6 +200,11 @@ def plain(level: float | str, unit: str = "") -> str:
 def bare(level: float | str, unit: str = "") -> str:
     """The same setting where its unit stands elsewhere, as in the head of a column."""
     return level if isinstance(level, str) else point(unsigned_zero(f"{setting_in_use(level, unit):g}"))
+
+
+def nominal(size: float, unit: str) -> str:
+    """A size that goes by its metric name in both systems, as the cut-off that is set at an instrument."""
+    return f"{rounded(size, 6)} {shown(unit)}"
 
 
 def limit(value: float) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from trials.infer.answer import Answer
+from trials.responses import QUANTITIES
 from trials.words.language import plural, text
 from trials.words.numbers import percent
 
@@ -22,12 +23,18 @@ def honesty_sentence(found: OwnHonesty) -> str:
         "where none differed, and spoke wrongly of some type in {missed} where all were better by the worthwhile "
         "difference; it settled rightly {same} of the words in the first case and {better} in the second.",
         counted=counted,
-        response=found.response,
+        response=_named(found.response),
         wrong=percent(found.wrong_at_none, 1),
         missed=percent(found.wrong_at_worthwhile, 1),
         same=percent(found.settled_at_none),
         better=percent(found.settled_at_worthwhile),
     )
+
+
+def _named(response: str) -> str:
+    """A response by its short name; names of the user's own stay as they are."""
+    known = QUANTITIES.get(response)
+    return response if known is None else text(known.short)
 
 
 def honesty_heads() -> list[str]:
@@ -41,5 +48,5 @@ def honesty_rows(found: OwnHonesty) -> list[list[str]]:
 
 
 def _lines(row: HonestyRow) -> list[list[str]]:
-    cases = ((text("none"), row.at_none), (text("better by the worthwhile one"), row.at_worthwhile))
+    cases = ((text("no difference"), row.at_none), (text("better by the worthwhile one"), row.at_worthwhile))
     return [[row.nozzle, true, *(percent(shares[word], 1) for word in WORDS)] for true, shares in cases]

@@ -178,6 +178,22 @@ def _may_tip(f: Finding) -> str:
 # ---- methods ---------------------------------------------------------------------------------------------------------
 
 
+def _settings_dealt(f: Finding) -> str:
+    coupons = plural("{n} coupon", "{n} coupons", whole(f, "each"))
+    if not whole(f, "repeats"):
+        return text(
+            "Each mount gets {coupons}. No coupon of a mount is set aside for today's setting: all settings are dealt "
+            "to the mounts in turn, so that every type meets every setting equally often, to within one coupon.",
+            coupons=coupons,
+        )
+    return text(
+        "Each mount gets {coupons}, {repeats} of them at today's setting; the others are dealt to the mounts in turn, "
+        "so that every type meets every setting equally often, to within one coupon.",
+        coupons=coupons,
+        repeats=whole(f, "repeats"),
+    )
+
+
 def _settings_left_out(f: Finding) -> str:
     shown = "; ".join(setting_words(setting) for setting in cast(tuple[Fact, ...], f.facts["settings"]))
     return text(
@@ -323,12 +339,7 @@ SENTENCES: Mapping[PlanKind, Say] = {
         "the pitch in the trial file, under [coupon], to have it checked."
     ),
     PlanKind.MAY_TIP: _may_tip,
-    PlanKind.SETTINGS_DEALT: lambda f: text(
-        "Each mount gets {coupons}, {repeats} of them at today's setting; the others are dealt to the mounts in turn, "
-        "so that every type meets every setting equally often, within one.",
-        coupons=plural("{n} coupon", "{n} coupons", whole(f, "each")),
-        repeats=whole(f, "repeats") or text("none"),
-    ),
+    PlanKind.SETTINGS_DEALT: _settings_dealt,
     PlanKind.SETTINGS_LEFT_OUT: _settings_left_out,
     PlanKind.SETTING_LEFT_OUT: _setting_left_out,
     PlanKind.REPEATS_MOVED: _of_nozzle(

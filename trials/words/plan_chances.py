@@ -134,6 +134,24 @@ def settled_words(name: str, needed: Needed) -> str:
     )
 
 
+def needed_briefly(f: Finding) -> str:
+    """The nozzles that would settle it; of further mounts only where they are all there is."""
+    if whole(f, "specimens") < 2 and f.facts["mounts_known"]:
+        return _needed(f)
+    specimens = _specimens_that_settle(f)
+    return text(
+        "For a chance of {chance} of a right answer: {specimens}.",
+        chance=percent(number_of(f, "chance")),
+        specimens=specimens,
+    )
+
+
+def _specimens_that_settle(f: Finding) -> str:
+    counts = [cast("int | None", f.facts[key]) for key in _keys("specimens")]
+    ratio = cast(float, f.facts.get("today", 1.0))
+    return _specimens_of_both(counts, whole(f, "specimens"), whole(f, "most"), ratio)
+
+
 def _needed(f: Finding) -> str:
     """The numbers that would settle it, or why no number does."""
     chance, most = percent(number_of(f, "chance")), whole(f, "most")
@@ -145,10 +163,7 @@ def _needed(f: Finding) -> str:
             chance=chance,
             mounts=mounts,
         )
-    ratio = cast(float, f.facts.get("today", 1.0))
-    specimens = _specimens_of_both(
-        [cast("int | None", f.facts[key]) for key in _keys("specimens")], whole(f, "specimens"), most, ratio
-    )
+    specimens = _specimens_that_settle(f)
     if not f.facts.get("mounts_apply", True):
         return text("For a chance of {chance} of a right answer: {specimens}.", chance=chance, specimens=specimens)
     if not f.facts["mounts_known"]:

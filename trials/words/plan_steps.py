@@ -8,7 +8,7 @@ from typing import cast
 from trials.findings import Amount, Finding
 from trials.plan.kinds import PlanKind
 from trials.words.language import plural, text
-from trials.words.numbers import bare, listed, number, with_unit
+from trials.words.numbers import bare, listed, number_in_use, with_unit
 from trials.words.plan import Say, amount, setting_words, whole
 
 
@@ -53,7 +53,7 @@ def _confirm_limits(f: Finding) -> str:
         whole(f, "coupons"),
         nozzle=f.about.nozzle,
         setting=setting_words(f.facts["setting"]),
-        low=number(low.value),
+        low=number_in_use(low.value, low.unit),
         high=with_unit(high.value, high.unit),
     )
 

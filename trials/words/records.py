@@ -126,9 +126,9 @@ def _slip(finding: Finding) -> str:
             times=times,
             median=value(median),
         )
-    own = text("its coupon, repeats included") if finding.facts.get("again") else text("its coupon")
     others = {
-        Where.COUPON: own,
+        Where.COUPON: text("its coupon"),
+        Where.COUPON_AND_REPEATS: text("its coupon, its repeats among them"),
         Where.LIKE_COUPONS: text("coupons of this nozzle at this setting"),
         Where.TRIAL: text("the trial"),
         Where.WHOLE_LIKE: text("coupons of this nozzle at this setting, as are all readings of its coupon"),

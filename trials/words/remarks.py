@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from enum import StrEnum
 
+from trials.decide.decision_result import Action
 from trials.decide.kinds import StudyKind
 from trials.findings import Amount, Fact, Finding
 from trials.words import checks, facts
 from trials.words.language import plural, text, word
-from trials.words.numbers import chance, fixed, listed, number, percent, plain, times, with_unit
-from trials.words.settings import at_place, factor_name, layer_name, place_words
+from trials.words.names import person
+from trials.words.numbers import bare, chance, fixed, listed, number_in_use, percent, plain, times, with_unit
+from trials.words.settings import at_place, between, factor_name, layer_name, place_words
 
 
 def _terms_left_out(finding: Finding) -> str:
@@ -24,8 +26,8 @@ def _terms_left_out(finding: Finding) -> str:
 
 def _spread_left_out(finding: Finding) -> str:
     return text(
-        "The spread between {layers} cannot be told apart from the rest in these records and is left out.",
-        layers=layer_name(finding.about.source, several=True),
+        "The spread {between} cannot be told apart from the rest in these records and is left out.",
+        between=between(finding.about.source),
     )
 
 
@@ -62,24 +64,24 @@ def _one_lot(finding: Finding) -> str:
     return text(
         "Whether the word holds for another lot: every piece of {types} came from one lot, so the answer is about "
         "these lots.",
-        types=listed(finding.about.nozzles),
+        types=listed([person(name) for name in finding.about.nozzles]),
     )
 
 
 def _spread_zero(finding: Finding) -> str:
     block = facts.word(finding, "block")
-    names = listed([layer_name(str(s), block, several=True) for s in facts.several(finding, "sources")])
+    names = listed([between(str(source), block) for source in facts.several(finding, "sources")])
     if finding.facts["classical_beside"]:
         return text(
-            "The spread between {layers} came out as zero. The nozzle test and the comparisons do not lean on that; it "
+            "The spread {between} came out as zero. The nozzle test and the comparisons do not lean on that; it "
             "stays in the reckoning of the other tests, which are on the cautious side; the classical test stands "
             "beside them.",
-            layers=names,
+            between=names,
         )
     return text(
-        "The spread between {layers} came out as zero. The nozzle test and the comparisons do not lean on that; it "
+        "The spread {between} came out as zero. The nozzle test and the comparisons do not lean on that; it "
         "stays in the reckoning of the other tests, which are on the cautious side.",
-        layers=names,
+        between=names,
     )
 
 
@@ -231,8 +233,8 @@ def _range(name: Fact, unit: Fact, levels: Fact) -> str:
     factor, row = factor_name(str(name)), facts.as_row(levels)
     if any(isinstance(level, str) for level in row):
         return text("{factor} {levels}", factor=factor, levels=listed(row))
-    low, high = _level(row[0], ""), _level(row[1], str(unit))
-    return text("{factor} {low} to {high}", factor=factor, low=low, high=high)
+    low, high = (level for level in row if isinstance(level, (int, float)))
+    return text("{factor} {low} to {high}", factor=factor, low=bare(low, str(unit)), high=plain(high, str(unit)))
 
 
 def _not_measured(finding: Finding) -> str:
@@ -250,13 +252,14 @@ def _not_measured(finding: Finding) -> str:
 
 
 def _best_confirmed(finding: Finding) -> str:
-    return text("{nozzle} at its best is confirmed: {mean}", nozzle=finding.about.nozzle, mean=_within(finding, True))
+    nozzle = person(finding.about.nozzle)
+    return text("{nozzle} at its best is confirmed: {mean}", nozzle=nozzle, mean=_within(finding, True))
 
 
 def _best_not_confirmed(finding: Finding) -> str:
     return text(
         "{nozzle} at its best is not confirmed: {mean} Look for what has changed before going over to it.",
-        nozzle=finding.about.nozzle,
+        nozzle=person(finding.about.nozzle),
         mean=_within(finding, False),
     )
 
@@ -265,7 +268,7 @@ def _within(finding: Finding, inside: bool) -> str:
     mean, low, high = (facts.amount(finding, name) for name in ("mean", "low", "high"))
     names = {
         "mean": with_unit(mean.value, mean.unit),
-        "low": number(low.value),
+        "low": number_in_use(low.value, low.unit),
         "high": with_unit(high.value, high.unit),
     }
     measured = facts.whole(finding, "measured")
@@ -285,11 +288,19 @@ def _within(finding: Finding, inside: bool) -> str:
 
 
 def _confirm_best(finding: Finding) -> str:
+    if finding.about.against:
+        return plural(
+            "Confirm {nozzle} {place} with {n} coupon before changing over.",
+            "Confirm {nozzle} {place} with {n} coupons before changing over.",
+            facts.whole(finding, "coupons"),
+            nozzle=person(finding.about.nozzle),
+            place=at_place(facts.place(finding)),
+        )
     return plural(
         "Confirm {nozzle} {place} with {n} coupon before changing the settings.",
         "Confirm {nozzle} {place} with {n} coupons before changing the settings.",
         facts.whole(finding, "coupons"),
-        nozzle=finding.about.nozzle,
+        nozzle=person(finding.about.nozzle),
         place=at_place(facts.place(finding)),
     )
 
@@ -307,9 +318,8 @@ def _not_recorded(finding: Finding) -> str:
 
 
 def _consider(finding: Finding) -> str:
-    names = {"nozzle": finding.about.nozzle, "place": at_place(facts.place(finding))}
-    price, today = finding.facts["price"], finding.facts["today_price"]
-    if price is None or today is None:
+    names = {"nozzle": person(finding.about.nozzle), "place": at_place(facts.place(finding))}
+    if not (prices := _prices(finding)):
         return text(
             "Consider {nozzle} for this job {place}: run a few parts with it, and change over if they hold.", **names
         )
@@ -317,10 +327,39 @@ def _consider(finding: Finding) -> str:
         "Consider {nozzle} for this job {place} ({price} against {today} {currency} a piece): run a few parts with "
         "it, and change over if they hold.",
         **names,
-        price=fixed(facts.figure(finding, "price"), 2),
-        today=fixed(facts.figure(finding, "today_price"), 2),
-        currency=facts.word(finding, "currency"),
+        **prices,
     )
+
+
+def _prices(finding: Finding) -> dict[str, str]:
+    """Prices of a type and of today's; none where either is not stated."""
+    if finding.facts["price"] is None or finding.facts["today_price"] is None:
+        return {}
+    return {
+        "price": fixed(facts.figure(finding, "price"), 2),
+        "today": fixed(facts.figure(finding, "today_price"), 2),
+        "currency": facts.word(finding, "currency"),
+    }
+
+
+def _change_over(finding: Finding) -> str:
+    nozzle = person(finding.about.nozzle)
+    if not (prices := _prices(finding)):
+        return text("If they confirm it, run a few parts with {nozzle}, and change over if they hold.", nozzle=nozzle)
+    return text(
+        "If they confirm it, run a few parts with {nozzle} ({price} against {today} {currency} a piece), and change "
+        "over if they hold.",
+        nozzle=nozzle,
+        **prices,
+    )
+
+
+def _also_better(finding: Finding) -> str:
+    names = [person(name) for name in finding.about.nozzles]
+    nozzle = person(finding.about.nozzle)
+    if len(names) == 1:
+        return text("{names} is better too, if {nozzle} cannot be had.", names=names[0], nozzle=nozzle)
+    return text("{names} are better too, if {nozzle} cannot be had.", names=listed(names), nozzle=nozzle)
 
 
 def _repeat_with_pieces(finding: Finding) -> str:
@@ -337,7 +376,12 @@ def _check_centring(finding: Finding) -> str:
 
 
 def _file_verdict(finding: Finding) -> str:
-    return text("File this verdict; no further step follows from the decisive response.")
+    action = facts.word(finding, "action")
+    if action == Action.KEEP:
+        return text("File this verdict. Nothing further to cut for this question; today's nozzle stays.")
+    if action == Action.CUT_MORE:
+        return text("File this verdict; today's nozzle stays until more is cut.")
+    return text("File this verdict.")
 
 
 def _refused(finding: Finding) -> str:
@@ -378,6 +422,8 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
     StudyKind.SETTLE_READING: _settle_reading,
     StudyKind.NOT_RECORDED_AS_CUT: _not_recorded,
     StudyKind.CONSIDER: _consider,
+    StudyKind.CHANGE_OVER: _change_over,
+    StudyKind.ALSO_BETTER: _also_better,
     StudyKind.REPEAT_WITH_PIECES: _repeat_with_pieces,
     StudyKind.CHECK_CENTRING: _check_centring,
     StudyKind.BEST_CONFIRMED: _best_confirmed,

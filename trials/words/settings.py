@@ -75,6 +75,20 @@ def layer_words(source: str, n: int, block: str = "sheet") -> str:
     return plural(*known[name], n)
 
 
+def between(source: str, block: str = "sheet") -> str:
+    """Between which things a spread lies: `between specimens`; block: how a sheet is called."""
+    name = block if source == "sheet" else source
+    known = {
+        "sheet": text("between sheets"),
+        "block": text("between blocks"),
+        "specimen": text("between specimens"),
+        "mount": text("between mounts"),
+        "coupon": text("between coupons"),
+        "reading": text("between readings"),
+    }
+    return known.get(name, name)
+
+
 def layer_name(source: str, block: str = "sheet", several: bool = False) -> str:
     """The name of a layer of the trial, one of it or several."""
     name = block if source == "sheet" else source

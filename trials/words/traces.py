@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 from trials.bench.roughness import Roughness
 from trials.bench.squareness import LEVELLING_DEG
 from trials.grade.iso9013 import WORSE
-from trials.units import shown
 from trials.words.language import plural, text
-from trials.words.numbers import fixed, plain, rounded
+from trials.words.numbers import bare, fixed, fixed_in_use, nominal, plain, rounded
+from trials.words.system import in_use, shown_unit
 
 if TYPE_CHECKING:
     from trials.bench.squareness import Squareness
@@ -24,41 +24,48 @@ def roughness_rows(r: Roughness) -> list[list[str]]:
     """Quantity, value and unit of everything that one trace gives."""
     lengths = [(text("  length {n}", n=k), float(height)) for k, height in enumerate(r.rz_each, 1)]
     heights = [("Rz5", r.rz5), *lengths, ("Ra", r.ra), ("Rq", r.rq), ("Rt", r.rt)]
-    rows = [[name, fixed(value, 2), shown("um")] for name, value in heights]
-    elements = math.isfinite(r.rsm_mm)
-    rows.append(
-        ["RSm", fixed(r.rsm_mm, 4) if elements else "", "mm" if elements else text("fewer than two profile elements")]
-    )
-    lengths_mm = ((text("cut-off"), r.cutoff_mm), (text("evaluated"), r.evaluation_mm))
-    rows += [[name, rounded(value, 6), "mm"] for name, value in lengths_mm]
-    return [*rows, [text("spacing"), rounded(1000 * r.spacing_mm, 4), shown("um")]]
+    um, mm = shown_unit("um"), shown_unit("mm")
+    rows = [[name, fixed_in_use(value, "um", 2), um] for name, value in heights]
+    spacing = [fixed_in_use(r.rsm_mm, "mm", 4), mm]
+    rows.append(["RSm", *(spacing if math.isfinite(r.rsm_mm) else ["", text("fewer than two profile elements")])])
+    rows.append([text("cut-off"), rounded(r.cutoff_mm, 6), "mm"])
+    rows.append([text("evaluated"), bare(r.evaluation_mm, "mm"), mm])
+    return [*rows, [text("spacing"), rounded(in_use(1000 * r.spacing_mm, "um"), 4), um]]
 
 
 def squareness_rows(s: Squareness) -> list[list[str]]:
     """Quantity, value and unit of everything that one scan gives."""
+    mm = shown_unit("mm")
+    at_depth = text("{unit} depth", unit=mm)
     lean = text("° out of the part with depth") if s.lean_deg > 0 else text("° into the part")
     if s.melting_mm is None:
         melting = ["", text("the scan starts below the top edge")]
     else:
-        melting = [fixed(s.melting_mm, 3), "mm"]
+        melting = [fixed_in_use(s.melting_mm, "mm", 3), mm]
     return [
-        ["u", fixed(s.u_mm, 4), "mm"],
-        [text("taken from"), fixed(s.from_mm, 3), text("mm depth")],
-        [text("to"), fixed(s.to_mm, 3), text("mm depth")],
+        ["u", fixed_in_use(s.u_mm, "mm", 4), mm],
+        [text("taken from"), fixed_in_use(s.from_mm, "mm", 3), at_depth],
+        [text("to"), fixed_in_use(s.to_mm, "mm", 3), at_depth],
         [text("intended angle"), rounded(s.angle_deg, 6), "°"],
         [text("leans by"), fixed(s.lean_deg, 3), lean],
         [text("top edge melted r"), *melting],
-        [text("levelling off by {angle} adds up to", angle=f"{rounded(LEVELLING_DEG, 1)}°"), fixed(s.tilt_mm, 4), "mm"],
+        [
+            text("levelling off by {angle} adds up to", angle=f"{rounded(LEVELLING_DEG, 1)}°"),
+            fixed_in_use(s.tilt_mm, "mm", 4),
+            mm,
+        ],
     ]
 
 
 def file_cells(name: str, result: Roughness | Squareness, value: float) -> list[str]:
     """One row of the table of measured files."""
     if isinstance(result, Roughness):
-        taken = text("cut-off {cutoff}", cutoff=plain(result.cutoff_mm, "mm"))
-        return [name, "Rz5", f"{fixed(value, 2)} {shown('um')}", taken]
-    ends = [rounded(end, 3) for end in (result.from_mm, result.to_mm)]
-    return [name, "u", f"{fixed(value, 4)} mm", text("{low} to {high} mm", low=ends[0], high=ends[1])]
+        taken = text("cut-off {cutoff}", cutoff=nominal(result.cutoff_mm, "mm"))
+        return [name, "Rz5", f"{fixed_in_use(value, 'um', 2)} {shown_unit('um')}", taken]
+    low, high = (rounded(in_use(end, "mm"), 3) for end in (result.from_mm, result.to_mm))
+    mm = shown_unit("mm")
+    size = f"{fixed_in_use(value, 'mm', 4)} {mm}"
+    return [name, "u", size, text("{low} to {high} {unit}", low=low, high=high, unit=mm)]
 
 
 def file_heads() -> list[str]:

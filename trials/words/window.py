@@ -413,7 +413,7 @@ def _open(each: TypeWindow) -> str:
     reach = each.reach
     if reach is None:
         return ""
-    names = {"nozzle": each.nozzle, "target": percent(reach.target)}
+    names = {"nozzle": person(each.nozzle), "target": percent(reach.target)}
     if reach.needed is not None:
         return plural(
             "To show {target} for {nozzle} at its best, about {n} specimen of it is needed ({now} now), if the "

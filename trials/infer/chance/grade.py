@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from scipy.special import expit
 
@@ -84,12 +86,26 @@ def _draws(
         raise WrongShape(f"The settings have shape {row.shape} where {fit.penalised.shape} is needed.")
     if specimens < 1 or df < 1 or not 0 < confidence < 1:
         raise WrongArgument("Specimens and df are at least 1 and the confidence lies between 0 and 1; check them.")
+    return _drawn(fit, tuple(row.tolist()), at_most, specimens, df, draws, seed, means_seed)
+
+
+@lru_cache(maxsize=4)  # one chance is asked for at two confidences, with and without lost cuts
+def _drawn(
+    fit: OrdinalFit,
+    row: tuple[float, ...],
+    at_most: float,
+    specimens: int,
+    df: float,
+    draws: int,
+    seed: int,
+    means_seed: int,
+) -> tuple[float, np.ndarray]:
     step = int(np.searchsorted(fit.categories, at_most, side="right")) - 1
     if not 0 <= step < len(fit.thresholds):
         side = "at most" if step >= 0 else "above"
         raise NotIdentifiable(f"Every grade is {side} {at_most:g}; state the share and its limits instead.")
     soft = fit.penalised_full
-    lever = np.concatenate([np.eye(len(fit.thresholds))[step], -row])
+    lever = np.concatenate([np.eye(len(fit.thresholds))[step], -np.array(row)])
     level = float(lever @ np.concatenate([soft.thresholds, soft.coefficients]))
     variance = float(lever @ soft.covariance @ lever)
     z = even_normals(3, draws, seed)
@@ -102,7 +118,9 @@ def _draws(
         within = max(specimens * variance - soft.group_sd**2, 0.0)
         spread = np.sqrt(np.maximum(square * ratio - within, 0.0))
         shares = np.sqrt(square * ratio / specimens)
-    return level, _new_specimen(level - even_normals(3, draws, means_seed)[:, 1] * shares, spread)
+    found = _new_specimen(level - even_normals(3, draws, means_seed)[:, 1] * shares, spread)
+    found.flags.writeable = False
+    return level, found
 
 
 def _new_specimen(level: np.ndarray, spread: np.ndarray) -> np.ndarray:

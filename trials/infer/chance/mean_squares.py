@@ -166,14 +166,15 @@ def _square(layer: str, of_type: str | None, response: np.ndarray, gain: Gain, r
 
 
 def variances(squares: tuple[MeanSquare, ...], values: np.ndarray | None = None) -> dict[str, np.ndarray]:
-    """Solve the expectations for the variances; values (layers, ...) default to the observed mean squares.
+    """Solve the expectations for the variances; values (layers, n) default to the observed mean squares.
 
     A negative solution is kept; `floor` cuts it at zero.
     """
     names = [s.name for s in squares]
     matrix = np.array([[s.sizes.get(n, 0.0) for n in names] for s in squares])
-    values = np.array([s.value for s in squares]) if values is None else values
-    return dict(zip(names, np.linalg.solve(matrix, values), strict=True))
+    if values is None:
+        return dict(zip(names, np.linalg.solve(matrix, [s.value for s in squares]), strict=True))
+    return dict(zip(names, np.linalg.inv(matrix) @ values, strict=True))  # solving for many takes many times as long
 
 
 def floor(found: dict[str, np.ndarray]) -> dict[str, np.ndarray]:

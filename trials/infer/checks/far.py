@@ -61,7 +61,7 @@ def robust_sd(deviations: Array) -> float:
     return ROBUST * float(np.median(np.abs(deviations))) if len(deviations) else 0.0
 
 
-def far_readings(values: Array, coupon: Labels) -> NDArray[np.bool_]:
+def far_readings(values: Array, coupon: Labels | Levels) -> NDArray[np.bool_]:
     """Readings (n,) far from the others of their coupon, in robust standard deviations pooled over coupons.
 
     A coupon needs three readings, since of two that differ nobody knows which one slipped.
@@ -80,7 +80,7 @@ def far_readings(values: Array, coupon: Labels) -> NDArray[np.bool_]:
     return far
 
 
-def far_pairs(values: Array, coupon: Labels) -> NDArray[np.bool_]:
+def far_pairs(values: Array, coupon: Labels | Levels) -> NDArray[np.bool_]:
     """Readings (n,) of coupons with two readings that lie far apart, in robust standard deviations of such gaps.
 
     Both are named, since nobody knows which one slipped.

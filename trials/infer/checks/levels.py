@@ -19,8 +19,13 @@ class Levels:
     place: Indices
 
     @classmethod
-    def of(cls, labels: NDArray[np.object_]) -> Levels:
-        """Labels that are the same text are one level; each different one is written as text once."""
+    def of(cls, labels: NDArray[np.object_] | Levels) -> Levels:
+        """Labels that are the same text are one level; each different one is written as text once.
+
+        What was worked out before is handed on.
+        """
+        if isinstance(labels, Levels):
+            return labels
         codes, known = pd.factorize(np.asarray(labels), use_na_sentinel=False)
         place = np.unique(np.asarray(known, dtype=str), return_inverse=True)[1][codes]
         first = np.empty(place.max(initial=-1) + 1, dtype=np.intp)

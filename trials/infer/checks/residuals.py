@@ -18,10 +18,14 @@ from trials.errors import NotIdentifiable, WrongArgument
 from trials.infer.checks.levels import Levels
 from trials.infer.checks.normality import MOST, shapiro_wilk
 from trials.infer.mixed import FTest, MixedDesign, fit_mixed
+from trials.infer.mixed.groupings import finest_codes, read_groupings
+from trials.infer.mixed.kernel import repeated
 
 Array = NDArray[np.float64]
 Labels = NDArray[Any]
 Indices = NDArray[np.intp]
+ADDS_NOTHING = 1e-7
+"""Length of a unit column outside other columns that is rounding."""
 
 
 @dataclass(frozen=True)
@@ -56,10 +60,11 @@ class BoxCox:
 
 def added_columns(response: Array, fixed: Array, groups: Mapping[str, Labels], extra: Array) -> FTest | None:
     """F test of columns added to the fixed part; None where they add nothing or the model cannot carry them."""
-    new = independent_of(fixed, extra)
-    if new.shape[1] == 0 or fixed.shape[1] + new.shape[1] >= len(response):
-        return None
     try:
+        codes = finest_codes(read_groupings(groups, len(response)))
+        new = independent_of(fixed, extra, codes)
+        if new.shape[1] == 0 or fixed.shape[1] + new.shape[1] >= len(response):
+            return None
         fit = fit_mixed(response, np.hstack([fixed, new]), groups)
     except NotIdentifiable:
         return None
@@ -70,24 +75,31 @@ def added_columns(response: Array, fixed: Array, groups: Mapping[str, Labels], e
 def slope(response: Array, fixed: Array, groups: Mapping[str, Labels], along: Array) -> Slope | None:
     """Slope of the response along a centred column, beside everything else in the model; None if it adds nothing."""
     column = np.asarray(along, dtype=float) - np.mean(along)
-    if independent_of(fixed, column[:, None]).shape[1] == 0:
-        return None
     try:
-        fit = fit_mixed(response, np.column_stack([fixed, column]), groups)
+        design = MixedDesign.build(np.column_stack([fixed, column]), groups)
+        if abs(design.fixed_part.r[-1, -1]) <= ADDS_NOTHING:
+            return None
+        fit = design.fit(response)
     except NotIdentifiable:
         return None
     found = fit.estimate(np.eye(fixed.shape[1] + 1)[-1])
     return Slope(found.value, found.low, found.high, found.p)
 
 
-def independent_of(fixed: Array, extra: Array, tolerance: float = 1e-7) -> Array:
-    """Orthonormal columns (n, r) that span what `extra` adds to `fixed`."""
+def independent_of(fixed: Array, extra: Array, codes: Indices | None = None) -> Array:
+    """Orthonormal columns (n, r) that span what `extra` adds to `fixed`.
+
+    codes (n,): levels in which rows may repeat, which saves time.
+    """
+    row, root = repeated(np.hstack([fixed, extra]), codes)
+    if row is not None and codes is not None:
+        return np.asarray((independent_of(root * fixed[row], root * extra[row]) / root)[codes])
     basis = np.linalg.qr(fixed)[0]
     rest = extra - basis @ (basis.T @ extra)
     rest -= basis @ (basis.T @ rest)
     left, sizes, _ = np.linalg.svd(rest, full_matrices=False)
     scale = np.linalg.norm(extra, axis=0).max() if extra.size else 0.0
-    return left[:, sizes > tolerance * max(scale, 1e-300)]
+    return left[:, sizes > ADDS_NOTHING * max(scale, 1e-300)]
 
 
 def lack_of_fit(response: Array, fixed: Array, groups: Mapping[str, Labels], cells: Labels) -> FTest | None:
@@ -108,13 +120,15 @@ def residual_shape(residuals: Array) -> Shape | None:
     return Shape(third / second**1.5, fourth / second**2 - 3.0, shapiro_wilk(residuals[:MOST]))
 
 
-def coupon_means(values: Array, coupon: Labels) -> tuple[Indices, Array, Indices]:
+def coupon_means(values: Array, coupon: Labels | Levels) -> tuple[Indices, Array, Indices]:
     """(index of the first row of each coupon, mean per coupon, coupon number per row)."""
     levels = Levels.of(coupon)
     return levels.first, np.bincount(levels.place, values) / levels.counts, levels.place
 
 
-def coupon_residuals(values: Array, fixed: Array, coupon: Labels, specimen: Labels | None) -> tuple[Indices, Array]:
+def coupon_residuals(
+    values: Array, fixed: Array, coupon: Labels | Levels, specimen: Labels | None
+) -> tuple[Indices, Array]:
     """Residuals of coupon means after the fixed part and each specimen's (or mount's) own level.
 
     The levels are taken off means and fixed part alike, never one column a specimen (Frisch and Waugh 1933). Returns
@@ -136,7 +150,7 @@ def _level_means(values: Array, place: Indices) -> Array:
     return np.stack(means, axis=1)[place].reshape(values.shape)
 
 
-def log_variance_within(values: Array, coupon: Labels, resolution: float) -> tuple[Indices, Array]:
+def log_variance_within(values: Array, coupon: Labels | Levels, resolution: float) -> tuple[Indices, Array]:
     """Log of the within-coupon variance, floored by the resolution and corrected for bias.
 
     The floor is resolution^2 / 12 (a uniform step); the correction takes off the mean of log chi-square,
@@ -165,7 +179,7 @@ def box_cox(values: Array, fixed: Array, groups: Mapping[str, Labels], powers: A
     powers = np.round(np.linspace(-2.0, 2.0, 17), 10) if powers is None else powers
     middle = np.exp(np.mean(np.log(values)))
     design = MixedDesign.build(fixed, groups)
-    criterion = np.array([design.criterion(_power(values, p, middle)) for p in powers])
+    criterion = design.criteria(_power(values, p, middle) for p in powers)
     inside = powers[criterion <= criterion.min() + special.chdtri(1, 0.05)]
     return BoxCox(float(powers[criterion.argmin()]), float(inside.min()), float(inside.max()), powers, criterion)
 

@@ -83,12 +83,12 @@ def shuffle_test(
     )
     _check(values, types, blocks)
     names, codes = np.unique(types, return_inverse=True)
-    places = [np.flatnonzero(blocks == b) for b in range(blocks.max() + 1)]
+    places = _places(blocks)
     count = prod(_count(codes[at]) for at in places)
     if count == 1:
         raise NotIdentifiable("No sheet holds two types, so nothing can be shuffled; judge by the model instead.")
     listed = count <= MOST_LISTED
-    every = _list_all(codes, places) if listed else _draw(codes, places, np.random.default_rng(seed))
+    every = _list_all(codes, places) if listed else _draw(tuple(codes.tolist()), tuple(blocks.tolist()), seed)
     measure = (
         _f_statistic(values, codes, blocks, len(names)) if statistic is None else _by_hand(values, names, statistic)
     )
@@ -101,6 +101,11 @@ def shuffle_test(
         p, smallest = (extreme + 1) / (len(every) + 1), 1 / (len(every) + 1)
     out = tuple(level for level in LEVELS if smallest > level * (1 + SAME))
     return Shuffle(float(observed), float(p), float(smallest), count, listed, out)
+
+
+def _places(blocks: np.ndarray) -> list[np.ndarray]:
+    """Units of each block."""
+    return [np.flatnonzero(blocks == b) for b in range(blocks.max() + 1)]
 
 
 def _count(codes: np.ndarray) -> int:
@@ -131,11 +136,17 @@ def _arrangements(counts: tuple[int, ...]) -> np.ndarray:
     return np.vstack(parts)
 
 
-def _draw(codes: np.ndarray, places: list[np.ndarray], rng: np.random.Generator) -> np.ndarray:
-    """Random arrangements (d, m); d: fewer for many units, so that time grows no faster than they do."""
-    out = np.tile(codes.astype(np.int16), (min(DRAWS, max(FEWEST_DRAWS, LABELS // len(codes))), 1))
-    for at in places:
+@lru_cache(maxsize=2)
+def _draw(codes: tuple[int, ...], blocks: tuple[int, ...], seed: int) -> np.ndarray:
+    """Random arrangements (d, m), read-only; the same for every response of a trial.
+
+    d: fewer for many units, so that time grows no faster than they do.
+    """
+    out = np.tile(np.array(codes, np.int16), (min(DRAWS, max(FEWEST_DRAWS, LABELS // len(codes))), 1))
+    rng = np.random.default_rng(seed)
+    for at in _places(np.array(blocks)):
         out[:, at] = rng.permuted(out[:, at], axis=1)
+    out.flags.writeable = False
     return out
 
 

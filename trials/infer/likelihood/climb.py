@@ -32,11 +32,11 @@ def climb(
     point, height = start, value(start)
     left = np.inf
     for _ in range(steps):
-        uphill = slope(point)
-        step = _step(-bend(point), uphill)
+        uphill, information = slope(point), -bend(point)
+        step = _step(information, uphill)
         left = 0.5 * float(uphill @ step)
         if left < 1e-15:
-            break
+            return Summit(point, height, information, True)
         length, next_height = 1.0, -np.inf
         while length > 1e-10:
             next_height = value(point + length * step)

@@ -186,7 +186,13 @@ def _distinct(columns: Sequence[np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _directions(deviations: np.ndarray) -> np.ndarray:
-    """Orthonormal directions (coupons, .) that hold all columns of deviations (coupons, k)."""
+    """Orthonormal directions (coupons, .) that hold all columns of deviations (coupons, k).
+
+    Of many coupons without the square matrix of them, whose work grows with their third power.
+    """
+    if len(deviations) > MOST_ROWS:
+        left, lengths, _ = np.linalg.svd(deviations, full_matrices=False)
+        return np.asarray(left[:, lengths**2 > SPANNED])
     values, vectors = np.linalg.eigh(deviations @ deviations.T)
     result: np.ndarray = vectors[:, values > SPANNED]
     return result

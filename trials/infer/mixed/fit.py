@@ -7,7 +7,7 @@ and Roger (1997) for tests and intervals. A variance estimated as zero stays in 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -200,7 +200,7 @@ class MixedDesign:
         x = numbers(fixed, "the fixed part")
         groupings = tuple(read_groupings(groups, len(x))) if x.ndim == 2 else ()
         part = read_fixed(x, finest_codes(groupings))
-        layout = lay_out(part.columns, part.q, groupings, collapse, dense)
+        layout = lay_out(part, groupings, collapse, dense)
         design = cls(part, groupings, layout)
         design._refuse_inseparable()
         return design
@@ -235,11 +235,18 @@ class MixedDesign:
         pieces, ratios, converged = self._best(rest)
         return self.finish(pieces, ratios, converged, unit, least_squares)
 
-    def criterion(self, response: np.ndarray) -> float:
-        """The `reml_criterion` of a fit alone, at half the work; raises as fit does."""
-        rest, unit, _ = self.least_squares(response)
-        pieces, _, _ = self._best(rest)
-        return self._criterion(pieces, solve_fixed(pieces), unit)
+    def criteria(self, responses: Iterable[np.ndarray]) -> np.ndarray:
+        """The `reml_criterion` of each fit alone, where every response (n,) is much like the one before; raises as fit.
+
+        Each search begins where the last one ended.
+        """
+        found, near = list[float](), None
+        for response in responses:
+            rest, unit, _ = self.least_squares(response)
+            pieces, ratios, _ = self._best(rest, near)
+            near = np.array([ratios[g.name] for g in self.groupings])
+            found.append(self._criterion(pieces, solve_fixed(pieces), unit))
+        return np.array(found)
 
     def least_squares(self, response: np.ndarray) -> tuple[np.ndarray, float, Anchored]:
         """What ordinary least squares leaves of a response (n,), in units of its standard deviation; the unit; the fit.
@@ -274,11 +281,11 @@ class MixedDesign:
         centred = y - offset
         return (centred, offset) if np.abs(centred).max() < abs(offset) else (y, 0.0)
 
-    def _best(self, rest: np.ndarray) -> tuple[Pieces, dict[str, float], bool]:
+    def _best(self, rest: np.ndarray, near: np.ndarray | None = None) -> tuple[Pieces, dict[str, float], bool]:
         """Pieces at the best variance ratios, residual included, those ratios, and whether the search converged."""
         kernel = self.layout.kernel_for(rest)
         per_level = np.array([len(rest) / g.levels for g in self.groupings])
-        found = minimise(kernel, self.nu, per_level)
+        found = minimise(kernel, self.nu, per_level, near)
         gamma, size = found.gamma, float(np.max(found.gamma * per_level, initial=0.0))
         if size > 0.01 * LARGE or (size > FAINT and not found.converged):
             raise NotIdentifiable(

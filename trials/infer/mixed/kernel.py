@@ -21,7 +21,8 @@ DENSE_LEVELS = 120  # levels beside the carrier up to which dense algebra is the
 class FixedPart:
     """columns (n, k) = q @ r * scale: q (n, k) orthonormal, r (k, k) upper triangular, scale (k,) their lengths.
 
-    constant: coefficients (k,) that give a column of ones, None if it is not in the space of the columns.
+    constant: coefficients (k,) that give a column of ones, None if it is not in the space of the columns; codes (n,):
+    levels in which all rows are equal, None where none are known.
     """
 
     columns: np.ndarray
@@ -29,6 +30,7 @@ class FixedPart:
     r: np.ndarray
     scale: np.ndarray
     constant: np.ndarray | None
+    codes: np.ndarray | None = None
 
     @property
     def log_det(self) -> float:
@@ -64,10 +66,12 @@ def read_fixed(fixed: np.ndarray, codes: np.ndarray | None = None) -> FixedPart:
         raise NotFinite(f"fixed column {column} holds no finite number at row {row}; fill it in or leave the row out")
     if n < k:
         raise NotIdentifiable(f"{n} readings cannot carry {k} fixed columns; leave terms out or add readings")
-    largest = np.abs(x).max(axis=0)
+    first, root = repeated(x, codes)
+    short, back = (x, slice(None)) if first is None or codes is None else (x[first], codes)
+    largest = np.abs(short).max(axis=0)
     largest = np.where(largest > 0, largest, 1.0)
-    scale = largest * np.maximum(np.linalg.norm(x / largest, axis=0), 1e-300)
-    q, r = _factored(x / scale, codes)
+    scale = largest * np.maximum(np.linalg.norm((short / largest)[back], axis=0), 1e-300)
+    q, r = np.linalg.qr(root * (short / scale))
     left = np.abs(np.diagonal(r))
     if (left < RANK_TOLERANCE).any():
         column = int(np.argmax(left < RANK_TOLERANCE)) + 1
@@ -78,26 +82,27 @@ def read_fixed(fixed: np.ndarray, codes: np.ndarray | None = None) -> FixedPart:
         raise NotIdentifiable(
             f"{n} readings are used up by {k} fixed columns, none is left to show spread; add readings"
         )
-    ones = q.T @ np.ones(n)
+    q = q / root
+    whole = q[back]
+    ones = whole.T @ np.ones(n)
     has_constant = np.abs(1.0 - q @ ones).max() < 1e-9
-    return FixedPart(x, q, r, scale, _cleaned(np.linalg.solve(r, ones)) / scale if has_constant else None)
+    constant = _cleaned(np.linalg.solve(r, ones)) / scale if has_constant else None
+    return FixedPart(x, whole, r, scale, constant, None if first is None else codes)
 
 
-def _factored(columns: np.ndarray, codes: np.ndarray | None) -> tuple[np.ndarray, np.ndarray]:
-    """QR factors of columns (n, k), from one row per level where all rows of a level are equal."""
+def repeated(columns: np.ndarray, codes: np.ndarray | None) -> tuple[np.ndarray | None, np.ndarray]:
+    """A row of each level (U,) where all rows of a level are equal, and the root of their number (U, 1); else None, 1.
+
+    columns (n, k); codes (n,): levels.
+    """
     if codes is None:
-        q, r = np.linalg.qr(columns)
-        return q, r
+        return None, np.ones((1, 1))
     sizes = np.bincount(codes)
-    member = np.empty(len(sizes), dtype=np.intp)
-    member[codes] = np.arange(len(codes))
-    short = columns[member]
-    if len(short) < columns.shape[1] or not np.array_equal(short[codes], columns):
-        q, r = np.linalg.qr(columns)
-        return q, r
-    root = np.sqrt(sizes)[:, None]
-    q, r = np.linalg.qr(short * root)
-    return (q / root)[codes], r
+    first = np.empty(len(sizes), dtype=np.intp)
+    first[codes] = np.arange(len(codes))
+    if len(first) < columns.shape[1] or not np.array_equal(columns[first][codes], columns):
+        return None, np.ones((1, 1))
+    return first, np.sqrt(sizes)[:, None]
 
 
 def _cleaned(weights: np.ndarray) -> np.ndarray:
@@ -192,9 +197,7 @@ class Layout:
         return result
 
 
-def lay_out(
-    fixed: np.ndarray, q: np.ndarray, groupings: Sequence[Grouping], collapse: bool, dense: bool | None
-) -> Layout:
+def lay_out(part: FixedPart, groupings: Sequence[Grouping], collapse: bool, dense: bool | None) -> Layout:
     """Form units and what the kernel needs; dense None decides by the number of levels."""
     chain = chain_of(groupings, collapse)
     finest = max(range(len(groupings)), key=lambda i: groupings[i].levels, default=None)
@@ -202,16 +205,15 @@ def lay_out(
     if dense is None:
         dense = others <= DENSE_LEVELS or not chain.absorbed
     if not dense:
-        return _chained(fixed, q, groupings, chain)
-    return _dense(fixed, q, groupings, finest if collapse else None)
+        return _chained(part, groupings, chain)
+    return _dense(part, groupings, finest if collapse else None)
 
 
-def _chained(fixed: np.ndarray, q: np.ndarray, groupings: Sequence[Grouping], chain: Chain) -> Layout:
-    n, k = q.shape
-    units = None
-    if chain.absorbed:
-        units = _units(groupings[chain.absorbed[0]].codes, chain_order(groupings, chain, n))
-    q_means, q_inside = _split(fixed, q, units)
+def _chained(part: FixedPart, groupings: Sequence[Grouping], chain: Chain) -> Layout:
+    n, k = part.q.shape
+    codes = groupings[chain.absorbed[0]].codes if chain.absorbed else None
+    units = None if codes is None else _units(codes, chain_order(groupings, chain, n))
+    q_means, q_inside = _split(part, codes, units)
     sizes, first = (np.ones(n), np.arange(n)) if units is None else (units.sizes, units.first)
     within, means = np.zeros((k + 1, k + 1)), np.zeros((len(sizes), k + 1))
     means[:, :k] = q_means
@@ -222,13 +224,11 @@ def _chained(fixed: np.ndarray, q: np.ndarray, groupings: Sequence[Grouping], ch
     return Layout(units, q_means, q_inside, None, None, None, kernel)
 
 
-def _dense(fixed: np.ndarray, q: np.ndarray, groupings: Sequence[Grouping], finest: int | None) -> Layout:
-    n, k = q.shape
-    units = None
-    if finest is not None:
-        codes = groupings[finest].codes
-        units = _units(codes, np.argsort(codes, kind="stable"))
-    q_means, q_inside = _split(fixed, q, units)
+def _dense(part: FixedPart, groupings: Sequence[Grouping], finest: int | None) -> Layout:
+    n, k = part.q.shape
+    codes = None if finest is None else groupings[finest].codes
+    units = None if codes is None else _units(codes, np.argsort(codes, kind="stable"))
+    q_means, q_inside = _split(part, codes, units)
     blocks, rows = _random_columns(groupings, finest, n)
     m, nested = rows.shape[1], finest is None or all(groupings[finest].nests_in(g) for g in groupings)
     z_means = rows if units is None else units.mean_columns(rows)
@@ -277,11 +277,17 @@ def _products(z: sparse.csr_array, a: np.ndarray) -> np.ndarray:
     return np.block([[(z.T @ z).toarray(), za], [za.T, a.T @ a]])
 
 
-def _split(fixed: np.ndarray, q: np.ndarray, units: Units | None) -> tuple[np.ndarray, np.ndarray | None]:
-    """Unit means of the orthonormal columns, and deviations unless the fixed columns are constant in every unit."""
+def _split(part: FixedPart, codes: np.ndarray | None, units: Units | None) -> tuple[np.ndarray, np.ndarray | None]:
+    """Unit means of the orthonormal columns, and deviations unless the fixed columns are constant in every unit.
+
+    codes (n,): unit of each row.
+    """
     if units is None:
-        return q, None
-    means = units.means(q)
-    if np.array_equal(np.repeat(fixed[units.first], units.sizes.astype(np.intp), axis=0), fixed[units.order]):
+        return part.q, None
+    means = units.means(part.q)
+    if part.codes is not None and part.codes is codes:
         return means, None
-    return means, units.inside(q, means)
+    first, sizes = part.columns[units.first], units.sizes.astype(np.intp)
+    if np.array_equal(np.repeat(first, sizes, axis=0), part.columns[units.order]):
+        return means, None
+    return means, units.inside(part.q, means)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import lapack
 
 from trials.infer.mixed.pieces import Kernel, Pieces
 
@@ -32,10 +31,11 @@ def solve_fixed(pieces: Pieces) -> Solved:
         If the ratios are so large that rounding has eaten X'H^-1X or what is left of y.
     """
     k = pieces.aha.shape[0] - 1
-    factor, info = lapack.dpotrf(pieces.aha[:k, :k], lower=1)
-    if info:
-        raise FloatingPointError("X'H^-1X is not positive")
-    half, _ = lapack.dtrtrs(factor, np.column_stack([pieces.aha[:k, k:], np.eye(k)]), lower=1)
+    try:
+        factor = np.linalg.cholesky(pieces.aha[:k, :k])
+    except np.linalg.LinAlgError:
+        raise FloatingPointError("X'H^-1X is not positive") from None
+    half = np.linalg.solve(factor, np.column_stack([pieces.aha[:k, k:], np.eye(k)]))
     root = half[:, 1:]
     rss = float(pieces.aha[k, k] - half[:, 0] @ half[:, 0])
     if rss <= 0:
@@ -160,15 +160,16 @@ class _Search:
         return Minimum(np.expm1(x) / self.per_level, point.value, converged)
 
 
-def minimise(kernel: Kernel, nu: int, per_level: np.ndarray) -> Minimum:
-    """Minimise the restricted criterion over ratios >= 0 (r,).
+def minimise(kernel: Kernel, nu: int, per_level: np.ndarray, near: np.ndarray | None = None) -> Minimum:
+    """Minimise the restricted criterion over ratios >= 0 (r,); near: ratios (r,) that are thought to be close.
 
     A minimum with a ratio at zero is searched for again from large ratios, and the lower of the two is kept.
     """
     if not len(per_level):
         return Minimum(per_level, 0.0, True)
     search = _Search(kernel, nu, per_level)
-    first = search.run(np.full(len(per_level), 0.7))
+    start = np.full(len(per_level), 0.7) if near is None else np.maximum(np.log1p(near * per_level), 0.1)
+    first = search.run(start)
     if np.all(first.gamma > 0) and first.converged:
         return first
     second = search.run(np.full(len(per_level), 2.5))

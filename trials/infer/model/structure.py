@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from trials.findings import About, Finding
@@ -63,22 +64,24 @@ def find_structure(nozzle: Labels, groups: Mapping[str, Labels], block_word: str
     records have them; an empty label anywhere makes that grouping absent. block_word: how a sheet is called here.
     """
     said: list[Finding] = []
-    labels = {name: np.asarray(groups[name], dtype=object) for name in ORDER if _complete(groups.get(name))}
+    whole = {name: np.asarray(groups[name], dtype=object) for name in ORDER if len(groups.get(name, ()))}
+    once = ~pd.DataFrame({"": nozzle, **whole}).duplicated().to_numpy(bool)
+    n, nozzle = len(nozzle), nozzle[once]  # rows that repeat tell nothing new
+    labels = {name: values[once] for name, values in whole.items() if _complete(values[once])}
     counts = {name: len(set(values)) for name, values in labels.items()}
     block, labels = _settle_sheet(labels, block_word, said)
-    labels = _settle_coupon(labels, len(nozzle), said)
-    labels = _merge_equal(labels, said)
+    labels = _settle_coupon(labels, n, said)
+    labels = _merge_equal(labels, n, said)
     labels, pieces_only = _settle_specimen(nozzle, labels, said)
     yardstick = _yardstick(nozzle, labels)
     replicated = yardstick in ("specimen", "mount") or len(set(nozzle)) < 2
     if not replicated:
         said.append(_why_not_replicated(counts))
-    return Structure(labels, block, yardstick, pieces_only, replicated, counts, tuple(said), block_word)
+    kept, fixed = {name: whole[name] for name in labels}, whole["sheet"] if block else None
+    return Structure(kept, fixed, yardstick, pieces_only, replicated, counts, tuple(said), block_word)
 
 
-def _complete(values: Labels | None) -> bool:
-    if values is None or len(values) == 0:
-        return False
+def _complete(values: Labels) -> bool:
     return all(value is not None and value == value and str(value) != "" for value in set(values))
 
 
@@ -87,18 +90,19 @@ def _same(a: Labels, b: Labels) -> bool:
     return pairs == len(set(a)) == len(set(b))
 
 
-def _settle_sheet(labels: dict[str, Labels], word: str, said: list[Finding]) -> tuple[Labels | None, dict[str, Labels]]:
+def _settle_sheet(labels: dict[str, Labels], word: str, said: list[Finding]) -> tuple[bool, dict[str, Labels]]:
+    """Whether sheets stay fixed, and the labels without them if they do or there is one only."""
     sheet = labels.get("sheet")
     if sheet is None:
-        return None, labels
+        return False, labels
     rest = {name: values for name, values in labels.items() if name != "sheet"}
     n = len(set(sheet))
     if n == 1:
-        return None, rest
+        return False, rest
     if n < FEW_SHEETS:
         said.append(Finding(InferKind.FEW_SHEETS, facts={"n": n, "block": word, "enough": FEW_SHEETS}))
-        return sheet, rest
-    return None, labels
+        return True, rest
+    return False, labels
 
 
 def _settle_coupon(labels: dict[str, Labels], n: int, said: list[Finding]) -> dict[str, Labels]:
@@ -109,11 +113,11 @@ def _settle_coupon(labels: dict[str, Labels], n: int, said: list[Finding]) -> di
     return labels
 
 
-def _merge_equal(labels: dict[str, Labels], said: list[Finding]) -> dict[str, Labels]:
+def _merge_equal(labels: dict[str, Labels], n: int, said: list[Finding]) -> dict[str, Labels]:
     kept: dict[str, Labels] = {}
     for name, values in labels.items():
         twin = next((other for other in kept if _same(values, kept[other])), None)
-        if len(set(values)) == len(values):
+        if len(set(values)) == n:
             said.append(Finding(InferKind.ONE_READING_PER, About(source=name)))
         elif twin is not None:
             said.append(Finding(InferKind.ONE_PER, About(source=name), {"of_each": twin}))

@@ -8,9 +8,9 @@ the quadrature sum, modes and curvatures included.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
-from scipy.linalg import block_diag
 from scipy.special import expit, log_expit
 
 from trials.infer.likelihood.climb import Summit, bend_by_differences, climb
@@ -148,7 +148,8 @@ def plain_bend(rows: Rows, theta: np.ndarray) -> np.ndarray:
 
 def _climb_grouped(problem: Problem, basis: np.ndarray, free: np.ndarray, informed: bool) -> Summit:
     """Newton on (basis coordinates, group sd); the information at the summit by differences of the exact gradient."""
-    prior, turn = problem.prior_rows, block_diag(basis, np.ones((1, 1)))
+    prior, turn = problem.prior_rows, np.zeros((len(basis) + 1, basis.shape[1] + 1))
+    turn[:-1, :-1], turn[-1, -1] = basis, 1.0
     seen: list[tuple[np.ndarray, _Integral]] = []
 
     def at(z: np.ndarray) -> _Integral:
@@ -228,29 +229,41 @@ class _Integral:
         """Exact derivatives (n,) by the upper and lower ends: direct part, then through the modes and curvatures."""
         at_row = np.repeat(self.share, self.sizes, axis=0)
         direct = np.sum(at_row * self.un, axis=1) + self.tail, -np.sum(at_row * self.ln, axis=1) - self.tail
-        by_mode, by_curvature, _ = self._through()
+        by_mode, by_curvature, _ = self._through
         to_mode = np.repeat(by_mode / self.curvature, self.sizes) * self.sd
         to_curve = np.repeat(by_curvature, self.sizes) * self.sd**2
-        upper, lower = (to_mode * density(e) + to_curve * density_slope(e) for e in (self.u, self.low))
+        steep = zip((self.u, self.low), self._density_slopes, strict=True)
+        upper, lower = (to_mode * density(end) + to_curve * bend for end, bend in steep)
         return direct[0] + upper, direct[1] + lower
 
+    @cached_property
+    def _density_slopes(self) -> tuple[np.ndarray, np.ndarray]:
+        """Slope (n,) of the density at the upper and the lower ends."""
+        return density_slope(self.u), density_slope(self.low)
+
+    @cached_property
+    def _by_group(self) -> np.ndarray:
+        """Sum (g, q) of the slopes of the rows by the group effect, the sd left out."""
+        return self._sum(self.un - self.ln)
+
+    @cached_property
     def _through(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Derivatives (g,) by the modes and by the curvatures, and the slope of f_sum."""
-        h_z = -self.sd * self._sum(self.un - self.ln) - self.z
+        h_z = -self.sd * self._by_group - self.z
         push = np.sum(self.share * h_z, axis=1)
         stretch = np.sum(self.share * h_z * self.nodes, axis=1)
-        f_slope = self._sum(density_slope(self.u) + density_slope(self.low))
+        f_slope = self._sum(np.add(*self._density_slopes))
         by_curvature = -0.5 * stretch * self.curvature**-1.5 - 0.5 / self.curvature
         return push - by_curvature * self.sd**3 * f_slope, by_curvature, f_slope
 
     def slope(self) -> np.ndarray:
         """Exact gradient (p + 1,) of the quadrature sum by theta and the group sd."""
         up, low = self.pulls()
-        by_mode, by_curvature, f_slope = self._through()
+        by_mode, by_curvature, f_slope = self._through
         q_mode = self._sum(expit(-self.u) - expit(self.low))
         mode_by_sd = -(q_mode + self.sd * self.mode * self.f_sum) / self.curvature
         curve_by_sd = 2 * self.sd * self.f_sum - self.sd**2 * self.mode * f_slope
-        direct = -np.sum(self.share * self.z * self._sum(self.un - self.ln))
+        direct = -np.sum(self.share * self.z * self._by_group)
         by_sd = direct + np.sum(by_mode * mode_by_sd + by_curvature * curve_by_sd)
         return np.append(self.rows.upper.T @ up + self.rows.lower.T @ low, by_sd)
 

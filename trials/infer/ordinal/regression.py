@@ -40,7 +40,7 @@ class Penalised:
     covariance: np.ndarray
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class OrdinalFit:
     """Result of `fit_ordinal`.
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cache, lru_cache
 
 import numpy as np
 from scipy import special
@@ -201,8 +201,15 @@ def critical_value(comparisons: int, df: float, level: float, correlation: float
 @lru_cache(maxsize=512)
 def _chi(df: float) -> tuple[np.ndarray, np.ndarray]:
     """Nodes and weights of chi / sqrt(df): Gauss-Legendre over its quantiles, 128 points."""
-    points, weights = np.polynomial.legendre.leggauss(128)
+    points, weights = _legendre()
     return np.sqrt(special.chdtri(df, 1.0 - (points + 1.0) / 2.0) / df), weights / 2.0
+
+
+@cache
+def _legendre() -> tuple[np.ndarray, np.ndarray]:
+    """Gauss-Legendre, 128 points."""
+    points, weights = np.polynomial.legendre.leggauss(128)
+    return points, weights
 
 
 @dataclass(frozen=True)

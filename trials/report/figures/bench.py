@@ -8,7 +8,8 @@ import numpy as np
 
 from trials.report.figures.look import ACCENT, GREY, INK, LIGHT, PALE, canvas, svg
 from trials.words import bench_figures as words
-from trials.words.numbers import point
+from trials.words.numbers import number
+from trials.words.system import scale_in_use
 
 if TYPE_CHECKING:
     from trials.bench.roughness import Roughness
@@ -20,26 +21,26 @@ ROUNDING_MM = 1e-9
 
 
 def trace_figure(trace: Roughness) -> str:
-    """The trace above, its roughness below with the five lengths and the height of each; um over mm."""
-    labels = words.trace_labels()
+    """The trace above, its roughness below with the five lengths and the height of each."""
+    labels, along, across = words.trace_labels(), scale_in_use("mm"), scale_in_use("um")
+    places, roughness, edges = along * trace.position_mm, across * trace.roughness_um, along * trace.edges_mm
     with canvas(3.6, 2, 1, sharex=True) as (figure, (upper, lower)):
-        upper.plot(trace.position_mm, trace.primary_um, color=LIGHT, lw=0.7, label=labels["trace"])
-        upper.plot(trace.position_mm, trace.waviness_um, color=INK, lw=1.3, label=labels["waviness"])
+        upper.plot(places, across * trace.primary_um, color=LIGHT, lw=0.7, label=labels["trace"])
+        upper.plot(places, across * trace.waviness_um, color=INK, lw=1.3, label=labels["waviness"])
         upper.set_ylabel(labels["height"])
         upper.legend(loc="upper right", ncols=2)
         upper.margins(y=0.25)
-        lower.plot(trace.position_mm, trace.roughness_um, color=GREY, lw=0.7)
+        lower.plot(places, roughness, color=GREY, lw=0.7)
         for k, height in enumerate(trace.rz_each):
-            left, right = trace.edges_mm[k], trace.edges_mm[k + 1]
-            inside = (trace.position_mm >= left) & (trace.position_mm <= right)
-            part = trace.roughness_um[inside]
+            left, right = edges[k], edges[k + 1]
+            part = roughness[(places >= left) & (places <= right)]
             lower.axvspan(left, right, color=PALE if k % 2 else "#f1f1f1", lw=0, zorder=0)
             lower.plot([left, right], [part.max()] * 2, color=ACCENT, lw=1.2)
             lower.plot([left, right], [part.min()] * 2, color=ACCENT, lw=1.2)
             lower.text(
                 (left + right) / 2,
                 1.02,
-                point(f"{height:.3g}"),
+                number(across * height),
                 transform=lower.get_xaxis_transform(),
                 ha="center",
                 va="bottom",
@@ -51,19 +52,21 @@ def trace_figure(trace: Roughness) -> str:
 
 
 def scan_figure(scan: Squareness, thickness_mm: float | None = None) -> str:
-    """The flank as scanned, depth downwards, with the two lines that hold it and the depths left out; mm."""
+    """The flank as scanned, depth downwards, with the two lines that hold it and the depths left out."""
+    scale = scale_in_use("mm")
     with canvas(3.4, width_in=4.2) as (figure, axes):
-        axes.plot(scan.distance_mm, scan.depth_mm, color=INK, lw=1.2)
+        axes.plot(scale * scan.distance_mm, scale * scan.depth_mm, color=INK, lw=1.2)
         inside = (scan.depth_mm >= scan.from_mm - ROUNDING_MM) & (scan.depth_mm <= scan.to_mm + ROUNDING_MM)
         low = float(np.min(scan.distance_mm[inside]))
-        for edge in (low, low + scan.u_mm):
-            axes.plot([edge, edge], [scan.from_mm, scan.to_mm], color=ACCENT, lw=1.3, ls=(0, (5, 2)))
+        for edge in (scale * low, scale * (low + scan.u_mm)):
+            axes.plot([edge, edge], [scale * scan.from_mm, scale * scan.to_mm], color=ACCENT, lw=1.3, ls=(0, (5, 2)))
         bottom = thickness_mm or float(scan.depth_mm.max())
         for top, end in ((0.0, scan.from_mm), (scan.to_mm, bottom)):
-            axes.axhspan(top, end, facecolor="#f1f1f1", edgecolor=LIGHT, hatch="////", lw=0, zorder=0)
+            axes.axhspan(scale * top, scale * end, facecolor="#f1f1f1", edgecolor=LIGHT, hatch="////", lw=0, zorder=0)
         room = max(0.35 * (float(np.ptp(scan.distance_mm)) or 0.1), 0.02)
-        axes.set_xlim(float(scan.distance_mm.min()) - room, float(scan.distance_mm.max()) + room)
-        axes.set_ylim(bottom, 0)
+        left, right = float(scan.distance_mm.min()) - room, float(scan.distance_mm.max()) + room
+        axes.set_xlim(scale * left, scale * right)
+        axes.set_ylim(scale * bottom, 0)
         axes.set_ylabel(words.scan_depth())
         axes.set_xlabel(words.scan_axis(scan))
         return svg(figure)

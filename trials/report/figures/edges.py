@@ -29,10 +29,11 @@ from trials.report.figures.look import (
 from trials.responses import Scale
 from trials.units import shown
 from trials.words import figures as words
+from trials.words.grade import dross_name
 from trials.words.language import text
 from trials.words.names import person
 from trials.words.numbers import bare, percent, point
-from trials.words.settings import layer_name
+from trials.words.settings import between
 from trials.words.study import label
 
 if TYPE_CHECKING:
@@ -86,7 +87,7 @@ def main_figure(
     """
     names = [axis_label(mean.nozzle, today) for mean in result.means]
     with canvas(height_in or _height(names, bool(bands) or result.scale == Scale.GRADE)) as (figure, axes):
-        low, high = _value_span(result, coupons, [band.high for band in bands if band.required])
+        low, high = _value_span(result, coupons, bands)
         _draw_bands(axes, bands, low, high, shown(result.unit))
         for position, mean in enumerate(result.means):
             _draw_type(axes, position, mean, coupons, today)
@@ -107,7 +108,7 @@ def _height(names: Sequence[str], headed: bool) -> float:
 
 
 def _grade_label(step: DrossGrade) -> str:
-    return f"{step.grade}\n{wrapped(step.name, 12, 2)}"
+    return f"{step.grade}\n{wrapped(dross_name(step.grade), 12, 2)}"
 
 
 def axis_label(nozzle: str, today: str) -> str:
@@ -116,9 +117,19 @@ def axis_label(nozzle: str, today: str) -> str:
     return wrapped(text("{nozzle} (today)", nozzle=name) if nozzle == today else name, 26, 5)
 
 
-def _value_span(result: ResponseResult, coupons: pd.DataFrame, limits: list[float]) -> tuple[float, float]:
+def hatched(result: ResponseResult, coupons: pd.DataFrame, bands: Sequence[Band]) -> bool:
+    """Whether a hatched zone lies on the axis of the main figure."""
+    low, high = _value_span(result, coupons, bands)
+    return any(beyond and min(end, high) > max(start, low) for start, end, _, _, beyond in zones(bands, high))
+
+
+def _value_span(result: ResponseResult, coupons: pd.DataFrame, bands: Sequence[Band]) -> tuple[float, float]:
+    """Ends of the axis: room for every interval, coupon, judged value and required limit."""
     values = [v for mean in result.means for v in (mean.low, mean.mean, mean.high)]
-    low, high = span(np.concatenate([np.asarray(values, float), coupons["value"].to_numpy(float), limits]), 0.08)
+    limits = [band.high for band in bands if band.required]
+    marks = [coupons["value"].to_numpy(float)]
+    marks += [coupons["judged"].to_numpy(float)[_compared(coupons)]] if "judged" in coupons else []
+    low, high = span(np.concatenate([np.asarray(values, float), *marks, limits]), 0.08)
     if result.scale == Scale.GRADE:
         return -0.3, 4.3
     return (max(low, 0.0) if not result.means or min(values) >= 0 else low), high
@@ -172,23 +183,28 @@ def _draw_limit(axes: Axes, band: Band, share: float, unit: str) -> None:
     axes.text(band.high, 1.11, said, transform=above, ha=side, va="bottom", fontsize=8.5, color=INK, fontweight=weight)
 
 
+def _compared(coupons: pd.DataFrame) -> np.ndarray:
+    """Which coupons (n,) were cut at the compared settings."""
+    return coupons["compared"].to_numpy(bool) if "compared" in coupons else np.ones(len(coupons), bool)
+
+
+LINE, COUPONS, SCATTER = 0.25, -0.17, 0.19  # of a row: its line, the middle of its coupons above it, how far they go
+
+
 def _draw_type(axes: Axes, position: int, mean: Mean, coupons: pd.DataFrame, today: str) -> None:
     _draw_coupons(axes, position, coupons[coupons["nozzle"] == mean.nozzle])
-    colour = INK if mean.nozzle == today else ACCENT
-    axes.plot([mean.low, mean.high], [position] * 2, color="white", lw=4.6, solid_capstyle="butt", zorder=3)
-    axes.plot([mean.low, mean.high], [position] * 2, color=colour, lw=2.2, solid_capstyle="butt", zorder=4)
+    colour, row = INK if mean.nozzle == today else ACCENT, position + LINE
+    axes.plot([mean.low, mean.high], [row] * 2, color=colour, lw=2.2, solid_capstyle="butt", zorder=4)
     for end in (mean.low, mean.high):
-        axes.plot([end, end], [position - 0.12, position + 0.12], color=colour, lw=1.4, zorder=4)
-    axes.plot(
-        mean.mean, position, marker=marker(position), ms=9, color=colour, markeredgecolor="white", mew=1.2, zorder=5
-    )
+        axes.plot([end, end], [row - 0.1, row + 0.1], color=colour, lw=1.4, zorder=4)
+    axes.plot(mean.mean, row, marker=marker(position), ms=9, color=colour, markeredgecolor="white", mew=1.2, zorder=5)
 
 
 def _draw_coupons(axes: Axes, position: int, own: pd.DataFrame) -> None:
     """Small marks: full at the compared settings, pale elsewhere, ringed where a reading is open."""
     values = own["value"].to_numpy(float)
-    at = position + jitter(len(values), 0.3)
-    full = own["compared"].to_numpy(bool) if "compared" in own else np.ones(len(values), bool)
+    at = position + COUPONS + jitter(len(values), SCATTER)
+    full = _compared(own)
     for chosen, face, edge, level in ((~full, "white", LIGHT, 1), (full, GREY, INK, 2)):
         axes.scatter(
             values[chosen],
@@ -281,7 +297,7 @@ def spread_figure(results: Sequence[ResponseResult]) -> str:
             return svg(figure)
         for axes, result in zip(grid[0], results, strict=True):
             _draw_spread(axes, result, sources, several)
-        names = [drawn(_between(source, results[0])) for source in sources]
+        names = [drawn(between(source, results[0].block)) for source in sources]
         grid[0][0].set_yticks(range(len(sources)), names)
         grid[0][0].set_ylim(len(sources) - 0.4, -0.6)
         return svg(figure)
@@ -298,7 +314,7 @@ def _draw_spread(axes: Axes, result: ResponseResult, sources: Sequence[str], pan
         axes.plot(size, position, marker="o", ms=6, color=ACCENT if part.source != "reading" else GREY)
         axes.text(size, position - 0.12, f"  {point(f'{size:.2g}')} ({percent(part.share)})", va="center", fontsize=8)
     axes.set_xlim(0, 1.75 * max(sizes.values(), default=0.0) or 1)
-    axes.set_title(drawn(label(result), 34), fontsize=8.5)
+    axes.set_title(wrapped(label(result), 34, 2), fontsize=8.5)
     axes.set_xlabel(text("% of the typical edge") if in_percent else shown(result.unit) or text("grades"), fontsize=8.5)
     axes.tick_params(axis="y", length=0)
     axes.tick_params(axis="x", labelsize=8)
@@ -310,7 +326,3 @@ def _ticks(panels: int, largest: float) -> int:
     if panels == 1:
         return 8
     return 4 if largest >= 0.02 else 2
-
-
-def _between(source: str, result: ResponseResult) -> str:
-    return text("between {layers}", layers=layer_name(source, result.block, several=True))

@@ -10,6 +10,8 @@ import numpy as np
 
 from trials.report.figures.look import ACCENT, GREY, INK, canvas, drawn, jitter, marker, span, svg
 from trials.words.bench_figures import strip_labels
+from trials.words.numbers import number
+from trials.words.system import scale_in_use
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -40,18 +42,20 @@ def inspectors_figure(strips: Sequence[Strip]) -> str:
 
 
 def _draw(axes: Axes, strip: Strip) -> None:
-    frame = strip.readings
-    labels = strip_labels(strip.label, strip.unit, strip.worthwhile is not None)
+    scale = scale_in_use(strip.unit)
+    frame = strip.readings.assign(value=scale * strip.readings["value"])
+    expanded, worthwhile = scale * strip.expanded, None if strip.worthwhile is None else scale * strip.worthwhile
+    labels = strip_labels(strip.label, strip.unit, worthwhile is not None)
     means = frame.groupby("place")["value"].mean().sort_values(kind="stable")
     at = frame["place"].map({place: i for i, place in enumerate(means.index)}).to_numpy(float)
     apart = frame["value"].to_numpy(float) - frame["place"].map(means).to_numpy(float)
-    axes.axhspan(-strip.expanded, strip.expanded, color="#ececec", lw=0, zorder=0)
+    axes.axhspan(-expanded, expanded, color="#ececec", lw=0, zorder=0)
     axes.axhline(0, color=GREY, lw=0.7)
-    reach = [*apart, strip.expanded, -strip.expanded]
-    if strip.worthwhile is not None:
-        for edge in (-strip.worthwhile / 2, strip.worthwhile / 2):
+    reach = [*apart, expanded, -expanded]
+    if worthwhile is not None:
+        for edge in (-worthwhile / 2, worthwhile / 2):
             axes.axhline(edge, color=ACCENT, lw=1.1, ls=(0, (5, 2)))
-        reach += [strip.worthwhile / 2, -strip.worthwhile / 2]
+        reach += [worthwhile / 2, -worthwhile / 2]
     people = sorted(frame["inspector"].unique())
     for k, name in enumerate(people):
         mine = (frame["inspector"] == name).to_numpy()
@@ -69,7 +73,7 @@ def _draw(axes: Axes, strip: Strip) -> None:
         )
     places = len(means)
     every = range(0, places, max(1, places // 8))
-    axes.set_xticks(list(every), [f"{means.iloc[i]:.3g}" for i in every])
+    axes.set_xticks(list(every), [number(float(means.iloc[i])) for i in every])
     axes.set_xlim(-0.6, places - 0.4)
     axes.set_ylim(*span(np.array(reach), 0.12))
     axes.set_ylabel(labels["across"])

@@ -10,6 +10,7 @@ from trials.report.figures.look import ACCENT, GREY, INK, LIGHT, PALE, canvas, d
 from trials.words.language import text
 from trials.words.numbers import percent
 
+_GREYS = (INK, GREY, LIGHT)
 _FILLS = (INK, GREY, ACCENT, LIGHT, "white", PALE)
 _HATCHES = ("", "", "////", "....", "xxxx", "----", "++++")
 
@@ -20,30 +21,36 @@ def life_figure(
     failed: Sequence[Sequence[bool]],
     curves: Sequence[tuple[Sequence[float], Sequence[float]] | None],
     unit: str,
+    today: str = "",
 ) -> str:
-    """Share of specimens still good over time: Kaplan-Meier steps, ticks for those still running, Weibull lines.
+    """Of 100 pieces, those still good over time: Kaplan-Meier steps, bars for those taken off, Weibull lines.
 
-    For each type its `times` and `failed`, and the fitted curve (times, share) or None.
+    For each type its `times` and `failed`, and the fitted curve (times, share) or None; today: the type in use. Grey,
+    marks and line patterns are those of the type, so that types are told apart in black and white.
     """
-    with canvas(2.9) as (figure, axes):
+    longest = max((len(name) for name in types), default=0)
+    columns = 4 if longest <= 18 else 3 if longest <= 26 else 2
+    with canvas(2.7 + 0.18 * -(-len(types) // columns)) as (figure, axes):
         for position, nozzle in enumerate(types):
-            at, share, running = kaplan_meier(times[position], failed[position])
-            grey = (INK, GREY, LIGHT)[position % 3]
-            axes.step(at, share, where="post", color=grey, lw=1.5)
-            axes.plot(running[0], running[1], ls="none", marker="|", ms=9, mew=1.3, color=grey)
+            at, share, (taken_at, still) = kaplan_meier(times[position], failed[position])
+            grey = _GREYS[position % len(_GREYS)]
+            axes.step(at, 100 * share, where="post", color=grey, lw=1.7)
+            axes.plot(taken_at, 100 * still, ls="none", marker="|", ms=10, mew=1.5, color=grey)
             drop = np.flatnonzero(np.diff(share) < 0) + 1
-            shape = {"marker": marker(position), "ms": 5, "markeredgecolor": "white"}
-            axes.plot(at[drop], share[drop], ls="none", color=grey, **shape)
-            axes.plot([], [], color=grey, lw=1.5, label=drawn(nozzle, 26), **shape)
+            filled = position % 2 == 0
+            look = {"marker": marker(position), "ms": 5.5, "mfc": grey if filled else "white", "mec": grey, "mew": 1.1}
+            axes.plot(at[drop], 100 * share[drop], ls="none", clip_on=False, zorder=3, **look)
+            name = text("{nozzle} (today)", nozzle=drawn(nozzle, 44)) if nozzle == today else drawn(nozzle, 44)
+            axes.plot([], [], color=grey, lw=1.7, label=name, **look)
             curve = curves[position]
             if curve is not None:
-                axes.plot(curve[0], curve[1], color=ACCENT, ls=dash(position + 1), lw=1.1)
-        axes.set_ylim(0, 1.04)
+                axes.plot(curve[0], 100 * np.asarray(curve[1]), color=grey, ls=dash(position + 1), lw=0.9)
+        axes.set_ylim(0, 104)
         axes.set_xlim(left=0)
         axes.grid(axis="y", color=PALE, lw=0.4)
         axes.set_xlabel(drawn(unit))
-        axes.set_ylabel(text("share still good"))
-        figure.legend(loc="outside upper left", ncols=4, columnspacing=1.2)
+        axes.set_ylabel(text("of 100, still good"))
+        figure.legend(loc="outside upper left", ncols=columns, columnspacing=1.2, handlelength=2.6)
         return svg(figure)
 
 

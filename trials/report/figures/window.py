@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -9,6 +11,7 @@ import numpy as np
 from trials.decide.window_result import TypeWindow, WindowStudy
 from trials.report.figures.look import ACCENT, GREY, INK, canvas, drawn, in_unit, svg, wrapped
 from trials.words.language import text
+from trials.words.names import person
 from trials.words.numbers import percent
 from trials.words.settings import factor_name
 from trials.words.system import shown_unit
@@ -32,11 +35,12 @@ def window_figure(found: WindowStudy) -> str:
     """
     from matplotlib.patches import Rectangle
 
-    count = len(found.types)
-    with canvas(3.3, 1, count, width_in=max(3.2, min(2.3 * count + 0.8, 9.0)), sharey=True, squeeze=False) as (
-        figure,
-        grid,
-    ):
+    count, ends = len(found.types), steps_of(found.wanted)
+    names = [_band_words(ends[i], ends[i + 1], i) for i in range(len(FILLS))]
+    width = max(3.2, min(2.3 * count + 0.8, 9.0))
+    columns = _legend_columns(names, width)
+    height = 3.3 + 0.2 * (math.ceil(len(names) / columns) - 1)
+    with canvas(height, 1, count, width_in=width, sharey=True, squeeze=False) as (figure, grid):
         for axes, each in zip(grid[0], found.types, strict=True):
             _draw_map(axes, each, found)
         x_name, y_name = found.across
@@ -45,11 +49,18 @@ def window_figure(found: WindowStudy) -> str:
             axes.set_xlabel(drawn(_axis(x_name, found)))
             in_unit(axes.xaxis, found.units.get(x_name, ""))
             in_unit(axes.yaxis, found.units.get(y_name, ""))
-        ends = steps_of(found.wanted)
         handles = [Rectangle((0, 0), 1, 1, fc=fill, ec=GREY, lw=0.6) for fill in FILLS]
-        names = [_band_words(ends[i], ends[i + 1], i) for i in range(len(FILLS))]
-        figure.legend(handles, names, loc="outside lower center", ncols=len(FILLS), columnspacing=1.0, handlelength=1.4)
+        figure.legend(handles, names, loc="outside lower center", ncols=columns, columnspacing=1.0, handlelength=1.4)
         return svg(figure)
+
+
+LETTERS = 16.5  # of the legend on an inch, the room around a name counted as four
+
+
+def _legend_columns(names: Sequence[str], width_in: float) -> int:
+    """How many names of the legend fit beside each other, the longest first."""
+    lengths = sorted((len(name) + 4 for name in names), reverse=True)
+    return next((n for n in (len(names), 3, 2) if sum(lengths[:n]) <= LETTERS * width_in), 1)
 
 
 def _band_words(low: float, high: float, place: int) -> str:
@@ -92,7 +103,7 @@ def _draw_map(axes: Axes, each: TypeWindow, found: WindowStudy) -> None:
     share = text(
         "safe: {estimate}, shown {bound}", estimate=percent(each.share_estimate), bound=percent(each.share_bound)
     )
-    axes.set_title(f"{wrapped(each.nozzle, 24, 1)}\n{share}", fontsize=9)
+    axes.set_title(f"{wrapped(person(each.nozzle), 24, 1)}\n{wrapped(share, 30, 2)}", fontsize=9)
 
 
 def _draw_border(axes: Axes, each: TypeWindow, found: WindowStudy, wide: float, tall: float) -> None:

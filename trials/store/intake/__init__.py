@@ -9,6 +9,7 @@ if TYPE_CHECKING:
     from trials.store.intake.adopted_file import ASSUMED_WORTHWHILE, AdoptedResponse
     from trials.store.intake.bench_file import BenchFile, read_bench
     from trials.store.intake.inspections import read_inspections
+    from trials.store.intake.reading_cells import bench_cells, refuse_bad_cells
     from trials.store.intake.readings import read_plain_readings
     from trials.store.intake.traces import Points, place_of, point_files, read_points
     from trials.store.intake.typed_tables import read_cuts, read_mounts, read_sheets
@@ -21,6 +22,7 @@ __all__ = fetched_late(
         "adopted_file": "ASSUMED_WORTHWHILE AdoptedResponse",
         "bench_file": "BenchFile read_bench",
         "inspections": "read_inspections",
+        "reading_cells": "bench_cells refuse_bad_cells",
         "readings": "read_plain_readings",
         "traces": "Points place_of point_files read_points",
         "typed_tables": "read_cuts read_mounts read_sheets",

@@ -29,10 +29,11 @@ from trials.store.intake.adopted_file import (
     column_and_unit,
     trial_text,
 )
+from trials.store.question import TOML
 from trials.store.records import schema
 from trials.store.records.changed_setting import nearest
 from trials.store.records.database import NewTrial, create
-from trials.store.records.folder import TOML, load, read_trial, write_question
+from trials.store.records.folder import load, read_trial, write_question
 from trials.store.records.journal import write_journal
 from trials.store.records.place import database_path, with_identity
 from trials.store.records.records import Records

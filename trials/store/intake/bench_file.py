@@ -9,13 +9,13 @@ import pandas as pd
 
 from trials.errors import collected
 from trials.store.intake.distinct_cells import worked_out
-from trials.store.intake.headers import named_sheet
+from trials.store.intake.reading_cells import bench_cells
 from trials.store.intake.readings import read_table_of_readings
 from trials.store.language import kept_word
 from trials.store.records.again import BECAUSE
 from trials.store.records.records import Records
 from trials.store.records.second_marks import coupon_behind
-from trials.store.tables import FileTable, text_in, whole_in
+from trials.store.tables import FileCells, FileTable, text_in, whole_in
 
 ORDER = "measure_order"
 FEW = 4
@@ -30,8 +30,10 @@ class BenchFile:
     again: FileTable
 
 
-def read_bench(path: str | Path, records: Records) -> BenchFile:
+def read_bench(file: str | Path | FileCells, records: Records) -> BenchFile:
     """Readings of a file, those measured again apart, with the place in which each was measured where it is known.
+
+    file: its name, or its cells as `bench_cells` reads them.
 
     A second mark is taken for the coupon behind it.
 
@@ -40,7 +42,7 @@ def read_bench(path: str | Path, records: Records) -> BenchFile:
     InputError
         As `read_table_of_readings`.
     """
-    table = named_sheet(path, "readings", ("coupon",))
+    table = (file if isinstance(file, FileCells) else bench_cells(file)).table()
     typed = _cells(table, BECAUSE)
     reasons = pd.Series(worked_out(typed.tolist(), text_in).values, typed.index, object)
     order = _orders(table, records)

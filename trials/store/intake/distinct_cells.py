@@ -9,7 +9,7 @@ from typing import Any
 
 from trials.errors import SHOWN, InputError, collected
 from trials.store.intake.headers import Columns
-from trials.store.tables import FileTable
+from trials.store.tables import FileCells, FileTable
 
 
 @dataclass(frozen=True)
@@ -26,19 +26,19 @@ def worked_out(cells: Sequence[Any], work: Callable[[Any], Any]) -> Worked:
     keys: Sequence[Hashable] = cells if alike else list(zip(map(type, cells), cells, strict=True))
     done: dict[Hashable, Any] = {}
     bad: dict[Hashable, InputError] = {}
-    for key, cell in dict(zip(keys, cells, strict=True)).items():
+    for key in dict.fromkeys(keys):
         try:
-            done[key] = work(cell)
+            done[key] = work(key if alike else key[1])  # type: ignore[index]
         except InputError as problem:
             done[key], bad[key] = None, problem
     wrong = {at: bad[key] for at, key in enumerate(keys) if key in bad} if bad else {}
-    return Worked([done[key] for key in keys], wrong)
+    return Worked(list(map(done.__getitem__, keys)), wrong)
 
 
 class Faults:
     """What is wrong with the rows of a table: the first fault of a row's own columns, and every fault of its values."""
 
-    def __init__(self, table: FileTable, numbers: Sequence[int], columns: Columns) -> None:
+    def __init__(self, table: FileTable | FileCells, numbers: Sequence[int], columns: Columns) -> None:
         """Nothing yet; numbers: of the rows as the user sees them."""
         self.table, self.numbers, self.columns = table, numbers, columns
         self._found: dict[tuple[int, int], tuple[str, InputError]] = {}

@@ -7,14 +7,12 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import pandas as pd
-
 from trials.errors import InputError, Problems
 from trials.findings import Fact, Finding
 from trials.record_kinds import RecordKind
-from trials.store.language import kept_word
+from trials.store.language import is_planned, kept_word
 from trials.store.records.changed_setting import nearest
-from trials.store.tables import FileTable, check_filled, read_table, sheet_names
+from trials.store.tables import FileCells, FileTable, check_filled, read_cells, sheet_names
 from trials.units import factor, match_header, shown
 
 GRADE_COLUMNS = ("range of u", "range of Rz5", "measure_order", "again_because")
@@ -26,49 +24,53 @@ Columns = Mapping[str, tuple[str, float]]
 Placer = Callable[[str], dict[str, Any]]
 
 
-def lower(names: list[str]) -> list[str]:
-    """Names of sheets without regard to case."""
-    return [name.lower() for name in names]
+def kept_sheets(names: list[str]) -> dict[str, str]:
+    """Sheets by the names that they are kept under, whatever their case or language; the first of two counts."""
+    return {kept_word(name).lower(): name for name in reversed(names)}
 
 
 def named_sheet(path: str | Path, name: str, needed: tuple[str, ...]) -> FileTable:
+    """A table of a file; see `named_cells`."""
+    return named_cells(path, name, needed).table()
+
+
+def named_cells(path: str | Path, name: str, needed: tuple[str, ...]) -> FileCells:
     """The sheet of that name, or the only sheet of a workbook, or a CSV file; needed: columns that it has.
 
     A sheet of another name is taken, and said, where it is the only one that has those columns.
     """
     names = sheet_names(path)
-    if len(names) < 2 or name in lower(names):
-        return read_table(path, name if len(names) > 1 else None, needed)
+    known = kept_sheets(names)
+    if len(names) < 2 or name in known:
+        return read_cells(path, known[name] if len(names) > 1 else None, needed)
     fitting = [table for each in names if (table := _with_columns(path, each, needed)) is not None]
     if len(fitting) != 1:
-        return read_table(path, name, needed)
+        return read_cells(path, name, needed)
     facts: dict[str, Fact] = {"sheet": fitting[0].sheet, "wanted": name}
     return replace(fitting[0], said=(*fitting[0].said, Finding(RecordKind.SHEET_RENAMED, facts=facts)))
 
 
-def _with_columns(path: str | Path, sheet: str, needed: tuple[str, ...]) -> FileTable | None:
+def _with_columns(path: str | Path, sheet: str, needed: tuple[str, ...]) -> FileCells | None:
     try:
-        table = read_table(path, sheet, needed)
+        table = read_cells(path, sheet, needed)
     except InputError:
         return None
-    found = {kept_word(str(column)).strip().lower() for column in table.frame.columns}
+    found = {kept_word(name).strip().lower() for name in table.names}
     return table if set(needed) <= found else None
 
 
 def match_columns(
-    table: FileTable, wanted: dict[str, str], needed: tuple[str, ...]
+    table: FileTable | FileCells, wanted: dict[str, str], needed: tuple[str, ...]
 ) -> tuple[dict[str, tuple[str, float]], tuple[Finding, ...]]:
     """Columns by kept name, and what is said of others: unknown headers are refused where they look like a slip of
     the pen, else left out."""
     found: dict[str, tuple[str, float]] = {}
     strange: list[str] = []
-    for header in table.frame.columns:
-        matched = match_header(str(header), wanted) or match_header(kept_word(str(header)), wanted)
+    for header in table.names:
+        matched = match_header(header, wanted) or match_header(kept_word(header), wanted)
         if matched is None:
-            _refuse_slip(str(header), wanted, table)
-            strange += (
-                [str(header)] if kept_word(str(header)) not in GRADE_COLUMNS and "(plan)" not in str(header) else []
-            )
+            _refuse_slip(header, wanted, table)
+            strange += [header] if kept_word(header) not in GRADE_COLUMNS and not is_planned(header) else []
             continue
         kept, scale = matched
         if kept in found:
@@ -84,19 +86,19 @@ def match_columns(
     return found, left_out
 
 
-def head(table: FileTable) -> dict[str, Any]:
+def head(table: FileTable | FileCells) -> dict[str, Any]:
     """Where the header of a table stands, for a message."""
     return {"file": table.file, "row": table.header_row}
 
 
-def missing(table: FileTable, name: str) -> InputError:
+def missing(table: FileTable | FileCells, name: str) -> InputError:
     """The error for a column that a table needs and does not have."""
-    hint = nearest(name, [str(column) for column in table.frame.columns]).replace("Did you mean", "Is it")
+    hint = nearest(name, table.names).replace("Did you mean", "Is it")
     return InputError("missing column", column=name, do=f"Add it to the header row. {hint}".strip(), **head(table))
 
 
-def _refuse_slip(header: str, wanted: dict[str, str], table: FileTable) -> None:
-    if kept_word(header) in GRADE_COLUMNS or "(plan)" in header:
+def _refuse_slip(header: str, wanted: dict[str, str], table: FileTable | FileCells) -> None:
+    if kept_word(header) in GRADE_COLUMNS or is_planned(header):
         return
     typed = header.strip().lower().replace(" ", "_").replace("-", "_")
     for kept, unit in wanted.items():
@@ -156,6 +158,8 @@ def result(
     pairs: Sequence[tuple[int, dict[str, Any]]], columns: tuple[str, ...], file: str, said: Sequence[Finding]
 ) -> FileTable:
     """Rows by row number as a table with `columns`, with its file and what there was to say."""
+    import pandas as pd
+
     data = pd.DataFrame([row for _, row in pairs], columns=list(columns), index=[number for number, _ in pairs])
     for name in ("value", "cutoff_mm", "depth_mm"):
         if name in data.columns:

@@ -13,7 +13,8 @@ from trials.store.intake.headers import result
 from trials.store.intake.lives import LifeColumns, StoredLives, read_table_of_lives, squeezed
 from trials.store.records.as_cut import coupon_table
 from trials.store.records.changed_setting import nearest
-from trials.store.records.records import READING_COLUMNS, Records
+from trials.store.records.reading_columns import READING_COLUMNS
+from trials.store.records.records import Records
 from trials.store.records.rules import LifeFields, check_was_cut, life_quantities, outcomes
 from trials.store.tables import FileTable, text_in
 from trials.trial import Method

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -16,47 +15,31 @@ from trials.errors import InputError, Problems
 from trials.findings import Fact, Finding
 from trials.record_kinds import RecordKind
 from trials.responses import QUANTITIES, Quantity
-from trials.store.intake.bounds import reading_in
-from trials.store.intake.distinct_cells import Faults, Worked, worked_out
 from trials.store.intake.headers import (
     Columns,
     each_row,
     head,
     match_columns,
-    missing,
     named_sheet,
     placer,
 )
 from trials.store.intake.lives import note_says_good
 from trials.store.intake.names import one_spelling
-from trials.store.language import SIDES, kept_word
+from trials.store.intake.reading_cells import WorkedRows, converted, mark_meant, reading_columns, worked_rows
 from trials.store.records.again import BECAUSE
-from trials.store.records.bounds import NOT_MEASURABLE, as_typed, same_reading
-from trials.store.records.records import (
-    PLACE,
-    READING_COLUMNS,
-    Records,
-    rows_of,
-)
+from trials.store.records.bounds import as_typed, same_reading
+from trials.store.records.reading_columns import READING_COLUMNS
+from trials.store.records.records import PLACE, Records, rows_of
 from trials.store.records.rules import (
-    check_coupon,
     check_cutoff,
     check_value,
-    check_was_cut,
-    ended_in,
     outcomes,
-    quantities,
 )
 from trials.store.records.second_marks import known_marks
-from trials.store.records.spelling import Marks
-from trials.store.tables import FileTable, moment_in, number_in, text_in, whole_in
+from trials.store.tables import FileTable, number_in, text_in, whole_in
 from trials.trial import Method
-from trials.units import suffix
 
 PLAIN = {"coupon": "", "repeat": "", "thickness_mm": "mm", "u_mm": "mm", "rz5_um": "um", "dross_grade": ""}
-NOT_TYPED = ("field", "value", "beyond", "measured_order")
-"""Columns of a reading that no column of a file is named after."""
-READING_UNITS = {"cutoff_mm": "mm", "depth_mm": "mm"}
 
 
 def read_table_of_readings(table: FileTable, records: Records) -> FileTable:
@@ -70,52 +53,31 @@ def read_table_of_readings(table: FileTable, records: Records) -> FileTable:
         For every cell that cannot be used, a coupon that is unknown or was not cut, two values for one place, or
         mixed cut-offs.
     """
-    known = quantities(records.trial)
-    wanted = {name: "" for name in READING_COLUMNS if name not in NOT_TYPED} | READING_UNITS
-    wanted |= {column: suffix(quantity.unit) for column, quantity in known.items()}
-    columns, left_out = match_columns(table, wanted, ("coupon",))
-    values = [name for name in columns if name in known]
-    if not values:
-        raise InputError(
-            "no column of readings",
-            allowed=", ".join(known),
-            do="Name the columns as in the bench workbook.",
-            **head(table),
-        )
-    per_reading = [name for name in values if not known[name].per_coupon]
-    if per_reading and "reading" not in columns:
-        raise missing(table, "reading")
-    rows = _without_equals(_long_rows(table, columns, {name: known[name] for name in values}, records), table.file)
+    found = reading_columns(table, records.trial)
+    worked = worked_rows(table, found, _mark_of(records))
+    rows = _without_equals(_long_rows(worked, found.values), table.file)
     ends = _with_ends(rows.frame, records)
-    said = (*table.said, *left_out, *rows.said, *ends, *one_spelling(rows.frame, records))
+    said = (*table.said, *found.said, *rows.said, *ends, *one_spelling(rows.frame, records))
     check_cutoff(rows.frame, records, table.file)
     return replace(rows, said=said)
 
 
-def _long_rows(table: FileTable, columns: Columns, known: dict[str, Quantity], records: Records) -> pd.DataFrame:
+def _mark_of(records: Records) -> Callable[[Any], str]:
+    recorded = outcomes(records)
+    recorded |= {mark: recorded[coupon] for mark, coupon in records.repeat_marks.items() if coupon in recorded}
+    return mark_meant(known_marks(records), recorded)
+
+
+def _long_rows(worked: WorkedRows, known: dict[str, Quantity]) -> pd.DataFrame:
     """One row per value that is there, in the order of rows and then of columns; the index holds the row of the
     file."""
-    frame = table.frame.dropna(how="all", subset=[columns[name][0] for name in known])
-    cells = {name: frame[header].tolist() for name, (header, _) in columns.items()}
-    numbers = [int(number) for number in frame.index.tolist()]
-    faults = Faults(table, numbers, columns)
-    base = _reading_base(cells, len(numbers), columns, table.decimal_comma, records, faults)
     parts = []
-    for place, (name, quantity) in enumerate(known.items(), 1):
-        found = _values(cells[name], base["note"], quantity, columns[name][1], table.decimal_comma)
-        faults.of_value(name, place, found.wrong)
-        there = [at for at, value in enumerate(found.values) if value is not None]
-        if not quantity.per_coupon:
-            bare = [at for at in there if base["reading"][at] is None and not faults.in_row(at)]
-            faults.of_value("reading", place, dict.fromkeys(bare, _NO_NUMBER))
-        values = [found.values[at] for at in there]
+    for place, (name, column) in enumerate(worked.values.items(), 1):
+        there = [at for at, value in enumerate(column) if value is not None]
+        values = [value for value in column if value is not None]
         one = {"value": [value for value, _ in values], "beyond": [beyond for _, beyond in values], "field": name}
-        parts.append(pd.DataFrame({"at": there, "place": place, **one, "once": quantity.per_coupon}))
-    faults.tell()
-    return _joined(parts, base, numbers)
-
-
-_NO_NUMBER = InputError("no reading number", allowed="1, 2, 3, ...", do="Number it.")
+        parts.append(pd.DataFrame({"at": there, "place": place, **one, "once": known[name].per_coupon}))
+    return _joined(parts, worked.base, worked.numbers)
 
 
 def _joined(parts: list[pd.DataFrame], base: dict[str, list[Any]], numbers: list[int]) -> pd.DataFrame:
@@ -133,69 +95,6 @@ def _joined(parts: list[pd.DataFrame], base: dict[str, list[Any]], numbers: list
 KEPT = {"reading": "float64", "repeat": "int64", "cutoff_mm": "float64", "depth_mm": "float64"}
 
 
-def _values(cells: list[Any], notes: list[str], quantity: Quantity, scale: float, decimal_comma: bool) -> Worked:
-    """Value and beyond of each cell of a column of readings, None where it is empty."""
-
-    def work(pair: tuple[Any, bool]) -> tuple[float | None, str] | None:
-        return reading_in(pair[0], quantity, scale, decimal_comma, noted=pair[1])
-
-    if not any(isinstance(cell, str) and kept_word(cell.strip()).casefold() == NOT_MEASURABLE for cell in set(cells)):
-        return worked_out(cells, lambda cell: reading_in(cell, quantity, scale, decimal_comma, noted=False))
-    return worked_out(list(zip(cells, map(bool, notes), strict=True)), work)
-
-
-def _reading_base(
-    cells: dict[str, list[Any]],
-    rows: int,
-    columns: Columns,
-    decimal_comma: bool,
-    records: Records,
-    faults: Faults,
-) -> dict[str, list[Any]]:
-    """The columns of a reading that are not values, whole."""
-    marks, recorded = Marks(known_marks(records)), outcomes(records)
-    recorded |= {mark: recorded[coupon] for mark, coupon in records.repeat_marks.items() if coupon in recorded}
-
-    def number(name: str, cell: Any) -> float | None:
-        value = number_in(cell, decimal_comma=decimal_comma)
-        if value is not None and value <= 0:
-            raise InputError("not above zero", found=cell, do="Correct the cell.")
-        return None if value is None else _converted(value, columns[name][1])
-
-    def mark(cell: Any) -> str:
-        found = marks.meant(text_in(cell))
-        check_coupon(found, marks.known)
-        check_was_cut(found, recorded)
-        return found
-
-    work: dict[str, Callable[[Any], Any]] = {
-        "reading": lambda cell: whole_in(cell, 1, decimal_comma=decimal_comma),
-        "repeat": lambda cell: whole_in(cell, 0, decimal_comma=decimal_comma) or 0,
-        "measured_on": moment_in,
-        "ended": _ended,
-        **{name: partial(number, name) for name in READING_UNITS},
-        "coupon": mark,
-        "side": _side,
-    }
-    base = dict[str, list[Any]]()
-    for name in (*work, *(name for name in READING_COLUMNS if name not in (*work, *NOT_TYPED))):
-        found = worked_out(cells.get(name) or [None] * rows, work.get(name, text_in))
-        faults.of_row(name, found.wrong)
-        base[name] = found.values
-    return base
-
-
-def _side(cell: Any) -> str:
-    typed = text_in(cell)
-    return typed if typed in ("", *SIDES) else kept_word(typed)
-
-
-def _ended(cell: Any) -> str:
-    """How a life ended, empty where the cell is."""
-    found = ended_in(cell)
-    return "" if found is None else found.value
-
-
 def _with_ends(rows: pd.DataFrame, records: Records) -> tuple[Finding, ...]:
     """In a life trial a note `still good` of an older file becomes the end of that life, in place, and it is said."""
     if records.trial.plan.method != Method.LIFE:
@@ -204,11 +103,6 @@ def _with_ends(rows: pd.DataFrame, records: Records) -> tuple[Finding, ...]:
     rows.loc[noted, "ended"] = Ended.TAKEN_OFF_GOOD.value
     facts: dict[str, Fact] = {"notes": int(noted.sum()), "ended": Ended.TAKEN_OFF_GOOD.value}
     return (Finding(RecordKind.NOTED_GOOD, facts=facts),) if noted.any() else ()
-
-
-def _converted(value: float, scale: float) -> float:
-    """A value in the kept unit, to twelve digits: 14000 uin is 355.6 um, not 355.59999999999997."""
-    return value if scale == 1.0 else float(f"{value * scale:.12g}")
 
 
 def _without_equals(rows: pd.DataFrame, file: str) -> FileTable:
@@ -288,7 +182,7 @@ def _plain_row(
         row["repeat"] = whole_in(cells["repeat"], 0, decimal_comma=comma, **place("repeat")) or 0
     for name in (column for column in columns if column not in row):
         value = number_in(cells[name], decimal_comma=comma, **place(name))
-        value = None if value is None else _converted(value, columns[name][1])
+        value = None if value is None else converted(value, columns[name][1])
         if value is not None and name in known:
             value = check_value(value, known[name], **place(name))
         elif value is not None and value <= 0:

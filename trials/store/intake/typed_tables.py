@@ -12,19 +12,12 @@ from typing import Any
 from trials.errors import InputError, Problems
 from trials.findings import Finding
 from trials.record_kinds import RecordKind
-from trials.store.intake.headers import Placer, each_row, lower, match_columns, named_sheet, once, placer, result
+from trials.store.intake.headers import Placer, each_row, kept_sheets, match_columns, named_sheet, once, placer, result
 from trials.store.language import kept_word
 from trials.store.records.changed_setting import parse_changed_setting, written
-from trials.store.records.records import (
-    CUT_COLUMNS,
-    MOUNT_COLUMNS,
-    OUTCOMES,
-    SHEET_COLUMNS,
-    YES_NO_COLUMNS,
-    Records,
-    rows_of,
-)
+from trials.store.records.records import CUT_COLUMNS, MOUNT_COLUMNS, SHEET_COLUMNS, YES_NO_COLUMNS, Records, rows_of
 from trials.store.records.rules import (
+    OUTCOMES,
     check_cut,
     check_mount,
 )
@@ -127,7 +120,7 @@ def read_sheets(path: str | Path, records: Records) -> FileTable:
 
 def _added(path: str | Path, records: Records) -> tuple[set[str] | None, set[str] | None]:
     """Marks of mounts and sheets, planned or in the same workbook; None beside a CSV file."""
-    names = lower(sheet_names(path))
+    names = kept_sheets(sheet_names(path))
     if not names:
         return None, None
     mounts = set(records.mounts["mount"]) | (

@@ -9,8 +9,9 @@ from pathlib import Path
 from trials.store.keeping.export import read_out
 from trials.store.keeping.folders import Kept, new_folder
 from trials.store.keeping.restoring import put_back
-from trials.store.records.folder import TOML, load, require_frozen
-from trials.store.records.place import FILE, Server
+from trials.store.question import DATABASE, TOML
+from trials.store.records.folder import load, require_frozen
+from trials.store.records.place import Server
 
 
 def backup(folder: Path | str, out: Path | str) -> Kept:
@@ -27,9 +28,9 @@ def backup(folder: Path | str, out: Path | str) -> Kept:
     with new_folder(Path(out)) as part:
         (part / TOML).write_bytes((Path(folder) / TOML).read_bytes())
         if isinstance(place, Server):
-            put_back(read_out(folder), part / FILE)
+            put_back(read_out(folder), part / DATABASE)
         else:
-            with closing(sqlite3.connect(place)) as source, closing(sqlite3.connect(part / FILE)) as copy:
+            with closing(sqlite3.connect(place)) as source, closing(sqlite3.connect(part / DATABASE)) as copy:
                 source.backup(copy)
         head = load(part).head
     return Kept(Path(out), head)

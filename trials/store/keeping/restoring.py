@@ -17,10 +17,11 @@ from trials.errors import InputError
 from trials.store import guard
 from trials.store.keeping.export import FORMAT, RECORDS, ReadOut
 from trials.store.keeping.folders import Kept, new_folder
+from trials.store.question import DATABASE, TOML
 from trials.store.records import chain, schema
-from trials.store.records.folder import TOML, Proved, load
+from trials.store.records.folder import Proved, load
 from trials.store.records.migrations import SCHEMA_VERSION
-from trials.store.records.place import FILE, VARIABLE, Place, Server, server, with_identity
+from trials.store.records.place import VARIABLE, Place, Server, server, with_identity
 from trials.store.records.roles import grant
 from trials.store.records.stored import Stored
 from trials.trial import parse
@@ -48,7 +49,7 @@ def restore(source: Path | str, folder: Path | str) -> Kept:
     address = os.environ.get(VARIABLE, "").strip()
     with new_folder(Path(folder)) as part:
         (part / TOML).write_bytes(question.encode())
-        put_back(found, server(address, identity) if address else part / FILE, str(file))
+        put_back(found, server(address, identity) if address else part / DATABASE, str(file))
         head = load(part).head
     return Kept(Path(folder), head)
 

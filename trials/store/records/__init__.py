@@ -43,8 +43,9 @@ if TYPE_CHECKING:
         kept_looks,
         note_provisional,
     )
+    from trials.store.records.reading_columns import READING_COLUMNS
     from trials.store.records.recording import record_as_planned, record_cuts, record_readings
-    from trials.store.records.records import READING_COLUMNS, Records, standing
+    from trials.store.records.records import Records, standing
     from trials.store.records.repeats import draw_marks
     from trials.store.records.retirement import Retired, open_coupons, retire, retired
     from trials.store.records.rules import check_coupon, check_was_cut, outcomes, quantities
@@ -69,7 +70,8 @@ __all__ = fetched_late(
         "kept_findings": "revived",
         "looks": "KeptLook KeptWord NewLook costs_of keep_look kept_look kept_looks note_provisional",
         "recording": "record_as_planned record_cuts record_readings",
-        "records": "READING_COLUMNS Records standing",
+        "reading_columns": "READING_COLUMNS",
+        "records": "Records standing",
         "repeats": "draw_marks",
         "retirement": "Retired open_coupons retire retired",
         "rules": "check_coupon check_was_cut outcomes quantities",

@@ -15,7 +15,8 @@ from trials.store.records import schema
 from trials.store.records.bounds import as_typed, same_reading
 from trials.store.records.entry import cleaned, superseded
 from trials.store.records.journal import write_journal
-from trials.store.records.records import READING_COLUMNS, Records, current, rows_of
+from trials.store.records.reading_columns import READING_COLUMNS
+from trials.store.records.records import Records, current, rows_of
 from trials.store.records.second_marks import at_the_bench
 from trials.store.tables import FileTable
 

@@ -13,14 +13,16 @@ from trials.record_kinds import RecordKind
 from trials.responses import Beyond
 from trials.store.records.changed_setting import nearest, parse_changed_setting
 from trials.store.records.measuring_order import measured_places
-from trials.store.records.records import Records, current, rows_of
+from trials.store.records.records import Records, cells_of, current, rows_of
 from trials.store.records.region import left_out, outside_plan
 from trials.store.records.rules import quantities
-from trials.trial import Method, Outcome
+from trials.trial import Level, Method, Outcome
 
 NOT_CUT = "not cut yet"
 HEAD = ("coupon", "sheet", "mount", "nozzle", "specimen")
 LOST = ("not_severed", "aborted", "scrapped")
+CUT = {"cut_order": None, "outcome": NOT_CUT, "cut_at": "", "note": ""}
+"""What a cut record says of a coupon, and what stands there without one."""
 _known: WeakKeyDictionary[Records, pd.DataFrame] = WeakKeyDictionary()
 
 
@@ -37,13 +39,10 @@ def coupon_table(records: Records) -> pd.DataFrame:
 
 
 def _coupon_table(records: Records) -> pd.DataFrame:
-    cuts = {row["coupon"]: row for row in rows_of(records.cuts)}
-    mounts = {row["mount"]: row for row in rows_of(records.mounts)}
     factors = list(records.factor_columns.values())
     front = [*HEAD, *factors, "block", "order", "cut_order", "outcome", "cut_at", "note"]
-    rows = [_as_cut(row, cuts.get(row["coupon"]), mounts, records) for row in rows_of(records.coupons)]
     layout = [name for name in records.coupons.columns if name not in front]
-    frame = pd.DataFrame(rows, columns=[*front, *layout])
+    frame = pd.DataFrame(_as_cut(records), columns=[*front, *layout])
     for name in factors:
         if name in records.coupons and pd.api.types.is_numeric_dtype(records.coupons[name]):
             frame[name] = frame[name].astype("float64")
@@ -61,20 +60,32 @@ def _left_by_stop_rule(coupons: pd.DataFrame, records: Records) -> pd.Series[boo
     return (coupons["outcome"] == NOT_CUT) & (coupons[step] > last)
 
 
-def _as_cut(
-    plan: dict[str, Any], cut: dict[str, Any] | None, mounts: dict[str, dict[str, Any]], records: Records
-) -> dict[str, Any]:
-    row = {**plan, "cut_order": None, "outcome": NOT_CUT, "cut_at": "", "note": ""}
-    if cut is None:
-        return row
-    row |= {name: cut[name] for name in ("cut_order", "outcome", "cut_at", "note")}
-    row["mount"] = cut["mount"] or plan["mount"]
-    row["sheet"] = cut["sheet"] or plan["sheet"]
-    mount = mounts.get(row["mount"])
-    if mount is not None:
-        row |= {"nozzle": mount["nozzle"], "specimen": mount["specimen"]}
-    changed = parse_changed_setting(cut["changed_setting"], records.trial)
-    return row | {column: value for column, value in changed.items() if column in records.factor_columns.values()}
+def _as_cut(records: Records) -> dict[str, list[Any]]:
+    """Cells of each column of the coupon table, coupons in planned order."""
+    cells = {str(name): cells_of(column) for name, column in records.coupons.items()}
+    cuts = {name: cells_of(records.cuts[name]) for name in ("coupon", "mount", "sheet", "changed_setting", *CUT)}
+    row_of = dict(zip(cuts["coupon"], range(len(records.cuts)), strict=True))
+    rows = [row_of.get(mark) for mark in cells["coupon"]]
+    for name, empty in CUT.items():
+        cells[name] = [empty if row is None else cuts[name][row] for row in rows]
+    for name in ("mount", "sheet"):
+        planned = zip(rows, cells[name], strict=True)
+        cells[name] = [plan if row is None else cuts[name][row] or plan for row, plan in planned]
+    mounts = {row["mount"]: row for row in rows_of(records.mounts)}
+    fitted = [None if row is None else mounts.get(mark) for row, mark in zip(rows, cells["mount"], strict=True)]
+    for name in ("nozzle", "specimen"):
+        cells[name] = [plan if mount is None else mount[name] for mount, plan in zip(fitted, cells[name], strict=True)]
+    for place, row in enumerate(rows):
+        if row is not None and cuts["changed_setting"][row]:
+            _change(cells, place, parse_changed_setting(cuts["changed_setting"][row], records.trial), records)
+    return cells
+
+
+def _change(cells: dict[str, list[Any]], place: int, changed: dict[str, Level], records: Records) -> None:
+    """Put the settings that were changed at the machine in the place of those planned."""
+    for column, value in changed.items():
+        if column in records.factor_columns.values():
+            cells.setdefault(column, [None] * len(cells["coupon"]))[place] = value
 
 
 def analysis_table(records: Records, response_name: str) -> pd.DataFrame:
@@ -189,7 +200,7 @@ def _out_of_turn(orders: list[int]) -> set[int]:
 
 def _settings(records: Records, planned: dict[str, dict[str, Any]]) -> list[Finding]:
     found = []
-    for cut in rows_of(records.cuts):
+    for cut in rows_of(records.cuts[records.cuts["changed_setting"] != ""]):
         for column, value in parse_changed_setting(cut["changed_setting"], records.trial).items():
             was = planned[cut["coupon"]].get(column, records.trial.held.get(column))
             if was != value:
@@ -202,11 +213,12 @@ def _settings(records: Records, planned: dict[str, dict[str, Any]]) -> list[Find
 def _moved(coupons: pd.DataFrame, planned: dict[str, dict[str, Any]]) -> list[Finding]:
     """Coupons cut in another mount or on another sheet, gathered by what they have in common."""
     moves: dict[tuple[str, str, str], list[str]] = {}
-    for row in rows_of(coupons[coupons["outcome"] != NOT_CUT]):
-        for what in ("mount", "sheet"):
-            was = planned[row["coupon"]][what]
-            if was != row[what]:
-                moves.setdefault((what, str(was), str(row[what])), []).append(row["coupon"])
+    done = coupons[coupons["outcome"] != NOT_CUT]
+    for mark, *now in zip(*(cells_of(done[name]) for name in ("coupon", "mount", "sheet")), strict=True):
+        for what, where in zip(("mount", "sheet"), now, strict=True):
+            was = planned[mark][what]
+            if was != where:
+                moves.setdefault((what, str(was), str(where)), []).append(mark)
     return [
         _of_coupons(RecordKind.COUPONS_MOVED, marks, what=what, now=now, was=was)
         for (what, was, now), marks in moves.items()

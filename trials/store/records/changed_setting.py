@@ -6,6 +6,7 @@ import difflib
 import math
 
 from trials.errors import InputError
+from trials.store.language import language_named, printed_columns
 from trials.trial import Level, Trial
 from trials.units import match_header, suffix
 
@@ -20,7 +21,8 @@ def nearest(word: str, known: list[str] | tuple[str, ...], alike: float = 0.6) -
 def parse_changed_setting(text: str, trial: Trial, file: str = "", row: int | None = None) -> dict[str, Level]:
     """Settings that differed from the plan: column (kept unit) -> value as cut.
 
-    Columns are those of the factors (another unit is converted) or keys of `[held]`.
+    Columns are those of the factors (another unit is converted) or keys of `[held]`, as kept or as a language of the
+    papers prints them; the decimal sign may be that of the trial's papers.
 
     Raises
     ------
@@ -55,12 +57,14 @@ def written(settings: dict[str, Level]) -> str:
 
 def _setting(name: str, value: str, trial: Trial) -> tuple[str, Level]:
     factors = {trial.factor_column(key): factor for key, factor in trial.factors.items()}
-    matched = match_header(name, {column: suffix(factor.unit) for column, factor in factors.items()})
+    printed = printed_columns(factors)
+    matched = match_header(name, {head: suffix(factors[column].unit) for head, column in printed.items()})
     if matched is None:
-        if name not in trial.held:
+        held = printed_columns(trial.held).get(name)
+        if held is None:
             raise _problem("unknown setting", name, trial)
-        return name, value if isinstance(trial.held[name], (str, bool)) else _number(value, name, trial)
-    column, scale = matched
+        return held, value if isinstance(trial.held[held], (str, bool)) else _number(value, name, trial)
+    column, scale = printed[matched[0]], matched[1]
     if factors[column].is_text:
         return column, value
     number = _number(value, name, trial)
@@ -69,7 +73,7 @@ def _setting(name: str, value: str, trial: Trial) -> tuple[str, Level]:
 
 def _number(value: str, name: str, trial: Trial) -> float:
     try:
-        number = float(value)
+        number = float(value.replace(language_named(trial.trial.language).decimal, "."))
     except ValueError:
         number = math.nan
     if not math.isfinite(number):

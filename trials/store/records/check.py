@@ -15,8 +15,9 @@ from sqlalchemy import Connection
 from trials.errors import InputError
 from trials.findings import Fact, Finding, Weight
 from trials.record_kinds import JournalKind, RecordKind
+from trials.store.question import TOML
 from trials.store.records import chain, schema
-from trials.store.records.folder import TOML, check_unchanged, last_version, read_trial, require_frozen
+from trials.store.records.folder import check_unchanged, last_version, read_trial, require_frozen
 from trials.store.records.migrations import transaction
 from trials.store.records.place import Place, Server
 from trials.store.records.stored import Stored

@@ -18,11 +18,11 @@ from trials.store.records.changed_setting import nearest
 from trials.store.records.entry import Recorded, check_row, cleaned, confirm, current_rows, reading_row, writing
 from trials.store.records.folder import stamp
 from trials.store.records.journal import write_journal
+from trials.store.records.reading_columns import READING_COLUMNS
 from trials.store.records.records import (
     CUT_COLUMNS,
     MOMENT_COLUMNS,
     MOUNT_COLUMNS,
-    READING_COLUMNS,
     REAL,
     SHEET_COLUMNS,
     WHOLE,

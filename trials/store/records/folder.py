@@ -15,10 +15,11 @@ from sqlalchemy import Connection, Table, inspect, select
 from trials.errors import InputError, no_trial_folder
 from trials.frozen import changes
 from trials.store.placing import replace_bytes, write_new
-from trials.store.question import read_question
+from trials.store.question import DATABASE, TOML, read_question
 from trials.store.records import chain, schema
 from trials.store.records.migrations import transaction
-from trials.store.records.place import FILE, Place, Server, database_path, place_of, with_identity
+from trials.store.records.place import Place, Server, database_path, place_of, with_identity
+from trials.store.records.reading_columns import READING_COLUMNS
 from trials.store.records.records import (
     COUPON_COLUMNS,
     CUT_COLUMNS,
@@ -26,7 +27,6 @@ from trials.store.records.records import (
     LOOK_COLUMNS,
     MOUNT_COLUMNS,
     MOUNT_PLAN_COLUMNS,
-    READING_COLUMNS,
     SHEET_COLUMNS,
     Records,
     current,
@@ -37,7 +37,6 @@ from trials.store.records.records import (
 from trials.store.records.stored import Stored
 from trials.trial import Trial, parse
 
-TOML = "trial.toml"
 ENTERED = ("id", "who", "why", "entered_at", "replaces")
 
 
@@ -167,7 +166,7 @@ def check_belongs(folder: Path, trial: Trial, proved: Proved) -> None:
             column="store.trial",
             found=trial.store.trial,
             allowed=proved.identity,
-            do=f"Put back the {FILE} that belongs to this question, or the question of these records.",
+            do=f"Put back the {DATABASE} that belongs to this question, or the question of these records.",
         )
 
 
@@ -195,7 +194,7 @@ def last_version(connection: Connection) -> dict[str, Any]:
     """The question as last frozen or amended: at, who, why, freeze_hash, toml; `frozen_at` is the first one's time."""
     rows = _rows(connection, schema.versions)
     if not rows:
-        raise InputError("holds no frozen plan", file=FILE, do="Put back a copy of the file, or plan again.")
+        raise InputError("holds no frozen plan", file=DATABASE, do="Put back a copy of the file, or plan again.")
     return {**rows[-1], "frozen_at": rows[0]["at"]}
 
 
@@ -287,7 +286,7 @@ def _rows(connection: Connection, source: Table) -> list[dict[str, Any]]:
 
 
 def _planned(stored: _Source, name: str, columns: tuple[str, ...]) -> pd.DataFrame:
-    return table((json.loads(cells) for (cells,) in stored.table(name).of("cells")), columns)
+    return table(json.loads(f"[{','.join(stored.table(name).cells['cells'])}]"), columns)
 
 
 def _typed_table(found: Stored, names: Sequence[str]) -> pd.DataFrame:

@@ -18,7 +18,8 @@ from trials.responses import Beyond, Quantity
 from trials.store.records.bounds import as_typed, same_reading
 from trials.store.records.changed_setting import nearest
 from trials.store.records.entry import cleaned_cell
-from trials.store.records.records import PLACE, READING_COLUMNS, REAL, WHOLE, Records, current, rows_of
+from trials.store.records.reading_columns import READING_COLUMNS
+from trials.store.records.records import PLACE, REAL, WHOLE, Records, current, rows_of
 from trials.store.records.rules import check_coupon, check_value, check_was_cut, outcomes, quantities
 from trials.store.records.second_marks import at_the_bench
 from trials.store.tables import FileTable

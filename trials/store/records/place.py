@@ -11,9 +11,9 @@ from sqlalchemy import URL, make_url
 from sqlalchemy.exc import ArgumentError
 
 from trials.errors import InputError
+from trials.store.question import DATABASE
 from trials.trial import Trial
 
-FILE = "trial.db"
 VARIABLE = "TRIALS_DATABASE"
 DRIVER = "postgresql+psycopg"
 
@@ -36,7 +36,7 @@ Place = Path | Server
 
 def database_path(folder: Path) -> Path:
     """Where a trial's database lies if it is a file."""
-    return Path(folder) / FILE
+    return Path(folder) / DATABASE
 
 
 def schema_of(identity: str) -> str:

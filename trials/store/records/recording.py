@@ -30,15 +30,8 @@ from trials.store.records.entry import (
 from trials.store.records.folder import last_version, read_records, stamp
 from trials.store.records.journal import write_journal
 from trials.store.records.new_readings import sorted_readings
-from trials.store.records.records import (
-    CUT_COLUMNS,
-    MOUNT_COLUMNS,
-    PLACE,
-    READING_COLUMNS,
-    SHEET_COLUMNS,
-    Records,
-    rows_of,
-)
+from trials.store.records.reading_columns import READING_COLUMNS
+from trials.store.records.records import CUT_COLUMNS, MOUNT_COLUMNS, PLACE, SHEET_COLUMNS, Records, cells_of, rows_of
 from trials.store.records.rules import check_cutoff
 from trials.store.records.second_marks import at_the_bench
 from trials.store.records.slips import Slip, open_slips
@@ -197,14 +190,9 @@ def _insert_readings(connection: Connection, rows: pd.DataFrame) -> None:
         return
     made = insert(schema.readings).inline().compile(dialect=connection.dialect, column_keys=list(rows.columns))
     names = made.positiontup or list(rows.columns)
-    cells = zip(*(_for_driver(rows[name]) for name in names), strict=True)
+    cells = zip(*(cells_of(rows[name]) for name in names), strict=True)
     given = list(cells) if made.positional else [dict(zip(names, row, strict=True)) for row in cells]
     connection.exec_driver_sql(str(made), given)
-
-
-def _for_driver(column: pd.Series) -> list[Any]:
-    missing = column.isna()
-    return list((column.astype(object).where(~missing, None) if missing.any() else column).tolist())
 
 
 @dataclass(frozen=True)

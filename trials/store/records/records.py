@@ -15,7 +15,6 @@ from trials.responses import Beyond
 from trials.store.records.stored import Same
 from trials.trial import Trial
 
-OUTCOMES = ("cut", "not_severed", "aborted", "scrapped")
 COUPON_COLUMNS = ("coupon", "order", "sheet", "mount", "nozzle", "specimen", "block")
 MOUNT_PLAN_COLUMNS = ("mount", "nozzle", "specimen", "order", "sheet")
 MOUNT_COLUMNS = (
@@ -28,23 +27,6 @@ MOUNT_COLUMNS = (
 )
 SHEET_COLUMNS = ("sheet", "heat_lot", "surface", "gas_purity")
 CUT_COLUMNS = ("coupon", "cut_order", "cut_at", "mount", "sheet", "outcome", "changed_setting", "note")
-READING_COLUMNS = (
-    "coupon",
-    "reading",
-    "repeat",
-    "side",
-    "field",
-    "value",
-    "inspector",
-    "instrument",
-    "cutoff_mm",
-    "depth_mm",
-    "measured_on",
-    "note",
-    "ended",
-    "beyond",
-    "measured_order",
-)
 PLACE = ("coupon", "reading", "repeat", "field")
 """What tells one reading from the others."""
 JOURNAL_COLUMNS = ("id", "at", "who", "kind", "what", "why", "payload")
@@ -68,7 +50,7 @@ WHOLE = {
     "fingerprint_version",
 }
 REAL = {"value", "cutoff_mm", "depth_mm"}
-AS_THEY_ARE = (str, int, bool)
+AS_THEY_ARE = frozenset({str, int, bool, NoneType})
 """Types of most cells, which need no unpacking."""
 
 
@@ -163,7 +145,7 @@ def plain(value: Any) -> Any:
     """A cell as a plain Python value for the database: numpy scalars unpacked, NaN and NA as None."""
     if type(value) in AS_THEY_ARE:
         return value
-    if value is None or value is pd.NA or value is pd.NaT:
+    if value is pd.NA or value is pd.NaT:
         return None
     if hasattr(value, "isoformat"):
         return value.isoformat()
@@ -172,8 +154,17 @@ def plain(value: Any) -> Any:
     return None if isinstance(value, float) and value != value else value
 
 
+def cells_of(column: pd.Series) -> list[Any]:
+    """A column as plain Python values; see `plain`."""
+    cells: list[Any] = column.to_numpy(dtype=object).tolist()
+    kinds = set(map(type, cells))
+    if kinds <= AS_THEY_ARE:
+        return cells
+    return [None if cell != cell else cell for cell in cells] if kinds == {float} else list(map(plain, cells))
+
+
 def rows_of(frame: pd.DataFrame) -> list[dict[str, Any]]:
     """A table as plain dictionaries, one per row."""
     names = list(frame.columns)
-    cells = [map(plain, column.tolist()) for _, column in frame.items()]
+    cells = [cells_of(column) for _, column in frame.items()]
     return [dict(zip(names, row, strict=True)) for row in zip(*cells, strict=True)]

@@ -5,20 +5,23 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
-from typing import Any
-
-import pandas as pd
+from typing import TYPE_CHECKING, Any
 
 from trials.endings import Ended, Part
 from trials.errors import InputError, Problems
 from trials.responses import QUANTITIES, Quantity, Scale
 from trials.store.records.changed_setting import nearest, parse_changed_setting
-from trials.store.records.records import OUTCOMES, Records, plain
 from trials.store.tables import text_in
 from trials.trial import Method, Trial
 from trials.units import column as column_of
 
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from trials.store.records.records import Records
+
 CUTOFF_FIELD = "rz5_um"
+OUTCOMES = ("cut", "not_severed", "aborted", "scrapped")
 LARGEST = 1e9
 """No reading is larger in the unit it is kept in: a kilometre of roughness. Squares of what is below stay finite."""
 
@@ -126,7 +129,7 @@ def outcomes(records: Records) -> dict[str, str]:
     return dict(zip(records.cuts["coupon"], records.cuts["outcome"], strict=True))
 
 
-def check_was_cut(coupon: str, recorded: Mapping[str, str], **place: Any) -> None:
+def check_was_cut(coupon: str, recorded: Mapping[str, str | None], **place: Any) -> None:
     """Raise InputError where a coupon has no cut record in `outcomes`, or was recorded as lost."""
     outcome = recorded.get(coupon)
     if outcome == "cut":
@@ -190,9 +193,15 @@ def check_cut(
                 do=f"{nearest(cut[column], sorted(known))} Or add it to the table of {column}s.".strip(),
                 **place,
             )
-    if plain(cut["cut_order"]) is None and cut["outcome"] != "scrapped":
+    if _missing(cut["cut_order"]) and cut["outcome"] != "scrapped":
         raise InputError("no place in the cutting order", column="cut_order", do="Fill it in: 1, 2, 3, ...", **place)
     parse_changed_setting(cut["changed_setting"], records.trial, **place)
+
+
+def _missing(cell: Any) -> bool:
+    from trials.store.records.records import plain
+
+    return plain(cell) is None
 
 
 def check_mount(mount: dict[str, Any], trial: Trial, **place: Any) -> None:

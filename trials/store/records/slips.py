@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -15,8 +14,9 @@ from trials.infer.checks.far import Distance, far_from_others
 from trials.record_kinds import RecordKind, Where
 from trials.responses import QUANTITIES, Beyond, Quantity
 from trials.store.records.changed_setting import parse_changed_setting
-from trials.store.records.records import Records, rows_of
+from trials.store.records.records import PLACE, Records, rows_of
 from trials.store.records.second_marks import REPEAT, second_marks
+from trials.trial import Level
 
 TIMES = 5.0
 """A reading more than this many times its neighbours' median, or less than one part in as many, is suspected."""
@@ -35,8 +35,7 @@ ENOUGH = {Where.COUPON: 2, Where.LIKE_COUPONS: 3, Where.TRIAL: 5}
 class Slip:
     """One suspected slip; value and neighbours_median in the unit of the field; where: which readings are those.
 
-    seen_as: the mark it had at the bench, if another; again: repeats are among the readings of
-    its own coupon that it was compared with.
+    seen_as: the mark it had at the bench, if another.
     """
 
     coupon: str
@@ -47,7 +46,6 @@ class Slip:
     where: Where
     repeat: int = 0
     seen_as: str = ""
-    again: bool = False
 
     @property
     def finding(self) -> Finding:
@@ -58,7 +56,7 @@ class Slip:
         repeat = 0 if self.seen_as else self.repeat
         facts: dict[str, Fact] = {"reading": self.reading, "repeat": repeat, "field": self.field}
         facts |= {"value": Amount(self.value, unit), "median": Amount(self.neighbours_median, unit)}
-        return Finding(RecordKind.SLIP, about, {**facts, "where": self.where.value, "again": self.again})
+        return Finding(RecordKind.SLIP, about, {**facts, "where": self.where.value})
 
 
 def slips(long: pd.DataFrame, records: Records) -> list[Slip]:
@@ -70,11 +68,11 @@ def slips(long: pd.DataFrame, records: Records) -> list[Slip]:
     surprising are looked at: no grades, no dross heights; a zero only where the model works on a log scale.
     """
     fields = [field for field in long["field"].unique() if _judged(field, records)]
-    judged = long[long["value"].notna() & long["field"].isin(fields)].copy()
+    looked_at = [name for name in (*PLACE, "value", "beyond") if name in long]
+    judged = long.loc[long["value"].notna() & long["field"].isin(fields), looked_at]
     if "beyond" in judged:  # a bound of the instrument was typed on purpose
         judged = judged[~judged["beyond"].isin([Beyond.ABOVE.value, Beyond.BELOW.value])]
-    judged["cell"] = judged["coupon"].map(_cells(records))
-    judged["position"] = np.arange(len(judged))
+    judged = judged.assign(cell=judged["coupon"].map(_cells(records)), position=np.arange(len(judged)))
     found: list[tuple[int, Slip]] = []
     for field, rows in judged.groupby("field", sort=False):
         found += _field_slips(str(field), rows, records)
@@ -106,15 +104,21 @@ def _quantity(field: str, records: Records) -> Quantity | None:
 
 def _cells(records: Records) -> dict[str, str]:
     """Coupon -> nozzle and settings as cut, as one label."""
-    columns = list(records.factor_columns.values())
-    changed = dict(zip(records.cuts["coupon"], records.cuts["changed_setting"], strict=True))
-    cells = {}
-    for row in records.coupons.to_dict("records"):
-        as_cut = {column: row.get(column) for column in columns}
-        if changed.get(row["coupon"]):
-            as_cut |= parse_changed_setting(changed[row["coupon"]], records.trial)
-        cells[row["coupon"]] = repr((row.get("nozzle"), sorted(as_cut.items())))
+    columns, coupons = list(records.factor_columns.values()), records.coupons
+    planned = list(zip(*(coupons[name].tolist() for name in ("nozzle", *columns)), strict=True))
+    labels = {cell: _label(cell[0], dict(zip(columns, cell[1:], strict=True))) for cell in set(planned)}
+    cells = dict(zip(coupons["coupon"], map(labels.__getitem__, planned), strict=True))
+    settings = dict(zip(coupons["coupon"], planned, strict=True))
+    changed = records.cuts[records.cuts["changed_setting"].astype(bool)]
+    for coupon, text in zip(changed["coupon"], changed["changed_setting"], strict=True):
+        nozzle, *as_planned = settings[coupon]
+        as_cut = dict(zip(columns, as_planned, strict=True)) | parse_changed_setting(text, records.trial)
+        cells[coupon] = _label(nozzle, as_cut)
     return cells
+
+
+def _label(nozzle: str, settings: Mapping[str, Level]) -> str:
+    return repr((nozzle, sorted(settings.items())))
 
 
 def _field_slips(field: str, rows: pd.DataFrame, records: Records) -> list[tuple[int, Slip]]:
@@ -132,9 +136,9 @@ def _field_slips(field: str, rows: pd.DataFrame, records: Records) -> list[tuple
         rest = rest[(counts <= ENOUGH[where]) & ~rest["position"].isin(suspected)]
     suspected |= _pairs(rows, suspected, step, zero_counts)
     suspected = _whole_coupons(rows, step) | suspected
-    chosen = rows_of(rows[rows["position"].isin(suspected)])
-    again = Counter(rows.loc[rows["repeat"] > 0, "coupon"])
-    return [(row["position"], _slip(row, field, *suspected[row["position"]], again)) for row in chosen]
+    chosen = rows[rows["position"].isin(suspected)]
+    repeated = set(rows.loc[rows["repeat"] > 0, "coupon"])
+    return [(row["position"], _slip(row, field, *suspected[row["position"]], repeated)) for row in rows_of(chosen)]
 
 
 def _spread(values: pd.Series, label: np.ndarray) -> np.ndarray:
@@ -203,7 +207,8 @@ def _whole_coupons(rows: pd.DataFrame, step: float) -> dict[int, tuple[float, Wh
     return {int(p): found[str(c)] for p, c in zip(chosen["position"], chosen["coupon"], strict=True)}
 
 
-def _slip(row: Mapping[str, Any], field: str, median: float, where: Where, again: Mapping[str, int]) -> Slip:
-    coupon, repeat = row["coupon"], int(row["repeat"])
-    own = where is Where.COUPON and again.get(coupon, 0) > (repeat > 0)
-    return Slip(coupon, int(row["reading"]), field, float(row["value"]), median, where, repeat, again=own)
+def _slip(row: Mapping[str, Any], field: str, median: float, where: Where, repeated: Collection[str]) -> Slip:
+    """One slip; repeated: coupons with repeats, which a reading of the first time is compared with too."""
+    if where is Where.COUPON and row["repeat"] == 0 and row["coupon"] in repeated:
+        where = Where.COUPON_AND_REPEATS
+    return Slip(row["coupon"], int(row["reading"]), field, float(row["value"]), median, where, int(row["repeat"]))

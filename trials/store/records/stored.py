@@ -11,7 +11,7 @@ import hashlib
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import islice, repeat
+from itertools import chain, islice, repeat
 from math import isfinite
 from operator import itemgetter
 from types import NoneType
@@ -105,28 +105,27 @@ def canonical(value: Any) -> bytes:
     return _text(value).encode("utf-8", "surrogatepass")
 
 
-def _text(value: Any) -> str:
-    return json.dumps(value, ensure_ascii=False, separators=(",", ":"), default=_odd)
-
-
 def _odd(value: Any) -> str:
     return f"sha256:{hashlib.sha256(value).hexdigest()}" if isinstance(value, bytes) else repr(value)
 
 
+_text = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), default=_odd).encode
+
+
 def _rows_text(columns: Sequence[Column]) -> bytes:
-    """Rows as JSON, with commas between them; what is the same all through is written into the pattern of a row."""
+    """Rows as JSON, with commas between them; what is the same all through is joined to what stands around it."""
     if not columns:
         raise ValueError("no columns")
-    pattern, texts = list[str](), list[Iterable[str]]()
+    parts, before = list[Iterable[str]](), ",["
     for column in columns:
         if isinstance(column, Same):
-            pattern.append(_text(column.cell).replace("%", "%%"))
+            before += f"{_text(column.cell)},"
             continue
-        pattern.append("%s")
-        texts.append(_texts(column))
-    row = f"[{','.join(pattern)}]"
-    rows = map(row.__mod__, zip(*texts, strict=True)) if texts else [row % ()] * len(columns[0])
-    return ",".join(rows).encode("utf-8", "surrogatepass")
+        parts += [repeat(before, len(column)), _texts(column)]
+        before = ","
+    parts.append(repeat(f"{before.removesuffix(',')}]", len(columns[0])))
+    rows = "".join(chain.from_iterable(zip(*parts, strict=True)))
+    return rows.removeprefix(",").encode("utf-8", "surrogatepass")
 
 
 def _texts(column: Column) -> Iterable[str]:
@@ -134,14 +133,17 @@ def _texts(column: Column) -> Iterable[str]:
     found = set(map(type, column))
     if found == {int}:
         return map(int.__repr__, column)
-    if found <= {str, NoneType} or (found <= {float, NoneType} and _tell_themselves(column)):
-        return map({cell: _text(cell) for cell in set(column)}.__getitem__, column)
+    different = set(column) if found <= {str, float, NoneType} else set()
+    if found <= {str, NoneType}:
+        return map({cell: _text(cell) for cell in different}.__getitem__, column)
+    if found <= {float, NoneType} and all(cell is None or _tells_itself(cell) for cell in different):
+        return map({cell: "null" if cell is None else repr(cell) for cell in different}.__getitem__, column)
     return map(_text, column)
 
 
-def _tell_themselves(column: Column) -> bool:
-    """Whether numbers are finite and none is zero, which may be below zero too."""
-    return all(cell is None or (cell != 0 and isfinite(cell)) for cell in set(column))
+def _tells_itself(number: float) -> bool:
+    """Whether a number is finite and not zero, which may be below zero too."""
+    return number != 0 and isfinite(number)
 
 
 def read(connection: Connection, source: Table, counter: str, after: int | None = None) -> Stored:

@@ -190,9 +190,13 @@ def _columns(trial: Trial, asked: list[Quantity], varies: bool) -> list[Column]:
     columns += [Column("inspector", 11), Column("instrument", 12)]
     if CUTOFF_FIELD in fields:
         columns.append(
-            Column("cutoff_mm", 11, rule=between(0.08, 8, "cutoff_mm", text("Cut-off, one for the whole trial.")))
+            Column(
+                "cutoff_mm",
+                11,
+                rule=between(0.08, 8, header_words("cutoff_mm"), text("Cut-off, one for the whole trial.")),
+            )
         )
-        columns.append(Column("depth_mm", 11, rule=between(0, 1000, "depth_mm", _depth_words(trial))))
+        columns.append(Column("depth_mm", 11, rule=between(0, 1000, header_words("depth_mm"), _depth_words(trial))))
     date = {
         "validate": "date",
         "criteria": ">",
@@ -228,14 +232,15 @@ def typed_column(quantity: Quantity) -> str:
 
 def _value_column(quantity: Quantity) -> Column:
     title = typed_column(quantity)
-    width = max(11.0, len(title) + 2.0)
+    head = header_words(title)
+    width = max(11.0, len(head) + 2.0)
     if quantity.scale == "grade" and quantity.high < 10:
         words = "; ".join(f"{step.grade} {dross_name(step.grade)}" for step in SCALE)
         grades = range(int(quantity.low), int(quantity.high) + 1)
         return Column(
             title,
             width,
-            rule=choice(list(grades), title, text("Worst place of the lower edge. {grades}.", grades=words), False),
+            rule=choice(list(grades), head, text("Worst place of the lower edge. {grades}.", grades=words), False),
         )
     scale = scale_in_use(quantity.unit)
     digits = max(0, -int(np.floor(np.log10(scale * quantity.resolution))))
@@ -247,9 +252,7 @@ def _value_column(quantity: Quantity) -> Column:
         high=plain(high, quantity.unit),
     )
     number_format = f"0.{'0' * digits}" if digits else "0"
-    rule = between(scale * quantity.low, scale * high, title, message) | {
-        "error_type": "warning"
-    }  # `>100` may be typed
+    rule = between(scale * quantity.low, scale * high, head, message) | {"error_type": "warning"}  # `>100` may be typed
     return Column(title, width, number_format=number_format, rule=rule)
 
 
@@ -272,7 +275,7 @@ def _rows(listed: _List, thickness: dict[str, float], headers: list[str]) -> lis
             if CUTOFF_FIELD in headers:
                 cells["cutoff_mm"] = trial.bench.cutoff_mm
             number = len(rows) + 2
-            where = f"${place[f'{THICKNESS} (plan)']}{number}" if thickness else "'how to'!$B$2"
+            where = f"${place[f'{THICKNESS} (plan)']}{number}" if thickness else f"{_limits_sheet()}!$B$2"
             for field, header, limits in graded:
                 value = f"{place[typed[field]]}{number}"
                 cells[header] = Cell(_range_formula(value, where, limits, field))
@@ -294,19 +297,25 @@ def _range_formula(cell: str, thickness: str, limits: str, field: str) -> str:
     ranges = standards.squareness_ranges() if field == "u_mm" else standards.roughness_ranges()
     slope = chr(ord(limits) + 1)
     worse = text("worse than {n}", n=ranges[-1].range)
-    inner = f'"{worse}"'
+    inner, sheet = f'"{worse}"', _limits_sheet()
     for place in reversed(range(len(ranges))):
         row = LIMIT_ROW + place
-        limit = f"ROUND('how to'!${limits}${row}+'how to'!${slope}${row}*{thickness},9)"
+        limit = f"ROUND({sheet}!${limits}${row}+{sheet}!${slope}${row}*{thickness},9)"
         inner = f"IF(ROUND({kept},9)<={limit},{ranges[place].range},{inner})"
     return f'=IF(ISNUMBER({cell}),{inner},"")'
+
+
+def _limits_sheet() -> str:
+    """The sheet `how to` as a formula names it."""
+    quoted = word("how to").replace("'", "''")
+    return f"'{quoted}'"
 
 
 def _how_to(book: Book, listed: _List, varies: bool) -> None:
     """Limits on top, where the formulas look, then the routine and the dross scale."""
     trial = listed.records.trial
     graded = _graded(trial, listed.fields, varies)
-    sheet = book.workbook.add_worksheet("how to")
+    sheet = book.workbook.add_worksheet(word("how to"))
     sheet.set_column(0, 0, 24)
     sheet.set_column(1, 6, 17)
     bold, plain = book.style(bold=True), book.style()

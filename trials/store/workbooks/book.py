@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import Any
 
 from trials.store.records.records import Records
+from trials.words import columns as column_words
 from trials.words.language import text, word
 
 GREY = "#E4E4E4"
@@ -68,7 +70,7 @@ class Book:
 
         A cell is its value, or a `Cell` where one cell departs from its column (locked, or a formula).
         """
-        sheet = self.workbook.add_worksheet(name)
+        sheet = self.workbook.add_worksheet(word(name))
         head = self.style(bold=True, bg_color=HEAD, border=1, border_color=BORDER, text_wrap=True, align="center")
         for place, column in enumerate(columns):
             sheet.set_column(place, place, column.width)
@@ -94,7 +96,7 @@ class Book:
 
     def text_sheet(self, name: str, lines: Sequence[tuple[str, str]], widths: tuple[float, float] = (30, 92)) -> Any:
         """A sheet of two columns of text; a line with an empty second part is a heading."""
-        sheet = self.workbook.add_worksheet(name)
+        sheet = self.workbook.add_worksheet(word(name))
         sheet.set_column(0, 0, widths[0])
         sheet.set_column(1, 1, widths[1])
         for number, (left, right) in enumerate(lines):
@@ -122,10 +124,13 @@ class Book:
         if not typed:
             style["bg_color"] = GREY
         cell_format = self.style(**style)
+        moment = _moment(value)
         if value is None or value == "":
             sheet.write_blank(number, place, None, cell_format)
         elif isinstance(value, str) and value.startswith("=") and isinstance(cell, Cell):
             sheet.write_formula(number, place, value, cell_format, "")
+        elif moment is not None:
+            sheet.write_datetime(number, place, moment, cell_format)
         elif isinstance(value, str):
             sheet.write_string(number, place, value, cell_format)
         else:
@@ -137,7 +142,7 @@ class Book:
         sheet.set_paper(1 if self._paper == "Letter" else 9)
         sheet.set_margins(left=0.4, right=0.4, top=0.5, bottom=0.6)
         sheet.fit_to_pages(1, 0)
-        sheet.set_footer(f"&L{name}&C{self._trial}&R{text('Page &P of &N')}")
+        sheet.set_footer(f"&L{word(name)}&C{self._trial}&R{text('Page &P of &N')}")
 
 
 @dataclass(frozen=True)
@@ -148,10 +153,20 @@ class Cell:
     typed: bool = False
 
 
+def _moment(value: Any) -> datetime | None:
+    """A date with a time of day, which a spreadsheet reckons with; None for anything else, such as a time alone."""
+    if not isinstance(value, str) or not _MOMENT.fullmatch(value):
+        return None
+    return datetime.fromisoformat(value)
+
+
+_MOMENT = re.compile(r"\d{4}-\d\d-\d\d \d\d:\d\d")
+
+
 def header_words(header: str) -> str:
     """A header as printed: in the words of the language where it has some, else as it is read back."""
-    name, mark, rest = header.partition(" (plan)")
-    return f"{word(name)}{mark}{rest}"
+    name, mark, _ = header.partition(" (plan)")
+    return f"{column_words.printed(name)} {word('(plan)')}" if mark else column_words.printed(name)
 
 
 def created_at(records: Records, created: datetime | None) -> datetime:

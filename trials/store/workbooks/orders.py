@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from trials.responses import Quantity
-from trials.store.records.records import OUTCOMES, Records
+from trials.store.records.records import Records
+from trials.store.records.rules import OUTCOMES
 from trials.store.records.second_marks import second_marks
 from trials.trial import Method
 

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
 from trials import standards
 from trials.plan.cautions import nozzle_cautions
-from trials.store.records.records import OUTCOMES, Records, rows_of
-from trials.store.workbooks.book import Book, Column, between, choice, created_at
-from trials.trial import Trial
+from trials.store.records.changed_setting import parse_changed_setting
+from trials.store.records.records import YES_NO_COLUMNS, Records, rows_of
+from trials.store.records.rules import OUTCOMES
+from trials.store.workbooks.book import Book, Column, between, choice, created_at, header_words
+from trials.trial import Level, Trial
 from trials.units import column
 from trials.words import columns
 from trials.words.findings import say
 from trials.words.language import text, word
-from trials.words.numbers import plain
+from trials.words.numbers import plain, point
 from trials.words.plan import described, limit_words
 from trials.words.system import setting_in_use, unit_in_use
 
@@ -108,8 +111,15 @@ def _example(trial: Trial) -> str:
     parts = []
     for name, factor in list(trial.factors.items())[:2]:
         value = _planned_level(factor.levels[-1], trial, name)
-        parts.append(f"{_planned_column(name, trial)}={value if factor.is_text else format(value, 'g')}")
+        level = value if factor.is_text else point(format(value, "g"))
+        parts.append(f"{columns.printed(_planned_column(name, trial))}={level}")
     return "; ".join(parts) or text("no setting is varied in this trial")
+
+
+def _changed(settings: Mapping[str, Level]) -> str:
+    """Changed settings as a person writes them, with every digit that is kept."""
+    said = {name: level if isinstance(level, str) else point(str(level)) for name, level in settings.items()}
+    return "; ".join(f"{columns.printed(name)}={level}" for name, level in said.items())
 
 
 def _held(name: str, value: Any) -> tuple[str, str]:
@@ -121,7 +131,7 @@ def _cuts(records: Records) -> tuple[list[Column], list[list[Any]]]:
     planned = [_planned_column(name, records.trial) for name in records.trial.factors]
     place = text("Place in the order of cutting: 1, 2, 3, ... each once.")
     columns = [
-        Column("cut_order", 9, rule=between(1, 100000, "cut_order", place, whole=True)),
+        Column("cut_order", 9, rule=between(1, 100000, header_words("cut_order"), place, whole=True)),
         Column("coupon", 9, typed=False),
         *(Column(f"{name} (plan)", _width(name), typed=False) for name in ("nozzle", "specimen", *planned)),
         Column("mount", 9),
@@ -146,7 +156,9 @@ def _cuts(records: Records) -> tuple[list[Column], list[list[Any]]]:
                 *(_planned_level(plan[column], records.trial, name) for name, column in records.factor_columns.items()),
                 *(cut.get(name) or plan[name] for name in ("mount", "sheet")),
                 text(cut["outcome"]) if cut.get("outcome") else "",
-                *(cut.get(name, "") for name in ("cut_at", "changed_setting", "note")),
+                cut.get("cut_at", ""),
+                _changed(parse_changed_setting(cut.get("changed_setting", ""), records.trial)),
+                cut.get("note", ""),
             ]
         )
     return columns, rows
@@ -179,12 +191,19 @@ def _mounts(records: Records) -> tuple[list[Column], list[list[Any]]]:
         yes_no("centring_checked", text("Was the beam centred in the nozzle?")),
         yes_no("height_calibrated", text("Was the height control calibrated after fitting?")),
         Column(
-            "pierces_before", 15, rule=between(0, 1e6, "pierces_before", text("Pierces of this specimen so far."), True)
+            "pierces_before",
+            15,
+            rule=between(0, 1e6, header_words("pierces_before"), text("Pierces of this specimen so far."), True),
         ),
         yes_no("window_changed", text("Was the protective window changed during this mount?")),
     ]
     names = [column.header for column in columns]
-    return columns, [[row[name] for name in names] for row in rows_of(records.mounts)]
+    return columns, [[_in_words(name, row[name]) for name in names] for row in rows_of(records.mounts)]
+
+
+def _in_words(name: str, value: Any) -> Any:
+    """Yes and no in the words that their cells accept."""
+    return text(value) if value and name in YES_NO_COLUMNS else value
 
 
 def _sheets(records: Records) -> tuple[list[Column], list[list[Any]]]:
