@@ -11,10 +11,12 @@ from enum import StrEnum
 
 
 class Weight(StrEnum):
-    """How much a finding weighs: it could change the answer, deserves a look, or nothing stands out."""
+    """How much a finding weighs: it could change the answer, deserves a look, points somewhere without being sure, or
+    nothing stands out."""
 
     COULD_CHANGE = "could change the answer"
     LOOK_AT = "look at"
+    NOT_SURE = "not sure"
     NOTHING_FOUND = "nothing found"
     PLAIN = "for information"
 

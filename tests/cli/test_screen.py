@@ -55,6 +55,6 @@ def test_a_correction_is_shown_before_it_is_written(trials, at):
     words = ("--reading", int(first["reading"]), "--who", "AB", "--why", "read again")
     done = trials("correct", folder, first["coupon"], first["field"], "--withdraw", *words)
     assert done.code == 0
-    assert f"{first['field']}: {first['value']:g} -> withdrawn" in done.out
+    assert first["field"] == "rz5_um" and f"Rz5: {first['value']:g} µm -> withdrawn" in done.out
     refused = trials("correct", folder, first["coupon"], first["field"], *words)
     assert (refused.code, "--withdraw" in refused.err) == (2, True)

@@ -43,7 +43,7 @@ def test_two_coupons_per_mount_get_an_answer(make_table, seed):
     not_made = {c.facts["check"]: c for c in result.checks if c.kind == StudyKind.CHECK_NOT_MADE}
     # two coupons of a mount lie equally far on both sides of its level
     assert "never differ" in not_made[StudyKind.SPREAD_BETWEEN_COUPONS].facts["problem"]
-    assert not_made[StudyKind.SPREAD_BETWEEN_COUPONS].weight == Weight.NOTHING_FOUND
+    assert not_made[StudyKind.SPREAD_BETWEEN_COUPONS].weight == Weight.PLAIN
 
 
 def test_a_change_is_read_in_per_cent_or_in_the_unit(trial, make_table):
@@ -195,6 +195,10 @@ def test_a_leaning_mount_shows_its_size_and_its_sides(trial, make_table):
     assert (mount, owner, high, low) == ("M120", "double", "right", "left")
     # 9 coupons with two readings a side: standard error 0.02 / 3, taken four times
     assert log_of(change) == pytest.approx(0.1, abs=0.03)
+    own = {side: log_of(left) for mount, _, side, left in checking.sides_looked_at(found) if mount == "M120"}
+    # the picture shows the difference that is said, around the mean of the sides
+    assert own["right"] - own["left"] == pytest.approx(log_of(change)) and sum(own.values()) == pytest.approx(0.0)
+    assert len(checking.sides_looked_at(found)) == 2 * found.facts["mounts"]
     straight = checking.centring(*ready_of(trial, table))
     assert straight.weight == Weight.NOTHING_FOUND and checking.off_centre(straight) == ()
     assert checking.centring(*ready_of(trial, table.drop(columns="side"))) is None
@@ -268,3 +272,31 @@ def test_a_scale_fits_within_half_a_step_of_the_powers_that_fit(
     monkeypatch.setattr(checking.checks, "box_cox", lambda *args: found)
     said = checking.scale(*ready_of(trial, make_table(), name))
     assert said.weight == (Weight.NOTHING_FOUND if inside else Weight.LOOK_AT)
+
+
+@pytest.mark.parametrize("weight", [Weight.NOTHING_FOUND, Weight.NOT_SURE, Weight.LOOK_AT])
+def test_what_leaves_out_no_change_without_an_alert_is_not_sure(trial, make_table, weight):
+    """Drifts of one direction, from none to one that rings: their interval and p decide where they stand."""
+    plain = make_table()
+    for slope in np.linspace(0.0, 0.004, 41):
+        drifting = plain.assign(value=plain["value"] * np.exp(slope * plain["cut_order"]))
+        found = checking.drift(*ready_of(trial, drifting))
+        zero = found.facts["low"].value <= 0 <= found.facts["high"].value
+        likely = Weight.NOTHING_FOUND if zero else Weight.NOT_SURE
+        assert found.weight == (Weight.LOOK_AT if found.facts["p"] < checking.ALERT else likely)
+        if found.weight == weight:
+            return
+    pytest.fail(f"no drift was {weight}")
+
+
+def test_no_ratio_of_spreads_for_a_type_without_spread(trial, make_table):
+    table = make_table()
+    assert checking.spread_between(*ready_of(trial, table)).kind == StudyKind.SPREAD_BETWEEN_COUPONS
+    still = table.assign(value=table["value"].where(table["nozzle"] != "double", 30.0))
+    for check in (checking.spread_between, checking.spread_within):
+        found = check(*ready_of(trial, still))
+        assert (found.kind, found.facts["same"]) == (StudyKind.SPREAD_NOT_COMPARED, ("double",))
+    flat = table.assign(value=table.groupby("coupon")["value"].transform("mean").where(table["nozzle"] == "double", 0))
+    flat["value"] = flat["value"].where(table["nozzle"] == "double", table["value"])
+    assert checking.spread_within(*ready_of(trial, flat)).facts["same"] == ("double",)
+    assert checking.spread_between(*ready_of(trial, flat)).kind == StudyKind.SPREAD_BETWEEN_COUPONS

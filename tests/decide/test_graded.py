@@ -133,3 +133,17 @@ def test_grades_that_stand_apart_are_bounded_on_the_near_side(trial, make_table,
     assert apart["lower"] is lower
     # odds of a worse grade: at most so many where they are zero, at least so many where they are infinite
     assert apart["bound"] is not None and (apart["bound"] < 1.0 if lower else apart["bound"] > 1.0)
+
+
+@pytest.mark.parametrize(
+    ("double", "kind", "at_end"),
+    [
+        ([1, 2, 3, 2, 1, 2, 3], K.SPREAD_BETWEEN_COUPONS, None),
+        ([4, 4, 3, 4, 4], K.SPREAD_NOT_COMPARED, ("double",)),
+        ([0, 0, 1, 0, 0], K.SPREAD_NOT_COMPARED, ("double",)),
+    ],
+)
+def test_no_ratio_of_spreads_for_grades_at_the_end_of_the_scale(trial, make_table, double, kind, at_end):
+    result = study(trial, grades(make_table, [1, 2, 3, 2, 2, 1, 3, 2], double))
+    (found,) = [c for c in result.checks if c.kind in (K.SPREAD_BETWEEN_COUPONS, K.SPREAD_NOT_COMPARED)]
+    assert (found.kind, found.facts.get("at_end")) == (kind, at_end)

@@ -433,7 +433,7 @@ def test_lost_coupons_stand_at_the_worst_value_once_for_each_reading():
 
 def test_what_a_repetition_moved_is_set_beside_what_was():
     def one(nozzle, value, answer, kind="ratio"):
-        return Made(nozzle=nozzle, value=value, answer=answer, kind=kind)
+        return Made(nozzle=nozzle, value=value, answer=answer, kind=kind, low=value - 0.1, high=value + 0.3)
 
     before = [one("a", 0.8, Answer.BETTER), one("b", 1.1, Answer.SAME)]
     same = repeated._beside(
@@ -446,7 +446,8 @@ def test_what_a_repetition_moved_is_set_beside_what_was():
         4,
     )
     assert same.facts["sizes"][0] == (
-        "a", Amount(pytest.approx(-20.0), "%"), Amount(pytest.approx(-25.0), "%"), Answer.BETTER, Answer.BETTER
+        "a", Amount(pytest.approx(-20.0), "%"), Amount(pytest.approx(-25.0), "%"), Answer.BETTER, Answer.BETTER,
+        pytest.approx(0.2),
     )  # fmt: skip
     moved = repeated._beside(
         StudyKind.WITHOUT_THE_FAR, 4, before, (one("a", 0.75, Answer.SAME), one("b", 1.0, Answer.SAME)), "um"

@@ -310,7 +310,7 @@ def test_zeros_can_unsettle_a_word(trial, make_table):
     (comparison,) = result.comparisons
     # half a step makes the double nozzle better, a quarter more so, two steps leave it open
     assert not found(result)[StudyKind.ZEROS_AT_A_QUARTER].facts["words_change"]
-    ((_, _, _, was, now),) = found(result)[StudyKind.ZEROS_AT_DOUBLE].facts["sizes"]
+    ((_, _, _, was, now, _),) = found(result)[StudyKind.ZEROS_AT_DOUBLE].facts["sizes"]
     assert (was, now) == (Answer.BETTER, Answer.NOT_SETTLED)
     assert (comparison.answer, comparison.answer_adds) == (Answer.NOT_SETTLED, Added.ZEROS_DECIDE)
 
@@ -330,7 +330,7 @@ def test_readings_beyond_the_range_can_unsettle_a_word(trial, make_table):
     open_ended = table.assign(beyond=np.where(middle & (table["nozzle"] == "double"), "above", ""))
     sure, result = study(trial, table), study(trial, open_ended)
     assert sure.comparisons[0].answer == Answer.BETTER and StudyKind.ABOVE_AT_DOUBLE not in found(sure)
-    ((_, _, _, was, now),) = found(result)[StudyKind.ABOVE_AT_DOUBLE].facts["sizes"]
+    ((_, _, _, was, now, _),) = found(result)[StudyKind.ABOVE_AT_DOUBLE].facts["sizes"]
     assert was == Answer.BETTER and now != Answer.BETTER
     (comparison,) = result.comparisons
     assert (comparison.answer, comparison.answer_adds) == (Answer.NOT_SETTLED, Added.RANGE_DECIDES)

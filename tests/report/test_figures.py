@@ -15,11 +15,11 @@ from trials.findings import Amount, Finding, Weight
 from trials.plan.sheet_map import CouponPlace, SheetMap
 from trials.report import blocks, figures
 from trials.report.figures import checks, edges
-from trials.report.figures.checks import leftovers, side_means
+from trials.report.figures.checks import leftovers
 from trials.report.figures.lives import kaplan_meier
 from trials.report.figures.look import drawn, jitter
-from trials.report.figures.planning import map_parts
-from trials.report.response_pages import flagged_mounts
+from trials.report.figures.planning import map_parts, part_title
+from trials.report.response_pages import by_side, flagged_mounts
 from trials.store.language import language_named
 from trials.words.captions import ranges_caption
 from trials.words.language import speaking
@@ -136,28 +136,12 @@ def test_leftovers_are_deviations_from_the_cell(study):
     assert leftovers(study.results[0], table, ["s"]) == pytest.approx([-0.1, 0.1, 0.0], abs=1e-12)
 
 
-def sides_table(shift: float) -> pd.DataFrame:
-    """Two mounts of one type, four coupons each, one side of a coupon measured; left of M2 is off by `shift`."""
-    rows = []
-    for mount in ("M1", "M2"):
-        for k, side in enumerate(("left", "right", "left", "right")):
-            off = shift if (mount, side) == ("M2", "left") else 0.0
-            rows.append({"coupon": f"{mount}{k}", "mount": mount, "nozzle": "x", "side": side, "value": 1.0 + off})
-    return pd.DataFrame(rows)
-
-
-def test_side_means_are_what_is_left_on_each_side_of_a_mount(study):
-    found = side_means(study.results[0], sides_table(0.4)).set_index(["mount", "side"])["left"]
-    # as measured: mean of all eight is 1.1, so left of M2 is at 1.4 - 1.1; tolerance: rounding of the mean
-    assert found["M2", "left"] == pytest.approx(0.3, abs=1e-12)
-    assert found["M2", "right"] == found["M1", "left"] == pytest.approx(-0.1, abs=1e-12)
-
-
-def test_side_means_leave_out_coupons_flagged_as_far(study):
-    table = sides_table(0.0)
-    table.loc[table["coupon"] == "M20", "value"] = 10.0
-    # without the far coupon all values are 1, so nothing is left
-    assert side_means(study.results[0], table, far={"M20"})["left"].abs().max() == pytest.approx(0.0, abs=1e-12)
+SIDES = (
+    ("M1", "x", "left", Amount(-0.001, "mm")),
+    ("M1", "x", "right", Amount(0.001, "mm")),
+    ("M2", "x", "left", Amount(0.065, "mm")),
+    ("M2", "x", "right", Amount(-0.065, "mm")),
+)
 
 
 def test_flagged_mounts_are_those_the_centring_check_names(study):
@@ -169,9 +153,23 @@ def test_flagged_mounts_are_those_the_centring_check_names(study):
 
 
 def test_a_flagged_mount_looks_different(study):
-    table = sides_table(0.4)
-    plain = figures.sides_figure(study.results[0], table)
-    assert figures.sides_figure(study.results[0], table, flagged=["M2"]) != plain
+    plain = figures.sides_figure(study.results[0], SIDES)
+    assert figures.sides_figure(study.results[0], SIDES, flagged=["M2"]) != plain
+
+
+def test_the_picture_of_sides_holds_what_the_check_compared(study, trial, monkeypatch):
+    """The fault that the check names is in the picture at the size that it names, and the axis reaches it."""
+    axes = []
+    monkeypatch.setattr(checks, "svg", lambda figure: axes.extend(figure.axes) or "<svg/>")
+    facts = {"mounts": 2, "shifts": (("M2", "x", "left", "right", Amount(0.13, "mm")),), "sides": SIDES}
+    check = Finding(StudyKind.CENTRING, facts=facts, weight=Weight.LOOK_AT)
+    found = by_side(dataclasses.replace(study.results[0], checks=(check,)), trial, pd.DataFrame())
+    assert [block["kind"] for block in found] == ["head", "figure"]
+    lines = [line.get_xdata() for line in axes[0].lines[1:]]
+    assert [max(line) - min(line) for line in lines] == pytest.approx([0.002, 0.13])
+    assert axes[0].get_xlim()[0] < -0.065 and axes[0].get_xlim()[1] > 0.065
+    bare = Finding(StudyKind.CENTRING, facts={"mounts": 0, "shifts": ()})
+    assert by_side(dataclasses.replace(study.results[0], checks=(bare,)), trial, pd.DataFrame()) == []
 
 
 def place_of(corners) -> SheetMap:
@@ -196,6 +194,32 @@ def test_a_long_narrow_use_of_a_sheet_is_drawn_in_parts(corners, along, count):
     parts, found = map_parts(place_of(corners))
     assert (found, len(parts)) == (along, count)
     assert sorted(c.coupon for part in parts for c in part) == sorted(f"C{k}" for k in range(len(corners)))
+
+
+def test_parts_of_a_sheet_say_where_they_lie():
+    box = (15.0 - 12.0, 467.0 - 12.0, 380.0 + 12.0, 950.4 + 12.0)  # with the room that is drawn round coupons
+    assert part_title(0, box, "y", 2).startswith("part 1 of 2: 467 to 950 mm from the near edge")
+    assert part_title(1, box, "y", 2).endswith("goes on beyond part 1, not beside it")
+    assert part_title(1, box, "x", 2) == (
+        "part 2 of 2: 15 to 380 mm from the left edge\ngoes on to the right of part 1, not below it"
+    )
+
+
+def test_many_types_stand_in_rows_and_orders_of_cutting_are_whole(study, extras, monkeypatch):
+    seen = []
+    monkeypatch.setattr(edges, "svg", lambda figure: seen.append(figure) or "<svg/>")
+    monkeypatch.setattr(checks, "svg", lambda figure: seen.append(figure) or "<svg/>")
+    types = [f"a nozzle with a name of forty letters {k:02d}" for k in range(8)]
+    table = pd.DataFrame({"nozzle": types, "coupon": types, "s": [1.0] * 8, "value": np.arange(8.0)})
+    table["cut_order"] = np.arange(1, 9)
+    figures.by_factor_figure(study.results[0], table, [edges.Setting("s", "s", (1.0, 2.0))], types)
+    grid = seen[0].axes
+    assert len(grid) == 8 and len({round(axes.get_position().y0, 3) for axes in grid}) == 2
+    assert all(axes.get_title().count("\n") < 4 for axes in grid)
+    figures.drift_figure(study.results[0], table, ["x", "y", "z"])
+    axes = seen[1].axes[0]
+    axes.set_xlim(0, 9)
+    assert all(tick == round(tick) for tick in axes.get_xticks())
 
 
 def test_kaplan_meier_by_hand():
@@ -239,7 +263,6 @@ def test_numbers_as_people_read_them(value, text):
 def test_numbers_that_stand_together_share_decimals():
     assert blocks.alike(-0.04, -0.08, 0.003) == ["−0.0400", "−0.0800", "0.0030"]
     assert blocks.alike(-0.01, -1.3, 1.3, digits=2) == ["0.0", "−1.3", "1.3"]  # no zero below zero
-    assert blocks.chance(0.0002) == "below\u00a00.001" and blocks.chance(None) == "–"
 
 
 @pytest.mark.usefixtures("blank_pictures")
@@ -247,23 +270,12 @@ def test_pictures_that_nobody_looks_at_are_not_drawn():
     assert scan() == BLANK
 
 
-def test_sides_and_flags_stand_in_the_words_of_the_language(study, monkeypatch):
+def test_sides_stand_in_the_words_of_the_language(study, monkeypatch):
     seen: list[str] = []
     monkeypatch.setattr(checks, "drawn", lambda words, limit=40: seen.append(str(words)) or str(words))
     with speaking(language_named("de")):
-        labels = checks._mount_labels(sides_table(0.4), ["M1", "M2"], ["M2"])
-        checks.sides_figure(study.results[0], sides_table(0.4), flagged=["M2"])
-    assert labels == ["M1, x", "auffällig: M2, x"]
+        checks.sides_figure(study.results[0], SIDES, flagged=["M2"])
     assert {"links", "rechts"} <= set(seen) and not {"left", "right"} & set(seen)
-
-
-def test_many_mounts_stand_in_two_columns_where_a_picture_must_be_low(study):
-    parts = [sides_table(0.4).replace({"mount": {"M1": f"M{k}1", "M2": f"M{k}2"}}) for k in range(7)]
-    table = pd.concat([part.assign(coupon=part["coupon"] + str(k)) for k, part in enumerate(parts)])
-    high, low = (ET.fromstring(checks.sides_figure(study.results[0], table, low=low)).attrib for low in (False, True))
-    assert low["width"] == high["width"]
-    # 14 mounts: half of their rows are gone, heads and axis stay
-    assert 0.5 < float(low["height"].removesuffix("pt")) / float(high["height"].removesuffix("pt")) < 0.7
 
 
 def test_what_a_spread_lies_between_is_said_in_its_case():

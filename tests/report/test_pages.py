@@ -32,7 +32,7 @@ def test_a_secondary_response_is_compared_in_the_table_of_its_means(study, trial
     (table,) = tables(section)
     assert table["head"][-3:] == ["Difference, mm", "95 % interval", "p"]
     by_type = {row[0]: row[1:] for row in table["rows"]}
-    assert by_type["double"] == ["0.150", "0.120 to 0.180", "−0.0400", "−0.0800 to 0.0030", "0.060"]
+    assert by_type["double"] == ["0.150", "0.120 to 0.180", "-0.040", "-0.080 to 0.003", "0.060"]
     assert by_type["cylindrical"][-3:] == ["–", "–", "–"]
     words = [item for block in section["blocks"] if block["kind"] == "text" for item in block["items"]]
     assert any("against cylindrical" in item for item in words)
@@ -69,8 +69,8 @@ def test_odds_are_one_table_and_leave_the_remarks(study, trial):
     result = dataclasses.replace(study.results[0], said=(odds, apart, open_end))
     (table,) = [block for block in odds_table(result) if block["kind"] == "table"]
     assert table["rows"] == [
-        ["double", "plain", "0.12", "0.0052 to 2.6"],
-        ["double", "plain", "–", "at most 0.40"],
+        ["double", "plain", "0.123", "0.00520 to 2.60"],
+        ["double", "plain", "–", "at most 0.400"],
         ["double", "plain", "–", "–"],
     ]
     data = verdict_data(dataclasses.replace(study, results=(result,)), trial, MADE_ON, VerdictExtras())
@@ -114,7 +114,7 @@ def test_what_a_chance_is_at_least_and_what_fails_at_most_make_a_hundred(low, ce
     place = Place(PlaceKind.TODAY, ({"pressure": 0.7},))
     chance = ChanceResult("a", Asked("squareness", Amount(0.2, "mm")), place, 0.98, low)
     (table,) = tables(chance_section((chance,)))
-    assert table["rows"] == [["a", f"98 % at\u00a0least\u00a0{cell}"]]
+    assert table["rows"] == [["a", f"98 % (at\u00a0least\u00a0{cell})"]]
     assert fails_of_hundred(chance) == (2, fails)
 
 

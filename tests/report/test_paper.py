@@ -19,6 +19,7 @@ from trials.decide.kinds import StudyKind
 from trials.decide.results import Mean, NextStep, NozzleRow, Study, TermTest
 from trials.findings import About, Amount, Finding, Place, PlaceKind, Weight
 from trials.grade.kinds import GradeKind
+from trials.infer.answer import Answer
 from trials.infer.chance import ChanceKind
 from trials.plan.cautions import nozzle_cautions
 from trials.plan.kinds import PlanKind
@@ -31,7 +32,7 @@ from trials.report.documents import VerdictExtras, bench_card_pdf, labels_pdf, r
 from trials.report.figures.edges import Band, axis_label, zones
 from trials.report.first_page import nozzle_table
 from trials.report.ranges import bands, response_picture
-from trials.report.record_pages import held_rows
+from trials.report.record_pages import departures_section, grades_section, held_rows
 from trials.report.verdict import verdict_data
 from trials.trial import parse
 from trials.words.names import person
@@ -110,7 +111,7 @@ def test_first_page_holds_question_answer_table_figure_limits_next_step(data, st
 def test_the_coupons_are_counted_once_for_all_pages(data, study, extras, trial):
     found = {c.nozzle: c for c in counts(extras.graded, trial.types)}
     assert {c.cut + c.lost for c in found.values()} == {24}
-    assert all(c.met + c.undecided + c.failed == c.cut for c in found.values())
+    assert all(c.met + c.undecided + c.not_judged + c.failed == c.cut for c in found.values())
     for row in study.nozzles:  # as the study counts them
         own = found[row.nozzle]
         assert (own.cut, own.lost, own.met) == (row.n_coupons, row.n_lost, row.share_met.met)
@@ -158,6 +159,31 @@ def test_what_failed_is_split_by_response():
     (found,) = counts(graded, ["a"])
     assert (found.planned, found.lost, found.cut, found.met, found.undecided, found.failed) == (6, 1, 4, 1, 1, 2)
     assert failed_words(found) == "2: Rz5\u00a01, dross\u00a02"
+
+
+def test_coupons_of_which_nothing_was_asked_are_not_near_a_limit(extras, trial):
+    """Of a table without a requirement no coupon was too near to say, and no column that is not there is explained."""
+    reasons = (Finding(GradeKind.NO_THICKNESS), Finding(GradeKind.NO_REQUIREMENT))
+    graded = extras.graded.assign(outcome="cut", meets="undecided", roughness_range=-1, squareness_range=-1)
+    graded = graded.assign(dross_grade=-1, reasons=[reasons] * len(graded))
+    found = counts(graded, trial.types)
+    assert all((c.undecided, c.not_judged, c.failed) == (0, c.cut, 0) for c in found)
+    grades = grades_section(graded, trial)["blocks"]
+    assert grades[0]["head"] == ["Nozzle type", "Planned", "Lost", "Cut", "Not judged"]
+    assert grades[1]["items"] == ["Not judged: nothing was required of the coupon, or it was not measured."]
+    near = graded.assign(reasons=[(Finding(GradeKind.NEAR_LIMIT, About(response="dross")),)] * len(graded))
+    assert grades_section(near, trial)["blocks"][0]["head"][4:] == ["Met", "Too near to say", "Failed"]
+    assert "Not judged" not in grades_section(near, trial)["blocks"][1]["items"][0]
+
+
+def test_a_table_cut_without_a_plan_departs_from_none(study, extras, trial):
+    calm, plain = dataclasses.replace(study, departures=()), dataclasses.replace(extras, changes=())
+    adopted = trial.model_copy(update={"plan": trial.plan.model_copy(update={"method": "adopted"})})
+    said = [departures_section(calm, plain, one)["blocks"][0]["items"] for one in (trial, adopted)]
+    assert said == [
+        ["Cut as planned: no departure was recorded."],
+        ["Cut without a plan of this tool: there is none to depart from."],
+    ]
 
 
 def test_first_page_has_a_decision_to_tick_and_a_line_to_sign(data):
@@ -433,9 +459,7 @@ def test_what_is_not_known_is_a_dash_not_a_bare_nan(study, trial):
     assert row[2:6] == ["0.99", "–", "–", "1.40"]
 
 
-def test_a_secondary_response_has_a_page_of_its_own(data):
-    paged = [section["title"] for section in data["sections"] if section.get("page")]
-    assert paged == [U]
+def test_a_secondary_response_is_kept_short(data):
     blocks = section_of(data, U)["blocks"]
     assert "Against each setting" not in [block.get("title") for block in blocks]
     assert any("nozzle 0.110 (3 and 6.0)" in item for block in blocks for item in block.get("items", []))
@@ -463,6 +487,15 @@ def test_terms_read_well(study, trial):
     assert table["rows"][0] == ["nozzle × gas flow squared", "0.90", "3 and 80.1", "0.440"]
 
 
+def test_of_several_p_the_paper_says_which_counts(study, trial):
+    """Only where a comparison ends in a word is there an answer that a p could count for."""
+    for answer, said in ((Answer.BETTER, True), (None, False)):
+        compared = tuple(dataclasses.replace(c, answer=answer) for c in study.results[1].comparisons)
+        result = dataclasses.replace(study.results[1], comparisons=compared)
+        data = verdict_data(dataclasses.replace(study, results=(result,)), trial, MADE_ON, VerdictExtras())
+        assert ("The answer goes by the comparison" in json.dumps(section_of(data, RZ5))) is said
+
+
 def chance_rows() -> tuple[ChanceResult, ...]:
     once = Finding(ChanceKind.RULE, facts={"judged_by": "worst", "readings": 3})
     lost = Finding(ChanceKind.LOST_CUTS, About(nozzle="double"), {"lost": 1, "cuts": 26})
@@ -477,7 +510,9 @@ def chance_rows() -> tuple[ChanceResult, ...]:
         ChanceResult("plain", u, PLACE, 0.92, 0.78, notes=(below("plain", 0.25),), rests_on=(once,)),
         ChanceResult("plain", dross, PLACE, 0.9999, 0.5, rests_on=(graded,)),
         ChanceResult("plain", TOGETHER, PLACE, 0.9, 0.004, 0.37, 27),
-        ChanceResult("double", u, PLACE, 0.5, 0.3, None, 0, 26, 1, (lost, below("double", 0.3)), (once,)),
+        ChanceResult(
+            "double", u, PLACE, 0.5, 0.3, None, 0, 26, 1, notes=(lost, below("double", 0.3)), rests_on=(once,)
+        ),
         ChanceResult("double", TOGETHER, PLACE, 0.4, 0.0, None, 0, 26, 1, (lost,)),
     )
 
@@ -486,10 +521,10 @@ def test_chances_are_one_row_per_type_with_what_is_said_once():
     section = chance_section(chance_rows(), "pressure 0.7 bar")
     table = next(block for block in section["blocks"] if block["kind"] == "table")
     assert table["head"] == ["Nozzle type", "u at most 0.2 mm", "dross grade 1 or better", "all together"]
-    least = "at\u00a0least\u00a0"
+    least = "(at\u00a0least\u00a0"
     assert table["rows"] == [
-        ["plain", f"92 % {least}78 %", f"over 99 % {least}50 %", f"90 % {least}0 %"],
-        ["double", f"50 % {least}30 %", "–", f"40 % {least}0 %"],
+        ["plain", f"92 % {least}78 %)", f"over 99 % {least}50 %)", f"90 % {least}0 %)"],
+        ["double", f"50 % {least}30 %)", "–", f"40 % {least}0 %)"],
     ]
     text = json.dumps(section, ensure_ascii=False)
     for words in ("pressure 0.7 bar", "Worst of 3 readings per edge.", "fails (double 1)", "a new specimen"):
@@ -527,9 +562,11 @@ def test_checks_stand_in_three_groups(study, trial):
     data = verdict_data(dataclasses.replace(study, results=(result,)), trial, MADE_ON, VerdictExtras())
     blocks = section_of(data, RZ5)["blocks"]
     at = next(k for k, block in enumerate(blocks) if block.get("title") == "Checks")
-    groups = [block["items"] for block in blocks[at + 1 :] if block["kind"] in ("text", "list")]
-    assert [groups[k][0] for k in (0, 2, 4)] == ["Could change the answer:", "Look at:", "Without objection:"]
-    assert [len(groups[k]) for k in (1, 3, 5)] == [1, 2, 1]
+    leads = [block["title"] for block in blocks[at + 1 :] if block["kind"] == "lead"]
+    assert leads == ["Could change the answer:", "Look at:", "Without objection:"]
+    # each group stands right below its line, from which the paper never parts it
+    assert [block["kind"] for block in blocks[at + 1 : at + 7]] == ["lead", "list"] * 3
+    assert [len(block["items"]) for block in blocks[at + 1 : at + 7] if block["kind"] == "list"] == [1, 2, 1]
 
 
 def test_a_secondary_response_names_checks_that_found_nothing(study, trial):

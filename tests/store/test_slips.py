@@ -67,6 +67,22 @@ def test_a_pair_that_its_neighbours_settle_has_one_slip(cut):
     others = {mark: [40.0, 41.0, 42.0] for mark in ("B2M", "QF4", "T9R", "W3H")}
     found = slips(of_coupons({"KX7": [41.0, 412.0], **others}), store.load(cut))
     assert [(slip.coupon, slip.value) for slip in found] == [("KX7", 412.0)]
+    assert "10 times the other reading of its coupon, 41 µm;" in say(found[0].finding)
+
+
+@pytest.mark.parametrize(
+    ("repeated", "said"), [(True, "of its coupon, its repeats among them;"), (False, "of its coupon;")]
+)
+def test_a_slip_beside_a_place_measured_again_says_so(cut, repeated, said):
+    rows = long([52.2, 50.2, 345.0]).assign(reading=[1, 1 if repeated else 2, 3], repeat=[0, int(repeated), 0])
+    (found,) = slips(rows, store.load(cut))
+    assert f"median 51.2 µm of the other readings {said}" in say(found.finding)
+
+
+def test_a_slip_that_is_itself_a_repeat_has_none_beside_it(cut):
+    rows = long([52.2, 50.2, 345.0]).assign(reading=[1, 2, 2], repeat=[0, 0, 1])
+    (found,) = slips(rows, store.load(cut))
+    assert found.value == 345.0 and found.where is Where.COUPON
 
 
 @pytest.mark.parametrize(

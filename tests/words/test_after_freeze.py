@@ -41,7 +41,7 @@ SAID = [
             RecordKind.READING_WAS_CORRECTED,
             facts={"coupon": "A", "reading": 1, "repeat": 0, "field": "u_mm", "old": 0.2, "new": 0.3, **BY},
         ),
-        "After a verdict was read: coupon A, reading 1, u_mm: 0.2 -> 0.3 (AB: agreed)",
+        "After a verdict was read: coupon A, reading 1, u: 0.2 mm -> 0.3 mm (AB: agreed)",
     ),
     (
         Finding(RecordKind.SPECIMEN_RETIRED, facts={"specimen": "D2", "nozzle": "double", **BY}),
@@ -63,7 +63,7 @@ SAID = [
             RecordKind.SLIP_WAS_CONFIRMED,
             facts={"coupon": "A", "reading": 1, "field": "rz5_um", "value": 310.0, **BY},
         ),
-        "After a verdict was read: coupon A, reading 1, rz5_um 310.0 (AB: agreed)",
+        "After a verdict was read: coupon A, reading 1, Rz5 310 µm (AB: agreed)",
     ),
 ]
 

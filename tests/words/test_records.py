@@ -190,7 +190,7 @@ ENTRIES = [
     (
         JournalKind.READING_CORRECTED,
         {"coupon": "A", "reading": 1, "repeat": 2, "field": "u_mm", "old": 0.2, "new": None},
-        "coupon A, reading 1, repeat 2, u_mm: 0.2 -> withdrawn",
+        "coupon A, reading 1, repeat 2, u: 0.2 mm -> withdrawn",
     ),
     (
         JournalKind.CUT_CORRECTED,
@@ -205,12 +205,12 @@ ENTRIES = [
     (
         JournalKind.SHEET_CORRECTED,
         {"of": "sheet", "mark": "S1", "column": "heat_lot", "old": "H1", "new": "H2"},
-        "sheet S1, heat_lot: H1 -> H2",
+        "sheet S1, heat lot: H1 -> H2",
     ),
     (
         JournalKind.SLIP_CONFIRMED,
         {"coupon": "A", "reading": 1, "field": "rz5_um", "value": 310.0},
-        "coupon A, reading 1, rz5_um 310.0",
+        "coupon A, reading 1, Rz5 310 µm",
     ),
     (
         JournalKind.INSTRUMENT,

@@ -104,7 +104,7 @@ def test_without_an_answer():
         ((0.99, 0.82, 1.2), "ratio", "-1 %, interval -18 to +20 %"),
         ((0.9999, 0.82, 1.2), "ratio", "0 %, interval -18 to +20 %"),
         ((0.8, NAN, NAN), "ratio", "20 % lower"),
-        ((-0.0301, -0.0583, 0.00198), "difference", "-0.0301 mm, interval -0.0583 to +0.00198"),
+        ((-0.0301, -0.0583, 0.00198), "difference", "-0.030 mm, interval -0.058 to +0.002"),
         ((0.02, NAN, NAN), "difference", "+0.0200 mm"),
     ],
 )
@@ -142,7 +142,7 @@ def test_the_test_of_kenward_and_roger_stands_beside_the_headline():
     said = beside_headline(response(terms=(bare, beside)))
     assert said is not None and "F 9.88, df 3 and 7.0, p 0.006." in said
     sure = beside_headline(response(terms=(bare, dataclasses.replace(beside, p_kenward_roger=2.1e-6))))
-    assert sure is not None and "df 3 and 7.0, p below 0.001." in sure
+    assert sure is not None and "df 3 and 7.0, p below\u00a00.001." in sure
 
 
 def test_worthwhile_and_spread():
@@ -162,10 +162,11 @@ PER_CENT = {"value": Amount(18.1, "%"), "low": Amount(6.0, "%"), "high": Amount(
 AROUND = {"value": Amount(2.0, "%"), "low": Amount(-10.6, "%"), "high": Amount(81.5, "%"), "p": 0.3}
 RATIO = {"ratio": 4.7, "low": 0.91, "high": 24.0, "p": 0.03}
 SHUFFLE = {"p": 0.0312, "smallest_p": 0.125, "arrangements": 8, "listed": True, "out_of_reach": 0.05}
-MANY_WAYS = {"arrangements": 5846817936960, "listed": False, "out_of_reach": None}
+DRAWN = SHUFFLE | {"listed": False, "out_of_reach": None, "arrangements": 5_846_817_936_960, "p": 0.0001}
 SIZES = (("double", Amount(-33.2, "%"), Amount(-33.0, "%"), Answer.BETTER, Answer.BETTER),)
 MOVED = (("double", Amount(-9.0, "%"), Amount(-33.0, "%"), Answer.NOT_SETTLED, Answer.BETTER),)
 UNWORDED = (("double", Amount(-0.0135, "mm"), Amount(-0.0301, "mm"), None, None),)
+BORNE = (("double", Amount(-0.0135, "mm"), Amount(-0.0301, "mm"), None, None, 0.0114),)
 PAIR = About(nozzle="shower", against="double")
 SAID = [
     (K.TERMS_LEFT_OUT, {"terms": ("a x b",)}, About(), CALM, "cannot carry them: a x b"),
@@ -218,10 +219,10 @@ SAID = [
     (K.GRADES_ALL_ONE, {"grade": 2.0}, About(), CALM, "Every coupon has grade 2:"),
     (K.GRADES_NO_SPREAD, {}, About(), CALM, "no spread to judge by"),
     (K.ALWAYS_ONE_GRADE, {"grade": 0.0}, About(nozzle="double"), CALM, "double always has grade 0."),
-    (K.GRADES_SHUFFLED, SHUFFLE, About(), CALM, "8 arrangements, all listed: p = 0.031, smallest possible 0.125."),
+    (K.GRADES_SHUFFLED, SHUFFLE, About(), CALM, "All 8 ways of dealing the types to specimens: p = 0.031, and none"),
     (K.NO_ORDERED_MODEL, {}, About(), CALM, "no ordered model"),
     (K.GRADES_APART, {"lower": True, "bound": 0.5}, PAIR, LOOK, "lower grades than double throughout"),
-    (K.GRADES_APART, {"lower": False, "bound": 2.0}, PAIR, LOOK, "at least 2.0 times those of double"),
+    (K.GRADES_APART, {"lower": False, "bound": 2.0}, PAIR, LOOK, "at least 2.00 times those of double"),
     (K.GRADES_APART, {"lower": True, "bound": None}, PAIR, LOOK, "throughout, so no finite estimate exists."),
     (K.GRADES_APART, {"lower": False, "bound": None}, PAIR, LOOK, "higher grades than double throughout"),
     (K.GRADE_ODDS, {"odds": 0.13, "low": 0.0, "high": float("inf")}, PAIR, CALM, "interval 0 to no bound"),
@@ -278,19 +279,30 @@ SAID = [
     (K.SPREAD_BETWEEN_COUPONS, RATIO, PAIR, CALM, "not shown to differ"),
     (K.SPREAD_BETWEEN_COUPONS, RATIO | {"low": 1.2}, PAIR, CALM, "is likely to differ between types"),
     (K.SPREAD_BETWEEN_COUPONS, RATIO, PAIR, LOOK, "differs between types"),
+    (
+        K.SPREAD_NOT_COMPARED,
+        {"check": K.SPREAD_BETWEEN_COUPONS, "same": ("shower",), "at_end": ("a", "b")},
+        About(),
+        CALM,
+        "the coupons of shower never differ and most grades of a and b lie at the end of the scale.",
+    ),
+    (
+        K.SPREAD_NOT_COMPARED,
+        {"check": K.SPREAD_ALONG_AN_EDGE, "same": ("shower",), "at_end": ()},
+        About(),
+        CALM,
+        "not compared, since the readings on one coupon of shower never differ.",
+    ),
+    (K.SCALE, {"log": True, "low": 0.0, "high": 0.0, "best": 0.0}, About(), CALM, "power 0 fits best"),
     (K.CURVES_NOT_REPEATED, {}, About(), CALM, "No setting was cut twice"),
     (K.CURVES_REACH_ALL, {}, About(), CALM, "reaches every setting"),
     (K.CURVES, {"p": 0.78}, About(), CALM, "(p = 0.780)"),
     (K.CURVES, {"p": 0.002}, About(), LOOK, "lie off the fitted curves"),
     (K.SHUFFLED_SPECIMENS, SHUFFLE, About(), CALM, "the level 0.05 is out of reach."),
-    (K.SHUFFLED_SPECIMENS, SHUFFLE | {"listed": False, "out_of_reach": None}, About(), CALM, "a sample drawn"),
-    (
-        K.SHUFFLED_SPECIMENS,
-        SHUFFLE | MANY_WAYS,
-        About(),
-        CALM,
-        "5\u00a0846\u00a0817\u00a0936\u00a0960 arrangements, a sample",
-    ),
+    (K.SHUFFLED_SPECIMENS, SHUFFLE, About(), CALM, "types differ here too. All 8 ways"),
+    (K.SHUFFLED_SPECIMENS, SHUFFLE | {"p": 0.25}, About(), CALM, "too few to show any difference."),
+    (K.SHUFFLED_SPECIMENS, SHUFFLE | {"p": 0.25, "smallest_p": 0.01}, About(), CALM, "no difference is shown here"),
+    (K.SHUFFLED_SPECIMENS, DRAWN, About(), CALM, "Ways drawn from 5\u00a0846\u00a0817\u00a0936\u00a0960 of dealing"),
     (K.RESIDUAL_SHAPE, {"skewness": 0.1, "excess": 0.2, "p": 0.4}, About(), CALM, "look regular"),
     (
         K.RESIDUAL_SHAPE,
@@ -323,6 +335,13 @@ SAID = [
         About(),
         CALM,
         "the sizes are:",
+    ),
+    (
+        K.WITHOUT_THE_FAR,
+        {"n": 4, "gone": (), "sizes": BORNE, "words_change": False},
+        About(),
+        CALM,
+        "Double -0.030 mm (was -0.013 mm)",
     ),
     (K.WITHOUT_THE_FAR, {"n": 4, "problem": "too few"}, About(), CHANGE, "nothing can be said: too few"),
     (
@@ -439,6 +458,7 @@ SAID = [
     (InferKind.NOT_NAMED, {"missing": ("specimen", "mount")}, About(), CALM, "do not name each specimen and mount:"),
     (InferKind.NOT_REPEATED, {}, About(), CALM, "No specimen or mount was repeated"),
 ]
+DRAWN = SHUFFLE | {"listed": False, "out_of_reach": None, "arrangements": 5_846_817_936_960, "p": 0.0001}
 
 
 @pytest.mark.parametrize(("kind", "facts", "about", "weight", "words"), SAID)

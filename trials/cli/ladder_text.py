@@ -8,7 +8,7 @@ from trials.words import ladders as words
 from trials.words.answer import word_of
 from trials.words.findings import say
 from trials.words.language import text
-from trials.words.study import p_words
+from trials.words.numbers import p_value
 
 
 def print_ladder(found: LadderAnswer) -> None:
@@ -27,4 +27,4 @@ def print_ladder(found: LadderAnswer) -> None:
 
 def _compared(c: LadderComparison, unit: str) -> list[str]:
     word = word_of(c.answer, c.answer_adds)
-    return [c.nozzle, c.against, words.size_words(c, unit), words.span_words(c, unit), p_words(c.p), word]
+    return [c.nozzle, c.against, words.size_words(c, unit), words.span_words(c, unit), p_value(c.p), word]

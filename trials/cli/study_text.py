@@ -16,12 +16,13 @@ from trials.units import shown
 from trials.words import ladders
 from trials.words.answer import word_of
 from trials.words.chances import asked_words, at_least, likely, notes
+from trials.words.check_groups import check_groups
 from trials.words.decision import decision_rows, for_the_file, money_notes, plan_words
 from trials.words.findings import say
 from trials.words.first_page import answer_box, answered_by, provisional_words
 from trials.words.in_use import study_in_use
 from trials.words.language import plural, text
-from trials.words.numbers import listed, number, percent
+from trials.words.numbers import listed, number, p_value, percent
 from trials.words.settings import at_place, term_words
 from trials.words.study import (
     answer_sentence,
@@ -35,7 +36,6 @@ from trials.words.study import (
     label,
     means_heading,
     named,
-    p_words,
     remarks,
     spread_words,
     step_words,
@@ -202,22 +202,15 @@ def _print_response(result: ResponseResult) -> None:
 
 
 def _print_checks(result: ResponseResult) -> None:
-    """Checks in three groups."""
-    groups = (
-        (text("Could change the answer:"), (Weight.COULD_CHANGE,)),
-        (text("Look at:"), (Weight.LOOK_AT,)),
-        (text("Without objection:"), (Weight.NOTHING_FOUND, Weight.PLAIN)),
-    )
-    for name, weights in groups:
-        found = [say(check) for check in result.checks if check.weight in weights]
-        if found:
-            show.say(name)
-            show.bullets(found)
+    """Checks in groups, the gravest first."""
+    for group in check_groups(result.checks):
+        show.say(f"{group.title}:")
+        show.bullets(map(say, group.checks))
 
 
 def _print_terms(result: ResponseResult) -> None:
     if result.terms:
-        rows = [[term_words(t.parts), f"{t.F:.2f}", _df(t.df, t.den_df), p_words(t.p)] for t in result.terms]
+        rows = [[term_words(t.parts), f"{t.F:.2f}", _df(t.df, t.den_df), p_value(t.p)] for t in result.terms]
         show.table([text("term"), "F", text("df"), "p"], rows)
     beside = beside_headline(result)
     if beside:
@@ -253,7 +246,7 @@ def _print_comparisons(result: ResponseResult) -> None:
             named(c.nozzle, result),
             named(c.against, result),
             change_words(c, result.unit),
-            p_words(c.p),
+            p_value(c.p),
             word_of(c.answer, c.answer_adds),
         ]
         for c in result.comparisons

@@ -19,6 +19,7 @@ from trials.infer.means import pairwise
 from trials.infer.mixed import MixedFit
 from trials.infer.mixed.groupings import RESIDUAL
 from trials.infer.yardstick import YardstickDesign
+from trials.responses import Scale
 
 FARTHEST = math.log(1000.0)  # a trend that may be a thousandfold either way says nothing
 MOST = 0.75  # share of the readings whose place in the order of measuring must be known for a word about it
@@ -53,13 +54,23 @@ def _made(
     try:
         return make(ready, fit)
     except TrialError as problem:
-        return _check(StudyKind.CHECK_NOT_MADE, False, {"check": kind, "problem": str(problem)})
+        return _not_checked(StudyKind.CHECK_NOT_MADE, {"check": kind, "problem": str(problem)})
 
 
 def _check(
     kind: StudyKind, flagged: bool, facts: Mapping[str, Fact] | None = None, about: About | None = None
 ) -> Finding:
     return Finding(kind, about or About(), facts or {}, Weight.LOOK_AT if flagged else Weight.NOTHING_FOUND)
+
+
+def _weighed(kind: StudyKind, p: float, facts: Mapping[str, Fact], none_inside: bool, about: About) -> Finding:
+    """A check with its p and its interval; without an alert, one that leaves out no change is not sure."""
+    weight = Weight.LOOK_AT if p < ALERT else Weight.NOTHING_FOUND if none_inside else Weight.NOT_SURE
+    return Finding(kind, about, {**facts, "p": p}, weight)
+
+
+def _not_checked(kind: StudyKind, facts: Mapping[str, Fact] | None = None, about: About | None = None) -> Finding:
+    return Finding(kind, about or About(), facts or {}, Weight.PLAIN)
 
 
 def change(value: float, ready: Prepared) -> Amount:
@@ -115,7 +126,10 @@ def far_coupons(ready: Prepared, fit: MixedFit) -> Finding:
 
 
 def centring(ready: Prepared, fit: MixedFit) -> Finding | None:
-    """Side differences per mount: an off-centre nozzle shows on one side; facts: mounts looked at, shifts found."""
+    """Side differences per mount: an off-centre nozzle shows on one side.
+
+    Facts: mounts looked at, shifts found, and of each mount looked at its sides around their mean.
+    """
     if "side" not in ready.table or "mount" not in ready.table:
         return None
     residuals = ready.y - ready.fixed @ fit.coefficients
@@ -124,20 +138,32 @@ def centring(ready: Prepared, fit: MixedFit) -> Finding | None:
     shifts = checks.side_shifts(residuals[~far], mount, coupon, side, nozzle)
     if not shifts:
         return None
-    off: list[Fact] = []
-    owners = []
-    for s in (shift for shift in shifts if shift.p < ALERT):
-        owner = str(ready.table.loc[ready.table["mount"] == s.mount, NOZZLE].iloc[0])
-        owners.append(owner)
-        off.append((str(s.mount), owner, str(s.high_side), str(s.low_side), change(s.difference, ready)))
-    about = About(nozzles=tuple(dict.fromkeys(owners)))
-    return _check(StudyKind.CENTRING, bool(off), {"mounts": len(shifts), "shifts": tuple(off)}, about)
+    owner = dict(zip(map(str, _column(ready, "mount")), map(str, _column(ready, NOZZLE)), strict=True))
+    off = [s for s in shifts if s.p < ALERT]
+    named: tuple[Fact, ...] = tuple(
+        (str(s.mount), owner[str(s.mount)], str(s.high_side), str(s.low_side), change(s.difference, ready)) for s in off
+    )
+    sides: tuple[Fact, ...] = tuple(
+        (str(s.mount), owner[str(s.mount)], str(side), change(level, ready)) for s in shifts for side, level in s.levels
+    )
+    about = About(nozzles=tuple(dict.fromkeys(owner[str(s.mount)] for s in off)))
+    return _check(StudyKind.CENTRING, bool(off), {"mounts": len(shifts), "shifts": named, "sides": sides}, about)
 
 
 def off_centre(check: Finding) -> tuple[str, ...]:
     """Mounts that a centring check names."""
     shifts = check.facts.get("shifts", ())
     return tuple(str(shift[0]) for shift in shifts if isinstance(shift, tuple)) if isinstance(shifts, tuple) else ()
+
+
+def sides_looked_at(check: Finding) -> tuple[tuple[str, str, str, Amount], ...]:
+    """(mount, nozzle type, side, what is left there around the mean of the mount's sides) behind a centring check."""
+    rows = check.facts.get("sides", ())
+    found = []
+    for row in rows if isinstance(rows, tuple) else ():
+        assert isinstance(row, tuple) and isinstance(row[3], Amount)
+        found.append((str(row[0]), str(row[1]), str(row[2]), row[3]))
+    return tuple(found)
 
 
 def drift(ready: Prepared, fit: MixedFit) -> Finding | None:
@@ -176,16 +202,19 @@ def _trend(kind: StudyKind, ready: Prepared, along: Array, span: float) -> Findi
         return None
     reach = max(abs(found.low), abs(found.high)) * span
     if not reach < (FARTHEST if ready.quantity.scale == "log" else math.inf):
-        return _check(StudyKind.TREND_NOT_KNOWN, False, {"check": kind})
+        return _not_checked(StudyKind.TREND_NOT_KNOWN, {"check": kind})
     value, low, high = (change(x * span, ready) for x in (found.value, found.low, found.high))
-    facts: dict[str, Fact] = {"value": value, "low": low, "high": high, "p": found.p}
-    return _check(kind, found.p < ALERT, facts)
+    facts: dict[str, Fact] = {"value": value, "low": low, "high": high}
+    return _weighed(kind, found.p, facts, found.low <= 0.0 <= found.high, About())
 
 
 def _types_differ(
     kind: StudyKind, ready: Prepared, first: NDArray[np.int_], values: Array, half: float
 ) -> Finding | None:
-    """Spread by type: the largest against the smallest with an interval for all pairs of types together."""
+    """Spread by type: the largest against the smallest with an interval for all pairs of types together.
+
+    values (k,): log of the spread at rows first (k,).
+    """
     labels = _column(ready, NOZZLE)[first]
     if len(ready.types) < 2 or len(values) < 3 * len(ready.types) or np.ptp(values) == 0:
         return None
@@ -203,7 +232,35 @@ def _types_differ(
     ends = sorted(math.exp(half * turned * x) for x in (found.low, found.high))
     ratio = math.exp(half * turned * found.value)
     about = About(nozzle=ready.types[most], against=ready.types[least], nozzles=(ready.types[most],))
-    return _check(kind, test.p < ALERT, {"ratio": ratio, "low": ends[0], "high": ends[1], "p": test.p}, about)
+    facts: dict[str, Fact] = {"ratio": ratio, "low": ends[0], "high": ends[1]}
+    return _weighed(kind, test.p, facts, ends[0] <= 1.0 <= ends[1], about)
+
+
+def _of_no_spread(ready: Prepared, group: Labels) -> tuple[str, ...]:
+    """Types whose readings never differ inside a group (n,), so that no ratio of spreads may be said."""
+    rows = pd.DataFrame({"type": _column(ready, NOZZLE), "group": group, "value": ready.y})
+    each = rows.groupby(["type", "group"])["value"].agg(["min", "max", "size"])
+    several = each[each["size"] > 1]
+    apart = (several["max"] - several["min"]).groupby("type").max()
+    return tuple(name for name in ready.types if apart.get(name, math.inf) <= 0.0)
+
+
+def _at_the_ends(ready: Prepared) -> tuple[str, ...]:
+    """Types of which most grades lie at an end of the scale, where spread has no room."""
+    if ready.quantity.scale != Scale.GRADE:
+        return ()
+    at_end = np.isin(ready.y, (ready.quantity.low, ready.quantity.high))
+    share = pd.Series(at_end).groupby(_column(ready, NOZZLE)).mean()
+    return tuple(name for name in ready.types if share.get(name, 0.0) > 0.5)
+
+
+def _spread_not_compared(
+    kind: StudyKind, ready: Prepared, same: tuple[str, ...], at_end: tuple[str, ...] = ()
+) -> Finding | None:
+    """That spreads of several types are not compared, since some types have none or have no room for it."""
+    if len(ready.types) < 2 or not (same or at_end):
+        return None
+    return _not_checked(StudyKind.SPREAD_NOT_COMPARED, {"check": kind, "same": same, "at_end": at_end})
 
 
 def spread_within(ready: Prepared, fit: MixedFit) -> Finding | None:
@@ -212,6 +269,9 @@ def spread_within(ready: Prepared, fit: MixedFit) -> Finding | None:
     if ready.quantity.scale == "log":
         step = step / max(float(np.exp(np.median(ready.y))), step)
     keep = ~far_mask(ready)
+    still = _spread_not_compared(StudyKind.SPREAD_ALONG_AN_EDGE, ready, _of_no_spread(ready, _column(ready, "coupon")))
+    if still is not None:
+        return still
     coupon = ready.coupons if keep.all() else _column(ready, "coupon")[keep]
     first, values = checks.log_variance_within(ready.y[keep], coupon, step)
     return _types_differ(StudyKind.SPREAD_ALONG_AN_EDGE, ready, np.flatnonzero(keep)[first], values, 0.5)
@@ -219,6 +279,11 @@ def spread_within(ready: Prepared, fit: MixedFit) -> Finding | None:
 
 def spread_between(ready: Prepared, fit: MixedFit) -> Finding | None:
     """Spread from coupon to coupon, by type."""
+    same = _of_no_spread(ready, np.zeros(len(ready.y), dtype=object))
+    at_end = tuple(name for name in _at_the_ends(ready) if name not in same)
+    still = _spread_not_compared(StudyKind.SPREAD_BETWEEN_COUPONS, ready, same, at_end)
+    if still is not None:
+        return still
     first, residuals = _coupon_residuals(ready)
     size = np.log(np.maximum(np.abs(residuals), 1e-12 + 1e-3 * np.std(residuals)))
     return _types_differ(StudyKind.SPREAD_BETWEEN_COUPONS, ready, first, size, 1.0)
@@ -230,10 +295,10 @@ def curvature(ready: Prepared, fit: MixedFit) -> Finding | None:
     cells = ready.table.groupby(names, sort=False, dropna=False).ngroup().to_numpy()
     pairs = pd.DataFrame({"cell": cells, "coupon": ready.coupons.place}).drop_duplicates()
     if len(pairs) == pairs["cell"].nunique():
-        return _check(StudyKind.CURVES_NOT_REPEATED, False)
+        return _not_checked(StudyKind.CURVES_NOT_REPEATED)
     test = checks.lack_of_fit(ready.y, ready.fixed, ready.structure.groups, cells)
     if test is None:
-        return _check(StudyKind.CURVES_REACH_ALL, False)
+        return _not_checked(StudyKind.CURVES_REACH_ALL)
     return _check(StudyKind.CURVES, test.p < ALERT, {"p": test.p})
 
 
@@ -244,7 +309,7 @@ def shuffled(ready: Prepared, fit: MixedFit) -> Finding | None:
     part = ready.model.slices()[NOZZLE]
     rest = ready.fixed @ fit.coefficients - ready.fixed[:, part] @ fit.coefficients[part]
     found = shuffle_specimens(ready, ready.y - rest)
-    return None if found is None else _check(StudyKind.SHUFFLED_SPECIMENS, False, shuffle_facts(found))
+    return None if found is None else Finding(StudyKind.SHUFFLED_SPECIMENS, facts=shuffle_facts(found))
 
 
 def shuffle_specimens(ready: Prepared, values: Array) -> Shuffle | None:

@@ -34,6 +34,7 @@ class StudyKind(StrEnum):
     WEAR_IN_A_MOUNT = "wear_in_a_mount"
     SPREAD_ALONG_AN_EDGE = "spread_along_an_edge"
     SPREAD_BETWEEN_COUPONS = "spread_between_coupons"
+    SPREAD_NOT_COMPARED = "spread_not_compared"
     CURVES_NOT_REPEATED = "curves_not_repeated"
     CURVES_REACH_ALL = "curves_reach_all"
     CURVES = "curves"

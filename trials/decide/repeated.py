@@ -6,6 +6,7 @@ coupons could change is not settled; one that flagged readings could change is s
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -135,14 +136,19 @@ def _once(
 
 
 def _beside(kind: StudyKind, n: int, before: Sequence[Comparison], after: tuple[Comparison, ...], unit: str) -> Finding:
-    """Facts: n readings; gone: types without a comparison now; sizes: (type, was, is, word was, word is) of each."""
+    """Facts: n readings; gone: types without a comparison now; sizes: of each type
+    what it was, is, the word then and now, and half the width of its interval as it was."""
     now = {c.nozzle: c for c in after}
     gone = tuple(b.nozzle for b in before if b.nozzle not in now)
     pairs = [(b, now[b.nozzle]) for b in before if b.nozzle in now]
-    sizes = tuple((b.nozzle, _size(b, unit), _size(a, unit), b.answer, a.answer) for b, a in pairs)
+    sizes = tuple((b.nozzle, _size(b, unit), _size(a, unit), b.answer, a.answer, _half(b)) for b, a in pairs)
     moved = bool(gone) or any(a.answer != b.answer for b, a in pairs)
     facts: dict[str, Fact] = {"n": n, "gone": gone, "sizes": sizes, "words_change": moved}
     return Finding(kind, facts=facts, weight=Weight.COULD_CHANGE if moved else Weight.NOTHING_FOUND)
+
+
+def _half(c: Comparison) -> float | None:
+    return None if math.isnan(c.low) else (c.high - c.low) / 2.0
 
 
 def _size(c: Comparison, unit: str) -> Amount:

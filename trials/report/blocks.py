@@ -7,7 +7,8 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from trials.words.language import text, word
-from trials.words.numbers import point
+from trials.words.names import start
+from trials.words.numbers import point, unsigned_zero
 from trials.words.system import in_use, shown_unit
 
 Block = dict[str, Any]
@@ -15,17 +16,22 @@ Block = dict[str, Any]
 
 def words(*items: str) -> Block:
     """Paragraphs; empty ones are left out."""
-    return {"kind": "text", "items": [item for item in items if item]}
+    return {"kind": "text", "items": [start(item) for item in items if item]}
 
 
 def listed(items: Iterable[str]) -> Block:
     """A list of sentences."""
-    return {"kind": "list", "items": list(items)}
+    return {"kind": "list", "items": [start(item) for item in items]}
+
+
+def lead(title: str) -> Block:
+    """A line that says what the next block is, never parted from it."""
+    return {"kind": "lead", "title": title}
 
 
 def columns(items: Iterable[str]) -> Block:
     """A list of sentences in two columns."""
-    return {"kind": "columns", "items": list(items)}
+    return {"kind": "columns", "items": [start(item) for item in items]}
 
 
 def head(title: str) -> Block:
@@ -60,7 +66,7 @@ def num(value: float | None, digits: int = 3) -> str:
     if value == 0:
         return "0"
     places = max(digits - 1 - math.floor(math.log10(abs(value))), 0)
-    return point(f"{value:.{places}f}".replace("-", "−"))
+    return point(unsigned_zero(f"{value:.{places}f}").replace("-", "−"))
 
 
 def setting(name: str, unit: str) -> str:
@@ -92,15 +98,6 @@ def f_value(value: float | None) -> str:
     if value is None:
         return "–"
     return point(f"{value:.2f}") if value < 100 else num(value)
-
-
-def chance(p: float | None) -> str:
-    """A p-value: three decimals, or below 0.001."""
-    if p is None or math.isnan(p):
-        return "–"
-    if p > 0.999:
-        return text("above\u00a00.999")
-    return text("below\u00a00.001") if p < 0.001 else point(f"{p:.3f}")
 
 
 def percent(share: float | None) -> str:

@@ -64,7 +64,7 @@ def _row(nozzle: str, chances: Sequence[ChanceResult], asked: Sequence[Asked]) -
 def _cell(c: ChanceResult) -> str:
     reach = next((f for f in c.notes if f.kind == ChanceKind.REACH), None)
     estimate = likely(c.estimate) if reach is None else likely_beside(c.estimate, facts.figure(reach, "target"))
-    return text("{estimate} at\u00a0least\u00a0{low}", estimate=estimate, low=at_least(c.low))
+    return text("{estimate} (at\u00a0least\u00a0{low})", estimate=estimate, low=at_least(c.low))
 
 
 def _own_notes(chances: Sequence[ChanceResult]) -> list[b.Block]:

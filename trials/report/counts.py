@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import pandas as pd
@@ -16,8 +16,9 @@ from trials.words.language import text
 class Counts:
     """Coupons of one nozzle type.
 
-    planned = lost + cut + uncut; cut = met + undecided + failed; lost: not severed, aborted or scrapped, counted
-    nowhere else; failed_by: failed coupons by what was over its limit; one coupon can fail several.
+    planned = lost + cut + uncut; cut = met + undecided + not judged + failed; lost: not severed, aborted or scrapped,
+    counted nowhere else; undecided: too near a limit to say; not judged: nothing was required, or it was not measured;
+    failed_by: failed coupons by what was over its limit; one coupon can fail several.
     """
 
     nozzle: str
@@ -26,6 +27,7 @@ class Counts:
     cut: int
     met: int
     undecided: int
+    not_judged: int
     failed_by: tuple[tuple[Item, int], ...]
 
     @property
@@ -36,10 +38,12 @@ class Counts:
     @property
     def failed(self) -> int:
         """Cut coupons that do not meet the requirement."""
-        return self.cut - self.met - self.undecided
+        return self.cut - self.met - self.undecided - self.not_judged
 
 
 _LOST = (Outcome.NOT_SEVERED, Outcome.ABORTED, Outcome.SCRAPPED)
+_NEAR = frozenset({GradeKind.NEAR_LIMIT, GradeKind.BEYOND_RANGE})
+_NOT_JUDGED = frozenset({GradeKind.NO_REQUIREMENT, GradeKind.NO_THICKNESS, GradeKind.NOT_MEASURED})
 _ITEMS = (Item.ROUGHNESS, Item.SQUARENESS, Item.DROSS)
 
 
@@ -50,7 +54,8 @@ def counts(graded: pd.DataFrame, types: Sequence[str]) -> list[Counts]:
 
 def _of_type(nozzle: str, rows: pd.DataFrame) -> Counts:
     edges = rows[rows["outcome"] == Outcome.CUT]
-    failed = edges.loc[edges["meets"] == Meets.NO, "reasons"]
+    failed, undecided = (edges.loc[edges["meets"] == answer, "reasons"] for answer in (Meets.NO, Meets.UNDECIDED))
+    not_judged = sum(map(_not_judged, undecided))
     by = tuple((item, sum(any(_over(reason, item) for reason in found) for found in failed)) for item in _ITEMS)
     return Counts(
         nozzle,
@@ -58,9 +63,15 @@ def _of_type(nozzle: str, rows: pd.DataFrame) -> Counts:
         lost=int(rows["outcome"].isin(_LOST).sum()),
         cut=len(edges),
         met=int((edges["meets"] == Meets.YES).sum()),
-        undecided=int((edges["meets"] == Meets.UNDECIDED).sum()),
+        undecided=len(undecided) - not_judged,
+        not_judged=not_judged,
         failed_by=tuple((item, n) for item, n in by if n),
     )
+
+
+def _not_judged(reasons: Iterable[object]) -> bool:
+    kinds = {getattr(reason, "kind", None) for reason in reasons}
+    return bool(kinds & _NOT_JUDGED) and not kinds & _NEAR
 
 
 def _over(reason: object, item: Item) -> bool:

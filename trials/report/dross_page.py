@@ -15,7 +15,7 @@ from trials.report.figures.dross import shares_figure
 from trials.words import facts
 from trials.words.captions import shares_alt, shares_caption
 from trials.words.language import text
-from trials.words.numbers import number
+from trials.words.numbers import times
 
 IN_TABLE = (StudyKind.GRADE_ODDS, StudyKind.GRADES_APART)
 
@@ -59,10 +59,10 @@ def odds_table(result: ResponseResult) -> list[b.Block]:
 def _row(finding: Finding) -> list[str]:
     names = [finding.about.nozzle, finding.about.against]
     if finding.kind == StudyKind.GRADE_ODDS:
-        value, low, high = (number(facts.figure(finding, name), 2) for name in ("odds", "low", "high"))
+        value, low, high = (times(facts.figure(finding, name)) for name in ("odds", "low", "high"))
         return [*names, value, b.span(low, high)]
     if finding.facts["bound"] is None:
         return [*names, "–", "–"]
-    bound = number(facts.figure(finding, "bound"), 2)
+    bound = times(facts.figure(finding, "bound"))
     lower = bool(finding.facts["lower"]) and math.isfinite(facts.figure(finding, "bound"))
     return [*names, "–", text("at most {bound}", bound=bound) if lower else text("at least {bound}", bound=bound)]

@@ -186,6 +186,8 @@ def _columns(study: Study, trial: Trial, tallies: Sequence[Counts]) -> list[tupl
         found.append((text("Met, at all settings"), 1.0, [text("{n} of {cut}", n=c.met, cut=c.cut) for c in tallies]))
         if any(c.undecided for c in tallies):
             found.append((text("Too near to say"), 0.8, [str(c.undecided) for c in tallies]))
+        if any(c.not_judged for c in tallies):
+            found.append((text("Not judged"), 0.8, [str(c.not_judged) for c in tallies]))
         found.append((text("Failed"), 1.25, [failed_words(c) for c in tallies]))
         if any(c.lost for c in tallies):
             found.append((text("Lost"), 0.6, [str(c.lost) for c in tallies]))

@@ -12,7 +12,7 @@ from trials.words import ladders as words
 from trials.words.answer import word_of
 from trials.words.findings import say
 from trials.words.language import text
-from trials.words.study import p_words
+from trials.words.numbers import p_value
 
 
 def ladder_picture(found: LadderAnswer) -> b.Block:
@@ -43,7 +43,7 @@ def ladder_section(found: LadderAnswer | None) -> dict[str, Any]:
                 c.against,
                 words.size_words(c, found.unit),
                 words.span_words(c, found.unit),
-                p_words(c.p),
+                p_value(c.p),
                 word_of(c.answer, c.answer_adds),
             ]
             for c in found.comparisons

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from importlib import metadata
 from typing import Any
@@ -16,7 +16,7 @@ from trials.report import blocks as b
 from trials.report.counts import Counts, counts, failed_words
 from trials.report.extras import VerdictExtras
 from trials.standards import edition, roughness_ranges, squareness_ranges
-from trials.trial import Outcome, Trial
+from trials.trial import Method, Outcome, Trial
 from trials.words import columns
 from trials.words.findings import say
 from trials.words.grade import reasons_counted
@@ -42,27 +42,65 @@ def grades_section(graded: pd.DataFrame | None, trial: Trial) -> dict[str, Any]:
         return b.section(title, [])
     items = [(column, head) for column, head in _items() if _graded(graded, column)]
     found = counts(graded, trial.types)
-    uncut = any(each.uncut for each in found)
-    names = [
-        *(text("Nozzle type"), text("Planned"), *([text("Not cut")] if uncut else []), text("Lost"), text("Cut")),
-        *(text("Met"), text("Too near to say"), text("Failed"), *(head for _, head in items)),
+    counted_in, shown = _counted_columns(found), _judged_columns(found)
+    rows = [
+        _grade_row(each, graded[graded["nozzle"] == each.nozzle], counted_in + shown, [column for column, _ in items])
+        for each in found
     ]
-    kept = [column for column, _ in items]
-    rows = [_grade_row(each, graded[graded["nozzle"] == each.nozzle], kept, uncut) for each in found]
+    names = [text("Nozzle type"), *(head for head, _, _ in counted_in + shown), *(head for _, head in items)]
+    widths = (1.7, *(width for _, width, _ in counted_in + shown), *(1.6 for _ in items))
+    right = [1 + k for k, (_, _, cell) in enumerate(counted_in + shown) if cell is not failed_words]
     reasons = counted(graded.loc[graded["meets"] != Meets.YES, "reasons"])
-    note = text(
-        "Of the coupons that were cut: met, too near a limit to say, failed (one coupon can fail several). By range or "
-        "grade: that range or grade, then its number of cut coupons; “worse” is worse than the last range."
-    )
-    widths = (1.4, 0.95, *((0.95,) if uncut else ()), 0.9, 1.2, 0.85, 1.05, 1.45, *(1.6 for _ in items))
     return b.section(
         title,
         [
-            b.table(names, rows, range(1, 7 if uncut else 6), widths),
-            b.words(note),
+            b.table(names, rows, right, widths),
+            b.words(_columns_note(found, [column for column, _ in items])),
             b.columns(reasons_counted(known, n) for known, n in reasons),
         ],
     )
+
+
+Column = tuple[str, float, Callable[[Counts], str]]
+
+
+def _counted_columns(found: Sequence[Counts]) -> list[Column]:
+    """Head, width and cell of each column on what became of the coupons that were planned."""
+    uncut: list[Column] = [(text("Not cut"), 0.55, lambda c: str(c.uncut))]
+    return [
+        (text("Planned"), 0.95, lambda c: str(c.planned)),
+        *(uncut if any(c.uncut for c in found) else []),
+        (text("Lost"), 0.6, lambda c: str(c.lost)),
+        (text("Cut"), 0.55, lambda c: str(c.cut)),
+    ]
+
+
+def _judged_columns(found: Sequence[Counts]) -> list[Column]:
+    """Head, width and cell of each column on what became of the coupons that were cut; only those that say anything."""
+    judged: list[Column] = [
+        (text("Met"), 0.6, lambda c: str(c.met)),
+        (text("Too near to say"), 0.9, lambda c: str(c.undecided)),
+        (text("Failed"), 1.6, failed_words),
+    ]
+    open_still: list[Column] = [(text("Not judged"), 0.9, lambda c: str(c.not_judged))]
+    any_judged = any(c.cut > c.not_judged for c in found)
+    return (judged if any_judged else []) + (open_still if any(c.not_judged for c in found) else [])
+
+
+def _columns_note(found: Sequence[Counts], items: Sequence[str]) -> str:
+    """What the columns of the grades count, of those that are there."""
+    said = []
+    if any(c.cut > c.not_judged for c in found):
+        said.append(
+            text("Of the coupons that were cut: met, too near a limit to say, failed (one coupon can fail several).")
+        )
+    if any(c.not_judged for c in found):
+        said.append(text("Not judged: nothing was required of the coupon, or it was not measured."))
+    if items:
+        said.append(text("By range or grade: that range or grade, then its number of cut coupons."))
+    if any(column.endswith("_range") for column in items):
+        said.append(text("“worse” is worse than the last range."))
+    return " ".join(said)
 
 
 def _items() -> list[tuple[str, str]]:
@@ -79,15 +117,12 @@ def _graded(graded: pd.DataFrame, column: str) -> bool:
     return column in graded and bool((pd.to_numeric(graded[column], errors="coerce").fillna(-1) != -1).any())
 
 
-def _grade_row(found: Counts, part: pd.DataFrame, columns: Sequence[str], uncut: bool) -> list[str]:
+def _grade_row(found: Counts, part: pd.DataFrame, shown: Sequence[Column], columns: Sequence[str]) -> list[str]:
     edges = part[part["outcome"] == Outcome.CUT]
     ranges = {0: text("worse"), -1: text("not graded")}
     return [
         found.nozzle,
-        str(found.planned),
-        *([str(found.uncut)] if uncut else []),
-        *map(str, (found.lost, found.cut, found.met, found.undecided)),
-        failed_words(found),
+        *(cell(found) for _, _, cell in shown),
         *(_tally(edges, column, {-1: text("not graded")} if column == "dross_grade" else ranges) for column in columns),
     ]
 
@@ -99,11 +134,14 @@ def _tally(part: pd.DataFrame, column: str, names: Mapping[int, str]) -> str:
     return ", ".join(f"{names.get(grade, str(grade))}:\u00a0{found[grade]}" for grade in order)
 
 
-def departures_section(study: Study, extras: VerdictExtras) -> dict[str, Any]:
+def departures_section(study: Study, extras: VerdictExtras, trial: Trial) -> dict[str, Any]:
     """What was cut otherwise than planned, and what was changed after the plan was frozen."""
     changed = [text("Changed after freezing: {change}", change=say(change)) for change in extras.changes]
     found = [*map(say, study.departures), *changed]
-    none = "" if found else text("Cut as planned: no departure was recorded.")
+    planned = trial.plan.method != Method.ADOPTED
+    as_planned = text("Cut as planned: no departure was recorded.")
+    unplanned = text("Cut without a plan of this tool: there is none to depart from.")
+    none = "" if found else as_planned if planned else unplanned
     return b.section(
         text("Departures from the plan"), [b.words(none), b.columns(found) if len(found) > 3 else b.listed(found)]
     )

@@ -8,26 +8,31 @@ from typing import Any
 
 import pandas as pd
 
-from trials.decide.checking import off_centre
+from trials.decide.checking import off_centre, sides_looked_at
 from trials.decide.kinds import StudyKind
 from trials.decide.results import Comparison, ResponseResult, TermTest
-from trials.findings import Finding, Place, PlaceKind, Weight
+from trials.findings import Place, PlaceKind, Weight
 from trials.report import blocks as b
 from trials.report.dross_page import IN_TABLE, odds_table
-from trials.report.figures.checks import drift_figure, sides_figure
+from trials.report.figures.checks import SIDES_IN, drift_figure, sides_figure
 from trials.report.figures.edges import Setting, by_factor_figure, coupon_means, spread_figure
+from trials.report.figures.look import WIDTH_IN
 from trials.responses import Scale
 from trials.trial import Method, Trial
 from trials.units import shown
 from trials.words import captions
 from trials.words.answer import word_of
+from trials.words.check_groups import check_groups
 from trials.words.checks import check_name
 from trials.words.findings import say
 from trials.words.language import plural, text
-from trials.words.numbers import confidence, fixed
+from trials.words.names import start
+from trials.words.numbers import beside, confidence, fixed, p_value
 from trials.words.settings import at_place, place_words, term_words
 from trials.words.study import basis_words, beside_headline, in_share, label, named, remarks
 
+BESIDE_SHARE = 75
+"""Per cent of the line that the picture of a secondary response takes; its letters keep 6 points."""
 DRIFTS = (StudyKind.DRIFT, StudyKind.WEAR_IN_A_MOUNT)
 
 
@@ -40,12 +45,13 @@ def response_section(
 ) -> dict[str, Any]:
     """All blocks of a response: what the test rests on, tests, means, comparisons, checks, figures.
 
-    Sides of mounts are drawn only where the check of centring asks for a look. A secondary response is kept to one
-    page: its tests in a line, no picture against the settings, none of the order of cutting unless a check asks.
+    Sides of mounts are drawn only where the check of centring asks for a look. A secondary response is kept short: its
+    tests in a line, no picture against the settings, none of the order of cutting unless a check asks.
     """
     one = text("One setting") if trial.plan.method == Method.ADOPTED else text("Today’s settings")
     parts: list[b.Block] = [_basis(result)]
-    parts += [picture] if picture else []
+    shown_at = {} if result.primary else {"share": BESIDE_SHARE}
+    parts += [b.head(text("Each nozzle type")), picture | shown_at] if picture else []
     parts += _means(result, of_those_cut, one)
     if result.primary:
         parts += _comparisons(text("Compared with today’s nozzle"), result, result.comparisons)
@@ -53,7 +59,7 @@ def response_section(
     if result.more:
         parts += [b.head(text("How many more would settle it")), b.listed(map(say, result.more))]
     parts += _checks(result) + _pictures(result, trial, table)
-    return b.section(_title(result), parts) | {"page": not result.primary}
+    return b.section(_title(result), parts)
 
 
 def _title(result: ResponseResult) -> str:
@@ -71,7 +77,7 @@ def _basis(result: ResponseResult) -> b.Block:
     coupons = plural("{n} coupon", "{n} coupons", result.n_coupons)
     counts = text("{readings} on {coupons}.", readings=readings, coupons=coupons)
     rests = text("The test of nozzle types rests on: {units}.", units=basis_words(result))
-    return b.words(" ".join([counts, rests, _scale_words(result), *remarks(result, IN_TABLE)]))
+    return b.words(" ".join([counts, rests, _scale_words(result), *map(start, remarks(result, IN_TABLE))]))
 
 
 def _scale_words(result: ResponseResult) -> str:
@@ -94,6 +100,7 @@ def _terms(result: ResponseResult) -> list[b.Block]:
         note.append(text("By strata: the classical test of a balanced trial, beside the Kenward-Roger one."))
     kenward_roger = beside_headline(result)
     note += [kenward_roger] if kenward_roger else []
+    note += [_which_counts()] if any(c.answer for c in result.comparisons) else []
     rows = [_term_row(t, beside) for t in result.terms]
     return [
         b.head(text("Does it matter?")),
@@ -102,10 +109,18 @@ def _terms(result: ResponseResult) -> list[b.Block]:
     ]
 
 
+def _which_counts() -> str:
+    """Which of several p-values of one comparison counts, and why the others are there."""
+    return text(
+        "The answer goes by the comparison with today’s nozzle alone, its interval and its p; the tests here ask over "
+        "all settings or rest on other assumptions, and change no word."
+    )
+
+
 def _terms_in_a_line(result: ResponseResult) -> list[b.Block]:
     """The tests of a secondary response without their table."""
     found = [
-        text("{what} {p} ({df})", what=term_words(t.parts), p=b.chance(t.p), df=_df(t.df, t.den_df, 1))
+        text("{what} {p} ({df})", what=term_words(t.parts), p=p_value(t.p), df=_df(t.df, t.den_df, 1))
         for t in result.terms
     ]
     line = text("p of each term, in brackets on which degrees of freedom: {terms}.", terms="; ".join(found))
@@ -113,12 +128,12 @@ def _terms_in_a_line(result: ResponseResult) -> list[b.Block]:
 
 
 def _term_row(t: TermTest, beside: bool) -> list[str]:
-    row = [term_words(t.parts), b.f_value(t.F), _df(t.df, t.den_df, 1), b.chance(t.p)]
+    row = [term_words(t.parts), b.f_value(t.F), _df(t.df, t.den_df, 1), p_value(t.p)]
     if not beside:
         return row
     if t.F_classical is None or t.den_df_classical is None:
         return [*row, "–", "–", "–"]
-    return [*row, b.f_value(t.F_classical), _df(t.df, t.den_df_classical, 0), b.chance(t.p_classical)]
+    return [*row, b.f_value(t.F_classical), _df(t.df, t.den_df_classical, 0), p_value(t.p_classical)]
 
 
 def _df(df: int, den_df: float, places: int) -> str:
@@ -196,8 +211,8 @@ def _size_cells(c: Comparison) -> tuple[str, str, str]:
     """Size, interval and p of a comparison."""
     sizes = in_share(c)
     two = c.kind in ("ratio", "share")
-    value, low, high = (fixed(x, 2, sign=c.kind == "share") for x in sizes) if two else b.alike(*sizes)
-    return value, "–" if math.isnan(c.low) else b.span(low, high), b.chance(c.p)
+    value, low, high = (fixed(x, 2, sign=c.kind == "share") for x in sizes) if two else beside(*sizes[1:], *sizes)
+    return value, "–" if math.isnan(c.low) else b.span(low, high), p_value(c.p)
 
 
 def _place_name(place: Place, one: str) -> str:
@@ -236,7 +251,7 @@ def _comparison_row(c: Comparison, result: ResponseResult, in_unit: bool, worded
     known = not math.isnan(c.low)
     row = [named(c.nozzle, result), named(c.against, result), *_size_cells(c)]
     if in_unit:
-        unit = b.alike(*c.in_unit) if c.in_unit else ["–"]
+        unit = beside(*c.in_unit[1:], *c.in_unit) if c.in_unit else ["–"]
         row.append(f"{unit[0]} ({b.span(unit[1], unit[2])})" if known and c.in_unit else unit[0])
     if worded:
         row.append(word_of(c.answer, c.answer_adds) or "–")
@@ -256,35 +271,26 @@ def _pairs(result: ResponseResult) -> list[b.Block]:
     ]
     rows = [[cell if j <= k else "" for j, cell in enumerate(row)] for k, row in enumerate(rows)][1:]
     first = result.pairs[0]
-    unit = text("steps of the grade") if result.scale == Scale.GRADE else shown(result.unit)
-    names = {"level": confidence(first.confidence), "place": at_place(first.settings), "unit": unit}
-    note = _pairs_note(first.kind == "ratio", **names)
-    heads = [text("Against"), *(f"{k}  {named(n, result)}" for k, n in enumerate(nozzles[:-1], 1))]
-    table = b.table(heads, rows, (), (1.4, *(1.0 for _ in nozzles[:-1])))
+    note = text(
+        "{what}, and its {level} interval; {place}. The intervals hold together for all pairs.",
+        what=_pair_words(first, result),
+        level=confidence(first.confidence),
+        place=at_place(first.settings),
+    )
+    names = [text("Against"), *(f"{k}  {named(n, result)}" for k, n in enumerate(nozzles[:-1], 1))]
+    table = b.table(names, rows, (), (1.4, *(1.0 for _ in nozzles[:-1])))
     return [b.head(text("Every pair")), table, b.words(note)]
 
 
-def _pairs_note(ratio: bool, level: str, place: str, unit: str) -> str:
-    """How the matrix of pairs is read; unit: of a difference, empty for none."""
-    names = {"level": level, "place": place}
-    if ratio:
-        return text(
-            "Ratio of the type in the row to the type in the column, and its {level} interval; {place}. The intervals "
-            "hold together for all pairs.",
-            **names,
-        )
-    if unit:
-        return text(
-            "Difference in {unit} of the type in the row from the type in the column, and its {level} interval; "
-            "{place}. The intervals hold together for all pairs.",
-            unit=unit,
-            **names,
-        )
-    return text(
-        "Difference of the type in the row from the type in the column, and its {level} interval; {place}. The "
-        "intervals hold together for all pairs.",
-        **names,
-    )
+def _pair_words(c: Comparison, result: ResponseResult) -> str:
+    """What stands in a cell of the matrix of pairs."""
+    if c.kind == "ratio":
+        return text("Ratio of the type in the row to the type in the column")
+    if result.scale == Scale.GRADE:
+        return text("Difference in grade: type in the row less type in the column")
+    if result.unit:
+        return text("Difference in {unit}: type in the row less type in the column", unit=shown(result.unit))
+    return text("Difference: type in the row less type in the column")
 
 
 def _pair_cell(c: Comparison, turned: bool) -> str:
@@ -294,34 +300,21 @@ def _pair_cell(c: Comparison, turned: bool) -> str:
         sizes = (1 / c.value, 1 / c.high, 1 / c.low)
     elif turned:
         sizes = (-c.value, -c.high, -c.low)
-    value, low, high = (fixed(x, 2) for x in sizes) if c.kind == "ratio" else b.alike(*sizes, digits=2)
+    value, low, high = (fixed(x, 2) for x in sizes) if c.kind == "ratio" else beside(*sizes[1:], *sizes)
     return value if math.isnan(c.low) else text("{value} ({low} to {high})", value=value, low=low, high=high)
 
 
 def _checks(result: ResponseResult) -> list[b.Block]:
-    """Three groups: what could change the answer, what deserves a look, what nothing was found in (names only)."""
-    if not result.checks:
-        return []
-    parts: list[b.Block] = [b.head(text("Checks"))]
-    for weight, title in ((Weight.COULD_CHANGE, text("Could change the answer")), (Weight.LOOK_AT, text("Look at"))):
-        found = [say(check) for check in result.checks if check.weight == weight]
-        parts += (
-            [b.words(f"{title}:") | {"sticky": True}, b.columns(found) if len(found) > 3 else b.listed(found)]
-            if found
-            else []
-        )
-    parts += _calm([c for c in result.checks if c.weight not in (Weight.COULD_CHANGE, Weight.LOOK_AT)], result.primary)
-    return parts
-
-
-def _calm(found: list[Finding], in_full: bool) -> list[b.Block]:
-    """Checks that found nothing: in full, or by name; what could not be checked is always said in full."""
-    names = {} if in_full else {c.kind: check_name(c.kind) for c in found if c.weight == Weight.NOTHING_FOUND}
-    known = [name for name in names.values() if name]
-    rest = [say(c) for c in found if not names.get(c.kind)]
-    none = text("Without objection:") if rest else ""
-    head = text("Without objection: {checks}.", checks="; ".join(known)) if known else none
-    return [b.words(head) | {"sticky": bool(rest)}, b.columns(rest) if len(rest) > 3 else b.listed(rest)]
+    """Checks in groups; of a secondary response those in which nothing was found by name only."""
+    parts: list[b.Block] = []
+    for group in check_groups(result.checks):
+        names = [check_name(check.kind) for check in group.checks] if group.calm and not result.primary else []
+        known = list(dict.fromkeys(filter(None, names)))
+        rest = [say(check) for check in group.checks if not names or not check_name(check.kind)]
+        head = f"{group.title}: {'; '.join(known)}." if known else f"{group.title}:"
+        lines = [b.columns(rest) if len(rest) > 3 else b.listed(rest)]
+        parts += [b.lead(head), *lines] if rest else [b.words(head)]
+    return [b.head(text("Checks")), *parts] if parts else []
 
 
 def _asks_for_a_look(result: ResponseResult, *kinds: StudyKind) -> bool:
@@ -368,21 +361,14 @@ def in_order(result: ResponseResult, trial: Trial, table: pd.DataFrame) -> list[
 
 
 def by_side(result: ResponseResult, trial: Trial, table: pd.DataFrame) -> list[b.Block]:
-    """What is left over on each side of a mount; nothing where sides were not recorded."""
-    if not {"side", "mount"} <= set(table.columns) or table["side"].nunique() < 2:
+    """What is left on each side of a mount, as the check of centring compares them; nothing where it compares none."""
+    means = [row for check in result.checks if check.kind == StudyKind.CENTRING for row in sides_looked_at(check)]
+    if not means:
         return []
-    settings = _settings(trial, table)
     flagged = flagged_mounts(result)
-    far = {
-        name
-        for check in result.checks
-        if check.kind in (StudyKind.FAR_READINGS, StudyKind.FAR_COUPONS)
-        for name in check.about.coupons
-    }
-    columns = [setting.column for setting in settings]
-    drawn = sides_figure(result, table, columns, flagged, far, low=not result.primary)
+    drawn = sides_figure(result, means, flagged)
     picture = b.figure(drawn, captions.sides_alt(result, flagged), captions.sides_caption())
-    return [b.head(text("One side against the other")), picture]
+    return [b.head(text("One side against the other")), picture | {"share": round(100 * SIDES_IN / WIDTH_IN)}]
 
 
 def flagged_mounts(result: ResponseResult) -> list[str]:

@@ -45,14 +45,16 @@ from trials.words.numbers import listed
 from trials.words.page_frame import day_words
 from trials.words.requirement import job_and_requirement
 from trials.words.settings import place_words
+from trials.words.spaced import spaced, spaced_names
 from trials.words.study import answer_sentence, label
 from trials.words.worthwhile import worthwhile_limits
 
 
 def verdict_data(study: Study, trial: Trial, made_on: date, extras: VerdictExtras) -> dict[str, Any]:
     """Everything the template prints, as text, numbers and SVG."""
-    extras = replace(extras, tables=tables_in_use(extras.tables, study))
-    study = study_in_use(study)
+    names = spaced_names(trial)
+    extras = replace(spaced(extras, names), tables=spaced(tables_in_use(extras.tables, study), names))
+    study, trial = spaced(study_in_use(study), names), spaced(trial, names)
     main, doubted = _main(study), open_coupons(study)
     return {
         "title": study.title or trial.trial.title,
@@ -128,7 +130,7 @@ def _sections(study: Study, trial: Trial, extras: VerdictExtras) -> list[dict[st
         ladder_section(study.ladder),
         _chances(study),
         grades_section(extras.graded, trial),
-        departures_section(study, extras),
+        departures_section(study, extras, trial),
     ]
     found += pages[:decisive]
     found += [honesty_section(study), spread_section(ordered)]

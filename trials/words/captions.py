@@ -110,9 +110,9 @@ def sides_alt(result: ResponseResult, flagged: Sequence[str]) -> str:
 def sides_caption() -> str:
     """What is left over on each side of a mount."""
     return text(
-        "Mean of what is left on each side of a mount, after nozzle type and settings. A nozzle off centre shows as a "
-        "long line: one side worse than the others. Coupons flagged as far are left out. Boxed: flagged by the "
-        "centring check."
+        "What is left on each side of a mount, after nozzle type and settings, around the mean of its sides. A nozzle "
+        "off centre has one side worse than the others. Bold and boxed: flagged by the centring check, since its sides "
+        "differ by more than coupons inside a mount do; a longer line whose coupons scatter more is not."
     )
 
 

@@ -10,13 +10,24 @@ from trials.findings import Fact, Finding, Weight
 from trials.words import facts
 from trials.words.language import counted, plural, text, word
 from trials.words.names import person
-from trials.words.numbers import chance, changed, listed, number, number_in_use, point, with_unit
+from trials.words.numbers import (
+    chance,
+    changed,
+    changed_within,
+    listed,
+    number,
+    number_in_use,
+    p_value,
+    point,
+    with_unit,
+)
 
 MANY = 6  # names in one sentence; more are counted
+SHOWN = 0.05  # p below which a difference is said to be shown
 
 
 def _flagged(finding: Finding) -> bool:
-    return finding.weight != Weight.NOTHING_FOUND
+    return finding.weight in (Weight.COULD_CHANGE, Weight.LOOK_AT)
 
 
 def _some(names: Sequence[str], most: int = MANY) -> str:
@@ -102,8 +113,15 @@ def _shift(mount: Fact, nozzle: Fact, high: Fact, low: Fact, difference: Fact) -
 
 
 def _interval(finding: Finding) -> str:
+    """The interval of a trend, with the digits that it bears."""
     low, high = facts.amount(finding, "low"), facts.amount(finding, "high")
-    return text("{low} to {high}", low=changed(low), high=changed(high))
+    ends = changed_within((high.value - low.value) / 2.0, low, high) if low.unit != "%" else map(changed, (low, high))
+    return text("{low} to {high}", **dict(zip(("low", "high"), ends, strict=True)))
+
+
+def _trend(finding: Finding) -> str:
+    value, low, high = (facts.amount(finding, name) for name in ("value", "low", "high"))
+    return changed(value) if value.unit == "%" else changed_within((high.value - low.value) / 2.0, value)[0]
 
 
 def _zero_inside(finding: Finding) -> bool:
@@ -116,7 +134,7 @@ def _drift(finding: Finding) -> str:
         return text(
             "The response drifts over the order of cutting: {value} from first to last coupon (95 % interval "
             "{interval}). The random order keeps it from favouring a type; look for lens heating or wear.",
-            value=changed(facts.amount(finding, "value")),
+            value=_trend(finding),
             interval=span,
         )
     if _zero_inside(finding):
@@ -139,7 +157,7 @@ def _drift_at_the_bench(finding: Finding) -> str:
         return text(
             "The readings drift over the order of measuring: {value} from first to last (95 % interval {interval}). "
             "The random order keeps it from favouring a type; check the instrument on its reference piece.",
-            value=changed(facts.amount(finding, "value")),
+            value=_trend(finding),
             interval=span,
         )
     if _zero_inside(finding):
@@ -161,7 +179,7 @@ def _wear(finding: Finding) -> str:
     if _flagged(finding):
         return text(
             "The response moves as a mount goes on: {value} per ten coupons cut (95 % interval {interval}).",
-            value=changed(facts.amount(finding, "value")),
+            value=_trend(finding),
             interval=span,
         )
     if _zero_inside(finding):
@@ -244,21 +262,15 @@ def _curves(finding: Finding) -> str:
 def shuffle_words(finding: Finding) -> str:
     """What was counted in a shuffle test, and what could not have been shown."""
     n, p = facts.whole(finding, "arrangements"), chance(facts.figure(finding, "p"))
-    smallest = number(facts.figure(finding, "smallest_p"))
-    if finding.facts["listed"]:
+    if not finding.facts["listed"]:
+        said = text("Ways drawn from {n} of dealing the types to specimens: {p}.", n=counted(n), p=p)
+    else:
         said = plural(
-            "{n} arrangement, all listed: {p}, smallest possible {smallest}.",
-            "{n} arrangements, all listed: {p}, smallest possible {smallest}.",
+            "The {n} way of dealing the types to specimens: {p}, and none could give less than {smallest}.",
+            "All {n} ways of dealing the types to specimens: {p}, and none could give less than {smallest}.",
             n,
             p=p,
-            smallest=smallest,
-        )
-    else:
-        said = text(
-            "{n} arrangements, a sample drawn: {p}, smallest possible {smallest}.",
-            n=counted(n),
-            p=p,
-            smallest=smallest,
+            smallest=p_value(facts.figure(finding, "smallest_p")),
         )
     if finding.facts["out_of_reach"] is None:
         return said
@@ -268,10 +280,13 @@ def shuffle_words(finding: Finding) -> str:
 
 
 def _shuffled(finding: Finding) -> str:
-    return text(
-        "The nozzle test again, by reckoning with the specimens shuffled among the types within each sheet: {counted}",
-        counted=shuffle_words(finding),
-    )
+    counted, p = shuffle_words(finding), facts.figure(finding, "p")
+    if p < SHOWN:
+        return text("Whole specimens shuffled within sheets: types differ here too. {counted}", counted=counted)
+    if facts.figure(finding, "smallest_p") > SHOWN:
+        few = text("Whole specimens shuffled within sheets: too few to show any difference.")
+        return f"{few} {counted}"
+    return text("Whole specimens shuffled within sheets: no difference is shown here. {counted}", counted=counted)
 
 
 def _shape(finding: Finding) -> str:
@@ -286,9 +301,15 @@ def _shape(finding: Finding) -> str:
 def _scale(finding: Finding) -> str:
     log = finding.facts["log"]
     low, high, best = (point(f"{facts.figure(finding, name):g}") for name in ("low", "high", "best"))
-    span = text(
-        "powers {low} to {high} fit about as well as the best, {best} (95 % interval)", low=low, high=high, best=best
-    )
+    if low == high:
+        span = text("power {best} fits best, and of those tried no other does (95 % interval)", best=best)
+    else:
+        span = text(
+            "powers {low} to {high} fit about as well as the best, {best} (95 % interval)",
+            low=low,
+            high=high,
+            best=best,
+        )
     if not _flagged(finding):
         if log:
             return text("Working on the log scale suits these readings: {span}.", span=span)
@@ -367,7 +388,7 @@ def _again(finding: Finding, lead: str, remedy: str) -> str:
             changes="; ".join([*moved, *gone]),
             remedy=remedy,
         )
-    sizes = "; ".join(_size_moves(*row[:3]) for row in rows)
+    sizes = "; ".join(_size_moves(*row[:3], *row[5:]) for row in rows)
     if any(row[3] is not None for row in rows):
         return text("{lead} no word changes: {sizes}.", lead=lead, sizes=sizes)
     return text("{lead} the sizes are: {sizes}.", lead=lead, sizes=sizes)
@@ -378,8 +399,13 @@ def _word_moves(nozzle: Fact, was: Fact, now: Fact) -> str:
     return text("{nozzle}: {was} becomes {now}", nozzle=person(str(nozzle)), **known)
 
 
-def _size_moves(nozzle: Fact, was: Fact, now: Fact) -> str:
-    before, after = changed(facts.as_amount(was)), changed(facts.as_amount(now))
+def _size_moves(nozzle: Fact, was: Fact, now: Fact, half: Fact = None) -> str:
+    """half: of the width of the interval of what it was, which says how many digits a difference bears."""
+    first, second = facts.as_amount(was), facts.as_amount(now)
+    if isinstance(half, float) and first.unit != "%":
+        before, after = changed_within(half, first, second)
+    else:
+        before, after = changed(first), changed(second)
     return text("{nozzle} {now} (was {was})", nozzle=person(str(nozzle)), now=after, was=before)
 
 
@@ -401,6 +427,19 @@ def check_name(kind: StrEnum) -> str:
         StudyKind.ZEROS: text("Zeros"),
     }
     return known.get(StudyKind(kind), "")
+
+
+def _spread_not_compared(finding: Finding) -> str:
+    same, at_end = (tuple(map(str, facts.several(finding, name))) for name in ("same", "at_end"))
+    alone = facts.word(finding, "check") == StudyKind.SPREAD_ALONG_AN_EDGE
+    never = (
+        text("the readings on one coupon of {types} never differ", types=listed(same))
+        if alone
+        else text("the coupons of {types} never differ", types=listed(same))
+    )
+    ends = text("most grades of {types} lie at the end of the scale", types=listed(at_end))
+    why = listed([*([never] if same else []), *([ends] if at_end else [])])
+    return text("{check}: not compared, since {why}.", check=_checked(finding), why=why)
 
 
 def _checked(finding: Finding) -> str:
@@ -429,6 +468,7 @@ SENTENCES: Mapping[StrEnum, Callable[[Finding], str]] = {
     StudyKind.WEAR_IN_A_MOUNT: _wear,
     StudyKind.SPREAD_ALONG_AN_EDGE: _along_an_edge,
     StudyKind.SPREAD_BETWEEN_COUPONS: _between_coupons,
+    StudyKind.SPREAD_NOT_COMPARED: _spread_not_compared,
     StudyKind.CURVES_NOT_REPEATED: _curves_not_repeated,
     StudyKind.CURVES_REACH_ALL: _curves_reach_all,
     StudyKind.CURVES: _curves,

@@ -30,6 +30,11 @@ def left_unit(result: ResponseResult) -> str:
     return shown(result.unit) or text("grades")
 
 
+def sides_axis(result: ResponseResult) -> str:
+    """Axis of what is left on each side of a mount."""
+    return text("left over, around the mean of the mount, {unit}", unit=left_unit(result))
+
+
 def left_axis(result: ResponseResult, apart: str = " ") -> str:
     """Axis of the leftovers; apart: what stands between name and unit."""
     return text("left over,{apart}{unit}", apart=apart, unit=left_unit(result))

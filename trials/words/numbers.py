@@ -121,6 +121,46 @@ def changed(found: Amount) -> str:
     return f"{figure} {shown_unit(found.unit)}".strip()
 
 
+def beside(low: float, high: float, *values: float, sign: bool = False) -> list[str]:
+    """Figures with the decimals that their interval bears: two digits of its half width, at least of one of 1e-6.
+
+    >>> beside(-0.0583, 0.00198, -0.0301, -0.0583, 0.00198, sign=True), beside(-1.3, 1.3, -0.01)
+    (['-0.030', '-0.058', '+0.002'], ['0.0'])
+    >>> beside(math.nan, math.nan, 0.0301)
+    ['0.0301']
+    """
+    half = (high - low) / 2.0
+    if not (math.isfinite(half) and half > 0):
+        return [signed(value) if sign else number(value) for value in values]
+    places = min(max(0, 1 - math.floor(math.log10(half))), 6)
+    return [fixed(value, places, sign) for value in values]
+
+
+def times(value: float) -> str:
+    """A multiple, odds among them: three digits between a thousandth and a thousand.
+
+    >>> times(0.0594), times(8.8e-5), times(12817.0), times(math.inf), times(0.0)
+    ('0.0594', 'below\\xa00.001', 'over\\xa01000', 'no bound', '0')
+    """
+    if math.isinf(value) or value == 0:
+        return number(value)
+    if value > 1000:
+        return text("over\u00a0{bound}", bound=1000)
+    return text("below\u00a00.001") if value < 0.001 else number(value)
+
+
+def changed_within(half: float, *found: Amount) -> list[str]:
+    """Changes of one unit with the digits that an interval bears, half the width of which is given in that unit.
+
+    >>> changed_within(0.0114, Amount(0.00568, "mm"), Amount(0.00362, "mm"))
+    ['+0.006 mm', '+0.004 mm']
+    """
+    sizes = [(in_use(each.value, each.unit), each.unit) for each in found]
+    reach = in_use(half, found[0].unit)
+    figures = beside(-reach, reach, *(size for size, _ in sizes), sign=True)
+    return [f"{figure} {shown_unit(unit)}".strip() for figure, (_, unit) in zip(figures, sizes, strict=True)]
+
+
 def chance(p: float) -> str:
     """A p-value in a sentence: three decimals, or that it lies below 0.001.
 
@@ -128,6 +168,19 @@ def chance(p: float) -> str:
     ('p = 0.031', 'p below 0.001')
     """
     return text("p below 0.001") if p < 0.001 else text("p = {figure}", figure=fixed(p, 3))
+
+
+def p_value(p: float | None) -> str:
+    """A p-value in a cell: three decimals, or below 0.001; a dash for none.
+
+    >>> p_value(0.0312), p_value(1e-5), p_value(None)
+    ('0.031', 'below\\xa00.001', '–')
+    """
+    if p is None or math.isnan(p):
+        return "–"
+    if p > 0.999:
+        return text("above\u00a00.999")
+    return text("below\u00a00.001") if p < 0.001 else fixed(p, 3)
 
 
 def confidence(level: float) -> str:

@@ -335,8 +335,8 @@ SENTENCES: Mapping[PlanKind, Say] = {
         distance=amount(f.facts["distance"]),
     ),
     PlanKind.SLATS_UNKNOWN: _as_it_stands(
-        "The slat pitch is not given: each coupon keeps a micro-joint off the measured edge; give "
-        "coupon.slat_pitch_mm to have it checked."
+        "The slat pitch is not given: each coupon keeps a micro-joint off the measured edge; state "
+        "the pitch in the trial file, under [coupon], to have it checked."
     ),
     PlanKind.MAY_TIP: _may_tip,
     PlanKind.SETTINGS_DEALT: _settings_dealt,

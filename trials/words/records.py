@@ -11,7 +11,7 @@ from trials.next_command import Before, Next
 from trials.record_kinds import JournalKind, RecordKind, Step, Where
 from trials.words import columns
 from trials.words.language import plural, text
-from trials.words.numbers import number, plain, point
+from trials.words.numbers import plain, point
 
 FEW = 8
 """So many marks are named; of more only the number is said."""
@@ -112,17 +112,28 @@ def _moved(finding: Finding) -> str:
 def _slip(finding: Finding) -> str:
     found, median = finding.facts["value"], finding.facts["median"]
     assert isinstance(found, Amount) and isinstance(median, Amount)
+    ratio = found.value / median.value
+    times = text("{x} times", x=point(f"{ratio:.3g}")) if ratio >= 1 else text("{x} of", x=point(f"{ratio:.2g}"))
+    which = Where(str(finding.facts["where"]))
+    if which is Where.PAIR:
+        return text(
+            "coupon {coupon}, reading {reading}: {name} {value} is {times} the other reading of its coupon, {median}; "
+            "a slip of the pen or a wrong unit?",
+            coupon=finding.about.coupons[0],
+            reading=finding.facts["reading"],
+            name=finding.about.response,
+            value=value(found),
+            times=times,
+            median=value(median),
+        )
     others = {
         Where.COUPON: text("its coupon"),
         Where.COUPON_AND_REPEATS: text("its coupon, its repeats among them"),
         Where.LIKE_COUPONS: text("coupons of this nozzle at this setting"),
         Where.TRIAL: text("the trial"),
-        Where.PAIR: text("its coupon"),
         Where.WHOLE_LIKE: text("coupons of this nozzle at this setting, as are all readings of its coupon"),
         Where.WHOLE_TRIAL: text("all coupons of the trial, as are all readings of its coupon"),
-    }[Where(str(finding.facts["where"]))]
-    ratio = found.value / median.value
-    times = text("{x} times", x=point(f"{ratio:.3g}")) if ratio >= 1 else text("{x} of", x=point(f"{ratio:.2g}"))
+    }[which]
     return text(
         "coupon {coupon}, reading {reading}: {name} {value} is {times} the median {median} of the other readings of "
         "{others}; a slip of the pen or a wrong unit?",
@@ -304,10 +315,15 @@ def _readings(facts: Mapping[str, Any]) -> str:
 
 def _corrected_reading(facts: Mapping[str, Any]) -> str:
     repeat = text(", repeat {repeat}", repeat=facts["repeat"]) if facts["repeat"] else ""
-    old, new = (text("withdrawn") if facts[name] is None else value(facts[name]) for name in ("old", "new"))
+    field, sizes = _was_and_is(facts, facts["field"], text("withdrawn"))
     template = "coupon {coupon}, reading {reading}{repeat}, {field}: {old} -> {new}"
-    named = {name: facts[name] for name in ("coupon", "reading", "field")}
-    return text(template, repeat=repeat, old=old, new=new, **named)
+    return text(template, coupon=facts["coupon"], reading=facts["reading"], repeat=repeat, field=field, **sizes)
+
+
+def _was_and_is(facts: Mapping[str, Any], column: str, nothing: str) -> tuple[str, dict[str, str]]:
+    """What a corrected column holds, and what stood there and stands now with the unit; nothing: where none is."""
+    ends = {end: nothing if facts[end] is None else columns.amount(column, facts[end]) for end in ("old", "new")}
+    return columns.split(column)[0], ends
 
 
 def change(facts: Mapping[str, Any]) -> str:
@@ -315,16 +331,15 @@ def change(facts: Mapping[str, Any]) -> str:
     reading = text(", reading {reading}", reading=facts["reading"]) if facts["reading"] else ""
     seen_as = facts["seen_as"]
     repeat = text(", repeat {repeat}", repeat=facts["repeat"]) if facts["repeat"] and not seen_as else ""
-    old, new = (text("withdrawn") if facts[name] is None else value(facts[name]) for name in ("old", "new"))
+    column, sizes = _was_and_is(facts, facts["column"], text("withdrawn"))
     template = "{mark}{reading}{repeat}, {column}: {old} -> {new}"
-    named = {"mark": seen_as or facts["mark"], "column": facts["column"], "old": old, "new": new}
-    return text(template, reading=reading, repeat=repeat, **named)
+    return text(template, mark=seen_as or facts["mark"], reading=reading, repeat=repeat, column=column, **sizes)
 
 
 def _corrected_row(facts: Mapping[str, Any]) -> str:
-    named = {"mark": facts["mark"], "column": facts["column"], "old": value(facts["old"]), "new": value(facts["new"])}
+    column, sizes = _was_and_is(facts, facts["column"], text("empty"))
     what = {"coupon": text("coupon"), "mount": text("mount"), "sheet": text("sheet")}[facts["of"]]
-    return text("{what} {mark}, {column}: {old} -> {new}", what=what, **named)
+    return text("{what} {mark}, {column}: {old} -> {new}", what=what, mark=facts["mark"], column=column, **sizes)
 
 
 def _changed_key(facts: Mapping[str, Any]) -> str:
@@ -332,8 +347,10 @@ def _changed_key(facts: Mapping[str, Any]) -> str:
 
 
 def _confirmed(facts: Mapping[str, Any]) -> str:
-    named = {name: facts[name] for name in ("coupon", "reading", "field")}
-    return text("coupon {coupon}, reading {reading}, {field} {value}", value=number(facts["value"], 4), **named)
+    field = columns.split(facts["field"])[0]
+    named = {name: facts[name] for name in ("coupon", "reading")}
+    found = columns.amount(facts["field"], facts["value"])
+    return text("coupon {coupon}, reading {reading}, {field} {value}", field=field, value=found, **named)
 
 
 def retired(specimen: str, nozzle: str, who: str, left: int, open_coupons: Sequence[str]) -> list[str]:

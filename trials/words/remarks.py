@@ -11,7 +11,7 @@ from trials.findings import Amount, Fact, Finding
 from trials.words import checks, facts
 from trials.words.language import plural, text, word
 from trials.words.names import person
-from trials.words.numbers import bare, chance, fixed, listed, number, number_in_use, percent, plain, with_unit
+from trials.words.numbers import bare, chance, fixed, listed, number_in_use, percent, plain, times, with_unit
 from trials.words.settings import at_place, between, factor_name, layer_name, place_words
 
 
@@ -162,7 +162,7 @@ def _grades_apart(finding: Finding) -> str:
         return text("{nozzle} has lower grades than {against} throughout, so no finite estimate exists.", **names)
     if not bounded:
         return text("{nozzle} has higher grades than {against} throughout, so no finite estimate exists.", **names)
-    names["bound"] = number(facts.figure(finding, "bound"), 2)
+    names["bound"] = times(facts.figure(finding, "bound"))
     if lower:
         return text(
             "{nozzle} has lower grades than {against} throughout, so no finite estimate exists; the odds of a worse "
@@ -182,7 +182,7 @@ def _grade_odds(finding: Finding) -> str:
         "{high}, each type on its own, specimens taken into account).",
         nozzle=finding.about.nozzle,
         against=finding.about.against,
-        **{name: number(facts.figure(finding, name), 2) for name in ("odds", "low", "high")},
+        **{name: times(facts.figure(finding, name)) for name in ("odds", "low", "high")},
     )
 
 

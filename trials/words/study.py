@@ -17,7 +17,19 @@ from trials.words.answer import word_of
 from trials.words.findings import say
 from trials.words.language import text
 from trials.words.model import rests_on_words
-from trials.words.numbers import confidence, fixed, listed, number, percent, point, rounded, signed, with_unit
+from trials.words.numbers import (
+    beside,
+    confidence,
+    fixed,
+    listed,
+    number,
+    p_value,
+    percent,
+    point,
+    rounded,
+    signed,
+    with_unit,
+)
 from trials.words.settings import at_place, factor_name, source_words
 from trials.words.system import shown_unit, step_in_use
 
@@ -116,12 +128,9 @@ def change_words(c: Comparison | Gain, unit: str) -> str:
     if c.kind == "share":
         return _coupons_words(c)
     if c.kind == "difference":
-        size = f"{signed(c.value)} {shown(unit)}".strip()
-        return (
-            size
-            if bare
-            else text("{size}, interval {low} to {high}", size=size, low=signed(c.low), high=signed(c.high))
-        )
+        own, *limits = beside(c.low, c.high, c.value, c.low, c.high, sign=True)
+        size = f"{own} {shown(unit)}".strip()
+        return size if bare else text("{size}, interval {low} to {high}", size=size, low=limits[0], high=limits[1])
     value, low, high = (x - 1.0 for x in (c.value, c.low, c.high))
     lower = value < 0
     if bare:
@@ -248,16 +257,9 @@ def beside_headline(result: ResponseResult) -> str | None:
                 f=fixed(t.F_kenward_roger, 2),
                 df=t.df,
                 den_df=fixed(t.den_df_kenward_roger, 1),
-                p=text("below 0.001") if t.p_kenward_roger < 0.001 else fixed(t.p_kenward_roger, 3),
+                p=p_value(t.p_kenward_roger),
             )
     return None
-
-
-def p_words(p: float | None) -> str:
-    """A p-value in a table on the screen."""
-    if p is None or math.isnan(p):
-        return text("none")
-    return fixed(p, 3) if p >= 0.001 else point(f"{p:.1e}")
 
 
 def interval_words(low: float, high: float, digits: int = 4) -> str:

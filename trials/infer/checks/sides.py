@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -20,13 +20,17 @@ FEWEST_FREE = 6
 
 @dataclass(frozen=True)
 class SideShift:
-    """Side difference of one mount: largest difference between side means, model's scale, and its adjusted p."""
+    """Side difference of one mount: largest difference between side means, model's scale, and its adjusted p.
+
+    levels: (side, its mean less the mean over the sides of the mount), model's scale.
+    """
 
     mount: object
     high_side: object
     low_side: object
     difference: float
     p: float
+    levels: tuple[tuple[object, float], ...] = ()
 
 
 def side_shifts(
@@ -47,7 +51,7 @@ def side_shifts(
         for label, rows in table.items()
     ]
     known = [shift for shift in found if shift is not None]
-    return tuple(SideShift(s.mount, s.high_side, s.low_side, s.difference, min(1.0, s.p * len(known))) for s in known)
+    return tuple(replace(shift, p=min(1.0, shift.p * len(known))) for shift in known)
 
 
 def _cells(residuals: Array, mount: Labels, coupon: Labels, side: Labels) -> dict[object, list[SideMean]]:
@@ -86,8 +90,14 @@ def _side_test(label: object, sides: list[object], design: Array, values: Array)
         return None
     levels = np.concatenate([[0.0], solution[-q:]])
     p = float(special.fdtrc(q, free, (less - full) / q / (full / free)))
+    return _shift(label, sides, levels, p)
+
+
+def _shift(label: object, sides: Sequence[object], levels: Array, p: float) -> SideShift:
+    """A mount with its sides at these levels (sides,)."""
     high, low = int(levels.argmax()), int(levels.argmin())
-    return SideShift(label, sides[high], sides[low], float(levels[high] - levels[low]), p)
+    around = tuple(zip(sides, (levels - levels.mean()).tolist(), strict=True))
+    return SideShift(label, sides[high], sides[low], float(levels[high] - levels[low]), p, around)
 
 
 def _inside(rows: list[SideMean]) -> tuple[int, float] | None:
@@ -110,5 +120,4 @@ def _beside_others(label: object, rows: list[SideMean], inside: Sequence[tuple[i
     levels = np.bincount(place, values) / each
     between = float(np.sum(each * (levels - np.average(levels, weights=each)) ** 2))
     p = float(special.fdtrc(q, free, between / q / (squares / free)))
-    high, low = int(levels.argmax()), int(levels.argmin())
-    return SideShift(label, str(sides[high]), str(sides[low]), float(levels[high] - levels[low]), p)
+    return _shift(label, [str(side) for side in sides], levels, p)

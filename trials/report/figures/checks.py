@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
 from trials.decide.results import ResponseResult
+from trials.findings import Amount
 from trials.report.figures.look import ACCENT, GREY, INK, PALE, canvas, drawn, marker, svg
-from trials.words.figures import left_axis
+from trials.words.figures import left_axis, sides_axis
 from trials.words.language import text, word
+from trials.words.system import in_use
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-
-MANY_MOUNTS = 8
-"""More mounts than these stand in two columns where a picture must be low."""
+SideMean = tuple[str, str, str, Amount]
+T = TypeVar("T")
 
 
 def leftovers(result: ResponseResult, coupons: pd.DataFrame, settings: Sequence[str] = ()) -> np.ndarray:
@@ -36,10 +37,21 @@ def leftovers(result: ResponseResult, coupons: pd.DataFrame, settings: Sequence[
     return 100.0 * np.expm1(left) if percent else left
 
 
+def in_rows(entries: Sequence[T], columns: int) -> list[T]:
+    """Entries of a legend so ordered that they read row by row, though a legend is filled column by column.
+
+    >>> in_rows([1, 2, 3, 4, 5], 4), in_rows([1, 2, 3, 4, 5, 6], 4)
+    ([1, 5, 2, 3, 4], [1, 5, 2, 6, 3, 4])
+    """
+    return [entry for first in range(columns) for entry in entries[first::columns]]
+
+
 def drift_figure(
     result: ResponseResult, coupons: pd.DataFrame, types: Sequence[str], settings: Sequence[str] = ()
 ) -> str:
     """Leftovers of the coupons over the order of cutting, with a running median of one coupon in five."""
+    from matplotlib.ticker import MaxNLocator
+
     with canvas(2.0 + (0.17 * (len(types) // 2) if max(map(len, types)) > 26 else 0)) as (figure, axes):
         ordered = coupons.assign(left=leftovers(result, coupons, settings)).sort_values("cut_order")
         axes.axhline(0, color=INK, lw=0.7)
@@ -60,66 +72,43 @@ def drift_figure(
         axes.plot(ordered["cut_order"], middle, color=ACCENT, lw=1.6, label=text("running median"))
         axes.set_xlabel(text("order of cutting"))
         axes.set_ylabel(left_axis(result, "\n"))
+        axes.xaxis.set_major_locator(MaxNLocator(integer=True))
         columns = 4 if max(map(len, types)) <= 26 else 2
-        figure.legend(loc="outside upper left", ncols=columns, handletextpad=0.3, columnspacing=1.2)
+        handles, names = (in_rows(part, columns) for part in axes.get_legend_handles_labels())
+        figure.legend(handles, names, loc="outside upper left", ncols=columns, handletextpad=0.3, columnspacing=1.2)
         return svg(figure)
 
 
-def side_means(
-    result: ResponseResult, table: pd.DataFrame, settings: Sequence[str] = (), far: Collection[str] = ()
-) -> pd.DataFrame:
-    """One row per mount and side: `mount, nozzle, side, left`, the mean of what is left after type and settings.
-
-    On the log scale in percent, else in the response's unit. far: coupons to leave out, as the centring check leaves
-    far readings out.
-    """
-    work = table[~table["coupon"].astype(str).isin(far)].reset_index(drop=True)
-    work = work.assign(left=leftovers(result, work, settings)).dropna(subset=["side", "mount"])
-    return work.groupby(["mount", "nozzle", "side"], sort=False)["left"].mean().reset_index()
+MANY_MOUNTS = 12  # beyond it their rows are set closer
+SIDES_IN = 4.9  # drawn at the size at which it is printed, so that its letters keep theirs
 
 
-def sides_figure(
-    result: ResponseResult,
-    table: pd.DataFrame,
-    settings: Sequence[str] = (),
-    flagged: Sequence[str] = (),
-    far: Collection[str] = (),
-    low: bool = False,
-) -> str:
+def sides_figure(result: ResponseResult, means: Sequence[SideMean], flagged: Sequence[str] = ()) -> str:
     """What is left on each side of a mount, one line of marks per mount; mounts that are flagged are boxed and bold.
 
-    low: many mounts stand in two columns, so that the picture takes little of a page.
+    means: (mount, nozzle type, side, what is left there) as the check of centring compares them.
     """
-    means = side_means(result, table, settings, far)
-    mounts = list(dict.fromkeys(means["mount"]))
-    sides = sorted(means["side"].astype(str).unique())
-    half = -(-len(mounts) // 2) if low and len(mounts) > MANY_MOUNTS else len(mounts)
-    parts = [mounts[:half], *([mounts[half:]] if half < len(mounts) else [])]
-    with canvas(0.85 + 0.165 * max(half, 3), 1, len(parts), sharex=True, squeeze=False) as (figure, grid):
-        for axes, part in zip(grid[0], parts, strict=True):
-            _draw_mounts(axes, means, part, sides, flagged)
-            axes.set_ylim(half - 0.4, -0.6)
-            axes.set_xlabel(left_axis(result))
+    owner = {mount: nozzle for mount, nozzle, _, _ in means}
+    mounts, sides = sorted(owner, key=lambda mount: (len(mount), mount)), sorted({side for _, _, side, _ in means})
+    row_in, letters = (0.165, 8.5) if len(mounts) <= MANY_MOUNTS else (0.13, 7.5)
+    with canvas(0.85 + row_in * max(len(mounts), 3), width_in=SIDES_IN) as (figure, axes):
+        axes.axvline(0, color=INK, lw=0.7)
+        for place, mount in enumerate(mounts):
+            own = {side: in_use(left.value, left.unit) for name, _, side, left in means if name == mount}
+            if mount in flagged:
+                axes.axhspan(place - 0.42, place + 0.42, facecolor=PALE, edgecolor=INK, lw=1.1, zorder=0)
+            _draw_sides(axes, place, own, sides, mount in flagged)
+        labels = axes.set_yticks(range(len(mounts)), [f"{drawn(m, 10)}, {drawn(owner[m], 24)}" for m in mounts])
+        for tick, mount in zip(labels, mounts, strict=True):
+            tick.label1.set_fontweight("bold" if mount in flagged else "normal")
         for position, side in enumerate(sides):
-            mark = side_marker(side, position)
-            grid[0][0].scatter([], [], s=26, color=GREY, marker=mark, label=drawn(word(side), 20))
+            marked = drawn(word(side), 20)
+            axes.scatter([], [], s=26, color=GREY, marker=side_marker(side, position), label=marked)
+        axes.set_ylim(len(mounts) - 0.4, -0.6)
+        axes.tick_params(axis="y", length=0, labelsize=letters)
+        axes.set_xlabel(sides_axis(result))
         figure.legend(loc="outside upper left", ncols=6, handletextpad=0.2, columnspacing=1.2)
         return svg(figure)
-
-
-def _draw_mounts(
-    axes: Axes, means: pd.DataFrame, mounts: Sequence[object], sides: Sequence[str], flagged: Sequence[str]
-) -> None:
-    axes.axvline(0, color=INK, lw=0.7)
-    for place, mount in enumerate(mounts):
-        own = means[means["mount"] == mount]
-        if str(mount) in flagged:
-            axes.axhspan(place - 0.42, place + 0.42, facecolor=PALE, edgecolor=INK, lw=1.1, zorder=0)
-        _draw_sides(axes, place, own, sides, str(mount) in flagged)
-    labels = axes.set_yticks(range(len(mounts)), _mount_labels(means, mounts, flagged))
-    for tick, mount in zip(labels, mounts, strict=True):
-        tick.label1.set_fontweight("bold" if str(mount) in flagged else "normal")
-    axes.tick_params(axis="y", length=0, labelsize=8.5)
 
 
 def side_marker(side: str, position: int) -> str:
@@ -127,10 +116,11 @@ def side_marker(side: str, position: int) -> str:
     return {"left": "<", "right": ">", "near": "v", "far": "^"}.get(side, marker(position))
 
 
-def _draw_sides(axes: Axes, place: int, own: pd.DataFrame, sides: Sequence[str], flagged: bool) -> None:
+def _draw_sides(axes: Axes, place: int, own: Mapping[str, float], sides: Sequence[str], flagged: bool) -> None:
     colour = INK if flagged else GREY
-    axes.plot([own["left"].min(), own["left"].max()], [place] * 2, color=colour, lw=2.0 if flagged else 0.8, zorder=1)
-    for left, side in zip(own["left"].astype(float), own["side"].astype(str), strict=True):
+    ends = [min(own.values()), max(own.values())]
+    axes.plot(ends, [place] * 2, color=colour, lw=2.0 if flagged else 0.8, zorder=1)
+    for side, left in own.items():
         axes.scatter(
             left,
             place,
@@ -141,10 +131,3 @@ def _draw_sides(axes: Axes, place: int, own: pd.DataFrame, sides: Sequence[str],
             linewidths=0.9,
             zorder=2,
         )
-
-
-def _mount_labels(means: pd.DataFrame, mounts: Sequence[object], flagged: Sequence[str]) -> list[str]:
-    first = means.drop_duplicates("mount")
-    owner = dict(zip(first["mount"], first["nozzle"], strict=True))
-    names = [(str(m) in flagged, f"{drawn(m, 10)}, {drawn(owner[m], 24)}") for m in mounts]
-    return [text("flagged: {mount}", mount=name) if marked else name for marked, name in names]

@@ -155,7 +155,7 @@ def _draw_bands(axes: Axes, bands: Sequence[Band], low: float, high: float, unit
             continue
         hatch = "////" if beyond else ""
         axes.axvspan(left, right, facecolor=fill, edgecolor=PALE, hatch=hatch, linewidth=0, zorder=0)
-        if right - left > (0.005 * len(name) + 0.02) * (high - low):
+        if right - left > (0.011 * len(name) + 0.02) * (high - low):
             _above(axes, (left + right) / 2, name)
     required = [band.high for band in bands if band.required and low < band.high < high]
     for band in bands:
@@ -239,22 +239,34 @@ class Setting:
 def by_factor_figure(
     result: ResponseResult, coupons: pd.DataFrame, settings: Sequence[Setting], types: Sequence[str]
 ) -> str:
-    """One strip per nozzle type, one row of strips per setting: coupon marks, and the mean at each setting cut."""
-    titles = [wrapped(nozzle, max(10, 62 // len(types)), 6) for nozzle in types]
-    height = 0.5 + 0.12 * max(title.count("\n") + 2 for title in titles) + 1.0 * len(settings)
-    with canvas(height, len(settings), len(types), sharey=True, squeeze=False) as (figure, grid):
+    """One strip per nozzle type, at most four side by side, one row of strips per setting.
+
+    Drawn are coupon marks, and the mean at each setting cut.
+    """
+    across = min(len(types), ACROSS)
+    titles = [wrapped(nozzle, 62 // across, 4) for nozzle in types]
+    lines, rows = max(title.count("\n") + 1 for title in titles), -(-len(types) // across)
+    height = 0.4 + rows * (0.14 * lines + 1.15 * len(settings))
+    with canvas(height, rows * len(settings), across, sharey=True, squeeze=False) as (figure, grid):
         low, high = span(coupons["value"].to_numpy(float))
-        for row, setting in enumerate(settings):
-            for place, nozzle in enumerate(types):
-                axes = grid[row][place]
-                part = coupons[coupons["nozzle"] == nozzle]
+        for place in range(rows * across):
+            for row, setting in enumerate(settings):
+                axes = grid[place // across * len(settings) + row][place % across]
+                if place >= len(types):
+                    axes.set_axis_off()
+                    continue
+                part = coupons[coupons["nozzle"] == types[place]]
                 _draw_levels(axes, part[setting.column].tolist(), part["value"].to_numpy(float), setting, place)
                 axes.set_ylim(low, high)
                 if row == 0:
                     axes.set_title(titles[place], fontsize=8.5)
-                axes.set_xlabel(drawn(setting.words, max(14, 90 // len(types))), fontsize=8.5)
+                axes.set_xlabel(drawn(setting.words, 90 // across), fontsize=8.5)
         figure.supylabel(axis_words(result), fontsize=9)
         return svg(figure)
+
+
+ACROSS = 4
+"""Most strips side by side: more leave no room for their names."""
 
 
 def _draw_levels(axes: Axes, cut: list[float | str], values: np.ndarray, setting: Setting, position: int) -> None:
@@ -284,14 +296,16 @@ def spread_figure(results: Sequence[ResponseResult]) -> str:
             empty(grid[0][0], text("no spread was estimated"))
             return svg(figure)
         for axes, result in zip(grid[0], results, strict=True):
-            _draw_spread(axes, result, sources)
+            _draw_spread(axes, result, sources, several)
         names = [drawn(between(source, results[0].block)) for source in sources]
         grid[0][0].set_yticks(range(len(sources)), names)
         grid[0][0].set_ylim(len(sources) - 0.4, -0.6)
         return svg(figure)
 
 
-def _draw_spread(axes: Axes, result: ResponseResult, sources: Sequence[str]) -> None:
+def _draw_spread(axes: Axes, result: ResponseResult, sources: Sequence[str], panels: int) -> None:
+    from matplotlib.ticker import MaxNLocator
+
     in_percent = result.scale == Scale.LOG
     sizes = {part.source: 100 * np.expm1(part.sd) if in_percent else part.sd for part in result.spread}
     for part in result.spread:
@@ -304,3 +318,11 @@ def _draw_spread(axes: Axes, result: ResponseResult, sources: Sequence[str]) -> 
     axes.set_xlabel(text("% of the typical edge") if in_percent else shown(result.unit) or text("grades"), fontsize=8.5)
     axes.tick_params(axis="y", length=0)
     axes.tick_params(axis="x", labelsize=8)
+    axes.xaxis.set_major_locator(MaxNLocator(_ticks(panels, max(sizes.values(), default=0.0))))
+
+
+def _ticks(panels: int, largest: float) -> int:
+    """Steps of an axis that leave room between its labels; small figures have long ones."""
+    if panels == 1:
+        return 8
+    return 4 if largest >= 0.02 else 2

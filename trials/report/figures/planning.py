@@ -36,12 +36,15 @@ def sheet_figure(place: SheetMap) -> str:
     tall = [far - near for _, near, _, far in boxes]
     rows, columns = (1, len(parts)) if along == "y" else (len(parts), 1)
     per_mm = _scale(wide, tall, along)
-    height = per_mm * (max(tall) if along == "y" else sum(tall)) + 0.45 * rows + 0.15
+    headed = 0.32 * rows if len(parts) > 1 else 0.0
+    height = per_mm * (max(tall) if along == "y" else sum(tall)) + 0.45 * rows + 0.15 + headed
     with canvas(max(height, 1.4), rows, columns, squeeze=False) as (figure, grid):
-        for axes, part, box in zip(grid.flat, parts, boxes, strict=True):
+        for k, (axes, part, box) in enumerate(zip(grid.flat, parts, boxes, strict=True)):
             for coupon in part:
                 _draw_coupon(axes, coupon, 72.0 * per_mm)
             _draw_sheet_corner(axes, box)
+            if len(parts) > 1:
+                axes.set_title(part_title(k, box, along, len(parts)), fontsize=8.5)
         along_words = text(
             "{unit} (sheet: {length} by {width}, near left corner at 0, 0)",
             unit=shown_unit("mm"),
@@ -50,6 +53,20 @@ def sheet_figure(place: SheetMap) -> str:
         )
         figure.supxlabel(along_words, fontsize=9)
         return svg(figure)
+
+
+def part_title(k: int, box: tuple[float, float, float, float], along: str, count: int) -> str:
+    """Which part of the sheet is drawn (k from 0), and where it lies beside the one before it."""
+    low, high = box[1::2] if along == "y" else box[0::2]
+    low, high = low + _ROOM_MM, high - _ROOM_MM
+    names = {"k": k + 1, "count": count, "low": bare(round(low), "mm"), "high": plain(round(high), "mm")}
+    if along == "y":
+        said = text("part {k} of {count}: {low} to {high} from the near edge", **names)
+        beyond = text("goes on beyond part {k}, not beside it", k=k)
+    else:
+        said = text("part {k} of {count}: {low} to {high} from the left edge", **names)
+        beyond = text("goes on to the right of part {k}, not below it", k=k)
+    return f"{said}\n{beyond}" if k else f"{said}\n"
 
 
 def map_parts(place: SheetMap) -> tuple[list[list[CouponPlace]], str]:
