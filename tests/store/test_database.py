@@ -305,14 +305,14 @@ def test_a_correction_is_a_new_row_that_names_the_old_one(cut, at):
     assert records.all_readings["replaces"].tolist()[2] == 1
     line = records.journal.iloc[-1]
     assert line["kind"] == "reading corrected"
-    assert line["what"] == "coupon KX7, reading 1, rz5_um: 315 -> 31.5"
+    assert line["what"] == "coupon KX7, reading 1, Rz5: 315 µm -> 31.5 µm"
     assert (line["who"], line["why"]) == ("Inspector", "decimal point")
 
 
 def test_reading_0_is_the_only_one(cut):
     store.record_readings(cut, long(("KX7", 1, "dross_grade", 3), ("KX7", 1, "u_mm", 0.1), ("KX7", 2, "u_mm", 0.2)))
     store.correct(cut, ReadingPlace("KX7", "dross_grade", 0), 1, "Inspector", "brushed first")
-    assert store.load(cut).journal.iloc[-1]["what"] == "coupon KX7, reading 1, dross_grade: 3 -> 1"
+    assert store.load(cut).journal.iloc[-1]["what"] == "coupon KX7, reading 1, dross grade: 3 -> 1"
     with pytest.raises(InputError, match="no such reading of u_mm; found 0; allowed: 1, 2"):
         store.correct(cut, ReadingPlace("KX7", "u_mm", 0), 0.3, "Inspector", "which one?")
 
@@ -358,8 +358,8 @@ def test_cut_mount_and_sheet_records_are_corrected_the_same_way(cut, at):
     assert len(records.all_cuts) == 9
     assert records.journal["what"].tolist()[-3:] == [
         "coupon KX7, outcome: cut -> not_severed",
-        "mount M2, window_changed: empty -> yes",
-        "sheet S1, heat_lot: empty -> H77",
+        "mount M2, window changed: empty -> yes",
+        "sheet S1, heat lot: empty -> H77",
     ]
 
 

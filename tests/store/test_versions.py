@@ -1,6 +1,7 @@
 """Records that outlive a version: a trial made by 0.1.0, schema versions, keys and columns that join later."""
 
 import json
+import re
 import shutil
 import sqlite3
 from contextlib import closing
@@ -95,10 +96,11 @@ def test_the_journal_of_an_old_trial_has_payloads():
     corrected = found[JournalKind.READING_CORRECTED][0]
     assert (corrected["field"], corrected["reading"], corrected["repeat"]) == ("rz5_um", 2, 0)
     assert corrected["old"] == pytest.approx(10 * corrected["new"], rel=0.01)  # a tenfold slip, one digit rounded
-    # what is said of an entry is what version 0.1.0 said, but for its plurals
+    # what is said of an entry is what version 0.1.0 said, but for its plurals and the unit of a reading
     said = {entry.number: entry.said for entry in entries(journal)}
     for number, kind, what in zip(journal["id"], journal["kind"], journal["what"], strict=True):
-        assert said[number] == what.replace("1 sheets", "1 sheet"), kind
+        with_unit = re.sub(r"rz5_um: ([\d.]+) -> ([\d.]+)", r"Rz5: \1 µm -> \2 µm", what)
+        assert said[number] == with_unit.replace("1 sheets", "1 sheet"), kind
 
 
 @pytest.mark.parametrize(
