@@ -76,7 +76,8 @@ def test_a_measured_requirement_is_the_chance_of_its_own_edge_and_rule(trial, cu
         # by the same rule as the chance: the limit at which the bound of edges that are cut through is 90 %
         assert bound.value == pytest.approx(back(tolerance_bound(edge, TARGET, 3, "worst")), rel=1e-12)
         at_bound = Rule(math.log(bound.value) if name == "roughness" else bound.value, 3, "worst")
-        assert chance(edge, at_bound).low == pytest.approx(TARGET, abs=1e-5)
+        # both quantiles lie between two of 8,192 draws
+        assert chance(edge, at_bound).low == pytest.approx(TARGET, abs=5e-5)
         assert bound.unit == ready.quantity.unit
 
 

@@ -12,7 +12,7 @@ from trials.infer.chance import Rule, chance, chance_of_all, chance_of_grade, fi
 from trials.infer.chance.confirm import mean_of_new
 from trials.infer.chance.surface import EdgeMap, chance_surface, grade_surface, lowest_together
 from trials.infer.chance.window import alike_best, optimism
-from trials.infer.chance.worst import worst_within
+from trials.infer.chance.worst import room_of_worst, worst_within
 from trials.infer.ordinal import fit_ordinal
 from trials.infer.yardstick import YardstickDesign
 
@@ -289,3 +289,15 @@ def test_loadings_of_the_means_give_their_variance(trial):
         assert squares[name] == pytest.approx((effects**2).sum(axis=1))
     readings = sum((part**2).sum(axis=1) for key, part in found.items() if key.startswith("reading"))
     assert readings == pytest.approx((weights**2).sum(axis=1))
+
+
+@pytest.mark.parametrize("readings", [2, 3, 50])
+def test_the_room_of_the_worst_is_its_chance_turned_round(readings):
+    """By hand: without spread between edges each reading keeps to share^(1/n); without that of readings all are one."""
+    reading, between = np.array([1.0, 2.0, 0.5, 0.0]), np.array([0.0, 1.0, 3.0, 1.5])
+    for share in (0.5, 0.9, 0.99):
+        room = room_of_worst(share, between, reading, readings)
+        # the room is right to 1e-5 of the sd, the density at most 0.4 an sd for one reading, steeper for more
+        assert worst_within(room, between, reading, readings) == pytest.approx(share, abs=1e-5)
+        assert room[0] == pytest.approx(norm.ppf(share ** (1 / readings)), abs=2e-5)
+        assert room[3] == pytest.approx(1.5 * norm.ppf(share), abs=3e-5)

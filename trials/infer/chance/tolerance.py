@@ -10,8 +10,8 @@ import numpy as np
 from scipy.special import ndtri
 
 from trials.errors import WrongArgument
-from trials.infer.chance.mean_squares import floor, variances
-from trials.infer.chance.next_edge import DRAWS, NextEdge, Rule, check_rule, edge_chance, edge_draws
+from trials.infer.chance.next_edge import DRAWS, NextEdge, Rule, check_rule, edge_draws
+from trials.infer.chance.worst import room_of_worst
 
 
 def tolerance_bound(
@@ -39,22 +39,10 @@ def tolerance_bound(
     check_rule(edge, Rule(0.0, readings, kind, at_most), confidence)
     drawn = edge_draws(edge, draws, seed)
     way = 1.0 if at_most else -1.0
-    if readings == 1 or kind == "mean":  # each draw's own limit is at hand
-        mean, between, reading = drawn
-        reach = way * (mean - edge.mean) + ndtri(coverage) * np.sqrt(between**2 + reading**2 / readings)
-        return edge.mean + way * float(np.quantile(reach, confidence))
-    found = floor(variances(edge.squares))
-    spread = np.sqrt(sum(float(v) for v in found.values())) or max(abs(edge.mean), 1.0) * 1e-6
-
-    def short(reach: float) -> float:
-        rule = Rule(edge.mean + way * reach, readings, kind, at_most)
-        return float(np.quantile(edge_chance(*drawn, rule), 1 - confidence)) - coverage
-
-    from scipy.optimize import brentq
-
-    low, high = -spread, 3 * spread
-    while short(high) < 0:
-        high *= 2
-    while short(low) > 0:
-        low *= 2
-    return edge.mean + way * float(brentq(short, low, high, xtol=1e-6 * spread))
+    mean, between, reading = drawn
+    if readings == 1 or kind == "mean":
+        room = ndtri(coverage) * np.sqrt(between**2 + reading**2 / readings)
+    else:
+        room = room_of_worst(coverage, between, reading, readings)
+    reach = way * (mean - edge.mean) + room  # each draw's own limit
+    return edge.mean + way * float(np.quantile(reach, confidence))
