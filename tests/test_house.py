@@ -236,18 +236,3 @@ def test_threads_that_the_user_has_set_stay(monkeypatch):
     with pytest.raises(SystemExit):
         main.run()
     assert [os.environ.get(name) for name in THREADS] == [None, "2", None]
-
-
-def test_studying_a_trial_needs_no_library_of_pictures_and_no_slow_part_of_scipy():
-    unused = (
-        "statsmodels",
-        "seaborn",
-        "matplotlib",
-        "scipy.linalg",
-        "scipy.optimize",
-        "scipy.stats",
-        "scipy.interpolate",
-    )
-    code = f"import sys, trials.decide.study; print([n for n in {unused} if n in sys.modules])"
-    done = run("-c", code, cwd=ROOT)
-    assert done.stdout.strip() == "[]", done.stdout + done.stderr

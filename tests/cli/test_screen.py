@@ -1,5 +1,8 @@
 """What a name or a cell holds never steers the terminal."""
 
+import subprocess
+import sys
+
 import pytest
 from decide.test_decision import MORE, made
 
@@ -58,3 +61,20 @@ def test_a_correction_is_shown_before_it_is_written(trials, at):
     assert first["field"] == "rz5_um" and f"Rz5: {first['value']:g} µm -> withdrawn" in done.out
     refused = trials("correct", folder, first["coupon"], first["field"], *words)
     assert (refused.code, "--withdraw" in refused.err) == (2, True)
+
+
+def test_a_fit_needs_no_library_of_pictures_and_no_slow_part_of_scipy(states):
+    unused = (
+        "statsmodels",
+        "seaborn",
+        "matplotlib",
+        "scipy.optimize",
+        "scipy.stats",
+        "scipy.interpolate",
+    )
+    code = (
+        f"import sys, trials.cli.main as m; sys.argv = ['trials', 'fit', {str(states / 'measured')!r}]\n"
+        f"try:\n    m.run()\nexcept SystemExit:\n    print([n for n in {unused} if n in sys.modules], file=sys.stderr)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert "What to do next" in done.stdout and done.stderr.strip() == "[]", done.stdout + done.stderr
