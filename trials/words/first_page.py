@@ -216,15 +216,15 @@ def _nothing(study: Study, found: Advice) -> tuple[str, str]:
 def _needed(study: Study) -> str:
     """How many nozzles of each type would settle it, where that is known."""
     if study.more is not None:
-        return text("The difference may still go either way.")
+        return text("Where nothing is proved, the difference may still go either way.")
     steps = [step.finding for step in study.next_steps if step.finding.kind == PlanKind.NEEDED]
     needed = [n for n in map(_most_specimens, steps) if n is not None]
     if not needed:
-        return text("The difference may still go either way.")
+        return text("Where nothing is proved, the difference may still go either way.")
     now = steps[0].facts.get("specimens")
     return text(
-        "The difference may still go either way; {n} nozzles of each type instead of {now} would most likely settle "
-        "it.",
+        "Where nothing is proved, the difference may still go either way; {n} nozzles of each type instead of {now} "
+        "would most likely settle it.",
         n=max(needed),
         now=now,
     )
