@@ -16,6 +16,7 @@ from trials.store import intake, records
 from trials.store.records.folder import read_trial
 from trials.words.decision import decision_rows
 from trials.words.findings import say
+from trials.words.first_page import answer_box
 from trials.words.study import answer_sentence, basis_words
 
 HOME = Path(__file__).parent.parent / "example_data" / "oxygen_4mm"
@@ -74,6 +75,13 @@ def test_the_first_page_says_what_most_mounts_keep_clean_and_counts_no_failed_ed
         f"95 % of the mounts stay clean up to {safe['shower']} m/min at least, with Cylindrical up to "
         f"{safe['cylindrical']} m/min."
     )
+    typical = {each.nozzle: f"{each.typical:.2f}" for each in study.ladder.types}
+    box = str(answer_box(study))
+    assert f"up to {safe['shower']} m/min: at least 95 % of its mounts stay clean" in box
+    assert (
+        f"Half its mounts stay clean up to {typical['shower']} m/min, with Cylindrical up to {typical['cylindrical']} "
+        "m/min: +"
+    ) in box
 
 
 def test_steps_left_by_the_stop_rule_are_not_missing(folder, study):

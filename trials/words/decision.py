@@ -122,7 +122,7 @@ def at_words(found: Decision) -> str:
 def _settings(found: Decision, before: str) -> str:
     if found.safe_speed is not None:
         speed = with_unit(found.safe_speed.value, found.safe_speed.unit)
-        return before + text("at up to {speed}, which 95 % of its mounts keep clean at least", speed=speed)
+        return before + text("up to {speed}: at least 95 % of its mounts stay clean", speed=speed)
     if found.place is None or not any(found.place.settings):
         return ""
     return before + at_place(found.place)

@@ -183,7 +183,7 @@ def _faster(study: Study, nozzle: str) -> list[str]:
     if study.ladder is None:
         return []
     shown = [c for c in study.ladder.comparisons if c.nozzle == nozzle and c.answer == Answer.BETTER]
-    return [text("It is {faster}.", faster=ladders.faster_words(c, study.ladder)) for c in shown]
+    return [ladders.faster_sentence(c, study.ladder) for c in shown]
 
 
 def _keep(study: Study, found: Advice) -> tuple[str, str]:

@@ -114,10 +114,16 @@ def _sized(c: LadderComparison, found: LadderAnswer) -> str:
     )
 
 
-def faster_words(c: LadderComparison, found: LadderAnswer) -> str:
-    """How far a type cuts clean beside the other: `clean up to 3.6 m/min against 3.0 m/min, +0.6 m/min, ...`."""
+def faster_sentence(c: LadderComparison, found: LadderAnswer) -> str:
+    """How far a type cuts clean beside the other: half its mounts up to 3.6 m/min, with the other 3.0 m/min, ..."""
     speed, other = (speed_words(_of(found, name).typical, found) for name in (c.nozzle, c.against))
-    return text("clean up to {speed} against {other}, {size}", speed=speed, other=other, size=_size(c, found))
+    return text(
+        "Half its mounts stay clean up to {speed}, with {against} up to {other}: {size}.",
+        speed=speed,
+        against=person(c.against),
+        other=other,
+        size=_size(c, found),
+    )
 
 
 def safe_words(nozzle: str, against: str, found: LadderAnswer) -> str:
