@@ -25,7 +25,7 @@ SAID = [
     (Finding(T.AGES_DIFFER), "early and late failures give different figures"),
     (
         Finding(T.NONE_RAN_LONGER, facts={"types": (("plated", Amount(250.0, "hours")),)}),
-        "Most pieces of Plated (250 hours) outlast the longest life seen",
+        "Most pieces still good after the longest life seen: Plated (250 hours).",
     ),
     (Finding(T.LEAST_ASSUMED), "rest on an assumption"),
     (Finding(T.LIVES_ALONE), "only lives are compared here"),

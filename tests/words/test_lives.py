@@ -22,7 +22,7 @@ SAID = [
     (Finding(K.SHAPES_DIFFER, facts=SHAPES), "do not share one Weibull shape (p 0.012; a 1.50, b 3.25)"),
     (Finding(K.SHAPES_ALIKE, facts=SHAPES), "One Weibull shape for all types (2.00) is not contradicted (p 0.01)."),
     (Finding(K.EARLY_FAILURES, facts={"shape": 0.7}), "early failures, not wear"),
-    (Finding(K.FEW_FAILURES, About(nozzles=("a", "b")), {"few": 5}), "Fewer than 5 failures of a and b"),
+    (Finding(K.FEW_FAILURES, About(nozzles=("a", "b")), {"few": 5}), "Fewer than 5 failures of A and B"),
     (Finding(K.BEYOND_LONGEST, About(nozzles=("b",))), "The characteristic life of b lies beyond"),
     (Finding(K.TAKEN_OFF_LIKE_OTHERS), "no nearer to failure than the others"),
     (Finding(LivesKind.NO_WORTHWHILE), "numbers and no word"),

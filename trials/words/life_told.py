@@ -73,8 +73,7 @@ def _none_ran_longer(finding: Finding) -> str:
     rows = [as_row(row) for row in several(finding, "types")]
     types = [f"{person(str(name))} ({_life(as_amount(life))})" for name, life in rows]
     return text(
-        "Most pieces of {types} outlast the longest life seen, in brackets: how long they last is read from the fitted "
-        "line.",
+        "Most pieces still good after the longest life seen: {types}. How long they last is read from the fitted line.",
         types=listed(types),
     )
 

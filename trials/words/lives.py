@@ -14,6 +14,7 @@ from trials.infer.life import CauseLife, CauseStudy, LifeKind, LifeRatio, TypeLi
 from trials.infer.life.regression import CHARACTERISTIC
 from trials.words.facts import as_figure, as_row, figure, several, whole
 from trials.words.language import plural, text
+from trials.words.names import person
 from trials.words.numbers import fixed, listed, number, percent, with_unit
 
 if TYPE_CHECKING:
@@ -412,7 +413,7 @@ def _few_failures(finding: Finding) -> str:
     return text(
         "Fewer than {few} failures of {nozzles}: the limits are rough.",
         few=finding.facts["few"],
-        nozzles=listed(finding.about.nozzles),
+        nozzles=listed([person(name) for name in finding.about.nozzles]),
     )
 
 
