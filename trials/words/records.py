@@ -115,16 +115,19 @@ def _slip(finding: Finding) -> str:
     ratio = found.value / median.value
     times = text("{x} times", x=point(f"{ratio:.3g}")) if ratio >= 1 else text("{x} of", x=point(f"{ratio:.2g}"))
     which = Where(str(finding.facts["where"]))
+    named = {
+        "coupon": finding.about.coupons[0],
+        "reading": finding.facts["reading"],
+        "name": finding.about.response,
+        "value": value(found),
+        "times": times,
+        "median": value(median),
+    }
     if which is Where.PAIR:
         return text(
             "coupon {coupon}, reading {reading}: {name} {value} is {times} the other reading of its coupon, {median}; "
             "a slip of the pen or a wrong unit?",
-            coupon=finding.about.coupons[0],
-            reading=finding.facts["reading"],
-            name=finding.about.response,
-            value=value(found),
-            times=times,
-            median=value(median),
+            **named,
         )
     others = {
         Where.COUPON: text("its coupon"),
@@ -137,13 +140,8 @@ def _slip(finding: Finding) -> str:
     return text(
         "coupon {coupon}, reading {reading}: {name} {value} is {times} the median {median} of the other readings of "
         "{others}; a slip of the pen or a wrong unit?",
-        coupon=finding.about.coupons[0],
-        reading=finding.facts["reading"],
-        name=finding.about.response,
-        value=value(found),
-        times=times,
-        median=value(median),
         others=others,
+        **named,
     )
 
 
